@@ -1,0 +1,61 @@
+#include <cstdlib>
+#include <exception>
+#include <iostream>
+#include <new>
+
+#include "command.hpp"
+#include "ripplegauge/core/errors.hpp"
+
+namespace ripplegauge::cli {
+
+std::filesystem::path data_dir() {
+  if (const char* given = std::getenv("RIPPLEGAUGE_DATA"); given != nullptr && *given != '\0') return given;
+  if (std::error_code error; std::filesystem::is_directory(RIPPLEGAUGE_INSTALLED_DATA_DIR, error))
+    return RIPPLEGAUGE_INSTALLED_DATA_DIR;
+  return RIPPLEGAUGE_SOURCE_DATA_DIR;
+}
+
+namespace {
+
+int fail(int exit_code, const std::string& message) {
+  std::cerr << "ripplegauge: " << message << "\n";
+  return exit_code;
+}
+
+int run(int argc, char** argv) {
+  CLI::App app{"Measures dents in car panels from one photo of reflected stripes, says how to pull them, and\n"
+               "carries the sizes into a quote."};
+  app.name("ripplegauge");
+  app.set_version_flag("--version", "ripplegauge " RIPPLEGAUGE_VERSION);
+  app.require_subcommand(1);
+  app.get_formatter()->column_width(34);
+
+  ChosenCommand chosen;
+  add_measure_command(app, chosen);
+
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& error) {
+    const int code = app.exit(error);
+    return code == 0 ? exit_ok : exit_usage;
+  }
+  return chosen ? chosen() : fail(exit_usage, "nothing to do; see --help");
+}
+
+}  // namespace
+}  // namespace ripplegauge::cli
+
+int main(int argc, char** argv) {
+  using namespace ripplegauge;
+  try {
+    return cli::run(argc, argv);
+  } catch (const UsageError& error) {
+    return cli::fail(cli::exit_usage, error.what());
+  } catch (const FileError& error) {
+    return cli::fail(cli::exit_file, error.what());
+  } catch (const std::bad_alloc&) {
+    return cli::fail(cli::exit_file, "out of memory; use a smaller photo");
+  } catch (const std::exception& error) {
+    return cli::fail(cli::exit_file, std::string("unexpected: ") + error.what());
+  }
+}
