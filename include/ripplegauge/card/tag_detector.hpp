@@ -1,0 +1,31 @@
+// Finding the printed tags: OpenCV's decoder on a reduced picture, then our own sub-pixel edges at full size.
+#pragma once
+
+#include <array>
+#include <opencv2/core/mat.hpp>
+#include <vector>
+
+namespace ripplegauge {
+
+/// The 8 x 8 cells of a tag of family 36h11, border included, true = black; row 0 is the printed top.
+using TagCells = std::array<std::array<bool, 8>, 8>;
+TagCells tag_cells(int id);
+
+/// A tag as seen in the photo: corners in pixels of the upright photo, pixel centres at integers, in the order
+/// top-left, top-right, bottom-right, bottom-left of the printed tag.
+struct SeenTag {
+  int id = -1;
+  std::array<cv::Point2d, 4> corners_px;
+  double edge_rms_px = 0;    ///< scatter of the edge points about the fitted sides
+  double edge_width_px = 0;  ///< 10 to 90 % width of the black-white transition: how blurred the photo is
+};
+
+/// Decodes tags of family 36h11 in an 8-bit grey picture (CV_8UC1). Corner accuracy is about a pixel.
+/// `mirrored` looks for tags seen in a mirror: corners are then still those of the printed tag.
+std::vector<SeenTag> decode_tags(const cv::Mat& grey, bool mirrored = false);
+
+/// Decodes on reduced copies (coarse to fine until at least one is found), then refines at full size in linear
+/// light. Ids may repeat where two cards are in the photo.
+std::vector<SeenTag> find_tags(const cv::Mat& grey, bool mirrored = false);
+
+}  // namespace ripplegauge

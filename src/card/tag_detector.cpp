@@ -1,0 +1,197 @@
+#include "ripplegauge/card/tag_detector.hpp"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+#include <optional>
+#include <opencv2/imgproc.hpp>
+
+#include "aruco_compat.hpp"
+#include "ripplegauge/core/linear_light.hpp"
+
+namespace ripplegauge {
+
+TagCells tag_cells(int id) {
+  const cv::Mat picture = aruco::draw_36h11(id);
+  TagCells cells{};
+  for (int row = 0; row < 8; ++row)
+    for (int column = 0; column < 8; ++column)
+      cells[static_cast<std::size_t>(row)][static_cast<std::size_t>(column)] = picture.at<uchar>(row, column) < 128;
+  return cells;
+}
+
+std::vector<SeenTag> decode_tags(const cv::Mat& grey, bool mirrored) {
+  cv::Mat picture = grey;
+  if (mirrored) cv::flip(grey, picture, 1);
+  const aruco::Decoded decoded = aruco::decode_36h11(picture);
+  std::vector<SeenTag> tags(decoded.ids.size());
+  for (std::size_t i = 0; i < tags.size(); ++i) {
+    tags[i].id = decoded.ids[i];
+    for (std::size_t k = 0; k < 4; ++k) {
+      const cv::Point2f p = decoded.corners_px[i][k];
+      tags[i].corners_px[k] = {mirrored ? grey.cols - 1.0 - p.x : p.x, p.y};
+    }
+  }
+  return tags;
+}
+
+namespace {
+
+/// Bilinear sample in linear light; clamps at the photo's border.
+double sample_linear(const cv::Mat& grey, double u, double v) {
+  const auto& linear = linear_from_srgb8();
+  u = std::clamp(u, 0.0, grey.cols - 1.001);
+  v = std::clamp(v, 0.0, grey.rows - 1.001);
+  const int x = static_cast<int>(u), y = static_cast<int>(v);
+  const double fx = u - x, fy = v - y;
+  const uchar* row0 = grey.ptr<uchar>(y) + x;
+  const uchar* row1 = grey.ptr<uchar>(y + 1) + x;
+  return (linear[row0[0]] * (1 - fx) + linear[row0[1]] * fx) * (1 - fy) +
+         (linear[row1[0]] * (1 - fx) + linear[row1[1]] * fx) * fy;
+}
+
+struct Line {
+  Eigen::Vector2d point, direction;
+};
+
+struct Side {
+  Line line;
+  double rms_px = 0, width_px = 0;
+};
+
+/// Fits one side of a black square as a line to sub-pixel edge crossings. The crossing of each profile across the
+/// side comes from its area (integral of the normalised step), which a symmetric blur does not move; profiles far
+/// from the robust line are dropped.
+std::optional<Side> fit_side(const cv::Mat& grey, const Eigen::Vector2d& a, const Eigen::Vector2d& b,
+                             const Eigen::Vector2d& centre, double reach_px) {
+  const double length = (b - a).norm();
+  const Eigen::Vector2d along = (b - a) / length;
+  Eigen::Vector2d outward(along.y(), -along.x());
+  if (outward.dot(0.5 * (a + b) - centre) < 0) outward = -outward;
+
+  constexpr double step_px = 0.25;
+  constexpr double min_contrast = 0.02;  // linear light: paper against ink is 0.1 or more in any usable photo
+  const int profiles = std::clamp(static_cast<int>(length / 2), 16, 120);
+  const int half_samples = static_cast<int>(reach_px / step_px);
+  std::vector<double> s, position, width;
+  std::vector<double> profile(static_cast<std::size_t>(2 * half_samples + 1));
+  for (int i = 0; i < profiles; ++i) {
+    // Corners are rounded by blur and by ink: stay on the middle 84 % of the side.
+    const double at = (0.08 + 0.84 * i / (profiles - 1)) * length;
+    for (int j = -half_samples; j <= half_samples; ++j) {
+      const Eigen::Vector2d p = a + at * along + j * step_px * outward;
+      profile[static_cast<std::size_t>(j + half_samples)] = sample_linear(grey, p.x(), p.y());
+    }
+    const double dark = 0.25 * (profile[0] + profile[1] + profile[2] + profile[3]);
+    const std::size_t n = profile.size();
+    const double light = 0.25 * (profile[n - 1] + profile[n - 2] + profile[n - 3] + profile[n - 4]);
+    if (light - dark < min_contrast) continue;
+    double area = 0, middle = 0;
+    for (const double value : profile) {
+      const double f = std::clamp((value - dark) / (light - dark), -0.2, 1.2);
+      area += f;
+      if (f > 0.1 && f < 0.9) middle += 1;
+    }
+    s.push_back(at - 0.5 * length);
+    position.push_back((half_samples + 0.5 - area) * step_px);
+    width.push_back(middle * step_px);
+  }
+  if (s.size() < 8) return std::nullopt;
+
+  std::vector<char> keep(s.size(), 1);
+  double offset = 0, slope = 0, rms = 0;
+  for (int round = 0; round < 4; ++round) {
+    double n = 0, ss = 0, sp = 0, s1 = 0, p1 = 0;
+    for (std::size_t i = 0; i < s.size(); ++i) {
+      if (!keep[i]) continue;
+      n += 1, s1 += s[i], p1 += position[i], ss += s[i] * s[i], sp += s[i] * position[i];
+    }
+    if (n < 6) return std::nullopt;
+    const double determinant = n * ss - s1 * s1;
+    slope = (n * sp - s1 * p1) / determinant;
+    offset = (p1 - slope * s1) / n;
+    std::vector<double> deviation;
+    for (std::size_t i = 0; i < s.size(); ++i)
+      if (keep[i]) deviation.push_back(std::abs(position[i] - offset - slope * s[i]));
+    std::nth_element(deviation.begin(), deviation.begin() + deviation.size() / 2, deviation.end());
+    rms = 1.4826 * deviation[deviation.size() / 2];
+    for (std::size_t i = 0; i < s.size(); ++i)
+      keep[i] = std::abs(position[i] - offset - slope * s[i]) < 3 * rms + 0.01;
+  }
+  std::nth_element(width.begin(), width.begin() + width.size() / 2, width.end());
+  Side side;
+  side.line.point = 0.5 * (a + b) + offset * outward;
+  side.line.direction = (along + slope * outward).normalized();
+  side.rms_px = rms;
+  side.width_px = width[width.size() / 2];
+  return side;
+}
+
+Eigen::Vector2d intersect(const Line& a, const Line& b) {
+  Eigen::Matrix2d m;
+  m << a.direction, -b.direction;
+  const Eigen::Vector2d t = m.fullPivLu().solve(b.point - a.point);
+  return a.point + t.x() * a.direction;
+}
+
+/// Moves the corners of a decoded tag to the intersections of its fitted sides.
+std::optional<SeenTag> refine(const cv::Mat& grey, SeenTag tag, double corner_error_px) {
+  for (int round = 0; round < 2; ++round) {
+    std::array<Eigen::Vector2d, 4> q;
+    Eigen::Vector2d centre = Eigen::Vector2d::Zero();
+    double shortest = 1e9;
+    for (std::size_t k = 0; k < 4; ++k) q[k] = {tag.corners_px[k].x, tag.corners_px[k].y};
+    for (std::size_t k = 0; k < 4; ++k) {
+      centre += 0.25 * q[k];
+      shortest = std::min(shortest, (q[(k + 1) % 4] - q[k]).norm());
+    }
+    // The black border is one cell, an eighth of the side, wide: the profile must end inside it.
+    const double widest = 0.9 * shortest / 8;
+    const double wanted = round == 0 ? std::max(3.0, 1.5 * corner_error_px) : std::clamp(0.055 * shortest, 3.0, 8.0);
+    const double reach = std::max(1.5, std::min(wanted, widest));
+    std::array<Line, 4> lines;
+    double rms = 0, width = 0;
+    for (std::size_t k = 0; k < 4; ++k) {
+      const auto side = fit_side(grey, q[k], q[(k + 1) % 4], centre, reach);
+      if (!side) return std::nullopt;
+      lines[k] = side->line;
+      rms += 0.25 * side->rms_px;
+      width += 0.25 * side->width_px;
+    }
+    for (std::size_t k = 0; k < 4; ++k) {
+      const Eigen::Vector2d p = intersect(lines[(k + 3) % 4], lines[k]);
+      if (!p.allFinite() || (p - q[k]).norm() > 0.25 * shortest) return std::nullopt;
+      tag.corners_px[k] = {p.x(), p.y()};
+    }
+    tag.edge_rms_px = rms;
+    tag.edge_width_px = width;
+  }
+  return tag;
+}
+
+}  // namespace
+
+std::vector<SeenTag> find_tags(const cv::Mat& grey, bool mirrored) {
+  // Decoding cost goes with the pixels, and a tag of 30 px decodes well: begin on a small picture.
+  const int longer = std::max(grey.cols, grey.rows);
+  std::vector<int> factors;
+  for (const int target_px : {1600, 3200}) {
+    const int factor = std::max(1, static_cast<int>(std::lround(static_cast<double>(longer) / target_px)));
+    if (factors.empty() || factor < factors.back()) factors.push_back(factor);
+  }
+  for (const int factor : factors) {
+    cv::Mat reduced = grey;
+    if (factor > 1)
+      cv::resize(grey(cv::Rect(0, 0, grey.cols / factor * factor, grey.rows / factor * factor)), reduced,
+                 cv::Size(grey.cols / factor, grey.rows / factor), 0, 0, cv::INTER_AREA);
+    std::vector<SeenTag> refined;
+    for (SeenTag tag : decode_tags(reduced, mirrored)) {
+      for (auto& corner : tag.corners_px) corner = corner * factor + cv::Point2d(0.5, 0.5) * (factor - 1);
+      if (auto better = refine(grey, tag, factor)) refined.push_back(*better);
+    }
+    if (refined.size() >= 3 || factor == factors.back()) return refined;
+  }
+  return {};
+}
+
+}  // namespace ripplegauge

@@ -1,0 +1,45 @@
+#include "ripplegauge/core/least_squares.hpp"
+
+#include <Eigen/Cholesky>
+#include <cmath>
+
+namespace ripplegauge {
+
+LeastSquaresSummary minimise(const NormalEquationsFunction& equations, Eigen::VectorXd& x,
+                             const LevenbergMarquardtOptions& options, Eigen::MatrixXd* hessian_out) {
+  const int size = static_cast<int>(x.size());
+  NormalEquations here(size), there(size);
+  equations(x, true, here);
+  LeastSquaresSummary summary{.initial_cost = here.cost, .final_cost = here.cost};
+  double damping = options.initial_damping;
+  constexpr double max_damping = 1e8;  // a step this damped no longer moves anything: we stand in a minimum
+
+  while (summary.iterations < options.max_iterations && damping < max_damping && std::isfinite(here.cost)) {
+    ++summary.iterations;
+    Eigen::MatrixXd damped = here.hessian;
+    damped.diagonal() += damping * here.hessian.diagonal();
+    damped.diagonal().array() += 1e-12 * here.hessian.diagonal().maxCoeff();
+    const Eigen::VectorXd candidate = x - damped.ldlt().solve(here.gradient);
+    there.reset(size);
+    equations(candidate, false, there);
+    if (!(there.cost < here.cost)) {
+      damping *= 8;
+      continue;
+    }
+    const double gain = here.cost - there.cost;
+    x = candidate;
+    here.reset(size);
+    equations(x, true, here);
+    damping = std::max(damping / 6, 1e-12);
+    if (gain < options.relative_cost_tolerance * here.cost) {
+      summary.converged = true;
+      break;
+    }
+  }
+  summary.converged = summary.converged || damping >= max_damping;
+  summary.final_cost = here.cost;
+  if (hessian_out != nullptr) *hessian_out = here.hessian;
+  return summary;
+}
+
+}  // namespace ripplegauge
