@@ -1,0 +1,235 @@
+// The geometry of one photo: camera, panel, board. Everything that the photo shows of the stripes is the board's
+// phase at a panel point, seen through the mirror of the paint.
+//
+// Frames: card frame (see core/reading.hpp), millimetres; pixels of the upright photo, centres at integers.
+// Panel: z = -(kx x^2 + 2 kxy x y + ky y^2) / 2, positive k = convex, plus the relief h whose slopes are given.
+// Law of reflection: r = d - 2 (d . n) n (Burke et al., Adv. Opt. Technol. 12, 2023, 10.3389/aot.2023.1237687).
+#pragma once
+
+#include <Eigen/Dense>
+#include <array>
+#include <cmath>
+
+#include "ripplegauge/core/dual.hpp"
+
+namespace ripplegauge {
+
+/// Places of the unknowns in the bundle's parameter vector.
+enum PanelParameter : int {
+  p_rotation = 0,     ///< 3: small rotation (Gibbs vector) on top of the base rotation camera_from_card
+  p_translation = 3,  ///< 3: camera_from_card translation, mm
+  p_k1 = 6,           ///< radial distortion, coefficient of r^2 in normalised image coordinates
+  p_k2 = 7,           ///< coefficient of r^4
+  p_log_focal = 8,    ///< ln(focal length / nominal focal length)
+  p_centre = 9,       ///< 2: principal point minus nominal centre, px
+  p_crown = 11,       ///< 3: kx, ky, kxy, 1/mm
+  p_ink = 14,         ///< how much wider than nominal half a tag's black square is printed or seen, mm
+  p_board_tilt = 15,  ///< 2: slopes of the board against the plane square to the central reflected ray
+  p_board_spin = 17,  ///< direction across the stripes in the board plane, rad
+  p_board_phase = 18, ///< phase at the anchor, cycles
+  p_board_distance = 19,  ///< distance along the reflected ray minus the nominal one, mm
+  p_board_shift = 20,     ///< along the stripes: where a tagged board's centre stands, mm
+  panel_parameters = 21
+};
+
+using PanelVector = Eigen::Matrix<double, panel_parameters, 1>;
+using PanelDual = Dual<panel_parameters>;
+
+/// What is fixed in one photo's bundle.
+struct PanelConstants {
+  Eigen::Matrix3d base_rotation = Eigen::Matrix3d::Identity();  ///< camera_from_card
+  double nominal_focal_px = 0;
+  double centre_u_px = 0, centre_v_px = 0;
+  double anchor_x_mm = 60, anchor_y_mm = 45;  ///< panel point that the board's distance is told for
+  double pitch_mm = 0;
+  double nominal_distance_mm = 0;
+};
+
+template <class T>
+struct Vector3 {
+  T x, y, z;
+};
+template <class T>
+Vector3<T> operator+(const Vector3<T>& a, const Vector3<T>& b) { return {a.x + b.x, a.y + b.y, a.z + b.z}; }
+template <class T>
+Vector3<T> operator-(const Vector3<T>& a, const Vector3<T>& b) { return {a.x - b.x, a.y - b.y, a.z - b.z}; }
+template <class T, class S>
+Vector3<T> operator*(const Vector3<T>& a, const S& s) { return {a.x * s, a.y * s, a.z * s}; }
+template <class T>
+T dot(const Vector3<T>& a, const Vector3<T>& b) { return a.x * b.x + a.y * b.y + a.z * b.z; }
+template <class T>
+Vector3<T> cross(const Vector3<T>& a, const Vector3<T>& b) {
+  return {a.y * b.z - a.z * b.y, a.z * b.x - a.x * b.z, a.x * b.y - a.y * b.x};
+}
+template <class T>
+Vector3<T> normalized(const Vector3<T>& a) {
+  using std::sqrt;
+  return a * (T(1.0) / sqrt(dot(a, a)));
+}
+
+/// A parameter set made ready for evaluation. T is double, or PanelDual for derivatives by the parameters.
+template <class T>
+class PanelModel {
+ public:
+  PanelModel(const PanelConstants& constants, const PanelVector& parameters);
+
+  struct Point { T x_mm, y_mm, z_mm; };
+  struct Pixel { T u_px, v_px; };
+  struct BoardPoint { T along_mm, across_mm; };  ///< in the board plane, from the anchor's image, along/across stripes
+
+  T height(const T& x, const T& y) const { return -0.5 * (kx_ * x * x + 2.0 * kxy_ * x * y + ky_ * y * y); }
+
+  Pixel pixel_from_panel(const T& x, const T& y) const;
+  /// The panel point that a pixel shows: ray against the crowned panel.
+  Point panel_from_pixel(double u_px, double v_px) const;
+
+  /// Where the ray camera -> (x, y) -> mirror meets the board, with relief slopes added to the panel's own.
+  BoardPoint board_from_panel(const T& x, const T& y, const T& slope_x, const T& slope_y) const;
+  /// Stripe phase in cycles seen at a panel point.
+  T phase(const T& x, const T& y, const T& slope_x, const T& slope_y) const {
+    return board_from_panel(x, y, slope_x, slope_y).across_mm / pitch_mm_ + phase_;
+  }
+  T board_phase_offset() const { return phase_; }
+  /// Length of the reflected ray from a panel point to the board, and angle between board normal and that ray.
+  struct BoardView { T distance_mm, cos_tilt; };
+  BoardView board_view(const T& x, const T& y) const;
+  /// The same, to the board seen from the panel: centre of projection in the card frame.
+  const Vector3<T>& camera_centre() const { return camera_; }
+  const T& ink() const { return ink_; }
+  const T& board_shift() const { return shift_; }
+
+ private:
+  struct Ray { Vector3<T> origin, direction; };
+  Ray reflect(const T& x, const T& y, const T& slope_x, const T& slope_y) const;
+
+  Vector3<T> row_[3];  ///< camera_from_card rotation
+  Vector3<T> translation_, camera_;
+  T k1_, k2_, focal_, centre_u_, centre_v_, kx_, ky_, kxy_, ink_, phase_, shift_;
+  double pitch_mm_;
+  Vector3<T> board_origin_, board_normal_, across_, along_;
+};
+
+namespace detail {
+template <class T>
+T make_parameter(double value, int index);
+template <>
+inline double make_parameter<double>(double value, int) { return value; }
+template <>
+inline PanelDual make_parameter<PanelDual>(double value, int index) { return PanelDual::variable(value, index); }
+}  // namespace detail
+
+template <class T>
+PanelModel<T>::PanelModel(const PanelConstants& c, const PanelVector& parameters) : pitch_mm_(c.pitch_mm) {
+  using std::cos;
+  using std::exp;
+  using std::sin;
+  const auto p = [&](int index) { return detail::make_parameter<T>(parameters[index], index); };
+  // Rotation from the Gibbs vector g: a unit quaternion proportional to (1, g / 2).
+  const T gx = 0.5 * p(0), gy = 0.5 * p(1), gz = 0.5 * p(2);
+  const T s = 2.0 / (1.0 + gx * gx + gy * gy + gz * gz);
+  const Vector3<T> turn[3] = {{1.0 - s * (gy * gy + gz * gz), s * (gx * gy - gz), s * (gx * gz + gy)},
+                              {s * (gx * gy + gz), 1.0 - s * (gx * gx + gz * gz), s * (gy * gz - gx)},
+                              {s * (gx * gz - gy), s * (gy * gz + gx), 1.0 - s * (gx * gx + gy * gy)}};
+  for (int i = 0; i < 3; ++i) {
+    const auto& b = c.base_rotation;
+    row_[i] = {turn[i].x * b(0, 0) + turn[i].y * b(1, 0) + turn[i].z * b(2, 0),
+               turn[i].x * b(0, 1) + turn[i].y * b(1, 1) + turn[i].z * b(2, 1),
+               turn[i].x * b(0, 2) + turn[i].y * b(1, 2) + turn[i].z * b(2, 2)};
+  }
+  translation_ = {p(3), p(4), p(5)};
+  camera_ = (row_[0] * translation_.x + row_[1] * translation_.y + row_[2] * translation_.z) * -1.0;
+  k1_ = p(p_k1);
+  k2_ = p(p_k2);
+  focal_ = c.nominal_focal_px * exp(p(p_log_focal));
+  centre_u_ = c.centre_u_px + p(p_centre);
+  centre_v_ = c.centre_v_px + p(p_centre + 1);
+  kx_ = p(p_crown);
+  ky_ = p(p_crown + 1);
+  kxy_ = p(p_crown + 2);
+  ink_ = p(p_ink);
+  phase_ = p(p_board_phase);
+  shift_ = p(p_board_shift);
+
+  const Ray central = reflect(T(c.anchor_x_mm), T(c.anchor_y_mm), T(0.0), T(0.0));
+  const Vector3<T> r = normalized(central.direction);
+  const Vector3<T> u = normalized(cross(Vector3<T>{T(0.0), T(1.0), T(0.0)}, r));
+  const Vector3<T> v = cross(r, u);
+  board_origin_ = central.origin + r * (c.nominal_distance_mm + p(p_board_distance));
+  board_normal_ = normalized(r + u * p(p_board_tilt) + v * p(p_board_tilt + 1));
+  const Vector3<T> eu = normalized(u - board_normal_ * dot(u, board_normal_));
+  const Vector3<T> ev = cross(board_normal_, eu);
+  const T spin = p(p_board_spin);
+  across_ = eu * cos(spin) + ev * sin(spin);
+  along_ = ev * cos(spin) - eu * sin(spin);
+}
+
+template <class T>
+typename PanelModel<T>::Pixel PanelModel<T>::pixel_from_panel(const T& x, const T& y) const {
+  const Vector3<T> p{x, y, height(x, y)};
+  const T inverse_depth = 1.0 / (dot(row_[2], p) + translation_.z);
+  const T a = (dot(row_[0], p) + translation_.x) * inverse_depth;
+  const T b = (dot(row_[1], p) + translation_.y) * inverse_depth;
+  const T r2 = a * a + b * b;
+  const T d = focal_ * (1.0 + r2 * (k1_ + r2 * k2_));
+  return {d * a + centre_u_, d * b + centre_v_};
+}
+
+template <class T>
+typename PanelModel<T>::Point PanelModel<T>::panel_from_pixel(double u_px, double v_px) const {
+  using std::sqrt;
+  const T a = (u_px - centre_u_) / focal_, b = (v_px - centre_v_) / focal_;
+  // Undo the distortion by fixed point: it contracts by about k1 r^2 a step, under 0.03 for any phone lens.
+  T scale(1.0);
+  for (int i = 0; i < 6; ++i) {
+    const T r2 = (a * a + b * b) * scale * scale;
+    scale = 1.0 / (1.0 + r2 * (k1_ + r2 * k2_));
+  }
+  const T ax = a * scale, by = b * scale;
+  const Vector3<T> d = row_[0] * ax + row_[1] * by + row_[2];
+  // z + crown(x, y) / 2 = 0 along camera + t d: t^2 A + t B + C = 0, the root nearer the plane's.
+  const auto crown = [&](const Vector3<T>& m, const Vector3<T>& n) {
+    return kx_ * m.x * n.x + kxy_ * (m.x * n.y + m.y * n.x) + ky_ * m.y * n.y;
+  };
+  const T A = 0.5 * crown(d, d);
+  const T B = d.z + crown(camera_, d);
+  const T C = camera_.z + 0.5 * crown(camera_, camera_);
+  T discriminant = B * B - 4.0 * A * C;
+  if (!(value_of(discriminant) > 0)) discriminant = T(0.0) * discriminant + B * B;  // ray misses: fall back to a plane
+  const T root = sqrt(discriminant);
+  // 2C / (-B +- root) is the form without cancellation for the small root.
+  const T t = value_of(B) < 0 ? 2.0 * C / (root - B) : -2.0 * C / (root + B);
+  const Vector3<T> q = camera_ + d * t;
+  return {q.x, q.y, q.z};
+}
+
+template <class T>
+typename PanelModel<T>::Ray PanelModel<T>::reflect(const T& x, const T& y, const T& slope_x,
+                                                   const T& slope_y) const {
+  const Vector3<T> p{x, y, height(x, y)};
+  const Vector3<T> d = p - camera_;
+  const T gx = slope_x - (kx_ * x + kxy_ * y);
+  const T gy = slope_y - (ky_ * y + kxy_ * x);
+  // n ~ (-gx, -gy, 1); r = d - 2 (d . n) n / (n . n), not normalised.
+  const T s = 2.0 * (d.z - d.x * gx - d.y * gy) / (1.0 + gx * gx + gy * gy);
+  return {p, {d.x + s * gx, d.y + s * gy, d.z - s}};
+}
+
+template <class T>
+typename PanelModel<T>::BoardPoint PanelModel<T>::board_from_panel(const T& x, const T& y, const T& slope_x,
+                                                                   const T& slope_y) const {
+  const Ray ray = reflect(x, y, slope_x, slope_y);
+  const Vector3<T> from = ray.origin - board_origin_;
+  const T t = -dot(from, board_normal_) / dot(ray.direction, board_normal_);
+  const Vector3<T> q = from + ray.direction * t;
+  return {dot(q, along_), dot(q, across_)};
+}
+
+template <class T>
+typename PanelModel<T>::BoardView PanelModel<T>::board_view(const T& x, const T& y) const {
+  const Ray ray = reflect(x, y, T(0.0), T(0.0));
+  const Vector3<T> r = normalized(ray.direction);
+  const T c = dot(r, board_normal_);
+  return {dot(board_origin_ - ray.origin, board_normal_) / c, c};
+}
+
+}  // namespace ripplegauge

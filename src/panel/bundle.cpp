@@ -1,0 +1,218 @@
+#include "ripplegauge/panel/bundle.hpp"
+
+#include <algorithm>
+#include <opencv2/calib3d.hpp>
+
+#include "ripplegauge/core/least_squares.hpp"
+
+namespace ripplegauge {
+namespace {
+
+const CardTag* find_card_tag(const CardDefinition& card, int id) {
+  for (const CardTag& tag : card.tags)
+    if (tag.id == id) return &tag;
+  return nullptr;
+}
+
+void add_residual(NormalEquations& out, double residual, const PanelDual::Gradient& jacobian, double importance) {
+  const double w = importance * cauchy_weight(residual);
+  out.gradient += (w * residual) * jacobian;
+  out.hessian.noalias() += jacobian * (w * jacobian).transpose();
+}
+
+template <class Accept>
+void for_each_corner_error(const BundleProblem& problem, const PanelVector& p, const Accept& accept) {
+  const PanelModel<PanelDual> model(problem.constants, p);
+  for (const SeenTag& seen : problem.tags) {
+    const CardTag* tag = find_card_tag(problem.card, seen.id);
+    if (tag == nullptr) continue;
+    const auto corners = tag_corners_mm(*tag, problem.card.tag_side_mm, problem.card_scale, model.ink());
+    for (std::size_t k = 0; k < 4; ++k) {
+      const auto pixel = model.pixel_from_panel(corners[k][0], corners[k][1]);
+      accept(pixel.u_px - seen.corners_px[k].x);
+      accept(pixel.v_px - seen.corners_px[k].y);
+    }
+  }
+}
+
+void add_priors(const PanelPriors& priors, const PanelVector& p, NormalEquations& out) {
+  const auto add = [&](int index, double sigma) { out.add_prior(index, p[index], 0.0, sigma); };
+  add(p_k1, priors.k1);
+  add(p_k2, priors.k2);
+  add(p_log_focal, priors.log_focal);
+  add(p_centre, priors.centre_px);
+  add(p_centre + 1, priors.centre_px);
+  add(p_crown, priors.crown_per_mm);
+  add(p_crown + 1, priors.crown_per_mm);
+  add(p_crown + 2, priors.crown_xy_per_mm);
+  add(p_ink, priors.ink_mm);
+  add(p_board_tilt, priors.board_tilt);
+  add(p_board_tilt + 1, priors.board_tilt);
+  add(p_board_distance, priors.board_distance_mm);
+}
+
+/// Cost and derivatives of everything, by all parameters.
+void full_equations(const BundleProblem& problem, const BundleNoise& noise, const PanelVector& p,
+                    NormalEquations& out) {
+  for_each_corner_error(problem, p, [&](const PanelDual& error) {
+    const double r = error.value / noise.corner_px;
+    out.cost += cauchy_cost(r);
+    add_residual(out, r, error.gradient / noise.corner_px, 1.0);
+  });
+  if (!problem.samples.empty()) {
+    const PanelModel<PanelDual> model(problem.constants, p);
+    const double importance =
+        std::min(1.0, noise.effective_phase_samples / static_cast<double>(problem.samples.size()));
+    for (const PhaseSample& sample : problem.samples) {
+      const auto point = model.panel_from_pixel(sample.u_px, sample.v_px);
+      const PanelDual error = model.phase(point.x_mm, point.y_mm, 0.0, 0.0) - sample.phase_cycles;
+      const double r = error.value / noise.phase_cycles;
+      out.cost += importance * cauchy_cost(r);
+      add_residual(out, r, error.gradient / noise.phase_cycles, importance);
+    }
+  }
+  add_priors(problem.priors, p, out);
+}
+
+double full_cost(const BundleProblem& problem, const BundleNoise& noise, const PanelVector& p) {
+  const PanelModel<double> model(problem.constants, p);
+  double cost = 0;
+  for (const SeenTag& seen : problem.tags) {
+    const CardTag* tag = find_card_tag(problem.card, seen.id);
+    if (tag == nullptr) continue;
+    const auto corners = tag_corners_mm(*tag, problem.card.tag_side_mm, problem.card_scale, model.ink());
+    for (std::size_t k = 0; k < 4; ++k) {
+      const auto pixel = model.pixel_from_panel(corners[k][0], corners[k][1]);
+      cost += cauchy_cost((pixel.u_px - seen.corners_px[k].x) / noise.corner_px) +
+              cauchy_cost((pixel.v_px - seen.corners_px[k].y) / noise.corner_px);
+    }
+  }
+  const double importance =
+      std::min(1.0, noise.effective_phase_samples / std::max<double>(1.0, static_cast<double>(problem.samples.size())));
+  for (const PhaseSample& sample : problem.samples) {
+    const auto point = model.panel_from_pixel(sample.u_px, sample.v_px);
+    const double error = model.phase(point.x_mm, point.y_mm, 0.0, 0.0) - sample.phase_cycles;
+    cost += importance * cauchy_cost(error / noise.phase_cycles);
+  }
+  NormalEquations priors(panel_parameters);
+  add_priors(problem.priors, p, priors);
+  return cost + priors.cost;
+}
+
+std::vector<int> free_parameters(const BundleProblem& problem, BundleFreedom freedom) {
+  std::vector<int> free;
+  if (freedom == BundleFreedom::everything)
+    for (int i = 0; i < p_board_tilt; ++i) free.push_back(i);
+  if (!problem.samples.empty())
+    for (int i = p_board_tilt; i <= p_board_distance; ++i) free.push_back(i);
+  return free;
+}
+
+BundleResult describe(const BundleProblem& problem, const BundleNoise& noise, const PanelVector& p, double cost) {
+  BundleResult result;
+  result.parameters = p;
+  result.cost = cost;
+  double sum = 0;
+  int count = 0;
+  for_each_corner_error(problem, p, [&](const PanelDual& error) {
+    sum += error.value * error.value;
+    ++count;
+  });
+  // rms of the corner distance: two coordinates a corner
+  result.tag_rms_px = count > 0 ? std::sqrt(2 * sum / count) : 0;
+  if (!problem.samples.empty()) {
+    const PanelModel<double> model(problem.constants, p);
+    std::vector<double> error;
+    for (const PhaseSample& sample : problem.samples) {
+      const auto point = model.panel_from_pixel(sample.u_px, sample.v_px);
+      error.push_back(std::abs(model.phase(point.x_mm, point.y_mm, 0.0, 0.0) - sample.phase_cycles));
+    }
+    const auto middle = error.begin() + static_cast<std::ptrdiff_t>(error.size() / 2);
+    std::nth_element(error.begin(), middle, error.end());
+    result.phase_mad_cycles = 1.4826 * *middle;
+  }
+  NormalEquations at(panel_parameters);
+  full_equations(problem, noise, p, at);
+  // Parameters that nothing speaks of (the board's shift, without tags on it) get no variance.
+  Eigen::MatrixXd information = at.hessian;
+  for (int i = 0; i < panel_parameters; ++i)
+    if (information(i, i) == 0) information(i, i) = 1e30;
+  result.covariance = information.ldlt().solve(Eigen::MatrixXd::Identity(panel_parameters, panel_parameters));
+  return result;
+}
+
+}  // namespace
+
+BundleResult fit_bundle(const BundleProblem& problem, const PanelVector& start, BundleFreedom freedom,
+                        const BundleNoise& noise) {
+  const std::vector<int> free = free_parameters(problem, freedom);
+  const int n = static_cast<int>(free.size());
+  Eigen::VectorXd x(n);
+  for (int i = 0; i < n; ++i) x[i] = start[free[static_cast<std::size_t>(i)]];
+  const auto expand = [&](const Eigen::VectorXd& v) {
+    PanelVector p = start;
+    for (int i = 0; i < n; ++i) p[free[static_cast<std::size_t>(i)]] = v[i];
+    return p;
+  };
+  NormalEquations all(panel_parameters);
+  const auto equations = [&](const Eigen::VectorXd& v, bool with_derivatives, NormalEquations& out) {
+    if (!with_derivatives) {
+      out.cost = full_cost(problem, noise, expand(v));
+      return;
+    }
+    all.reset(panel_parameters);
+    full_equations(problem, noise, expand(v), all);
+    out.cost = all.cost;
+    for (int i = 0; i < n; ++i) {
+      out.gradient[i] = all.gradient[free[static_cast<std::size_t>(i)]];
+      for (int j = 0; j < n; ++j)
+        out.hessian(i, j) = all.hessian(free[static_cast<std::size_t>(i)], free[static_cast<std::size_t>(j)]);
+    }
+  };
+  const LeastSquaresSummary summary =
+      minimise(equations, x, {.max_iterations = 25, .relative_cost_tolerance = 1e-5});
+  return describe(problem, noise, expand(x), summary.final_cost);
+}
+
+std::optional<BundleResult> start_bundle(BundleProblem& problem, const BundleNoise& noise) {
+  std::vector<cv::Point3d> object;
+  std::vector<cv::Point2d> image;
+  for (const SeenTag& seen : problem.tags) {
+    const CardTag* tag = find_card_tag(problem.card, seen.id);
+    if (tag == nullptr) continue;
+    const auto corners = tag_corners_mm(*tag, problem.card.tag_side_mm, problem.card_scale, 0.0);
+    for (std::size_t k = 0; k < 4; ++k) {
+      object.emplace_back(corners[k][0], corners[k][1], 0.0);
+      image.push_back(seen.corners_px[k]);
+    }
+  }
+  if (object.size() < 4) return std::nullopt;
+  const PanelConstants& c = problem.constants;
+  const cv::Matx33d k(c.nominal_focal_px, 0, c.centre_u_px, 0, c.nominal_focal_px, c.centre_v_px, 0, 0, 1);
+  std::vector<cv::Mat> rotations, translations;
+  cv::solvePnPGeneric(object, image, k, cv::noArray(), rotations, translations, false, cv::SOLVEPNP_IPPE);
+
+  std::optional<BundleResult> best;
+  Eigen::Matrix3d best_rotation = Eigen::Matrix3d::Identity();
+  for (std::size_t i = 0; i < rotations.size(); ++i) {
+    cv::Mat r;
+    cv::Rodrigues(rotations[i], r);
+    PanelVector start = PanelVector::Zero();
+    for (int row = 0; row < 3; ++row) {
+      for (int column = 0; column < 3; ++column) problem.constants.base_rotation(row, column) = r.at<double>(row, column);
+      start[p_translation + row] = translations[i].at<double>(row);
+    }
+    // The camera looks at the printed side: its centre has z > 0 in the card frame.
+    const Eigen::Vector3d t(start[3], start[4], start[5]);
+    if ((-(problem.constants.base_rotation.transpose() * t)).z() <= 0) continue;
+    const BundleResult result = fit_bundle(problem, start, BundleFreedom::everything, noise);
+    if (!best || result.cost < best->cost) {
+      best = result;
+      best_rotation = problem.constants.base_rotation;
+    }
+  }
+  if (best) problem.constants.base_rotation = best_rotation;
+  return best;
+}
+
+}  // namespace ripplegauge
