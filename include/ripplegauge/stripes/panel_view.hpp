@@ -1,0 +1,58 @@
+// The panel seen square-on: a grid in the card frame with the photo's linear light and the model's stripe phase.
+#pragma once
+
+#include <opencv2/core/mat.hpp>
+
+#include "ripplegauge/core/card_definition.hpp"
+#include "ripplegauge/panel/panel_model.hpp"
+
+namespace ripplegauge {
+
+/// A regular grid in the card frame: column c, row r stand for (x0_mm + c step_mm, y0_mm + r step_mm).
+struct PanelGrid {
+  double x0_mm = 0, y0_mm = 0, step_mm = 1;
+  int columns = 0, rows = 0;
+  double x_mm(double column) const { return x0_mm + column * step_mm; }
+  double y_mm(double row) const { return y0_mm + row * step_mm; }
+  double column_of(double x) const { return (x - x0_mm) / step_mm; }
+  double row_of(double y) const { return (y - y0_mm) / step_mm; }
+  bool contains(int row, int column) const { return row >= 0 && column >= 0 && row < rows && column < columns; }
+};
+
+PanelGrid grid_around(double x0_mm, double y0_mm, double x1_mm, double y1_mm, double step_mm);
+
+/// A photo in linear light, averaged over factor x factor blocks: CV_32FC1 in [0, 1]. Block (r, c) covers the full
+/// photo's pixels factor r ... factor r + factor - 1 from `origin_px` on.
+class ReducedLight {
+ public:
+  ReducedLight(const cv::Mat& grey, int factor, cv::Rect region_px);
+  /// Bilinear sample at full-photo pixel coordinates; -1 outside.
+  float sample(double u_px, double v_px) const;
+  int factor() const { return factor_; }
+
+ private:
+  cv::Mat light_;
+  int factor_;
+  cv::Point origin_px_;
+};
+
+/// Pixel and phase maps of a grid: exact on every eighth node, bilinear between (their second differences over
+/// eight steps of half a millimetre are below 0.01 px and 0.001 cycles). CV_32FC1 each, grid rows x columns.
+struct PanelMaps {
+  cv::Mat u_px, v_px, phase_cycles;
+};
+PanelMaps panel_maps(const PanelModel<double>& model, const PanelGrid& grid);
+
+/// The light of the grid from the photo, low-passed to the grid's step; -1 where the photo does not reach.
+cv::Mat sample_light(const ReducedLight& light, const PanelMaps& maps);
+
+/// Which block size suits a grid step: the largest that keeps at least 1.4 blocks a step.
+int reduction_for(double step_mm, double pixels_per_mm);
+
+/// 1 on paper (grown by margin), else 0; CV_8UC1.
+cv::Mat paper_mask(const CardDefinition& card, double card_scale, const PanelGrid& grid, double margin_mm);
+
+/// Gaussian blur for large sigma at the price of a small one: on a reduced copy. CV_32FC1.
+cv::Mat smooth(const cv::Mat& image, double sigma_px);
+
+}  // namespace ripplegauge
