@@ -1,0 +1,171 @@
+#include "ripplegauge/stripes/residual_field.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <opencv2/imgproc.hpp>
+
+namespace ripplegauge {
+namespace {
+
+double quantile(std::vector<float>& values, double share) {
+  if (values.empty()) return 0;
+  const auto at = values.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
+  std::nth_element(values.begin(), at, values.end());
+  return *at;
+}
+
+cv::Mat profile_image(const StripeProfile& profile, const cv::Mat& phase) {
+  cv::Mat out(phase.size(), CV_32FC1);
+  for (int r = 0; r < phase.rows; ++r)
+    for (int c = 0; c < phase.cols; ++c) out.at<float>(r, c) = profile.value(phase.at<float>(r, c));
+  return out;
+}
+
+/// Two passes: the second one follows what the first, wider one left.
+void fit_light(ResidualField& f, const cv::Mat& profile_value, const cv::Mat& weight) {
+  local_light(f.light, profile_value, weight, 1.2 * f.period_mm / f.grid.step_mm, f.level, f.contrast);
+  const cv::Mat rest = (f.light - f.level - f.contrast.mul(profile_value)).mul(weight);
+  cv::Mat level, contrast;
+  local_light(rest, profile_value, weight, 0.9 * f.period_mm / f.grid.step_mm, level, contrast);
+  f.level += level;
+  f.contrast += contrast;
+}
+
+}  // namespace
+
+void local_light(const cv::Mat& light, const cv::Mat& profile_value, const cv::Mat& weight, double sigma_px,
+                 cv::Mat& level, cv::Mat& contrast) {
+  constexpr double ridge = 0.02;  // S has variance near 0.7: keeps B finite where the window holds half a stripe
+  const cv::Mat norm = smooth(weight, sigma_px) + 1e-4;
+  const cv::Mat weighted = weight.mul(profile_value);
+  const cv::Mat mean_s = smooth(weighted, sigma_px) / norm;
+  const cv::Mat mean_i = smooth(weight.mul(light), sigma_px) / norm;
+  const cv::Mat var_s = smooth(weighted.mul(profile_value), sigma_px) / norm - mean_s.mul(mean_s);
+  const cv::Mat cov = smooth(weighted.mul(light), sigma_px) / norm - mean_s.mul(mean_i);
+  contrast = cov / (var_s + ridge);
+  level = mean_i - contrast.mul(mean_s);
+}
+
+ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field,
+                              double pixels_per_mm) {
+  ResidualField f;
+  const PanelModel<double> model(problem.constants, field.bundle.parameters);
+  const cv::Rect box = cv::boundingRect(field.followed);
+  constexpr double step_mm = 0.35;  // the smallest dents are 3 mm wide
+  const double step = std::max(step_mm, 0.7 / pixels_per_mm);
+  f.grid = grid_around(field.grid.x_mm(box.x), field.grid.y_mm(box.y), field.grid.x_mm(box.x + box.width - 1),
+                       field.grid.y_mm(box.y + box.height - 1), step);
+  const PanelMaps maps = panel_maps(model, f.grid);
+  double u0 = 0, u1 = 0, v0 = 0, v1 = 0;
+  cv::minMaxLoc(maps.u_px, &u0, &u1);
+  cv::minMaxLoc(maps.v_px, &v0, &v1);
+  const cv::Rect used(static_cast<int>(std::max(0.0, u0 - 8)), static_cast<int>(std::max(0.0, v0 - 8)),
+                      static_cast<int>(std::min<double>(grey.cols, u1) - std::max(0.0, u0)) + 16,
+                      static_cast<int>(std::min<double>(grey.rows, v1) - std::max(0.0, v0)) + 16);
+  const ReducedLight light(grey, reduction_for(step, pixels_per_mm), used);
+  f.light = sample_light(light, maps);
+  f.phase_cycles = maps.phase_cycles;
+
+  // Masks.
+  cv::Mat map_c(f.grid.rows, f.grid.columns, CV_32FC1), map_r = map_c.clone();
+  for (int r = 0; r < f.grid.rows; ++r)
+    for (int c = 0; c < f.grid.columns; ++c) {
+      map_c.at<float>(r, c) = static_cast<float>(field.grid.column_of(f.grid.x_mm(c)));
+      map_r.at<float>(r, c) = static_cast<float>(field.grid.row_of(f.grid.y_mm(r)));
+    }
+  cv::Mat followed, eroded, inner;
+  f.period_mm = field.period_mm;
+  const int half_period = std::max(1, static_cast<int>(0.6 * field.period_mm / field.grid.step_mm));
+  cv::Mat padded;
+  cv::copyMakeBorder(field.followed, padded, 1, 1, 1, 1, cv::BORDER_CONSTANT, 0);
+  cv::erode(padded, eroded, cv::getStructuringElement(cv::MORPH_RECT, cv::Size(2 * half_period + 1, 2 * half_period + 1)),
+            cv::Point(-1, -1), 1, cv::BORDER_CONSTANT, 0);
+  eroded = eroded(cv::Rect(1, 1, field.followed.cols, field.followed.rows));
+  cv::remap(field.followed, followed, map_c, map_r, cv::INTER_NEAREST, cv::BORDER_CONSTANT, 0);
+  cv::remap(eroded, inner, map_c, map_r, cv::INTER_NEAREST, cv::BORDER_CONSTANT, 0);
+  const cv::Mat paper = paper_mask(problem.card, problem.card_scale, f.grid, 1.5);
+  f.valid = (f.light >= 0) & (paper == 0) & (followed > 0);
+  f.valid /= 255;
+  f.inner = (f.valid > 0) & (inner > 0);
+  f.inner /= 255;
+  f.light = cv::max(f.light, 0);
+  cv::Mat weight;
+  f.valid.convertTo(weight, CV_32F);
+
+  // Profile and light in turn, three times; from the second on without what does not look like stripes.
+  const double ax = problem.constants.anchor_x_mm, ay = problem.constants.anchor_y_mm;
+  cv::Mat profile_value = profile_image(f.profile, f.phase_cycles);
+  for (int round = 0; round < 3; ++round) {
+    fit_light(f, profile_value, weight);
+    std::vector<float> contrasts, levels, phases, values, misfits;
+    for (int r = 0; r < f.grid.rows; r += 2)
+      for (int c = 0; c < f.grid.columns; c += 2) {
+        if (!f.valid.at<uchar>(r, c)) continue;
+        contrasts.push_back(f.contrast.at<float>(r, c));
+        levels.push_back(f.level.at<float>(r, c));
+      }
+    f.typical_contrast = quantile(contrasts, 0.5);
+    f.typical_level = quantile(levels, 0.5);
+    if (std::abs(f.typical_contrast) < 1e-5) return f;
+    for (int r = 0; r < f.grid.rows; r += 2)
+      for (int c = (r / 2) % 2; c < f.grid.columns; c += 3) {
+        if (!f.valid.at<uchar>(r, c)) continue;
+        if (std::hypot(f.grid.x_mm(c) - ax, f.grid.y_mm(r) - ay) > 110) continue;
+        const float b = std::max(f.contrast.at<float>(r, c), 0.3F * static_cast<float>(f.typical_contrast));
+        const float t = (f.light.at<float>(r, c) - f.level.at<float>(r, c)) / b;
+        if (std::abs(t) > 3) continue;
+        phases.push_back(f.phase_cycles.at<float>(r, c));
+        values.push_back(t);
+        misfits.push_back(std::abs(t - profile_value.at<float>(r, c)));
+      }
+    if (phases.size() < 200) return f;
+    if (round > 0) {
+      std::vector<float> sorted = misfits;
+      const float limit = static_cast<float>(3 * quantile(sorted, 0.5) + 0.2);
+      std::size_t kept = 0;
+      for (std::size_t i = 0; i < phases.size(); ++i)
+        if (misfits[i] < limit) phases[kept] = phases[i], values[kept] = values[i], ++kept;
+      phases.resize(kept);
+      values.resize(kept);
+    }
+    f.profile = StripeProfile::fit(phases, values);
+    profile_value = profile_image(f.profile, f.phase_cycles);
+  }
+  fit_light(f, profile_value, weight);
+
+  f.residual.create(f.light.size(), CV_32FC1);
+  std::vector<float> flat, edge, slopes, all_slopes;
+  std::size_t bright = 0, clipped = 0;
+  const float floor = 0.3F * static_cast<float>(f.typical_contrast);
+  for (int r = 0; r < f.grid.rows; ++r)
+    for (int c = 0; c < f.grid.columns; ++c) {
+      const float s = profile_value.at<float>(r, c), b = f.contrast.at<float>(r, c);
+      const bool valid = f.valid.at<uchar>(r, c) != 0;
+      f.residual.at<float>(r, c) =
+          valid ? (f.light.at<float>(r, c) - f.level.at<float>(r, c) - b * s) / std::max(b, floor) : 0.0F;
+      if (valid && s > 0.5F) ++bright, clipped += f.light.at<float>(r, c) > clipped_light;
+    }
+  f.clipped_fraction = bright > 0 ? static_cast<double>(clipped) / static_cast<double>(bright) : 0;
+
+  // Noise on the flat parts of the profile, jitter on its flanks.
+  for (int r = 0; r < f.grid.rows; r += 2)
+    for (int c = 0; c < f.grid.columns; c += 2)
+      if (f.inner.at<uchar>(r, c)) all_slopes.push_back(std::abs(f.profile.at(f.phase_cycles.at<float>(r, c)).derivative));
+  std::vector<float> sorted = all_slopes;
+  const double low_slope = quantile(sorted, 0.35), high_slope = quantile(sorted, 0.88);
+  for (int r = 0; r < f.grid.rows; r += 2)
+    for (int c = 0; c < f.grid.columns; c += 2) {
+      if (!f.inner.at<uchar>(r, c)) continue;
+      const float s = std::abs(f.profile.at(f.phase_cycles.at<float>(r, c)).derivative);
+      const float a = std::abs(f.residual.at<float>(r, c));
+      if (s < low_slope) flat.push_back(a);
+      if (s > high_slope) edge.push_back(a), slopes.push_back(s);
+    }
+  f.noise = 1.4826 * quantile(flat, 0.5) + 0.01;
+  const double at_edge = 1.4826 * quantile(edge, 0.5);
+  f.edge_jitter_cycles =
+      std::sqrt(std::max(at_edge * at_edge - f.noise * f.noise, 1e-8)) / std::max(quantile(slopes, 0.5), 1e-3);
+  return f;
+}
+
+}  // namespace ripplegauge
