@@ -93,7 +93,18 @@ class PanelModel {
   /// Length of the reflected ray from a panel point to the board, and angle between board normal and that ray.
   struct BoardView { T distance_mm, cos_tilt; };
   BoardView board_view(const T& x, const T& y) const;
-  /// The same, to the board seen from the panel: centre of projection in the card frame.
+  /// What the phase at one panel point needs, with everything that does not depend on the relief done once.
+  struct MirrorPoint {
+    T ray_x, ray_y, ray_z;            ///< camera to panel point, mm
+    T panel_slope_x, panel_slope_y;   ///< of the smooth panel
+    T from_normal, from_across;       ///< panel point minus board origin, along board normal and across the stripes
+    T ray_normal, ray_across;         ///< the camera ray, along the same two
+  };
+  MirrorPoint mirror_point(const T& x, const T& y) const;
+  const Vector3<T>& board_normal() const { return board_normal_; }
+  const Vector3<T>& across_stripes() const { return across_; }
+
+  /// Centre of projection in the card frame, mm.
   const Vector3<T>& camera_centre() const { return camera_; }
   const T& ink() const { return ink_; }
   const T& board_shift() const { return shift_; }
@@ -222,6 +233,14 @@ typename PanelModel<T>::BoardPoint PanelModel<T>::board_from_panel(const T& x, c
   const T t = -dot(from, board_normal_) / dot(ray.direction, board_normal_);
   const Vector3<T> q = from + ray.direction * t;
   return {dot(q, along_), dot(q, across_)};
+}
+
+template <class T>
+typename PanelModel<T>::MirrorPoint PanelModel<T>::mirror_point(const T& x, const T& y) const {
+  const Vector3<T> p{x, y, height(x, y)};
+  const Vector3<T> d = p - camera_, from = p - board_origin_;
+  return {d.x, d.y, d.z, -(kx_ * x + kxy_ * y), -(ky_ * y + kxy_ * x), dot(from, board_normal_), dot(from, across_),
+          dot(d, board_normal_), dot(d, across_)};
 }
 
 template <class T>

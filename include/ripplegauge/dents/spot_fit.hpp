@@ -1,0 +1,42 @@
+// Fits spots to the intensities themselves, not to an unwrapped phase: folds do no harm.
+#pragma once
+
+#include <vector>
+
+#include "ripplegauge/dents/spot_shape.hpp"
+#include "ripplegauge/relief/patch.hpp"
+
+namespace ripplegauge {
+
+/// What is known of a disturbance before the fit: an outline ellipse.
+struct Outline {
+  double x_mm = 0, y_mm = 0, radius_mm = 0;  ///< geometric mean of the two semi-axes
+  double elongation = 1, angle_rad = 0;      ///< long over short axis, direction of the long one
+};
+
+struct SpotFit {
+  SpotVector spot = SpotVector::Zero();
+  Eigen::Vector3d drift = Eigen::Vector3d::Zero();  ///< slow phase left by the bundle: constant, x, y; cycles
+  double cost = 1e300;
+  double opposite_cost = 1e300;  ///< of the best fit of the other sign, same pixels as `search_cost`
+  double search_cost = 1e300;
+};
+
+/// Many cheap starts of both signs about the outline, short fits of the best, full fits of the best of those.
+/// Deterministic. `effort` scales the number of starts.
+SpotFit search_spot(const Patch& patch, const Outline& outline, double effort = 1.0);
+
+/// Finishes on all pixels of the patch, phase drift and (if asked) the metallic highlight free.
+SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations = 25);
+
+/// Adds a spot to the patch's explained relief.
+void explain(Patch& patch, const SpotVector& spot);
+
+/// Re-evaluates the whitening for the phases that this spot predicts.
+void set_whitening(Patch& patch, const SpotVector& spot);
+
+/// Whitened residuals of every pixel (0 where a clipped pixel is explained) with the light fitted.
+std::vector<float> whitened_residuals(const Patch& patch, const SpotVector& spot, const Eigen::Vector3d& drift,
+                                      bool highlight);
+
+}  // namespace ripplegauge

@@ -1,0 +1,104 @@
+// The pixels in and around one spot, ready for fitting: light, exact mirror geometry a pixel, and the light model.
+#pragma once
+
+#include <Eigen/Dense>
+#include <cstdint>
+#include <opencv2/core.hpp>
+#include <vector>
+
+#include "ripplegauge/stripes/residual_field.hpp"
+
+namespace ripplegauge {
+
+/// The stripe phase of one pixel as a function of the relief at it: exact law of reflection, and the shift of the
+/// panel point along the camera's ray where the relief lies higher or lower than the smooth panel.
+struct MirrorPixel {
+  float x_mm = 0, y_mm = 0;              ///< panel point on the smooth panel
+  float ray_x = 0, ray_y = 0, ray_z = 0; ///< camera to panel point
+  float slope_x = 0, slope_y = 0;        ///< of the smooth panel
+  float from_normal = 0, from_across = 0, ray_normal = 0, ray_across = 0;
+
+  /// Where a relief of height z at this pixel is really hit.
+  float shifted_x(double z) const { return static_cast<float>(x_mm + z * ray_x / ray_z); }
+  float shifted_y(double z) const { return static_cast<float>(y_mm + z * ray_y / ray_z); }
+};
+
+struct PhaseAt {
+  double phase = 0, by_slope_x = 0, by_slope_y = 0;  ///< cycles, cycles per unit slope
+};
+
+/// Common to all pixels of a photo.
+struct MirrorBoard {
+  Vector3<double> normal{0, 0, 1}, across{1, 0, 0};
+  double pitch_mm = 1, phase_cycles = 0;
+
+  PhaseAt phase(const MirrorPixel& p, double z, double slope_x, double slope_y) const {
+    const double gx = p.slope_x + slope_x, gy = p.slope_y + slope_y;
+    const double shift = z / p.ray_z;
+    const double q = 1 + gx * gx + gy * gy, m = p.ray_z - p.ray_x * gx - p.ray_y * gy;
+    const double s = 2 * m / q;
+    const double n = gx * normal.x + gy * normal.y - normal.z, e = gx * across.x + gy * across.y - across.z;
+    const double rn = p.ray_normal + s * n, ra = p.ray_across + s * e;
+    const double fn = p.from_normal + shift * p.ray_normal, fa = p.from_across + shift * p.ray_across;
+    const double t = -fn / rn;
+    // d(across)/dg = t (d ra - ra / rn d rn), with d r = ds (.) + s d(.)
+    const double sx = 2 * (-p.ray_x - s * gx) / q, sy = 2 * (-p.ray_y - s * gy) / q;
+    const double w = ra / rn;
+    const double dx = sx * e + s * across.x - w * (sx * n + s * normal.x);
+    const double dy = sy * e + s * across.y - w * (sy * n + s * normal.y);
+    return {(fa + t * ra) / pitch_mm + phase_cycles, t * dx / pitch_mm, t * dy / pitch_mm};
+  }
+};
+
+struct PatchRequest {
+  double x_mm = 0, y_mm = 0, half_mm = 0, step_mm = 0;
+  /// Pixels within this distance of the centre are all taken, those beyond thinned to `outer_share`.
+  double dense_radius_mm = 0, outer_share = 1;
+  std::size_t max_pixels = 20000;
+};
+
+/// A disc of panel to leave out (another spot that is not modelled).
+struct Disc {
+  double x_mm = 0, y_mm = 0, radius_mm = 0;
+};
+
+struct Patch {
+  double x_mm = 0, y_mm = 0, half_mm = 0, step_mm = 0;
+  MirrorBoard board;
+  const StripeProfile* profile = nullptr;
+  double contrast = 0;  ///< typical B: residuals are in units of it
+  double noise = 0, edge_jitter_cycles = 0;
+  double gain = 0;      ///< median phase gain, cycles per unit slope
+  double effective_pixel_share = 1;  ///< independent pixels / pixels: blur and JPEG correlate neighbours
+  double clipped_fraction = 0;
+
+  std::vector<MirrorPixel> pixel;
+  std::vector<float> light;
+  std::vector<std::uint8_t> clipped;
+  std::vector<float> base_z, base_slope_x, base_slope_y;  ///< relief of spots that are already explained
+  std::vector<float> whitening;  ///< 1 / standard deviation of the residual (in contrasts), see set_whitening
+  /// Grid cell of each pixel, and the grid's size: for what needs neighbours.
+  std::vector<int> cell;
+  int columns = 0, rows = 0;
+
+  std::size_t size() const { return pixel.size(); }
+  double xn(std::size_t i) const { return (pixel[i].x_mm - x_mm) / half_mm; }
+  double yn(std::size_t i) const { return (pixel[i].y_mm - y_mm) / half_mm; }
+};
+
+Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelVector& parameters,
+                 const ResidualField& field, const PatchRequest& request, const std::vector<Disc>& leave_out,
+                 double pixels_per_mm);
+
+/// Noise of flat stripes plus what edge jitter does where the profile is steep at the given phase.
+float whitening_at(const Patch& patch, double phase_cycles);
+
+/// Columns of the light model: level (quadratic), contrast (linear), and optionally the broad highlight of metallic
+/// paint, which moves with the slope: both slopes and their square.
+struct LightModel {
+  static constexpr int level_terms = 6, contrast_terms = 3, highlight_terms = 3;
+  static constexpr int max_terms = level_terms + contrast_terms + highlight_terms;
+  using Coefficients = Eigen::Matrix<double, max_terms, 1>;
+};
+
+}  // namespace ripplegauge

@@ -1,0 +1,109 @@
+#include "ripplegauge/relief/patch.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace ripplegauge {
+namespace {
+
+/// A fixed scramble of a cell's number to [0, 1): thinning must not depend on anything but the cell.
+double scramble(std::uint32_t i) {
+  i = (i ^ 61U) ^ (i >> 16U);
+  i *= 9U;
+  i ^= i >> 4U;
+  i *= 0x27d4eb2dU;
+  i ^= i >> 15U;
+  return static_cast<double>(i) / 4294967296.0;
+}
+
+}  // namespace
+
+float whitening_at(const Patch& patch, double phase_cycles) {
+  const StripeProfile& s = *patch.profile;
+  const double near = std::abs(s.value(phase_cycles + 0.02) - s.value(phase_cycles - 0.02)) / 0.04;
+  const double wide = std::abs(s.value(phase_cycles + 0.05) - s.value(phase_cycles - 0.05)) / 0.10;
+  const double jitter = std::max(near, wide) * patch.edge_jitter_cycles;
+  return static_cast<float>(1 / std::sqrt(patch.noise * patch.noise + jitter * jitter));
+}
+
+Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelVector& parameters,
+                 const ResidualField& field, const PatchRequest& request, const std::vector<Disc>& leave_out,
+                 double pixels_per_mm) {
+  const PanelModel<double> model(problem.constants, parameters);
+  const PanelGrid grid = grid_around(request.x_mm - request.half_mm, request.y_mm - request.half_mm,
+                                     request.x_mm + request.half_mm, request.y_mm + request.half_mm, request.step_mm);
+  Patch patch;
+  patch.x_mm = request.x_mm, patch.y_mm = request.y_mm;
+  patch.half_mm = request.half_mm, patch.step_mm = grid.step_mm;
+  patch.board = {model.board_normal(), model.across_stripes(), problem.constants.pitch_mm, model.board_phase_offset()};
+  patch.profile = &field.profile;
+  patch.noise = std::max(field.noise, 0.04);  // JPEG and paint texture: never trust a pixel better than 4 % of contrast
+  patch.edge_jitter_cycles = field.edge_jitter_cycles;
+  patch.columns = grid.columns, patch.rows = grid.rows;
+
+  const PanelMaps maps = panel_maps(model, grid);
+  double u0 = 0, u1 = 0, v0 = 0, v1 = 0;
+  cv::minMaxLoc(maps.u_px, &u0, &u1);
+  cv::minMaxLoc(maps.v_px, &v0, &v1);
+  const cv::Rect used = cv::Rect(cv::Point(static_cast<int>(u0) - 8, static_cast<int>(v0) - 8),
+                                 cv::Point(static_cast<int>(u1) + 9, static_cast<int>(v1) + 9)) &
+                        cv::Rect(0, 0, grey.cols, grey.rows);
+  if (used.area() == 0) return patch;
+  const ReducedLight light(grey, reduction_for(grid.step_mm, pixels_per_mm), used);
+  const cv::Mat paper = paper_mask(problem.card, problem.card_scale, grid, 1.0);
+
+  const auto share_at = [&](double x, double y) {
+    return std::hypot(x - request.x_mm, y - request.y_mm) < request.dense_radius_mm ? 1.0 : request.outer_share;
+  };
+  double wanted = 0;
+  for (int r = 0; r < grid.rows; ++r)
+    for (int c = 0; c < grid.columns; ++c) wanted += share_at(grid.x_mm(c), grid.y_mm(r));
+  const double thin = std::min(1.0, static_cast<double>(request.max_pixels) / wanted);
+
+  std::vector<float> contrasts, gains;
+  std::size_t area_cells = 0, clipped = 0;
+  for (int r = 0; r < grid.rows; ++r)
+    for (int c = 0; c < grid.columns; ++c) {
+      const double x = grid.x_mm(c), y = grid.y_mm(r);
+      const int fr = static_cast<int>(std::lround(field.grid.row_of(y))), fc = static_cast<int>(std::lround(field.grid.column_of(x)));
+      if (!field.grid.contains(fr, fc) || field.valid.at<uchar>(fr, fc) == 0 || paper.at<uchar>(r, c) != 0) continue;
+      bool left_out = false;
+      for (const Disc& disc : leave_out) left_out |= std::hypot(x - disc.x_mm, y - disc.y_mm) < disc.radius_mm;
+      if (left_out) continue;
+      ++area_cells;
+      const int cell = r * grid.columns + c;
+      if (scramble(static_cast<std::uint32_t>(cell)) >= thin * share_at(x, y)) continue;
+      const float value = light.sample(maps.u_px.at<float>(r, c), maps.v_px.at<float>(r, c));
+      if (value < 0) continue;
+      const auto m = model.mirror_point(x, y);
+      const auto f = [](double v) { return static_cast<float>(v); };
+      patch.pixel.push_back({f(x), f(y), f(m.ray_x), f(m.ray_y), f(m.ray_z), f(m.panel_slope_x), f(m.panel_slope_y),
+                             f(m.from_normal), f(m.from_across), f(m.ray_normal), f(m.ray_across)});
+      patch.light.push_back(value);
+      patch.clipped.push_back(value > clipped_light ? 1 : 0);
+      clipped += patch.clipped.back();
+      patch.cell.push_back(cell);
+      contrasts.push_back(std::abs(field.contrast.at<float>(fr, fc)));
+      const PhaseAt phase = patch.board.phase(patch.pixel.back(), 0, 0, 0);
+      gains.push_back(f(std::hypot(phase.by_slope_x, phase.by_slope_y)));
+      patch.whitening.push_back(whitening_at(patch, phase.phase));
+    }
+  const std::size_t n = patch.size();
+  patch.base_z.assign(n, 0);
+  patch.base_slope_x.assign(n, 0);
+  patch.base_slope_y.assign(n, 0);
+  if (n == 0) return patch;
+  const auto median = [](std::vector<float>& v) {
+    std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
+    return v[v.size() / 2];
+  };
+  patch.contrast = std::max<double>(median(contrasts), 1e-4);
+  patch.gain = median(gains);
+  patch.clipped_fraction = static_cast<double>(clipped) / static_cast<double>(n);
+  constexpr double correlation_mm = 0.3;  // one independent pixel per 0.3 x 0.3 mm: blur, sharpening and JPEG
+  const double independent = static_cast<double>(area_cells) * grid.step_mm * grid.step_mm / (correlation_mm * correlation_mm);
+  patch.effective_pixel_share = std::min(1.0, independent / static_cast<double>(n));
+  return patch;
+}
+
+}  // namespace ripplegauge
