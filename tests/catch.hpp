@@ -4,4 +4,8 @@
 #include <catch2/catch_all.hpp>
 #else
 #include <catch2/catch.hpp>
+namespace Catch::Matchers {
+/// Named as in Catch2 3.
+inline StdString::ContainsMatcher ContainsSubstring(const std::string& text) { return Contains(text); }
+}  // namespace Catch::Matchers
 #endif

@@ -110,6 +110,16 @@ class Temporary {
   Descriptor file_;
 };
 
+/// The file that a chain of symbolic links leads to, whether it exists or not.
+fs::path follow_links(fs::path path) {
+  constexpr int max_links = 40;  // as Linux itself
+  std::error_code ignored;
+  for (int i = 0; i < max_links && fs::is_symlink(path, ignored); ++i) {
+    path = path.parent_path() / fs::read_symlink(path, ignored);
+  }
+  return path;
+}
+
 void write_straight(const fs::path& device, std::string_view bytes) {
   const Descriptor file(::open(device.c_str(), O_WRONLY | O_CLOEXEC));
   if (!file.is_open() || !write_all(file.number(), bytes)) fail_writing(device, errno);
@@ -127,9 +137,7 @@ void flush_folder(const fs::path& target) {
 void write_atomically(const fs::path& given, std::string_view bytes) {
   if (given.empty()) fail("(no name)", "cannot be written: give a file name");
 
-  std::error_code ignored;
-  const fs::path resolved = fs::weakly_canonical(given, ignored);
-  const fs::path& target = fs::is_symlink(given, ignored) && !resolved.empty() ? resolved : given;
+  const fs::path target = follow_links(given);
 
   struct stat before {};
   const bool exists = ::stat(target.c_str(), &before) == 0;
