@@ -2,6 +2,7 @@
 #pragma once
 #if __has_include(<catch2/catch_all.hpp>)
 #include <catch2/catch_all.hpp>
+using Catch::Approx;
 #else
 #include <catch2/catch.hpp>
 namespace Catch::Matchers {
