@@ -5,6 +5,7 @@
 #include <opencv2/core/mat.hpp>
 #include <optional>
 #include <string>
+#include <string_view>
 
 namespace ripplegauge {
 
@@ -21,11 +22,16 @@ struct PhotoLimits {
   /// The largest photo that is decoded. Phones make up to 200 MP; panels gain nothing above 50 MP, and a header
   /// can promise any size, so it is checked before a pixel is decoded.
   double max_megapixels = 110;
+  /// The largest file that is loaded: a 16-bit PNG of 50 MP, the largest that makes sense, has about 300 MB.
+  double max_megabytes = 400;
 };
 
 /// Reads and decodes a photo to grey. Throws FileError (file, problem, what to do) for anything that is not a
 /// whole, supported, sanely sized image. Never returns a partly decoded picture.
 Photo read_photo(const std::filesystem::path& path, const PhotoLimits& limits = {});
+
+/// The same from the bytes of a file; `name` is for messages and Photo::name.
+Photo decode_photo(std::string_view bytes, const std::string& name, const PhotoLimits& limits = {});
 
 /// The same file in colour, upright, for pictures that people look at: CV_8UC3 in B, G, R order, reduced by whole
 /// factors so that the longer side is at most `max_side_px`.

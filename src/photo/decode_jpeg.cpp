@@ -1,0 +1,165 @@
+#include <csetjmp>
+#include <cstdio>
+#include <cstring>
+
+// jpeglib.h needs the two above first.
+#include <jerror.h>
+#include <jpeglib.h>
+
+#include "decode.hpp"
+#include "rows.hpp"
+
+namespace ripplegauge::photo_detail {
+namespace {
+
+/// libjpeg's way out is a call that must not return: it jumps, since an exception may not cross C code that
+/// was built without unwind tables.
+struct JpegErrors : jpeg_error_mgr {
+  std::jmp_buf jump;
+  char says[JMSG_LENGTH_MAX] = "";
+};
+
+JpegErrors& errors_of(j_common_ptr decoder) { return *static_cast<JpegErrors*>(decoder->err); }
+
+[[noreturn]] void on_error(j_common_ptr decoder) {
+  JpegErrors& errors = errors_of(decoder);
+  errors.format_message(decoder, errors.says);
+  std::longjmp(errors.jump, 1);
+}
+
+/// Warnings after which libjpeg carries on with invented pixels. A handful of stray bytes between segments is
+/// a harmless habit of some encoders; more of them are what is left when the pixel data went out of step.
+bool pixels_are_lost(const jpeg_error_mgr& errors) {
+  constexpr int harmless_stray_bytes = 16;
+  switch (errors.msg_code) {
+    case JWRN_HIT_MARKER:
+    case JWRN_JPEG_EOF:
+    case JWRN_HUFF_BAD_CODE:
+    case JWRN_MUST_RESYNC:
+    case JWRN_BOGUS_PROGRESSION:
+      return true;
+    case JWRN_EXTRANEOUS_DATA:
+      return errors.msg_parm.i[0] > harmless_stray_bytes;
+    default:
+      return false;
+  }
+}
+
+void on_message(j_common_ptr decoder, int level) {
+  if (level < 0 && pixels_are_lost(*decoder->err)) on_error(decoder);
+}
+
+/// Every scan of a progressive file is a pass over the whole picture; encoders make about ten, and a small
+/// hostile file can ask for thousands.
+void on_progress(j_common_ptr decoder) {
+  constexpr int max_scans = 100;
+  if (decoder->is_decompressor &&
+      reinterpret_cast<j_decompress_ptr>(decoder)->input_scan_number > max_scans) {
+    std::snprintf(errors_of(decoder).says, JMSG_LENGTH_MAX, "more than %d scans", max_scans);
+    std::longjmp(errors_of(decoder).jump, 1);
+  }
+}
+
+class JpegDecoder {
+ public:
+  explicit JpegDecoder(std::string_view bytes) {
+    decoder_.err = jpeg_std_error(&errors_);
+    errors_.error_exit = on_error;
+    errors_.emit_message = on_message;
+    errors_.output_message = [](j_common_ptr) {};
+    progress_.progress_monitor = on_progress;
+    guarded([&] {
+      jpeg_create_decompress(&decoder_);
+      decoder_.progress = &progress_;
+      jpeg_mem_src(&decoder_, reinterpret_cast<const unsigned char*>(bytes.data()), bytes.size());
+      jpeg_save_markers(&decoder_, JPEG_APP0 + 1, 0xFFFF);
+      jpeg_read_header(&decoder_, TRUE);
+    });
+  }
+  ~JpegDecoder() { jpeg_destroy_decompress(&decoder_); }
+  JpegDecoder(const JpegDecoder&) = delete;
+  JpegDecoder& operator=(const JpegDecoder&) = delete;
+
+  int width() const { return static_cast<int>(decoder_.image_width); }
+  int height() const { return static_cast<int>(decoder_.image_height); }
+
+  void refuse_what_phones_never_make() const {
+    if (decoder_.jpeg_color_space == JCS_CMYK || decoder_.jpeg_color_space == JCS_YCCK)
+      throw DecodeError("is a JPEG in print colours (CMYK); save it as an ordinary RGB JPEG");
+    if (decoder_.arith_code)
+      throw DecodeError("is a JPEG with arithmetic coding; save it as an ordinary JPEG");
+  }
+
+  std::string exif() const {
+    constexpr char label[] = "Exif\0";  // "Exif", 0, 0
+    for (jpeg_saved_marker_ptr marker = decoder_.marker_list; marker != nullptr; marker = marker->next)
+      if (marker->marker == JPEG_APP0 + 1 && marker->data_length > sizeof label &&
+          std::memcmp(marker->data, label, sizeof label) == 0)
+        return std::string(reinterpret_cast<const char*>(marker->data) + sizeof label,
+                           marker->data_length - sizeof label);
+    return {};
+  }
+
+  cv::Mat grey() {
+    decoder_.out_color_space = JCS_GRAYSCALE;
+    cv::Mat picture(height(), width(), CV_8UC1);
+    guarded([&] {
+      jpeg_start_decompress(&decoder_);
+      while (decoder_.output_scanline < decoder_.output_height) {
+        JSAMPROW row = picture.ptr(static_cast<int>(decoder_.output_scanline));
+        jpeg_read_scanlines(&decoder_, &row, 1);
+      }
+      jpeg_finish_decompress(&decoder_);
+    });
+    return picture;
+  }
+
+  /// Reduced by `factor`: as much of it as can be inside the inverse DCT (1/2, 1/4, 1/8), which is far
+  /// quicker, the rest by averaging.
+  cv::Mat colour(int factor) {
+    int by_dct = 8;
+    while (factor % by_dct != 0) by_dct /= 2;
+    decoder_.out_color_space = JCS_RGB;
+    decoder_.scale_num = 1;
+    decoder_.scale_denom = static_cast<unsigned>(by_dct);
+    guarded([&] { jpeg_start_decompress(&decoder_); });
+    RowTaker rows(static_cast<int>(decoder_.output_width), static_cast<int>(decoder_.output_height), true,
+                  factor / by_dct);
+    std::vector<JSAMPLE> buffer(static_cast<std::size_t>(decoder_.output_width) * 3);
+    guarded([&] {
+      JSAMPROW row = buffer.data();
+      while (decoder_.output_scanline < decoder_.output_height) {
+        jpeg_read_scanlines(&decoder_, &row, 1);
+        rows.take(row, 3);
+      }
+      jpeg_finish_decompress(&decoder_);
+    });
+    return rows.picture();
+  }
+
+ private:
+  /// Runs calls into libjpeg. A body owns nothing that has a destructor: a jump would skip it.
+  template <typename Body>
+  void guarded(const Body& body) {
+    if (setjmp(errors_.jump) != 0) throw damaged(errors_.says);
+    body();
+  }
+
+  jpeg_decompress_struct decoder_{};
+  JpegErrors errors_{};
+  jpeg_progress_mgr progress_{};
+};
+
+}  // namespace
+
+Decoded decode_jpeg(std::string_view bytes, const Wish& wish, const PhotoLimits& limits) {
+  JpegDecoder jpeg(bytes);
+  check_size(jpeg.width(), jpeg.height(), limits);
+  jpeg.refuse_what_phones_never_make();
+  Decoded decoded;
+  decoded.exif = jpeg.exif();
+  decoded.pixels = wish.colour ? jpeg.colour(reduction(jpeg.width(), jpeg.height(), wish)) : jpeg.grey();
+  return decoded;
+}
+
+}  // namespace ripplegauge::photo_detail
