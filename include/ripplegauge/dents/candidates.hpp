@@ -1,0 +1,37 @@
+// Where the panel is disturbed: found from the energy of the whitened residual, without any hint.
+#pragma once
+
+#include <vector>
+
+#include "ripplegauge/dents/spot_fit.hpp"
+#include "ripplegauge/stripes/residual_field.hpp"
+
+namespace ripplegauge {
+
+struct Candidate {
+  Outline outline;
+  double peak = 0;  ///< height of its energy over the median of good panel, in units of its scatter (MAD)
+};
+
+struct DisturbanceMap {
+  cv::Mat energy;  ///< smoothed whitened chi square, CV_32FC1
+  cv::Mat score;   ///< (energy - median) / MAD; 0 where nothing can be said
+};
+
+/// `explained` marks pixels (CV_32FC1, 0..1) inside spots that are modelled already: their leftover counts less.
+DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained = {});
+
+/// Connected regions of high score, strongest first. `merge_gap_mm`: fragments nearer than this belong together (a wide
+/// shallow dent disturbs the stripes in bands, with quiet lines between).
+std::vector<Candidate> find_candidates(const ResidualField& field, const DisturbanceMap& map, double merge_gap_mm,
+                                       std::size_t most);
+
+/// Sharpens an outline to the ellipse that best separates disturbed from quiet pixels (two-phase region competition
+/// after Chan & Vese, IEEE Trans. Image Process. 10:266, 2001, with an ellipse as the curve).
+Outline sharpen_outline(const Patch& patch, const Outline& start);
+
+/// The residual field with these spots modelled too (exact phases, light solved anew); `explained` receives 0..1.
+ResidualField residual_with_spots(const ResidualField& field, const BundleProblem& problem, const PanelVector& parameters,
+                                  const std::vector<SpotVector>& spots, cv::Mat& explained);
+
+}  // namespace ripplegauge
