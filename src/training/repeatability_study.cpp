@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <boost/math/distributions/chi_squared.hpp>
+#include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
 #include <random>
 
@@ -24,18 +25,19 @@ struct Components {
   double total() const { return measurement() + part; }
 };
 
-/// Mean squares of the terms that the model keeps; without an interaction term it is pooled into the repeats, and
-/// with one person there is no person term.
+/// Mean squares of the terms that the model keeps; without an interaction term it is pooled into the repeats,
+/// and with one person there is no person term.
 struct MeanSquares {
   Spread part, repeat;
   std::optional<Spread> person, interaction;
   double parts = 0, people = 1, trials = 0;
 };
 
-/// Expected mean squares of the random model, solved for the variances; a negative solution means that the term is
-/// lost in the noise and counts as zero. Burdick, Borror, Montgomery, Design and Analysis of Gauge R&R Studies
-/// (2005), chapters 2, 3.
-Components components(const MeanSquares& model, double part, double person, double interaction, double repeat) {
+/// Expected mean squares of the random model, solved for the variances; a negative solution means that the
+/// term is lost in the noise and counts as zero. Burdick, Borror, Montgomery, Design and Analysis of Gauge
+/// R&R Studies (2005), chapters 2, 3.
+Components components(const MeanSquares& model, double part, double person, double interaction,
+                      double repeat) {
   const auto positive = [](double x) { return std::max(0.0, x); };
   const double crossing = model.interaction ? interaction : repeat;
   Components result;
@@ -46,10 +48,10 @@ Components components(const MeanSquares& model, double part, double person, doub
   return result;
 }
 
-/// The interval of anything that depends on the variances: each mean square is replaced by its generalised pivotal
-/// quantity, SS / chi-squared (Weerahandi, J. Am. Stat. Assoc. 88 (1993) 899; Burdick, Borror, Montgomery 2005).
-/// The quantiles are drawn evenly and shuffled (Latin hypercube), with a fixed seed: the same study always gives
-/// the same interval.
+/// The interval of anything that depends on the variances: each mean square is replaced by its generalised
+/// pivotal quantity, SS / chi-squared (Weerahandi, J. Am. Stat. Assoc. 88 (1993) 899; Burdick, Borror,
+/// Montgomery 2005). The quantiles are drawn evenly and shuffled (Latin hypercube), with a fixed seed: the
+/// same study always gives the same interval.
 std::vector<Components> simulated_components(const MeanSquares& model, const StudyOptions& options) {
   std::mt19937_64 random(20240229);
   const auto draws = static_cast<std::size_t>(options.draws);
@@ -98,7 +100,9 @@ Quantity standard_deviation(const Spread& spread, double confidence) {
 }
 
 void fill_from_components(StudyResult& result, const MeanSquares& model, const StudyOptions& options) {
-  const auto mean_square = [](const std::optional<Spread>& spread) { return spread ? spread->mean_square() : 0; };
+  const auto mean_square = [](const std::optional<Spread>& spread) {
+    return spread ? spread->mean_square() : 0;
+  };
   const Components estimate = components(model, model.part.mean_square(), mean_square(model.person),
                                          mean_square(model.interaction), model.repeat.mean_square());
   const std::vector<Components> draws = simulated_components(model, options);
@@ -132,14 +136,16 @@ void fill_from_components(StudyResult& result, const MeanSquares& model, const S
   result.verdict = verdict_for(result.measurement_percent->value);
 
   if (estimate.person == 0 && estimate.interaction == 0)
-    result.remarks.push_back("people differ by no more than their own repeats do; reproducibility counts as 0");
+    result.remarks.push_back(
+        "people differ by no more than their own repeats do; reproducibility counts as 0");
   if (estimate.part == 0)
     result.remarks.push_back(
         "the parts differ by no more than the readings do: take parts that span small to large");
   const Quantity& share = *result.measurement_percent;
   if (verdict_for(share.low) != verdict_for(share.high))
     result.remarks.push_back(
-        "the interval of the measurement share reaches across the 10 % or 30 % line: more parts and, above all, "
+        "the interval of the measurement share reaches across the 10 % or 30 % line: more parts and, above "
+        "all, "
         "more people would tell");
 }
 
@@ -244,9 +250,9 @@ void remark_on_size(StudyResult& result) {
   if (result.parts.size() >= kUsualParts && result.people.size() >= kUsualPeople &&
       result.trials >= kUsualTrials)
     return;
-  result.remarks.push_back("a small study: " + std::to_string(kUsualParts) + " parts, " +
-                           std::to_string(kUsualPeople) + " people and 2 or 3 trials are usual; the intervals " +
-                           "say what this one can tell");
+  result.remarks.push_back(
+      "a small study: " + std::to_string(kUsualParts) + " parts, " + std::to_string(kUsualPeople) +
+      " people and 2 or 3 trials are usual; the intervals " + "say what this one can tell");
 }
 
 }  // namespace
@@ -268,10 +274,14 @@ StudyVerdict verdict_for(double measurement_percent) {
 
 const char* to_string(StudyVerdict verdict) {
   switch (verdict) {
-    case StudyVerdict::unknown: return "unknown";
-    case StudyVerdict::good: return "good";
-    case StudyVerdict::conditional: return "conditional";
-    case StudyVerdict::poor: return "poor";
+    case StudyVerdict::unknown:
+      return "unknown";
+    case StudyVerdict::good:
+      return "good";
+    case StudyVerdict::conditional:
+      return "conditional";
+    case StudyVerdict::poor:
+      return "poor";
   }
   return "unknown";
 }
@@ -285,7 +295,7 @@ StudyResult study_repeatability(const std::vector<StudyValue>& values, const Stu
   }
   const CrossedValues table = crossed_table(values, result);
   name_gaps(table, result);
-  const Spread repeats = within_cells(table);
+  const Spread repeats = result.repeats = within_cells(table);
   if (repeats.degrees_of_freedom == 0)
     result.missing.push_back("nobody read a part twice: repeatability needs 2 or 3 trials of each part");
   if (result.parts.size() < 2)
@@ -307,6 +317,16 @@ StudyResult study_repeatability(const std::vector<StudyValue>& values, const Stu
   }
   if (result.trials > 0) remark_on_size(result);
   return result;
+}
+
+std::optional<Quantity> repeatability_ratio(const StudyResult& one, const StudyResult& other,
+                                            double confidence) {
+  if (!(one.repeats.sum_of_squares > 0) || !(other.repeats.sum_of_squares > 0)) return std::nullopt;
+  const double ratio = other.repeats.mean_square() / one.repeats.mean_square();
+  const boost::math::fisher_f distribution(other.repeats.degrees_of_freedom, one.repeats.degrees_of_freedom);
+  const double tail = 0.5 * (1 - confidence);
+  return Quantity{std::sqrt(ratio), std::sqrt(ratio / boost::math::quantile(distribution, 1 - tail)),
+                  std::sqrt(ratio / boost::math::quantile(distribution, tail))};
 }
 
 }  // namespace ripplegauge

@@ -17,8 +17,8 @@ struct Spread {
 /// The spread that has this standard deviation.
 Spread spread_of(double standard_deviation, double degrees_of_freedom);
 
-/// All spreads together: sums of squares and degrees of freedom both add (NIST/SEMATECH e-Handbook of Statistical
-/// Methods, 2.4.4).
+/// All spreads together: sums of squares and degrees of freedom both add (NIST/SEMATECH e-Handbook of
+/// Statistical Methods, 2.4.4).
 Spread pooled(const std::vector<Spread>& spreads);
 
 /// The deviations of the values from their own mean, with two passes so that a large offset costs no digits.
@@ -26,7 +26,8 @@ Spread spread_about_mean(const std::vector<double>& values);
 
 struct FTest {
   double ratio = std::numeric_limits<double>::quiet_NaN();
-  double p = std::numeric_limits<double>::quiet_NaN();  ///< chance of a ratio this large if there is no effect
+  double p =
+      std::numeric_limits<double>::quiet_NaN();  ///< chance of a ratio this large if there is no effect
 };
 
 /// NaN throughout where the denominator is zero or has no degrees of freedom.

@@ -1,6 +1,6 @@
-// How far readings can be trusted: do repeats agree (repeatability), do people agree (reproducibility), and is that
-// small beside how much the parts differ? A crossed study by analysis of variance: every person reads every part
-// the same number of times.
+// How far readings can be trusted: do repeats agree (repeatability), do people agree (reproducibility), and
+// is that small beside how much the parts differ? A crossed study by analysis of variance: every person reads
+// every part the same number of times.
 #pragma once
 
 #include <optional>
@@ -20,8 +20,8 @@ struct StudyValue {
 
 struct StudyOptions {
   double confidence = 0.95;
-  /// The person-by-part term is pooled into repeatability unless it is significant at this level; the custom of
-  /// such studies (AIAG, Measurement Systems Analysis, 4th ed.).
+  /// The person-by-part term is pooled into repeatability unless it is significant at this level; the custom
+  /// of such studies (AIAG, Measurement Systems Analysis, 4th ed.).
   double pooling_level = 0.25;
   /// Draws of the simulated intervals: 10 000 leave their ends uncertain by about 1 % of the width.
   int draws = 10000;
@@ -29,8 +29,8 @@ struct StudyOptions {
   void validate() const;
 };
 
-/// The usual reading of the share of measurement variation in the total: under 10 % good, up to 30 % depends on what
-/// it is used for, above not fit for use (AIAG, Measurement Systems Analysis, 4th ed.).
+/// The usual reading of the share of measurement variation in the total: under 10 % good, up to 30 % depends
+/// on what it is used for, above not fit for use (AIAG, Measurement Systems Analysis, 4th ed.).
 enum class StudyVerdict { unknown, good, conditional, poor };
 StudyVerdict verdict_for(double measurement_percent);
 const char* to_string(StudyVerdict verdict);
@@ -42,13 +42,15 @@ struct StudyTerm {
   FTest test;
 };
 
-/// Standard deviations are in the unit of the values. What the study cannot tell is absent, and `missing` says why.
+/// Standard deviations are in the unit of the values. What the study cannot tell is absent, and `missing`
+/// says why.
 struct StudyResult {
   std::vector<std::string> parts, people;  ///< in the order of their first appearance
   int trials = 0;                          ///< per person and part; 0 when they differ
   std::vector<StudyTerm> table;
   bool interaction_pooled = false;
 
+  Spread repeats{0, 0};                     ///< of the same person on the same part, all cells together
   std::optional<Quantity> repeatability;    ///< the same person on the same part again
   std::optional<Quantity> reproducibility;  ///< between people, their interaction with the part included
   std::optional<Quantity> measurement;      ///< both together
@@ -63,5 +65,10 @@ struct StudyResult {
 };
 
 StudyResult study_repeatability(const std::vector<StudyValue>& values, const StudyOptions& options = {});
+
+/// How many times smaller the repeats of `one` are than those of `other`, as standard deviations, with the
+/// exact interval of a ratio of two spreads (F distribution). Absent where either has no repeats that differ.
+std::optional<Quantity> repeatability_ratio(const StudyResult& one, const StudyResult& other,
+                                            double confidence = 0.95);
 
 }  // namespace ripplegauge

@@ -21,8 +21,8 @@ std::vector<StudyValue> crossed(const std::vector<std::vector<double>>& rows, in
   return values;
 }
 
-/// The worked example of AIAG, Measurement Systems Analysis, 4th ed., chapter III: ten parts, three people, three
-/// trials (data and results read in a secondary copy). A row is a part: three trials of A, of B, of C.
+/// The worked example of AIAG, Measurement Systems Analysis, 4th ed., chapter III: ten parts, three people,
+/// three trials (data and results read in a secondary copy). A row is a part: three trials of A, of B, of C.
 std::vector<StudyValue> worked_example() {
   return crossed({{0.29, 0.41, 0.64, 0.08, 0.25, 0.07, 0.04, -0.11, -0.15},
                   {-0.56, -0.68, -0.58, -0.47, -1.22, -0.68, -1.38, -1.13, -0.96},
@@ -113,7 +113,8 @@ TEST_CASE("stated intervals hold the truth about 95 times in 100", "[study]") {
     part_inside += inside(*study.part_variation, part_sd);
     percent_inside += inside(*study.measurement_percent, percent);
   }
-  // 95 % of 300 is 285, standard deviation 3.8; the simulated intervals are known to hold a little more than they say.
+  // 95 % of 300 is 285, standard deviation 3.8; the simulated intervals are known to hold a little more than
+  // they say.
   for (const int inside : {repeat_inside, measurement_inside, part_inside, percent_inside}) {
     CHECK(inside >= 273);
     CHECK(inside <= 298);
@@ -142,9 +143,7 @@ TEST_CASE("a strong person-by-part term stays in the model", "[study]") {
 }
 
 TEST_CASE("an incomplete study names what is missing and says only what it can", "[study]") {
-  SECTION("no readings") {
-    CHECK(any_contains(study_repeatability({}).missing, "no readings"));
-  }
+  SECTION("no readings") { CHECK(any_contains(study_repeatability({}).missing, "no readings")); }
   SECTION("one trial is lost") {
     std::vector<StudyValue> values = worked_example();
     values.erase(values.begin() + 10);

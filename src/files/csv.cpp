@@ -1,0 +1,112 @@
+#include "ripplegauge/files/csv.hpp"
+
+#include "ripplegauge/core/errors.hpp"
+
+namespace ripplegauge {
+
+namespace {
+
+class CsvParser {
+ public:
+  CsvParser(std::string_view text, const std::string& name, char separator)
+      : text_(text), name_(name), separator_(separator) {
+    constexpr std::string_view byte_order_mark = "\xEF\xBB\xBF";
+    if (text_.substr(0, 3) == byte_order_mark) at_ = 3;
+  }
+
+  std::vector<CsvRow> parse() {
+    std::vector<CsvRow> rows;
+    while (at_ < text_.size()) {
+      CsvRow row = parse_row();
+      if (!rows.empty() && row.fields.size() != rows.front().fields.size())
+        fail(row.line, "has " + std::to_string(row.fields.size()) + " fields, but the first row has " +
+                           std::to_string(rows.front().fields.size()));
+      rows.push_back(std::move(row));
+    }
+    return rows;
+  }
+
+ private:
+  CsvRow parse_row() {
+    CsvRow row{line_, {}};
+    while (true) {
+      row.fields.push_back(at_end() || text_[at_] != '"' ? plain_field() : quoted_field());
+      if (at_end() || end_line()) return row;
+      if (text_[at_] != separator_) fail(line_, "a closing quote is followed by more text");
+      ++at_;
+    }
+  }
+
+  std::string plain_field() {
+    std::string field;
+    while (!at_end() && text_[at_] != separator_ && !at_line_end()) {
+      if (text_[at_] == '"')
+        fail(line_, "a quote stands in the middle of a field that does not begin with one");
+      field += checked(text_[at_++]);
+    }
+    return field;
+  }
+
+  std::string quoted_field() {
+    const int first_line = line_;
+    std::string field;
+    for (++at_; !at_end(); ++at_) {
+      if (text_[at_] == '"') {
+        ++at_;
+        if (at_end() || text_[at_] != '"') return field;
+      }
+      if (text_[at_] == '\n') ++line_;
+      field += text_[at_] == '\n' || text_[at_] == '\r' ? text_[at_] : checked(text_[at_]);
+    }
+    fail(first_line, "a quote is opened but never closed");
+  }
+
+  bool at_end() const { return at_ >= text_.size(); }
+  bool at_line_end() const { return text_[at_] == '\n' || text_.substr(at_, 2) == "\r\n"; }
+
+  bool end_line() {
+    if (!at_line_end()) return false;
+    at_ += text_[at_] == '\r' ? 2 : 1;
+    ++line_;
+    return true;
+  }
+
+  char checked(char c) const {
+    if ((static_cast<unsigned char>(c) < 0x20 && c != '\t') || c == 0x7f)
+      fail(line_, "has a control character; the file is damaged or no UTF-8 text");
+    return c;
+  }
+
+  [[noreturn]] void fail(int line, const std::string& problem) const {
+    throw FileError(name_, "line " + std::to_string(line) + " " + problem);
+  }
+
+  std::string_view text_;
+  const std::string& name_;
+  char separator_;
+  std::size_t at_ = 0;
+  int line_ = 1;
+};
+
+}  // namespace
+
+std::vector<CsvRow> parse_csv(std::string_view text, const std::string& name, char separator) {
+  return CsvParser(text, name, separator).parse();
+}
+
+std::string csv_line(const std::vector<std::string>& fields) {
+  std::string line;
+  for (const std::string& field : fields) {
+    if (&field != &fields.front()) line += ',';
+    if (field.find_first_of(",\"\r\n") == std::string::npos) {
+      line += field;
+      continue;
+    }
+    line += '"';
+    for (const char c : field) line += c == '"' ? std::string("\"\"") : std::string(1, c);
+    line += '"';
+  }
+  return line + "\r\n";
+}
+
+}  // namespace ripplegauge
