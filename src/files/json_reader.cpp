@@ -254,6 +254,11 @@ std::string ObjectReader::convert<std::string>(const json& value, const std::str
   return text;
 }
 
+bool ObjectReader::has(std::string_view key) {
+  asked_.emplace(key);
+  return object_->contains(std::string(key));
+}
+
 template <class T>
 T ObjectReader::required(std::string_view key, const JsonRule<T>& rule) {
   return convert<T>(get(key), path_of(key), rule);
@@ -308,6 +313,21 @@ template <class T>
 std::vector<T> ObjectReader::optional_list(std::string_view key, CountRule count, const JsonRule<T>& rule) {
   const json* value = find(key);
   return value == nullptr ? std::vector<T>{} : convert_list<T>(*value, path_of(key), count, rule);
+}
+
+std::vector<std::pair<double, double>> ObjectReader::optional_pairs(std::string_view key, CountRule count) {
+  std::vector<std::pair<double, double>> pairs;
+  const json* value = find(key);
+  if (value == nullptr) return pairs;
+  require_array(*value, path_of(key), count);
+  pairs.reserve(value->size());
+  for (const json& item : *value) {
+    const std::string path = element(path_of(key), pairs.size());
+    if (!item.is_array() || item.size() != 2) fail_at(path, item, "it must be a pair of numbers");
+    pairs.emplace_back(convert<double>(item[0], element(path, 0), {}),
+                       convert<double>(item[1], element(path, 1), {}));
+  }
+  return pairs;
 }
 
 ObjectReader ObjectReader::child(const json& value, const std::string& path) const {

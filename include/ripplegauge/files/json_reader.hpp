@@ -23,6 +23,7 @@
 #include <set>
 #include <string>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 namespace ripplegauge {
@@ -87,6 +88,11 @@ class ObjectReader {
   template <class T>
   std::optional<T> optional(std::string_view key, const JsonRule<T>& rule = {});
 
+  /// Whether the key stands there, if only with null.
+  bool has(std::string_view key);
+  /// Refuses an absent key; null is allowed.
+  void require(std::string_view key) { get(key); }
+
   /// One of a few words.
   std::string required_choice(std::string_view key, const std::vector<std::string>& choices);
   std::optional<std::string> optional_choice(std::string_view key, const std::vector<std::string>& choices);
@@ -96,6 +102,9 @@ class ObjectReader {
   std::vector<T> required_list(std::string_view key, CountRule count = {}, const JsonRule<T>& rule = {});
   template <class T>
   std::vector<T> optional_list(std::string_view key, CountRule count = {}, const JsonRule<T>& rule = {});
+
+  /// An array of points: pairs of numbers.
+  std::vector<std::pair<double, double>> optional_pairs(std::string_view key, CountRule count = {});
 
   ObjectReader required_object(std::string_view key);
   std::optional<ObjectReader> optional_object(std::string_view key);

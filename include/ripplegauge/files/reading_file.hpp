@@ -1,0 +1,26 @@
+// Readings as JSON, schema 1: what `measure --json` writes and every later command starts from.
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "ripplegauge/core/reading.hpp"
+
+namespace ripplegauge {
+
+/// One JSON object. The same reading gives the same bytes; unknown quantities (NaN) are null, absent ones are
+/// left out. Reading the text back and writing it again changes nothing.
+std::string reading_to_json(const Reading& reading);
+
+/// A single reading as one object, several as an array of objects.
+std::string readings_to_json(const std::vector<Reading>& readings);
+
+/// At least one reading; a file may hold one object or an array of them. Throws FileError.
+std::vector<Reading> read_readings(const std::filesystem::path& file);
+
+/// `name` stands for the file in error messages.
+std::vector<Reading> readings_from_json(std::string_view text, const std::string& name);
+
+}  // namespace ripplegauge
