@@ -89,8 +89,8 @@ std::vector<Candidate> find_candidates(const ResidualField& field, const Disturb
     cv::Point at;
     cv::minMaxLoc(score, nullptr, &peak, nullptr, &at);
     if (peak < lowest_peak) break;
-    const float threshold = static_cast<float>(std::max(6.0, std::min(0.12 * peak, 40.0)));
-    cv::Mat above = score > threshold, labels;
+    const float floor = std::max({1.0F, 0.12F * map.energy.at<float>(at)});
+    cv::Mat above = (score > 6) & (map.energy > floor), labels;
     cv::connectedComponents(above, labels, 8);
     cv::Mat region = labels == labels.at<int>(at);
     for (const double share : {0.5, 1.0}) {
@@ -156,7 +156,7 @@ class EllipseSplit : public cv::MinProblemSolver::Function {
 
 Outline sharpen_outline(const Patch& patch, const Outline& start) {
   const std::vector<int> pixels = all_pixels(patch);
-  ReliefAtPixels relief{patch.base_z, patch.base_slope_x, patch.base_slope_y};
+  ReliefAtPixels relief{patch.base_z, patch.base_slope_x, patch.base_slope_y, patch.base_xx, patch.base_xy, patch.base_yy};
   LightFit light;
   predict_phase(patch, pixels, relief, Eigen::Vector3d::Zero(), light);
   solve_light(patch, pixels, relief, {}, light);

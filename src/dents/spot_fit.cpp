@@ -35,6 +35,19 @@ SpotVector clamped(SpotVector s) {
   return s;
 }
 
+/// Sets relief pixel k from a spot's value there and, by differences, its second derivatives; the base is added.
+void set_relief(const Patch& patch, std::size_t i, std::size_t k, const SpotShape<double>& shape, double x, double y,
+                double z, double slope_x, double slope_y, ReliefAtPixels& relief) {
+  constexpr double h = 0.05;  // mm: far below the smallest spot
+  const auto right = shape.at(x + h, y), up = shape.at(x, y + h);
+  relief.z[k] = static_cast<float>(z) + patch.base_z[i];
+  relief.slope_x[k] = static_cast<float>(slope_x) + patch.base_slope_x[i];
+  relief.slope_y[k] = static_cast<float>(slope_y) + patch.base_slope_y[i];
+  relief.xx[k] = static_cast<float>((right.slope_x - slope_x) / h) + patch.base_xx[i];
+  relief.xy[k] = static_cast<float>((right.slope_y - slope_y) / h) + patch.base_xy[i];
+  relief.yy[k] = static_cast<float>((up.slope_y - slope_y) / h) + patch.base_yy[i];
+}
+
 void relief_of(const Patch& patch, const std::vector<int>& pixels, const SpotVector& spot, ReliefAtPixels& relief) {
   const SpotShape<double> shape(spot);
   relief.resize(pixels.size());
@@ -42,10 +55,9 @@ void relief_of(const Patch& patch, const std::vector<int>& pixels, const SpotVec
     const auto i = static_cast<std::size_t>(pixels[k]);
     const MirrorPixel& p = patch.pixel[i];
     const double z0 = shape.at(p.x_mm, p.y_mm).z;
-    const auto value = shape.at(p.shifted_x(z0), p.shifted_y(z0));
-    relief.z[k] = static_cast<float>(value.z) + patch.base_z[i];
-    relief.slope_x[k] = static_cast<float>(value.slope_x) + patch.base_slope_x[i];
-    relief.slope_y[k] = static_cast<float>(value.slope_y) + patch.base_slope_y[i];
+    const double x = p.shifted_x(z0), y = p.shifted_y(z0);
+    const auto value = shape.at(x, y);
+    set_relief(patch, i, k, shape, x, y, value.z, value.slope_x, value.slope_y, relief);
   }
 }
 
@@ -100,10 +112,9 @@ FitOutcome fit(const Patch& patch, const std::vector<int>& pixels, const SpotVec
         const auto i = static_cast<std::size_t>(pixels[k]);
         const MirrorPixel& p = patch.pixel[i];
         const double z0 = plain.at(p.x_mm, p.y_mm).z;
-        const auto value = shape.at(p.shifted_x(z0), p.shifted_y(z0));
-        relief.z[k] = static_cast<float>(value.z.value) + patch.base_z[i];
-        relief.slope_x[k] = static_cast<float>(value.slope_x.value) + patch.base_slope_x[i];
-        relief.slope_y[k] = static_cast<float>(value.slope_y.value) + patch.base_slope_y[i];
+        const double at_x = p.shifted_x(z0), at_y = p.shifted_y(z0);
+        const auto value = shape.at(at_x, at_y);
+        set_relief(patch, i, k, plain, at_x, at_y, value.z.value, value.slope_x.value, value.slope_y.value, relief);
         float* d = dual_slopes.data() + k * 2 * spot_parameters;
         for (int a = 0; a < spot_parameters; ++a) {
           d[a] = static_cast<float>(value.slope_x.gradient[a]);
@@ -225,7 +236,7 @@ class RadialSearch {
   RadialSearch(const Patch& patch, const std::vector<int>& pixels, const Outline& outline)
       : patch_(patch), pixels_(pixels), outline_(outline) {
     const std::size_t n = pixels.size();
-    radius_.resize(n), gain_.resize(n), gain2_.resize(n), phase_.resize(n), light_.resize(n), weight_.resize(n);
+    radius_.resize(n), gain_.resize(n), gain2_.resize(n), phase_.resize(n), light_.resize(n), weight_.resize(n), turn_.resize(n);
     Eigen::MatrixXd level(n, LightModel::level_terms);
     Eigen::VectorXd light(n);
     const double c = std::cos(outline.angle_rad), s = std::sin(outline.angle_rad), e = std::sqrt(outline.elongation);
@@ -240,6 +251,10 @@ class RadialSearch {
                                  patch.base_slope_y[i] + slope * gy).phase;
       };
       const double p0 = at(0), p1 = at(h), p2 = at(-h);
+      const PhaseAt exact = patch.board.phase(patch.pixel[i], patch.base_z[i], patch.base_slope_x[i], patch.base_slope_y[i]);
+      const double across_x = exact.by_slope_x - (exact.by_slope_x * gx + exact.by_slope_y * gy) * gx;
+      const double across_y = exact.by_slope_y - (exact.by_slope_x * gx + exact.by_slope_y * gy) * gy;
+      turn_[k] = {static_cast<float>(gx), static_cast<float>(gy), static_cast<float>(across_x / r), static_cast<float>(across_y / r)};
       radius_[k] = static_cast<float>(r);
       phase_[k] = static_cast<float>(p0);
       gain_[k] = static_cast<float>((p1 - p2) / (2 * h));
@@ -261,11 +276,11 @@ class RadialSearch {
            const std::vector<double>& displacements, std::vector<Start>& starts) const {
     constexpr double max_slope = 0.25;
     const std::size_t n = pixels_.size();
-    std::vector<float> slope(n);
+    std::vector<float> slope(n), bend(n);
     Eigen::VectorXf profile(static_cast<Eigen::Index>(n));
     for (const double radius : radii)
       for (const auto& [power, order] : shapes) {
-        const float steepest = unit_slopes(radius, power, order, slope);
+        const float steepest = unit_slopes(radius, power, order, slope, bend);
         for (const double displacement : displacements) {
           const double height = displacement / patch_.gain / steepest;
           if (steepest * height > max_slope) break;
@@ -273,7 +288,8 @@ class RadialSearch {
             const float h = static_cast<float>(sign * height);
             for (std::size_t k = 0; k < n; ++k) {
               const float z = h * slope[k];
-              profile[static_cast<Eigen::Index>(k)] = patch_.profile->value(phase_[k] + z * (gain_[k] + z * gain2_[k]));
+              profile[static_cast<Eigen::Index>(k)] =
+                  patch_.profile->value(phase_[k] + z * (gain_[k] + z * gain2_[k]), blur_at(k, h * bend[k], z));
             }
             const double cost = cost_of(profile);
             if (cost >= 1e9) continue;
@@ -288,8 +304,18 @@ class RadialSearch {
   }
 
  private:
-  /// dz/dradius of a spot of height 1, at every pixel; returns its largest size.
-  float unit_slopes(double radius, double power, double order, std::vector<float>& slope) const {
+  struct Turn { float x, y, across_x, across_y; };  ///< radial direction; gain across it over the radius
+
+  /// Blur exponent where the radial slope is z and its radial derivative b.
+  float blur_at(std::size_t k, float b, float z) const {
+    const MirrorPixel& m = patch_.pixel[static_cast<std::size_t>(pixels_[k])];
+    const float gx = m.phase_x + b * gain_[k] * turn_[k].x + z * turn_[k].across_x;
+    const float gy = m.phase_y + b * gain_[k] * turn_[k].y + z * turn_[k].across_y;
+    return patch_.blur_exponent(gx, gy) - patch_.blur_exponent(m.phase_x, m.phase_y);
+  }
+
+  /// dz/dradius of a spot of height 1 and its radial derivative, at every pixel; returns the largest slope.
+  float unit_slopes(double radius, double power, double order, std::vector<float>& slope, std::vector<float>& bend) const {
     constexpr int table_size = 512;
     constexpr double reach = 4;  // in units of the 10 % radius
     std::array<float, table_size + 2> table{};
@@ -305,10 +331,14 @@ class RadialSearch {
     const float scale = static_cast<float>(table_size / reach / radius);
     for (std::size_t k = 0; k < slope.size(); ++k) {
       const float at = radius_[k] * scale;
-      if (at >= table_size) { slope[k] = 0; continue; }
+      if (at >= table_size) {
+        slope[k] = bend[k] = 0;
+        continue;
+      }
       const auto i = static_cast<std::size_t>(at);
       const float f = at - static_cast<float>(i);
       slope[k] = table[i] + f * (table[i + 1] - table[i]);
+      bend[k] = (table[i + 1] - table[i]) * scale;
     }
     return steepest;
   }
@@ -333,6 +363,7 @@ class RadialSearch {
   const std::vector<int>& pixels_;
   Outline outline_;
   std::vector<float> radius_, gain_, gain2_, phase_, light_, weight_;
+  std::vector<Turn> turn_;
   Eigen::MatrixXf basis_;
 };
 
@@ -444,6 +475,9 @@ void explain(Patch& patch, const SpotVector& spot) {
   patch.base_z = std::move(relief.z);
   patch.base_slope_x = std::move(relief.slope_x);
   patch.base_slope_y = std::move(relief.slope_y);
+  patch.base_xx = std::move(relief.xx);
+  patch.base_xy = std::move(relief.xy);
+  patch.base_yy = std::move(relief.yy);
 }
 
 void set_whitening(Patch& patch, const SpotVector& spot) {

@@ -40,7 +40,12 @@ void predict_phase(const Patch& patch, const std::vector<int>& pixels, const Rel
     const auto i = static_cast<std::size_t>(pixels[k]);
     PhaseAt p = patch.board.phase(patch.pixel[i], relief.z[k], relief.slope_x[k], relief.slope_y[k]);
     p.phase += drift[0] + drift[1] * patch.xn(i) + drift[2] * patch.yn(i);
-    const auto s = patch.profile->at(p.phase);
+    // Stripes that the relief crowds together lose contrast to the photo's blur.
+    const MirrorPixel& m = patch.pixel[i];
+    const float bx = static_cast<float>(p.by_slope_x), by = static_cast<float>(p.by_slope_y);
+    const float gx = m.phase_x + bx * relief.xx[k] + by * relief.xy[k], gy = m.phase_y + bx * relief.xy[k] + by * relief.yy[k];
+    const float blur = patch.blur_exponent(gx, gy) - patch.blur_exponent(m.phase_x, m.phase_y);
+    const auto s = patch.profile->at(p.phase, blur);
     out.phase[k] = static_cast<float>(p.phase);
     out.by_slope_x[k] = static_cast<float>(p.by_slope_x);
     out.by_slope_y[k] = static_cast<float>(p.by_slope_y);

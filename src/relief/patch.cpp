@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 namespace ripplegauge {
 namespace {
@@ -14,6 +15,29 @@ double scramble(std::uint32_t i) {
   i *= 0x27d4eb2dU;
   i ^= i >> 15U;
   return static_cast<double>(i) / 4294967296.0;
+}
+
+/// The blur that stripes suffer between panel and sample: the photo's own, read off the tags' edges, and that of
+/// averaging and interpolating the samples.
+void set_blur(Patch& patch, const PanelModel<double>& model, const std::vector<SeenTag>& tags, int reduction) {
+  std::vector<double> widths;
+  for (const SeenTag& tag : tags) widths.push_back(tag.edge_width_px);
+  if (widths.empty()) return;
+  std::nth_element(widths.begin(), widths.begin() + static_cast<std::ptrdiff_t>(widths.size() / 2), widths.end());
+  constexpr double width_per_sigma = 2.563;  // 10 % to 90 % of a Gaussian edge
+  const double optical = widths[widths.size() / 2] / width_per_sigma;
+  // A box of n pixels has variance (n^2 - 1) / 12; linear interpolation adds a sixth of a block's on average.
+  const double variance_px2 = optical * optical + (reduction * reduction - 1) / 12.0 + reduction * reduction / 6.0;
+  constexpr double h = 0.5;
+  const auto px = [&](double dx, double dy) { return model.pixel_from_panel(patch.x_mm + dx, patch.y_mm + dy); };
+  Eigen::Matrix2d jacobian;  // px per mm
+  jacobian << px(h, 0).u_px - px(-h, 0).u_px, px(0, h).u_px - px(0, -h).u_px, px(h, 0).v_px - px(-h, 0).v_px,
+      px(0, h).v_px - px(0, -h).v_px;
+  const Eigen::Matrix2d metric =
+      2 * std::numbers::pi * std::numbers::pi * variance_px2 * (jacobian.transpose() * jacobian).inverse();
+  patch.blur_xx = static_cast<float>(metric(0, 0));
+  patch.blur_xy = static_cast<float>(metric(0, 1));
+  patch.blur_yy = static_cast<float>(metric(1, 1));
 }
 
 }  // namespace
@@ -40,6 +64,8 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
   patch.noise = std::max(field.noise, 0.04);  // JPEG and paint texture: never trust a pixel better than 4 % of contrast
   patch.edge_jitter_cycles = field.edge_jitter_cycles;
   patch.columns = grid.columns, patch.rows = grid.rows;
+
+  set_blur(patch, model, problem.tags, reduction_for(grid.step_mm, pixels_per_mm));
 
   const PanelMaps maps = panel_maps(model, grid);
   double u0 = 0, u1 = 0, v0 = 0, v1 = 0;
@@ -78,7 +104,9 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
       const auto m = model.mirror_point(x, y);
       const auto f = [](double v) { return static_cast<float>(v); };
       patch.pixel.push_back({f(x), f(y), f(m.ray_x), f(m.ray_y), f(m.ray_z), f(m.panel_slope_x), f(m.panel_slope_y),
-                             f(m.from_normal), f(m.from_across), f(m.ray_normal), f(m.ray_across)});
+                             f(m.from_normal), f(m.from_across), f(m.ray_normal), f(m.ray_across),
+                             f(model.phase(x + 0.5, y, 0, 0) - model.phase(x - 0.5, y, 0, 0)),
+                             f(model.phase(x, y + 0.5, 0, 0) - model.phase(x, y - 0.5, 0, 0))});
       patch.light.push_back(value);
       patch.clipped.push_back(value > clipped_light ? 1 : 0);
       clipped += patch.clipped.back();
@@ -92,6 +120,9 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
   patch.base_z.assign(n, 0);
   patch.base_slope_x.assign(n, 0);
   patch.base_slope_y.assign(n, 0);
+  patch.base_xx.assign(n, 0);
+  patch.base_xy.assign(n, 0);
+  patch.base_yy.assign(n, 0);
   if (n == 0) return patch;
   const auto median = [](std::vector<float>& v) {
     std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());

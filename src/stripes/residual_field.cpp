@@ -50,7 +50,11 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
                               double pixels_per_mm) {
   ResidualField f;
   const PanelModel<double> model(problem.constants, field.bundle.parameters);
-  const cv::Rect box = cv::boundingRect(field.followed);
+  const PanelRegion search = region_around_card(problem.card, problem.card_scale, search_margin_mm);
+  const cv::Rect near(cv::Point(static_cast<int>(field.grid.column_of(search.x0_mm)), static_cast<int>(field.grid.row_of(search.y0_mm))),
+                      cv::Point(static_cast<int>(field.grid.column_of(search.x1_mm)) + 1, static_cast<int>(field.grid.row_of(search.y1_mm)) + 1));
+  const cv::Rect box = cv::boundingRect(field.followed) & near;
+  if (box.width < 3 || box.height < 3) return f;
   constexpr double step_mm = 0.35;  // the smallest dents are 3 mm wide
   const double step = std::max(step_mm, 0.7 / pixels_per_mm);
   f.grid = grid_around(field.grid.x_mm(box.x), field.grid.y_mm(box.y), field.grid.x_mm(box.x + box.width - 1),
@@ -75,10 +79,10 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
     }
   cv::Mat followed, eroded, inner;
   f.period_mm = field.period_mm;
-  const int half_period = std::max(1, static_cast<int>(0.6 * field.period_mm / field.grid.step_mm));
+  const int margin = std::max(1, static_cast<int>(0.9 * field.period_mm / field.grid.step_mm));
   cv::Mat padded;
   cv::copyMakeBorder(field.followed, padded, 1, 1, 1, 1, cv::BORDER_CONSTANT, 0);
-  cv::erode(padded, eroded, cv::getStructuringElement(cv::MORPH_RECT, cv::Size(2 * half_period + 1, 2 * half_period + 1)),
+  cv::erode(padded, eroded, cv::getStructuringElement(cv::MORPH_RECT, cv::Size(2 * margin + 1, 2 * margin + 1)),
             cv::Point(-1, -1), 1, cv::BORDER_CONSTANT, 0);
   eroded = eroded(cv::Rect(1, 1, field.followed.cols, field.followed.rows));
   cv::remap(field.followed, followed, map_c, map_r, cv::INTER_NEAREST, cv::BORDER_CONSTANT, 0);

@@ -9,26 +9,35 @@ namespace ripplegauge {
 
 StripeProfile StripeProfile::from_coefficients(const std::vector<double>& cosine, const std::vector<double>& sine,
                                                double mean) {
-  std::vector<double> value(table_size), derivative(table_size);
-  for (int i = 0; i < table_size; ++i) {
-    double v = mean, d = 0;
-    for (std::size_t k = 0; k < cosine.size(); ++k) {
-      const double w = 2 * std::numbers::pi * static_cast<double>(k + 1), a = w * i / table_size;
-      v += cosine[k] * std::cos(a) + sine[k] * std::sin(a);
-      d += w * (sine[k] * std::cos(a) - cosine[k] * std::sin(a));
+  const auto tabulate = [&](double blur, std::vector<double>& value, std::vector<double>& derivative) {
+    for (int i = 0; i < table_size; ++i) {
+      double v = mean, d = 0;
+      for (std::size_t k = 0; k < cosine.size(); ++k) {
+        const double order = static_cast<double>(k + 1), w = 2 * std::numbers::pi * order, a = w * i / table_size;
+        const double keep = std::exp(-order * order * blur);
+        v += keep * (cosine[k] * std::cos(a) + sine[k] * std::sin(a));
+        d += keep * w * (sine[k] * std::cos(a) - cosine[k] * std::sin(a));
+      }
+      value[static_cast<std::size_t>(i)] = v;
+      derivative[static_cast<std::size_t>(i)] = d;
     }
-    value[static_cast<std::size_t>(i)] = v;
-    derivative[static_cast<std::size_t>(i)] = d;
-  }
+  };
+  std::vector<double> value(table_size), derivative(table_size);
+  tabulate(0, value, derivative);
   std::vector<double> sorted = value;
   std::sort(sorted.begin(), sorted.end());
   const double dark = sorted[table_size / 20], light = sorted[table_size - table_size / 20];
   const double half = std::max(0.5 * (light - dark), 1e-6), middle = 0.5 * (light + dark);
   StripeProfile profile;
-  profile.table_.resize(table_size + 1);
-  for (std::size_t i = 0; i < table_size; ++i)
-    profile.table_[i] = {static_cast<float>((value[i] - middle) / half), static_cast<float>(derivative[i] / half)};
-  profile.table_[table_size] = profile.table_[0];
+  for (int level = 0; level < levels; ++level) {
+    const double share = static_cast<double>(level) / (levels - 1);
+    if (level > 0) tabulate(max_blur * share * share, value, derivative);
+    auto& table = profile.tables_[static_cast<std::size_t>(level)];
+    table.resize(table_size + 1);
+    for (std::size_t i = 0; i < table_size; ++i)
+      table[i] = {static_cast<float>((value[i] - middle) / half), static_cast<float>(derivative[i] / half)};
+    table[table_size] = table[0];
+  }
   return profile;
 }
 

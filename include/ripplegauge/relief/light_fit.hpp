@@ -8,10 +8,12 @@
 
 namespace ripplegauge {
 
-/// The relief at the pixels that take part: height and slopes, base included.
+/// The relief at the pixels that take part: height, slopes and second derivatives, base included.
 struct ReliefAtPixels {
-  std::vector<float> z, slope_x, slope_y;
-  void resize(std::size_t n) { z.resize(n), slope_x.resize(n), slope_y.resize(n); }
+  std::vector<float> z, slope_x, slope_y, xx, xy, yy;
+  void resize(std::size_t n) {
+    for (auto* v : {&z, &slope_x, &slope_y, &xx, &xy, &yy}) v->resize(n);
+  }
 };
 
 struct LightFitOptions {

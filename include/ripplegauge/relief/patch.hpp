@@ -17,6 +17,7 @@ struct MirrorPixel {
   float ray_x = 0, ray_y = 0, ray_z = 0; ///< camera to panel point
   float slope_x = 0, slope_y = 0;        ///< of the smooth panel
   float from_normal = 0, from_across = 0, ray_normal = 0, ray_across = 0;
+  float phase_x = 0, phase_y = 0;        ///< gradient of the undisturbed phase, cycles per mm
 
   /// Where a relief of height z at this pixel is really hit.
   float shifted_x(double z) const { return static_cast<float>(x_mm + z * ray_x / ray_z); }
@@ -72,10 +73,15 @@ struct Patch {
   double effective_pixel_share = 1;  ///< independent pixels / pixels: blur and JPEG correlate neighbours
   double clipped_fraction = 0;
 
+  /// 2 pi^2 sigma^2 of the photo's blur, as a metric on phase gradients in cycles per mm: blur exponent = g' M g.
+  float blur_xx = 0, blur_xy = 0, blur_yy = 0;
+  float blur_exponent(float gx, float gy) const { return blur_xx * gx * gx + 2 * blur_xy * gx * gy + blur_yy * gy * gy; }
+
   std::vector<MirrorPixel> pixel;
   std::vector<float> light;
   std::vector<std::uint8_t> clipped;
-  std::vector<float> base_z, base_slope_x, base_slope_y;  ///< relief of spots that are already explained
+  /// Relief of spots that are already explained: height, slopes, second derivatives.
+  std::vector<float> base_z, base_slope_x, base_slope_y, base_xx, base_xy, base_yy;
   std::vector<float> whitening;  ///< 1 / standard deviation of the residual (in contrasts), see set_whitening
   /// Grid cell of each pixel, and the grid's size: for what needs neighbours.
   std::vector<int> cell;

@@ -26,6 +26,9 @@ struct ResidualField {
   double clipped_fraction = 0;    ///< share of the bright stripes that are clipped
 };
 
+/// How far from the card dents are looked for: further away the card says too little of camera and crown.
+inline constexpr double search_margin_mm = 50;
+
 /// Light of a fully exposed pixel: samples above count as clipped ("at least this bright").
 inline constexpr float clipped_light = 0.93F;
 

@@ -1,5 +1,9 @@
 #pragma once
 
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstddef>
 #include <vector>
 
 namespace ripplegauge {
@@ -16,20 +20,33 @@ class StripeProfile {
   static StripeProfile cosine();
 
   struct Sample { float value, derivative; };  ///< derivative per cycle
-  Sample at(double phase_cycles) const {
+
+  /// `blur` is 2 pi^2 sigma^2 (nu^2 - nu0^2): what a Gaussian blur of sigma takes from stripes that stand denser (nu) in
+  /// the photo than where the profile was learnt (nu0); harmonic k keeps exp(-k^2 blur). 0 = as learnt.
+  Sample at(double phase_cycles, float blur = 0) const {
     double u = phase_cycles - static_cast<double>(static_cast<long long>(phase_cycles));
     if (u < 0) u += 1;
     u *= table_size;
-    const int i = static_cast<int>(u) & (table_size - 1);
-    const float f = static_cast<float>(u - static_cast<int>(u));
-    const Sample &a = table_[static_cast<std::size_t>(i)], &b = table_[static_cast<std::size_t>(i) + 1];
-    return {a.value + f * (b.value - a.value), a.derivative + f * (b.derivative - a.derivative)};
+    const auto i = static_cast<std::size_t>(u) & (table_size - 1);
+    const float f = static_cast<float>(u - static_cast<double>(static_cast<long long>(u)));
+    const auto in_table = [&](std::size_t level) {
+      const Sample &a = tables_[level][i], &b = tables_[level][i + 1];
+      return Sample{a.value + f * (b.value - a.value), a.derivative + f * (b.derivative - a.derivative)};
+    };
+    if (!(blur > 0)) return in_table(0);
+    const float at_level = std::min(std::sqrt(blur / max_blur) * (levels - 1), static_cast<float>(levels - 1) - 1e-3F);
+    const auto level = static_cast<std::size_t>(at_level);
+    const float g = at_level - static_cast<float>(level);
+    const Sample a = in_table(level), b = in_table(level + 1);
+    return {a.value + g * (b.value - a.value), a.derivative + g * (b.derivative - a.derivative)};
   }
-  float value(double phase_cycles) const { return at(phase_cycles).value; }
+  float value(double phase_cycles, float blur = 0) const { return at(phase_cycles, blur).value; }
 
  private:
   static constexpr int table_size = 1024;
-  std::vector<Sample> table_;
+  static constexpr int levels = 9;
+  static constexpr float max_blur = 4.5F;  ///< beyond, a stripe of 1 % contrast is left
+  std::array<std::vector<Sample>, levels> tables_;
   static StripeProfile from_coefficients(const std::vector<double>& cosine, const std::vector<double>& sine, double mean);
 };
 

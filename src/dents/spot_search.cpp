@@ -1,0 +1,261 @@
+#include "ripplegauge/dents/spot_search.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <numbers>
+
+#include "ripplegauge/core/least_squares.hpp"
+#include "ripplegauge/relief/light_fit.hpp"
+
+namespace ripplegauge {
+namespace {
+
+constexpr double largest_half_mm = 65;
+
+/// Elliptic radius of a pixel in units of the spot's 10 % contour (slants ignored).
+double rho_of(const SpotVector& s, double x, double y) {
+  const double c = std::cos(s[s_angle]), si = std::sin(s[s_angle]), dx = x - s[s_x], dy = y - s[s_y];
+  return std::hypot((c * dx + si * dy) / std::exp(s[s_log_a]), (c * dy - si * dx) / std::exp(s[s_log_b]));
+}
+
+PatchRequest request_for(const PanelScene& scene, double x, double y, double half, std::size_t max_pixels) {
+  PatchRequest request;
+  request.x_mm = x, request.y_mm = y;
+  request.half_mm = std::min(half, largest_half_mm);
+  request.step_mm = std::max(1 / scene.pixels_per_mm, 2 * request.half_mm / std::sqrt(static_cast<double>(max_pixels)));
+  request.dense_radius_mm = 1e9;
+  request.max_pixels = max_pixels;
+  return request;
+}
+
+std::vector<Disc> other_candidates(const std::vector<Candidate>& candidates, const Outline& self) {
+  std::vector<Disc> discs;
+  for (const Candidate& other : candidates) {
+    const double distance = std::hypot(other.outline.x_mm - self.x_mm, other.outline.y_mm - self.y_mm);
+    const double longest = other.outline.radius_mm * std::sqrt(other.outline.elongation);
+    if (distance > 0.8 * std::max(other.outline.radius_mm, self.radius_mm) && distance > 1e-6)
+      discs.push_back({other.outline.x_mm, other.outline.y_mm, std::min(longest, distance - 0.5 * self.radius_mm)});
+  }
+  std::erase_if(discs, [](const Disc& d) { return d.radius_mm <= 0; });
+  return discs;
+}
+
+struct Attempt {
+  SpotFit fit;
+  SpotJudgement judgement;
+  bool usable = false;
+};
+
+Patch explained_patch(const PanelScene& scene, const PatchRequest& request, const std::vector<Disc>& leave_out,
+                      const std::vector<SpotVector>& explained) {
+  Patch patch = make_patch(*scene.grey, *scene.problem, scene.parameters, *scene.field, request, leave_out, scene.pixels_per_mm);
+  for (const SpotVector& spot : explained) explain(patch, spot);
+  return patch;
+}
+
+Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector<Disc>& leave_out,
+                const std::vector<SpotVector>& explained) {
+  Attempt result;
+  const double period = scene.field->period_mm;
+  const double longest = rough.radius_mm * std::sqrt(rough.elongation);
+  const double half = std::max(1.7 * longest, longest + 0.9 * period);
+  Patch patch = explained_patch(scene, request_for(scene, rough.x_mm, rough.y_mm, half, 5000), leave_out, explained);
+  if (patch.size() < 600) return result;
+  Outline outline = sharpen_outline(patch, rough);
+  const double moved = std::hypot(outline.x_mm - rough.x_mm, outline.y_mm - rough.y_mm);
+  if (!(outline.radius_mm > 0.7 && outline.radius_mm < 45 && outline.elongation < 9) || moved > 1.2 * longest) outline = rough;
+  const double longest2 = outline.radius_mm * std::sqrt(outline.elongation);
+  patch = explained_patch(scene, request_for(scene, outline.x_mm, outline.y_mm, std::max(1.6 * longest2, longest2 + 0.8 * period), 12000),
+                          leave_out, explained);
+  if (patch.size() < 600) return result;
+  SpotFit search = search_spot(patch, outline);
+  if (outline.radius_mm < 0.6 * rough.radius_mm || outline.radius_mm > 1.5 * rough.radius_mm) {
+    // The two outlines disagree: let the rough one have its starts, too.
+    Outline other = outline;
+    other.radius_mm = 0.8 * rough.radius_mm;
+    other.x_mm = rough.x_mm, other.y_mm = rough.y_mm;
+    const SpotFit second = search_spot(patch, other, 0.5);
+    if (second.search_cost < search.search_cost) search = second;
+  }
+  if (search.search_cost >= 1e300) return result;
+  set_whitening(patch, search.spot);
+  const SpotFit polished = polish_spot(patch, search.spot, true);
+  result.fit = polished;
+  result.fit.search_cost = search.search_cost;
+  result.fit.opposite_cost = search.opposite_cost;
+  result.judgement = judge(patch, result.fit, scene.pixels_per_mm);
+  result.usable = true;
+  return result;
+}
+
+double near_paper_mm(const PanelScene& scene, double x, double y) {
+  double nearest = 1e9;
+  for (const RectangleMm& paper : scene.problem->card.paper) {
+    const double s = scene.problem->card_scale;
+    const double dx = std::max({paper.x0_mm * s - x, 0.0, x - paper.x1_mm * s});
+    const double dy = std::max({paper.y0_mm * s - y, 0.0, y - paper.y1_mm * s});
+    nearest = std::min(nearest, std::hypot(dx, dy));
+  }
+  return nearest;
+}
+
+bool believable(const PanelScene& scene, const Attempt& a, const Outline& outline, const Acceptance& acceptance) {
+  if (!a.usable) return false;
+  const SpotVector& s = a.fit.spot;
+  const double radius = mean_radius_mm(s), slope = steepest_slope(s);
+  const double offset = std::hypot(s[s_x] - outline.x_mm, s[s_y] - outline.y_mm);
+  constexpr double paper_clearance_mm = 3;  // of the spot's centre: the card's edge casts shadows and lifts
+  return a.judgement.explained >= acceptance.min_explained &&
+         a.judgement.slope_over_peel >= acceptance.min_slope_over_peel && slope >= acceptance.min_slope &&
+         slope < 0.25 && radius > 0.9 && radius < 45 && elongation(s) < 7 && a.judgement.cut_share < acceptance.max_cut_share &&
+         a.judgement.information_kept > acceptance.min_information &&
+         a.judgement.quiet_level < acceptance.max_quiet_level &&
+         a.judgement.opposite_ratio > acceptance.min_opposite_ratio &&
+         offset < std::max(1.2 * outline.radius_mm * std::sqrt(outline.elongation), 3.0) &&
+         near_paper_mm(scene, s[s_x], s[s_y]) > paper_clearance_mm;
+}
+
+}  // namespace
+
+double steepest_slope(const SpotVector& spot) {
+  const SpotShape<double> shape(spot);
+  double steepest = 0;
+  for (int axis = 0; axis < 4; ++axis) {
+    const double angle = spot[s_angle] + axis * 0.25 * std::numbers::pi;
+    const double reach = 1.6 * std::exp(std::max(spot[s_log_a], spot[s_log_b]));
+    for (int i = -80; i <= 80; ++i) {
+      const double r = reach * i / 80;
+      const auto v = shape.at(spot[s_x] + r * std::cos(angle), spot[s_y] + r * std::sin(angle));
+      steepest = std::max(steepest, std::hypot(v.slope_x, v.slope_y));
+    }
+  }
+  return steepest;
+}
+
+SpotJudgement judge(const Patch& patch, const SpotFit& fit, double pixels_per_mm) {
+  SpotJudgement j;
+  SpotVector none = fit.spot;
+  none[s_height] = 0;
+  const std::vector<float> with = whitened_residuals(patch, fit.spot, fit.drift, true);
+  const std::vector<float> without = whitened_residuals(patch, none, Eigen::Vector3d::Zero(), false);
+  constexpr double scale = 3;
+  double q0 = 0, q1 = 0, ring = 0, kept = 0, all = 0;
+  std::size_t inside = 0, around = 0;
+  const SpotShape<double> shape(fit.spot);
+  std::vector<float> density;
+  for (std::size_t i = 0; i < patch.size(); ++i) {
+    const MirrorPixel& p = patch.pixel[i];
+    const double rho = rho_of(fit.spot, p.x_mm, p.y_mm);
+    if (rho > 1.25 && rho < 2.2) ring += pseudo_huber_cost(with[i], scale), ++around;
+    if (rho > 1.1) continue;
+    ++inside;
+    q0 += pseudo_huber_cost(without[i], scale);
+    q1 += pseudo_huber_cost(with[i], scale);
+    const auto v = shape.at(p.x_mm, p.y_mm);
+    const PhaseAt phase = patch.board.phase(p, v.z, v.slope_x, v.slope_y);
+    const double s = patch.profile->at(phase.phase).derivative * (phase.by_slope_x * v.slope_x + phase.by_slope_y * v.slope_y);
+    all += s * s;
+    if (!patch.clipped[i]) kept += s * s;
+  }
+  if (inside == 0) return j;
+  q0 /= static_cast<double>(inside), q1 /= static_cast<double>(inside);
+  j.quiet_level = around > 50 ? ring / static_cast<double>(around) : 0.5;
+  j.inside_level = q1;
+  j.explained = q0 > j.quiet_level + 1e-9 ? 1 - std::max(q1 - j.quiet_level, -0.05 * (q0 - j.quiet_level)) / (q0 - j.quiet_level) : 0;
+  j.information_kept = all > 0 ? kept / all : 1;
+  const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
+  j.slope_over_peel = steepest_slope(fit.spot) / peel_slope;
+  j.opposite_ratio = fit.opposite_cost / std::max(fit.search_cost, 1e-9);
+  const double area = std::numbers::pi * std::exp(fit.spot[s_log_a] + fit.spot[s_log_b]) * 1.1 * 1.1;
+  const double expected = area / (patch.step_mm * patch.step_mm);
+  j.cut_share = std::clamp(1 - static_cast<double>(inside) / expected, 0.0, 1.0);
+  // Highest stripe frequency: phase difference of grid neighbours over their distance in photo pixels.
+  std::vector<int> at_cell(static_cast<std::size_t>(patch.rows) * patch.columns, -1);
+  for (std::size_t i = 0; i < patch.size(); ++i) at_cell[static_cast<std::size_t>(patch.cell[i])] = static_cast<int>(i);
+  const auto phase_of = [&](std::size_t i) {
+    const MirrorPixel& p = patch.pixel[i];
+    const auto v = shape.at(p.x_mm, p.y_mm);
+    return patch.board.phase(p, v.z, v.slope_x, v.slope_y).phase;
+  };
+  for (std::size_t i = 0; i < patch.size(); ++i) {
+    const auto cell = static_cast<std::size_t>(patch.cell[i]);
+    if (cell + 1 >= at_cell.size() || at_cell[cell + 1] < 0 || rho_of(fit.spot, patch.pixel[i].x_mm, patch.pixel[i].y_mm) > 1.1) continue;
+    const double d = std::abs(phase_of(static_cast<std::size_t>(at_cell[cell + 1])) - phase_of(i)) / (patch.step_mm * pixels_per_mm);
+    density.push_back(static_cast<float>(d));
+  }
+  if (!density.empty()) {
+    const auto high = density.begin() + static_cast<std::ptrdiff_t>(density.size() * 95 / 100);
+    std::nth_element(density.begin(), high, density.end());
+    j.fringe_density_px = *high;
+  }
+  return j;
+}
+
+Patch patch_for(const PanelScene& scene, const SpotVector& spot, const std::vector<SpotVector>& others, double reach,
+                std::size_t max_pixels) {
+  const double longest = std::exp(std::max(spot[s_log_a], spot[s_log_b]));
+  const double half = std::max(reach * longest, longest + 0.8 * scene.field->period_mm);
+  Patch patch = explained_patch(scene, request_for(scene, spot[s_x], spot[s_y], half, max_pixels), {}, others);
+  if (patch.size() > 0) set_whitening(patch, spot);
+  return patch;
+}
+
+SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptance) {
+  SpotSearchResult result;
+  std::vector<SpotVector> accepted;
+  std::vector<Disc> hopeless;
+  cv::Mat explained;
+  const auto known = [&](const Outline& o) {
+    for (const SpotVector& s : accepted)
+      if (rho_of(s, o.x_mm, o.y_mm) < 0.8 && o.radius_mm > 0.25 * mean_radius_mm(s)) return true;
+    for (const Disc& d : hopeless)
+      if (std::hypot(d.x_mm - o.x_mm, d.y_mm - o.y_mm) < 0.5 * std::max(d.radius_mm, o.radius_mm)) return true;
+    return false;
+  };
+  int failures_in_a_row = 0;
+  const auto try_one = [&](const Candidate& candidate, const std::vector<Candidate>& all) {
+    const Attempt a = attempt(scene, candidate.outline, other_candidates(all, candidate.outline), accepted);
+    if (believable(scene, a, candidate.outline, acceptance)) {
+      accepted.push_back(a.fit.spot);
+      result.spots.push_back({a.fit, a.judgement});
+      failures_in_a_row = 0;
+      return true;
+    }
+    ++failures_in_a_row;
+    if (a.usable) result.rejected.push_back({candidate.outline, candidate.peak, a.fit, a.judgement});
+    return false;
+  };
+  constexpr int rounds = 3;
+  constexpr int patience = 5;  // strongest first: after so many that are nothing, the rest is nothing
+  constexpr std::size_t most = 14;
+  for (int round = 0; round < rounds; ++round) {
+    const ResidualField field =
+        accepted.empty() ? *scene.field : residual_with_spots(*scene.field, *scene.problem, scene.parameters, accepted, explained);
+    const DisturbanceMap map = disturbance(field, explained);
+    const std::vector<Candidate> merged = find_candidates(field, map, 0.55 * field.period_mm, most);
+    const std::vector<Candidate> single = find_candidates(field, map, 0, most);
+    std::size_t before = accepted.size();
+    failures_in_a_row = 0;
+    for (const Candidate& candidate : merged) {
+      if (failures_in_a_row >= patience) break;
+      if (known(candidate.outline)) continue;
+      if (try_one(candidate, merged)) continue;
+      // Perhaps several spots run together: try its fragments.
+      std::vector<Candidate> parts;
+      const double reach = candidate.outline.radius_mm * std::sqrt(candidate.outline.elongation);
+      for (const Candidate& part : single)
+        if (std::hypot(part.outline.x_mm - candidate.outline.x_mm, part.outline.y_mm - candidate.outline.y_mm) < reach &&
+            part.outline.radius_mm < 0.85 * candidate.outline.radius_mm)
+          parts.push_back(part);
+      bool any = false;
+      for (const Candidate& part : parts)
+        if (!known(part.outline)) any |= try_one(part, single);
+      if (!any) hopeless.push_back({candidate.outline.x_mm, candidate.outline.y_mm, candidate.outline.radius_mm});
+    }
+    if (accepted.size() == before) break;
+  }
+  return result;
+}
+
+}  // namespace ripplegauge
