@@ -20,5 +20,7 @@ using ChosenCommand = std::function<int()>;
 std::filesystem::path data_dir();
 
 void add_measure_command(CLI::App& app, ChosenCommand& chosen);
+void add_study_command(CLI::App& app, ChosenCommand& chosen);
+void add_progress_command(CLI::App& app, ChosenCommand& chosen);
 
 }  // namespace ripplegauge::cli

@@ -32,6 +32,8 @@ int run(int argc, char** argv) {
 
   ChosenCommand chosen;
   add_measure_command(app, chosen);
+  add_study_command(app, chosen);
+  add_progress_command(app, chosen);
 
   try {
     app.parse(argc, argv);

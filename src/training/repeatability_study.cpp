@@ -144,9 +144,8 @@ void fill_from_components(StudyResult& result, const MeanSquares& model, const S
   const Quantity& share = *result.measurement_percent;
   if (verdict_for(share.low) != verdict_for(share.high))
     result.remarks.push_back(
-        "the interval of the measurement share reaches across the 10 % or 30 % line: more parts and, above "
-        "all, "
-        "more people would tell");
+        "the interval of the measurement share crosses the 10 % or 30 % line: more people, and more parts, "
+        "would tell");
 }
 
 std::size_t index_of(std::vector<std::string>& names, const std::string& name) {
