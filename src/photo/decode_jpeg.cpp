@@ -76,8 +76,7 @@ class JpegDecoder {
       jpeg_read_header(&decoder_, TRUE);
     });
   }
-  ~JpegDecoder() { jpeg_destroy_decompress(&decoder_); }
-  JpegDecoder(const JpegDecoder&) = delete;
+  JpegDecoder(const JpegDecoder&) = delete;  // libjpeg holds pointers into it
   JpegDecoder& operator=(const JpegDecoder&) = delete;
 
   int width() const { return static_cast<int>(decoder_.image_width); }
@@ -145,9 +144,15 @@ class JpegDecoder {
     body();
   }
 
-  jpeg_decompress_struct decoder_{};
+  /// Frees what libjpeg allocated, also when the constructor above ends in an exception.
+  struct Decompressor : jpeg_decompress_struct {
+    Decompressor() : jpeg_decompress_struct{} {}
+    ~Decompressor() { jpeg_destroy_decompress(this); }
+  };
+
   JpegErrors errors_{};
   jpeg_progress_mgr progress_{};
+  Decompressor decoder_;
 };
 
 }  // namespace

@@ -3,6 +3,7 @@
 #include <csetjmp>
 #include <cstdio>
 #include <cstring>
+#include <new>
 #include <vector>
 
 #include "decode.hpp"
@@ -14,21 +15,18 @@ namespace {
 class PngDecoder {
  public:
   explicit PngDecoder(std::string_view bytes) : rest_(bytes) {
-    png_ = png_create_read_struct(PNG_LIBPNG_VER_STRING, this, on_error, [](png_structp, png_const_charp) {});
-    info_ = png_ != nullptr ? png_create_info_struct(png_) : nullptr;
-    if (info_ == nullptr) {
-      png_destroy_read_struct(&png_, nullptr, nullptr);
-      throw std::bad_alloc();
-    }
-    try {
-      read_header();
-    } catch (...) {
-      png_destroy_read_struct(&png_, &info_, nullptr);
-      throw;
-    }
+    png_set_error_fn(png_, this, on_error, [](png_structp, png_const_charp) {});
+    guarded([&] {
+      png_set_read_fn(png_, this, on_read);
+      // Sizes are checked by check_size; libpng's own limit of a million a side would only word it worse.
+      // Text and colour profiles are not needed, and compressed ones can blow up.
+      png_set_user_limits(png_, 0x7FFFFFFF, 0x7FFFFFFF);
+      png_set_chunk_malloc_max(png_, 8u << 20);
+      png_set_keep_unknown_chunks(png_, PNG_HANDLE_CHUNK_NEVER, unwanted_chunks, number_of_unwanted_chunks);
+      png_read_info(png_, info_);
+    });
   }
-  ~PngDecoder() { png_destroy_read_struct(&png_, &info_, nullptr); }
-  PngDecoder(const PngDecoder&) = delete;
+  PngDecoder(const PngDecoder&) = delete;  // libpng holds pointers into it
   PngDecoder& operator=(const PngDecoder&) = delete;
 
   int width() const { return static_cast<int>(png_get_image_width(png_, info_)); }
@@ -91,18 +89,6 @@ class PngDecoder {
     self.rest_.remove_prefix(count);
   }
 
-  void read_header() {
-    guarded([&] {
-      png_set_read_fn(png_, this, on_read);
-      // Sizes are checked by check_size; libpng's own limit of a million a side would only word it worse.
-      // Text and colour profiles are not needed, and compressed ones can blow up.
-      png_set_user_limits(png_, 0x7FFFFFFF, 0x7FFFFFFF);
-      png_set_chunk_malloc_max(png_, 8u << 20);
-      png_set_keep_unknown_chunks(png_, PNG_HANDLE_CHUNK_NEVER, unwanted_chunks, number_of_unwanted_chunks);
-      png_read_info(png_, info_);
-    });
-  }
-
   /// Runs calls into libpng. A body owns nothing that has a destructor: a jump would skip it.
   template <typename Body>
   void guarded(const Body& body) {
@@ -113,9 +99,23 @@ class PngDecoder {
   static constexpr int number_of_unwanted_chunks = 4;
   static constexpr png_byte unwanted_chunks[] = "iCCP\0tEXt\0zTXt\0iTXt";
 
+  /// Frees what libpng allocated, also when the constructor above ends in an exception.
+  struct Structs {
+    png_structp png = png_create_read_struct(PNG_LIBPNG_VER_STRING, nullptr, nullptr, nullptr);
+    png_infop info = png != nullptr ? png_create_info_struct(png) : nullptr;
+    Structs() {
+      if (info == nullptr) {
+        png_destroy_read_struct(&png, nullptr, nullptr);
+        throw std::bad_alloc();
+      }
+    }
+    ~Structs() { png_destroy_read_struct(&png, &info, nullptr); }
+  };
+
   std::string_view rest_;
-  png_structp png_ = nullptr;
-  png_infop info_ = nullptr;
+  Structs structs_;
+  png_structp png_ = structs_.png;
+  png_infop info_ = structs_.info;
   std::jmp_buf jump_;
   char says_[200] = "";
 };
