@@ -1,0 +1,17 @@
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <string>
+
+namespace ripplegauge {
+
+/// What stays the same from photo to photo in one workshop, so that nobody need type it each time. Everything
+/// is optional; the command line goes before the profile.
+struct WorkshopProfile {
+  std::optional<double> board_pitch_mm, board_distance_mm, bar_length_mm;
+  std::optional<std::filesystem::path> card_file, board_file, camera_file;
+  std::optional<std::string> coin_country;
+};
+
+}  // namespace ripplegauge
