@@ -1,0 +1,36 @@
+// A panel with hail takes several photos with the card left where it is, and a spot near a photo's border
+// shows in two of them. Such a spot has the same position in the card frame in both, and counts once.
+#pragma once
+
+#include <vector>
+
+#include "ripplegauge/quote/job.hpp"
+
+namespace ripplegauge {
+
+/// How far apart two sightings of one spot may lie. The parts add in quadrature. They bound what a centroid
+/// and a card's pose can be wrong by in two photos together; hail dents that a repairer tells apart lie
+/// farther apart.
+struct OverlapOptions {
+  double corner_mm = 1.0;           ///< corner and print-scale errors, whatever the spot
+  double share_of_diameter = 0.06;  ///< the centroid of a wide spot moves with its shallow rim
+  double share_of_distance =
+      0.012;                    ///< errors of the card's pose grow with the distance from the card's origin
+  double size_agreement = 1.5;  ///< diameters must agree within this multiple of their two half-widths, ...
+  double least_size_share = 0.05;  ///< ... which are taken as at least this share of the diameter
+};
+
+/// A spot as it counts: one of the job's spots, with what else was seen of it.
+struct CountedSpot {
+  int id = 0;  ///< the sighting that stands for it: the one with the narrowest diameter interval
+  std::vector<int> also_seen;  ///< other sightings, by id, in rising order
+};
+
+/// The spots of a job that count, each once, in the order of their ids: voided ones are left out, and
+/// sightings of one spot in several photos of a panel are merged. Sightings are paired photo by photo,
+/// nearest first, one to one. If fewer than half of the spots that lie in both photos' common ground pair up,
+/// the card was moved between the two and nothing is merged. Hand entries and spots that count alone are
+/// never merged.
+std::vector<CountedSpot> merge_overlapping(const Job& job, const OverlapOptions& options = {});
+
+}  // namespace ripplegauge

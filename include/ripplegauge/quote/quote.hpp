@@ -1,0 +1,92 @@
+// From a job and a price table to a quote: pure arithmetic in minor units. The lines, surcharges and
+// discounts among them, plus the tax are the total, exactly.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "ripplegauge/quote/job.hpp"
+#include "ripplegauge/quote/overlap.hpp"
+#include "ripplegauge/quote/price_table.hpp"
+
+namespace ripplegauge {
+
+enum class LineType {
+  spot,       ///< one spot
+  spots,      ///< all spots of one price row on a panel, for one amount
+  surcharge,  ///< one surcharge on one panel
+  cap,        ///< what a panel's cap takes off; negative
+  item,       ///< work besides the spots
+  discount,   ///< negative
+  rounding,   ///< from the sum with tax to the smallest coin in use
+};
+
+const char* to_string(LineType type);
+
+/// A spot that counts, as the quote sees it: the evidence behind a line.
+struct QuotedSpot {
+  JobSpot spot;                ///< as in the job
+  std::vector<int> also_seen;  ///< sightings of the same spot in other photos; counted once
+  std::string band;            ///< the band it is priced in
+  std::optional<std::string> low_band,
+      high_band;  ///< of its interval's ends, where they differ: it straddles
+  bool beyond_pulling = false;
+};
+
+struct QuoteLine {
+  LineType type = LineType::spot;
+  std::string panel;       ///< empty: the whole job
+  std::string name;        ///< of a surcharge, item or discount
+  std::vector<int> spots;  ///< ids of the spots that it is charged for
+  std::string band, severity;
+  bool beyond_pulling = false;
+  std::optional<Rate> rate;              ///< of a percentage surcharge or discount ...
+  std::optional<std::int64_t> of_minor;  ///< ... and what it is taken of
+  int count = 1;                         ///< of an item, or of a fixed surcharge
+  std::int64_t amount_minor = 0;
+  std::optional<std::int64_t> tax_minor;  ///< where tax is rounded on every line
+};
+
+/// A spot that counts but has no price.
+struct UnpricedSpot {
+  int id = 0;
+  std::string panel, reason;
+};
+
+struct Quote {
+  std::string vehicle, notes;
+  std::string prices_name, prices_note;
+  Currency currency;
+  StraddlePolicy policy = StraddlePolicy::nearest;
+  SizeMeasure size_by = SizeMeasure::diameter;
+  Rounding rounding;
+  std::vector<std::string> panels;  ///< those with a line or a spot, in the job's order
+  std::vector<QuoteLine> lines;     ///< panel by panel, then the job's items, discount, rounding
+  std::vector<QuotedSpot> spots;    ///< every spot that counts, by id
+  std::vector<UnpricedSpot> unpriced;
+  std::vector<JobPhoto> photos;
+  std::optional<Tax> tax;
+  std::int64_t subtotal_minor = 0;  ///< all lines but the rounding line: what the tax is taken of
+  std::int64_t tax_minor = 0;
+  std::int64_t total_minor = 0;
+  std::vector<std::string>
+      remarks;  ///< what the reader should know: facts without a price, a limited discount
+};
+
+struct QuoteOptions {
+  OverlapOptions overlap;
+};
+
+/// Prices a job. The table must be free of problems (see problems_of). Throws UsageError for a spot whose
+/// severity the table does not know, and for an item that it does not have, naming it.
+Quote make_quote(const Job& job, const PriceTable& table, const QuoteOptions& options = {});
+
+/// The sum of a quote's lines of one type; of one panel only, if named.
+std::int64_t sum_of(const Quote& quote, LineType type);
+std::int64_t panel_sum(const Quote& quote, const std::string& panel);
+
+const QuotedSpot& quoted_spot(const Quote& quote, int id);
+
+}  // namespace ripplegauge

@@ -1,0 +1,216 @@
+#include "ripplegauge/quote/job.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <set>
+
+#include "ripplegauge/core/errors.hpp"
+
+namespace ripplegauge {
+
+namespace {
+
+template <typename Entries>
+int next_id(const Entries& entries) {
+  int largest = 0;
+  for (const auto& entry : entries) largest = std::max(largest, entry.id);
+  return largest + 1;
+}
+
+bool same_photo(const JobPhoto& photo, const PhotoInfo& info) {
+  if (!photo.sha256.empty() && !info.sha256.empty()) return photo.sha256 == info.sha256;
+  return photo.name == info.name && photo.date_taken == info.date_taken;
+}
+
+/// Whether something of this photo still counts: a photo without dents does, too.
+bool still_stands(const Job& job, const JobPhoto& photo) {
+  if (photo.status == Status::refused) return false;
+  bool any = false;
+  for (const JobSpot& spot : job.spots) {
+    if (spot.photo != photo.id) continue;
+    if (!spot.voided) return true;
+    any = true;
+  }
+  return !any;
+}
+
+JobSpot spot_from(const Dent& dent, const std::string& panel, int photo, const std::string& added) {
+  JobSpot spot;
+  spot.panel = panel;
+  spot.photo = photo;
+  spot.added = added;
+  spot.kind = dent.kind;
+  spot.diameter_mm = dent.diameter_mm;
+  spot.length_mm = dent.length_mm;
+  spot.width_mm = dent.width_mm;
+  spot.depth_mm = dent.depth_mm;
+  spot.position_mm = PointMm{dent.x_mm, dent.y_mm};
+  spot.severity = dent.severity;
+  spot.severity_reason = dent.severity_reason;
+  for (const std::string& note : dent.notes) spot.notes += (spot.notes.empty() ? "" : "; ") + note;
+  return spot;
+}
+
+bool is_interval(const Quantity& quantity) {
+  return std::isfinite(quantity.value) && quantity.low >= 0 && quantity.low <= quantity.value &&
+         quantity.value <= quantity.high && std::isfinite(quantity.high);
+}
+
+/// What is wrong with one spot, or nothing.
+std::string flaw_of(const Job& job, const JobSpot& spot) {
+  const bool panel_known = std::any_of(job.panels.begin(), job.panels.end(),
+                                       [&](const JobPanel& panel) { return panel.name == spot.panel; });
+  if (!panel_known) return "is on panel \"" + spot.panel + "\", which is not among the panels";
+  if (spot.photo && photo_with_id(job, *spot.photo) == nullptr)
+    return "comes from photo " + std::to_string(*spot.photo) + ", which is not among the photos";
+  if (!is_interval(spot.diameter_mm) || spot.diameter_mm.value <= 0)
+    return "needs a diameter above 0 with low <= value <= high";
+  for (const auto& quantity : {spot.length_mm, spot.width_mm, spot.depth_mm})
+    if (quantity && !is_interval(*quantity))
+      return "has a length, width or depth without low <= value <= high";
+  if (spot.voided && spot.voided->reason.empty()) return "is voided without a reason";
+  return "";
+}
+
+}  // namespace
+
+bool same_name(std::string_view a, std::string_view b) {
+  const auto lower = [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; };
+  return std::equal(a.begin(), a.end(), b.begin(), b.end(),
+                    [&](char left, char right) { return lower(left) == lower(right); });
+}
+
+JobPanel& panel_named(Job& job, std::string_view name) {
+  if (name.empty()) throw UsageError("a panel needs a name, such as bonnet");
+  for (JobPanel& panel : job.panels)
+    if (same_name(panel.name, name)) return panel;
+  return job.panels.emplace_back(JobPanel{std::string(name), {}, ""});
+}
+
+AddedReading add_reading(Job& job, std::string_view panel, const Reading& reading, const Provenance& from) {
+  AddedReading result;
+  for (const JobPhoto& photo : job.photos) {
+    if (!same_photo(photo, reading.photo) || !still_stands(job, photo)) continue;
+    result.already_photo = photo.id;
+    return result;
+  }
+  const std::string panel_name = panel_named(job, panel).name;
+  JobPhoto photo;
+  photo.id = next_id(job.photos);
+  photo.panel = panel_name;
+  photo.name = reading.photo.name;
+  photo.sha256 = reading.photo.sha256;
+  photo.date_taken = reading.photo.date_taken;
+  photo.program = from.program;
+  photo.added = from.added;
+  photo.status = reading.status;
+  photo.refusal = reading.refusal;
+  photo.picture = from.picture;
+  job.photos.push_back(photo);
+
+  int id = next_id(job.spots);
+  for (const Dent& dent : reading.dents) {
+    JobSpot spot = spot_from(dent, panel_name, photo.id, from.added);
+    spot.id = id++;
+    if (const std::string flaw = flaw_of(job, spot); !flaw.empty())
+      throw UsageError("a spot of " + reading.photo.name + " " + flaw);
+    result.spots.push_back(spot.id);
+    job.spots.push_back(std::move(spot));
+  }
+  return result;
+}
+
+int add_by_hand(Job& job, JobSpot spot, const std::string& added) {
+  spot.photo.reset();
+  spot.position_mm.reset();
+  spot.added = added;
+  const std::size_t panels_before = job.panels.size();
+  spot.panel = panel_named(job, spot.panel).name;
+  if (const std::string flaw = flaw_of(job, spot); !flaw.empty()) {
+    job.panels.resize(panels_before);
+    throw UsageError("the spot " + flaw);
+  }
+  spot.id = next_id(job.spots);
+  job.spots.push_back(std::move(spot));
+  return job.spots.back().id;
+}
+
+void void_spot(Job& job, int id, const std::string& reason, const std::string& date) {
+  if (reason.find_first_not_of(" \t\n") == std::string::npos)
+    throw UsageError("say why spot " + std::to_string(id) + " is voided");
+  JobSpot& spot = spot_with_id(job, id);
+  if (spot.voided)
+    throw UsageError("spot " + std::to_string(id) + " is voided already: " + spot.voided->reason);
+  spot.voided = Voided{reason, date};
+}
+
+JobSpot& spot_with_id(Job& job, int id) {
+  for (JobSpot& spot : job.spots)
+    if (spot.id == id) return spot;
+  throw UsageError("the job has no spot " + std::to_string(id) +
+                   "; `ripplegauge job list` shows their numbers");
+}
+
+const JobPhoto* photo_with_id(const Job& job, int id) {
+  for (const JobPhoto& photo : job.photos)
+    if (photo.id == id) return &photo;
+  return nullptr;
+}
+
+const JobPhoto* photo_with_hash(const Job& job, std::string_view sha256) {
+  for (const JobPhoto& photo : job.photos)
+    if (!sha256.empty() && photo.sha256 == sha256) return &photo;
+  return nullptr;
+}
+
+void set_item(Job& job, const std::string& name, std::string_view panel, int count) {
+  if (name.empty()) throw UsageError("an item needs the name that it has in the price file");
+  if (count < 0 || count > 1000) throw UsageError("an item is wanted from 0 to 1000 times");
+  const std::string panel_name = panel.empty() ? "" : panel_named(job, panel).name;
+  std::erase_if(job.items,
+                [&](const JobItem& item) { return item.name == name && item.panel == panel_name; });
+  if (count > 0) job.items.push_back({name, panel_name, count});
+}
+
+std::vector<std::string> facts_of(const Job& job, const JobSpot& spot) {
+  std::vector<std::string> facts;
+  const auto add = [&](const std::vector<std::string>& more) {
+    for (const std::string& fact : more)
+      if (!has_fact(facts, fact)) facts.push_back(fact);
+  };
+  for (const JobPanel& panel : job.panels)
+    if (panel.name == spot.panel) add(panel.facts);
+  add(spot.facts);
+  return facts;
+}
+
+bool has_fact(const std::vector<std::string>& facts, std::string_view fact) {
+  return std::any_of(facts.begin(), facts.end(),
+                     [&](const std::string& known) { return same_name(known, fact); });
+}
+
+std::optional<std::string> inconsistency_of(const Job& job) {
+  std::set<std::string> panels;
+  for (const JobPanel& panel : job.panels) {
+    if (panel.name.empty()) return "a panel has no name";
+    if (!panels.insert(panel.name).second) return "panel \"" + panel.name + "\" stands there twice";
+  }
+  std::set<int> photos, spots;
+  for (const JobPhoto& photo : job.photos) {
+    const std::string who = "photo " + std::to_string(photo.id);
+    if (!photos.insert(photo.id).second) return who + " stands there twice";
+    if (!panels.contains(photo.panel))
+      return who + " is of panel \"" + photo.panel + "\", which is not there";
+  }
+  for (const JobSpot& spot : job.spots) {
+    const std::string who = "spot " + std::to_string(spot.id);
+    if (!spots.insert(spot.id).second) return who + " stands there twice";
+    if (const std::string flaw = flaw_of(job, spot); !flaw.empty()) return who + " " + flaw;
+  }
+  for (const JobItem& item : job.items)
+    if (!item.panel.empty() && !panels.contains(item.panel))
+      return "item \"" + item.name + "\" is for panel \"" + item.panel + "\", which is not there";
+  return std::nullopt;
+}
+
+}  // namespace ripplegauge

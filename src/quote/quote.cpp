@@ -1,0 +1,423 @@
+#include "ripplegauge/quote/quote.hpp"
+
+#include <algorithm>
+#include <map>
+#include <set>
+
+#include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/quote/counts.hpp"
+
+namespace ripplegauge {
+
+namespace {
+
+using Facts = std::vector<std::string>;
+
+std::string quoted(const std::string& text) { return "\"" + text + "\""; }
+
+std::string who(const JobSpot& spot) { return "spot " + std::to_string(spot.id) + " on " + spot.panel; }
+
+bool holds(const std::vector<std::string>& names, const std::string& name) { return has_fact(names, name); }
+
+std::string listed(const std::vector<std::string>& names) {
+  std::string text;
+  for (const std::string& name : names) text += (text.empty() ? "" : ", ") + quoted(name);
+  return text;
+}
+
+/// The index of the band that the stated policy chooses.
+std::size_t chosen_band(const PriceTable& table, const Quantity& size_mm) {
+  switch (table.policy) {
+    case StraddlePolicy::lower:
+      return band_index(table.bands, size_mm.low);
+    case StraddlePolicy::upper:
+      return band_index(table.bands, size_mm.high);
+    case StraddlePolicy::nearest:
+      break;
+  }
+  return band_index(table.bands, size_mm.value);
+}
+
+QuotedSpot quoted_from(const Job& job, const CountedSpot& counted, const PriceTable& table) {
+  QuotedSpot result;
+  const auto found = std::find_if(job.spots.begin(), job.spots.end(),
+                                  [&](const JobSpot& spot) { return spot.id == counted.id; });
+  result.spot = *found;
+  result.also_seen = counted.also_seen;
+  const Quantity& size_mm = size_of(result.spot, table.size_by);
+  result.band = table.bands[chosen_band(table, size_mm)].name;
+  const std::size_t low = band_index(table.bands, size_mm.low), high = band_index(table.bands, size_mm.high);
+  if (low != high) {
+    result.low_band = table.bands[low].name;
+    result.high_band = table.bands[high].name;
+  }
+  result.beyond_pulling = result.spot.beyond_pulling || holds(table.beyond_pulling, result.spot.severity);
+  return result;
+}
+
+/// Which rows price a spot: all of them have the same band and severity word.
+struct RowKey {
+  std::string band, severity;
+  auto operator<=>(const RowKey&) const = default;
+};
+
+RowKey row_key(const PriceTable& table, const QuotedSpot& quoted_spot) {
+  const JobSpot& spot = quoted_spot.spot;
+  if (!spot.severity.empty() && !table.severities.empty() && !holds(table.severities, spot.severity))
+    throw UsageError(who(spot) + " has severity " + quoted(spot.severity) +
+                     ", which the price file does not know: it has " + listed(table.severities));
+  for (const PriceRow& row : table.prices) {
+    if (row.band != any_word && row.band != quoted_spot.band) continue;
+    if (row.severity == any_word || same_name(row.severity, spot.severity)) return {row.band, row.severity};
+  }
+  throw UsageError(who(spot) +
+                   (spot.severity.empty() ? " has no severity" : " has severity " + quoted(spot.severity)) +
+                   ", but the price file prices band " + quoted(quoted_spot.band) +
+                   " by severity: " + listed(table.severities));
+}
+
+const PriceRow& row_for(const PriceTable& table, const RowKey& key, int count) {
+  const auto found = std::find_if(table.prices.begin(), table.prices.end(), [&](const PriceRow& row) {
+    return row.band == key.band && row.severity == key.severity && count >= row.count_from &&
+           (!row.count_to || count <= *row.count_to);
+  });
+  if (found == table.prices.end())
+    throw UsageError("the price file has no price for " + std::to_string(count) + " spots of band " +
+                     quoted(key.band) + ", severity " + quoted(key.severity));
+  return *found;
+}
+
+/// One price with the spots that it is for, and what surcharges have made of it so far.
+struct Priced {
+  QuoteLine line;
+  std::vector<Facts> facts;  ///< of each spot
+  std::int64_t running_minor = 0;
+};
+
+QuoteLine line_for(const PriceRow& row, const std::string& panel,
+                   const std::vector<const QuotedSpot*>& spots) {
+  QuoteLine line;
+  line.type = row.per == Per::spot ? LineType::spot : LineType::spots;
+  line.panel = panel;
+  line.amount_minor = *row.price_minor;
+  line.band = row.per == Per::spot ? spots.front()->band : row.band;
+  line.severity = row.per == Per::spot ? spots.front()->spot.severity : row.severity;
+  for (const QuotedSpot* spot : spots) {
+    line.spots.push_back(spot->spot.id);
+    line.beyond_pulling = line.beyond_pulling || spot->beyond_pulling;
+  }
+  return line;
+}
+
+std::vector<Priced> priced_spots(const Job& job, const PriceTable& table, const std::string& panel,
+                                 Quote& quote) {
+  std::map<RowKey, std::vector<const QuotedSpot*>> groups;
+  for (const QuotedSpot& spot : quote.spots) {
+    if (spot.spot.panel != panel) continue;
+    if (spot.beyond_pulling && !table.price_beyond_pulling)
+      quote.unpriced.push_back({spot.spot.id, panel, "beyond pulling"});
+    else
+      groups[row_key(table, spot)].push_back(&spot);
+  }
+  std::vector<Priced> priced;
+  const auto add = [&](const PriceRow& row, const std::vector<const QuotedSpot*>& spots) {
+    Priced one{line_for(row, panel, spots), {}, *row.price_minor};
+    for (const QuotedSpot* spot : spots) one.facts.push_back(facts_of(job, spot->spot));
+    priced.push_back(std::move(one));
+  };
+  for (const auto& [key, spots] : groups) {
+    const PriceRow& row = row_for(table, key, static_cast<int>(spots.size()));
+    if (!row.price_minor) {
+      for (const QuotedSpot* spot : spots)
+        quote.unpriced.push_back({spot->spot.id, panel, "price on request"});
+    } else if (row.per == Per::spot) {
+      for (const QuotedSpot* spot : spots) add(row, {spot});
+    } else {
+      add(row, spots);
+    }
+  }
+  std::sort(priced.begin(), priced.end(),
+            [](const Priced& a, const Priced& b) { return a.line.spots.front() < b.line.spots.front(); });
+  return priced;
+}
+
+/// One surcharge on one panel. A percentage is worked out and rounded price by price; of an amount for
+/// several spots it is taken of the share of those that have the fact.
+std::optional<QuoteLine> apply(const Surcharge& surcharge, std::vector<Priced>& priced, RoundingMode mode) {
+  QuoteLine line;
+  line.type = LineType::surcharge;
+  line.name = surcharge.name;
+  line.rate = surcharge.rate;
+  line.count = 0;
+  if (surcharge.rate) line.of_minor = 0;
+  for (Priced& price : priced) {
+    int affected = 0;
+    for (std::size_t i = 0; i < price.facts.size(); ++i) {
+      if (!has_fact(price.facts[i], surcharge.fact)) continue;
+      line.spots.push_back(price.line.spots[i]);
+      ++affected;
+    }
+    if (affected == 0) continue;
+    line.panel = price.line.panel;
+    line.count += affected;
+    std::int64_t extra_minor = 0;
+    if (surcharge.rate) {
+      const std::int64_t base_minor =
+          surcharge.of == SurchargeBase::price ? price.line.amount_minor : price.running_minor;
+      const auto spots = static_cast<std::int64_t>(price.facts.size());
+      const std::int64_t part_minor = scaled_minor(base_minor, affected, spots, mode);
+      line.of_minor = add_minor(*line.of_minor, part_minor);
+      extra_minor = share_minor(part_minor, *surcharge.rate, mode);
+    } else if (surcharge.per == Per::spot) {
+      extra_minor = add_minor(*surcharge.fixed_minor * affected, 0);
+    }
+    price.running_minor = add_minor(price.running_minor, extra_minor);
+    line.amount_minor = add_minor(line.amount_minor, extra_minor);
+  }
+  if (line.spots.empty()) return std::nullopt;
+  if (surcharge.fixed_minor && surcharge.per == Per::panel) {
+    line.amount_minor = *surcharge.fixed_minor;
+    line.count = 1;
+  }
+  std::sort(line.spots.begin(), line.spots.end());
+  return line;
+}
+
+std::optional<QuoteLine> cap_line(const PriceTable& table, const std::string& panel, std::int64_t sum_minor) {
+  const PanelCap* cap = nullptr;
+  for (const PanelCap& candidate : table.caps)
+    if (same_name(candidate.panel, panel) || (candidate.panel.empty() && cap == nullptr)) cap = &candidate;
+  if (cap == nullptr || sum_minor <= cap->amount_minor) return std::nullopt;
+  QuoteLine line;
+  line.type = LineType::cap;
+  line.panel = panel;
+  line.of_minor = cap->amount_minor;
+  line.amount_minor = cap->amount_minor - sum_minor;
+  return line;
+}
+
+/// Facts of a panel and of the spots on it that count.
+Facts facts_on(const Job& job, const Quote& quote, const JobPanel& panel) {
+  Facts facts = panel.facts;
+  for (const QuotedSpot& spot : quote.spots) {
+    if (spot.spot.panel != panel.name) continue;
+    for (const std::string& fact : facts_of(job, spot.spot))
+      if (!has_fact(facts, fact)) facts.push_back(fact);
+  }
+  return facts;
+}
+
+bool has_spots(const Quote& quote, const std::string& panel) {
+  return std::any_of(quote.spots.begin(), quote.spots.end(),
+                     [&](const QuotedSpot& spot) { return spot.spot.panel == panel; });
+}
+
+/// How often an item is charged on a panel, or (no panel) for the whole job. What the job asks for by name
+/// goes before what the table charges by itself.
+int item_count(const Job& job, const Quote& quote, const FixedItem& item, const JobPanel* panel) {
+  for (const JobItem& wanted : job.items)
+    if (same_name(wanted.name, item.name) && wanted.panel == (panel == nullptr ? "" : panel->name))
+      return wanted.count;
+  if ((item.per == Per::panel) != (panel != nullptr)) return 0;
+  const auto calls_for = [&](const JobPanel& one) {
+    return item.always ? has_spots(quote, one.name) : has_fact(facts_on(job, quote, one), item.fact);
+  };
+  if (panel != nullptr) return calls_for(*panel) ? 1 : 0;
+  const bool asked_by_name = std::any_of(job.items.begin(), job.items.end(), [&](const JobItem& wanted) {
+    return same_name(wanted.name, item.name);
+  });
+  return !asked_by_name && std::any_of(job.panels.begin(), job.panels.end(), calls_for) ? 1 : 0;
+}
+
+void add_items(const Job& job, const PriceTable& table, const JobPanel* panel, Quote& quote) {
+  for (const FixedItem& item : table.items) {
+    const int count = item_count(job, quote, item, panel);
+    if (count == 0) continue;
+    QuoteLine line;
+    line.type = LineType::item;
+    line.panel = panel == nullptr ? "" : panel->name;
+    line.name = item.name;
+    line.count = count;
+    line.of_minor = item.price_minor;
+    line.amount_minor = add_minor(item.price_minor * count, 0);
+    quote.lines.push_back(std::move(line));
+  }
+}
+
+void check_wanted_items(const Job& job, const PriceTable& table) {
+  for (const JobItem& wanted : job.items) {
+    const bool known = std::any_of(table.items.begin(), table.items.end(),
+                                   [&](const FixedItem& item) { return same_name(item.name, wanted.name); });
+    if (known) continue;
+    std::vector<std::string> names;
+    for (const FixedItem& item : table.items) names.push_back(item.name);
+    throw UsageError("the job asks for " + quoted(wanted.name) + ", which the price file does not have" +
+                     (names.empty() ? "" : ": it has " + listed(names)));
+  }
+}
+
+void add_panel(const Job& job, const PriceTable& table, const JobPanel& panel, Quote& quote) {
+  std::vector<Priced> priced = priced_spots(job, table, panel.name, quote);
+  std::vector<QuoteLine> lines;
+  for (const Priced& price : priced) lines.push_back(price.line);
+  for (const Surcharge& surcharge : table.surcharges)
+    if (auto line = apply(surcharge, priced, table.rounding.mode)) lines.push_back(std::move(*line));
+  std::int64_t sum_minor = 0;
+  for (const QuoteLine& line : lines) sum_minor = add_minor(sum_minor, line.amount_minor);
+  if (auto line = cap_line(table, panel.name, sum_minor)) lines.push_back(std::move(*line));
+  const std::size_t before = quote.lines.size();
+  quote.lines.insert(quote.lines.end(), lines.begin(), lines.end());
+  add_items(job, table, &panel, quote);
+  if (quote.lines.size() > before || has_spots(quote, panel.name)) quote.panels.push_back(panel.name);
+}
+
+std::int64_t lines_sum(const Quote& quote) {
+  std::int64_t sum_minor = 0;
+  for (const QuoteLine& line : quote.lines) sum_minor = add_minor(sum_minor, line.amount_minor);
+  return sum_minor;
+}
+
+/// Adds the discount line; returns what each line before it is less by, for tax that is rounded on every
+/// line.
+std::vector<std::int64_t> add_discount(const PriceTable& table, Quote& quote) {
+  std::vector<std::int64_t> off_minor(quote.lines.size(), 0);
+  if (!table.discount) return off_minor;
+  const Rounding& rounding = table.rounding;
+  QuoteLine line;
+  line.type = LineType::discount;
+  line.name = table.discount->name;
+  line.rate = table.discount->rate;
+  line.of_minor = lines_sum(quote);
+  if (table.discount->fixed_minor) {
+    line.amount_minor = -std::min(*table.discount->fixed_minor, *line.of_minor);
+    if (-line.amount_minor < *table.discount->fixed_minor)
+      quote.remarks.push_back(quoted(line.name) + " is limited to the sum that it is taken off");
+  } else if (rounding.place == RoundingPlace::once) {
+    line.amount_minor = -share_minor(*line.of_minor, *line.rate, rounding.mode);
+  } else {
+    for (std::size_t i = 0; i < off_minor.size(); ++i) {
+      off_minor[i] = share_minor(quote.lines[i].amount_minor, *line.rate, rounding.mode);
+      line.amount_minor = add_minor(line.amount_minor, -off_minor[i]);
+    }
+  }
+  if (line.amount_minor != 0) quote.lines.push_back(std::move(line));
+  return off_minor;
+}
+
+/// Tax line by line. Lines that take something off give back their tax, but never more than the others owe.
+void tax_every_line(const Tax& tax, RoundingMode mode, const std::vector<std::int64_t>& off_minor,
+                    Quote& quote) {
+  for (std::size_t i = 0; i < quote.lines.size(); ++i) {
+    QuoteLine& line = quote.lines[i];
+    const bool already_in_the_lines = line.type == LineType::discount && line.rate.has_value();
+    const std::int64_t net_minor =
+        already_in_the_lines ? 0 : line.amount_minor - (i < off_minor.size() ? off_minor[i] : 0);
+    line.tax_minor = std::max(share_minor(net_minor, tax.rate, mode), -quote.tax_minor);
+    quote.tax_minor = add_minor(quote.tax_minor, *line.tax_minor);
+  }
+}
+
+void add_tax(const PriceTable& table, const std::vector<std::int64_t>& off_minor, Quote& quote) {
+  quote.subtotal_minor = lines_sum(quote);
+  if (!table.tax) return;
+  quote.tax = table.tax;
+  if (table.rounding.place == RoundingPlace::once)
+    quote.tax_minor = share_minor(quote.subtotal_minor, table.tax->rate, table.rounding.mode);
+  else
+    tax_every_line(*table.tax, table.rounding.mode, off_minor, quote);
+}
+
+void add_total(const PriceTable& table, Quote& quote) {
+  const std::int64_t exact_minor = add_minor(quote.subtotal_minor, quote.tax_minor);
+  quote.total_minor = rounded_to_step(exact_minor, table.rounding.cash_step_minor, table.rounding.mode);
+  if (quote.total_minor == exact_minor) return;
+  QuoteLine line;
+  line.type = LineType::rounding;
+  line.of_minor = table.rounding.cash_step_minor;
+  line.amount_minor = quote.total_minor - exact_minor;
+  if (table.tax && table.rounding.place == RoundingPlace::per_line) line.tax_minor = 0;
+  quote.lines.push_back(std::move(line));
+}
+
+/// A fact that no price speaks of may be a slip of the pen that costs the workshop money: it is named.
+void remark_on_facts(const Job& job, const PriceTable& table, Quote& quote) {
+  const auto priced = [&](const std::string& fact) {
+    const auto speaks_of_it = [&](const auto& entry) { return same_name(entry.fact, fact); };
+    return std::any_of(table.surcharges.begin(), table.surcharges.end(), speaks_of_it) ||
+           std::any_of(table.items.begin(), table.items.end(), speaks_of_it);
+  };
+  for (const JobPanel& panel : job.panels)
+    for (const std::string& fact : facts_on(job, quote, panel))
+      if (!priced(fact))
+        quote.remarks.push_back(panel.name + ": the price file charges nothing for " + quoted(fact));
+}
+
+}  // namespace
+
+const char* to_string(LineType type) {
+  switch (type) {
+    case LineType::spot:
+      return "spot";
+    case LineType::spots:
+      return "spots";
+    case LineType::surcharge:
+      return "surcharge";
+    case LineType::cap:
+      return "cap";
+    case LineType::item:
+      return "item";
+    case LineType::discount:
+      return "discount";
+    case LineType::rounding:
+      return "rounding";
+  }
+  return "spot";
+}
+
+Quote make_quote(const Job& job, const PriceTable& table, const QuoteOptions& options) {
+  check_wanted_items(job, table);
+  Quote quote;
+  quote.vehicle = job.vehicle;
+  quote.notes = job.notes;
+  quote.prices_name = table.name;
+  quote.prices_note = table.note;
+  quote.currency = table.currency;
+  quote.policy = table.policy;
+  quote.size_by = table.size_by;
+  quote.rounding = table.rounding;
+  quote.photos = job.photos;
+  for (const CountedSpot& counted : merge_overlapping(job, options.overlap))
+    quote.spots.push_back(quoted_from(job, counted, table));
+
+  for (const JobPanel& panel : job.panels) add_panel(job, table, panel, quote);
+  add_items(job, table, nullptr, quote);
+  const std::vector<std::int64_t> off_minor = add_discount(table, quote);
+  add_tax(table, off_minor, quote);
+  add_total(table, quote);
+  remark_on_facts(job, table, quote);
+  std::sort(quote.unpriced.begin(), quote.unpriced.end(),
+            [](const UnpricedSpot& a, const UnpricedSpot& b) { return a.id < b.id; });
+  return quote;
+}
+
+std::int64_t sum_of(const Quote& quote, LineType type) {
+  std::int64_t sum_minor = 0;
+  for (const QuoteLine& line : quote.lines)
+    if (line.type == type) sum_minor += line.amount_minor;
+  return sum_minor;
+}
+
+std::int64_t panel_sum(const Quote& quote, const std::string& panel) {
+  std::int64_t sum_minor = 0;
+  for (const QuoteLine& line : quote.lines)
+    if (!line.panel.empty() && line.panel == panel) sum_minor += line.amount_minor;
+  return sum_minor;
+}
+
+const QuotedSpot& quoted_spot(const Quote& quote, int id) {
+  for (const QuotedSpot& spot : quote.spots)
+    if (spot.spot.id == id) return spot;
+  throw UsageError("the quote has no spot " + std::to_string(id));
+}
+
+}  // namespace ripplegauge
