@@ -1,0 +1,65 @@
+// Lets go of the parametric shape: a free surface against the same intensities, so that rims, kidneys, creases and
+// slants come out as they are.
+#pragma once
+
+#include <Eigen/Dense>
+#include <vector>
+
+#include "ripplegauge/core/relief.hpp"
+#include "ripplegauge/relief/light_fit.hpp"
+#include "ripplegauge/relief/patch.hpp"
+
+namespace ripplegauge {
+
+/// Uniform cubic B-splines on a square grid of control points; those outside an ellipse are held at zero, so that the
+/// surface ends flat in undisturbed panel.
+class SplineSurface {
+ public:
+  struct Extent {
+    double x_mm = 0, y_mm = 0, semi_a_mm = 0, semi_b_mm = 0, angle_rad = 0;
+  };
+  SplineSurface(const Extent& extent, double spacing_mm);
+
+  int size() const { return active_; }
+  /// Up to 16 control points that matter at a place, with value and derivatives of their basis functions.
+  struct Support {
+    int count = 0;
+    int index[16];
+    float value[16], x[16], y[16], xx[16], xy[16], yy[16];
+  };
+  Support at(double x_mm, double y_mm) const;
+  double height(const Eigen::VectorXd& coefficients, double x_mm, double y_mm) const;
+  /// Gram matrix of the bending energy, integral of h_xx^2 + 2 h_xy^2 + h_yy^2 (thin plate), 1 / mm^2 per mm^2.
+  const Eigen::MatrixXd& bending() const { return bending_; }
+
+ private:
+  double x0_, y0_, spacing_;
+  int side_ = 0, active_ = 0;
+  std::vector<int> column_;
+  Eigen::MatrixXd bending_;
+};
+
+struct SurfaceRequest {
+  SplineSurface::Extent extent;  ///< of the control points
+  double mean_radius_mm = 0, height_mm = 0;  ///< of the spot that is already in the patch's base relief
+  double spacing_mm = 0;
+  int iterations = 10;
+  bool highlight = true;
+};
+
+struct SurfaceFit {
+  SplineSurface surface;
+  Eigen::VectorXd departure;   ///< control heights, mm, on top of the patch's base relief
+  Eigen::MatrixXd covariance;  ///< of the control heights, noise inflation included
+  Eigen::Vector3d drift = Eigen::Vector3d::Zero();
+  double noise_inflation = 1;  ///< how much block sums of the score scatter beyond independent pixels (variance)
+  double effective_parameters = 0;
+  double inside_cost = 0;      ///< mean robust chi square inside the extent / 1.5
+  bool solved = false;
+};
+
+/// Gauss-Newton with light and drift eliminated; the prior is the bending energy of the departure, its weight from the
+/// evidence (MacKay, Neural Computation 4:415, 1992: lambda = gamma / c'Pc).
+SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request);
+
+}  // namespace ripplegauge
