@@ -1,0 +1,243 @@
+#include "ripplegauge/measure/measure.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <opencv2/core.hpp>
+
+#include "geometry_uncertainty.hpp"
+#include "refusals.hpp"
+#include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/dents/spot_search.hpp"
+#include "spot_reading.hpp"
+
+namespace ripplegauge {
+namespace {
+
+constexpr double degrees = 180 / std::numbers::pi;
+
+double mean_pixels_per_mm(const std::vector<SeenTag>& tags, double side_mm) {
+  double sum = 0;
+  for (const SeenTag& tag : tags)
+    for (std::size_t k = 0; k < 4; ++k) sum += cv::norm(tag.corners_px[k] - tag.corners_px[(k + 1) % 4]) / side_mm;
+  return sum / (4 * static_cast<double>(tags.size()));
+}
+
+/// Nominal focal length and how far to trust it.
+void set_focal_length(const Photo& photo, BundleProblem& problem, std::vector<Warning>& warnings) {
+  const int width = photo.grey.cols, height = photo.grey.rows;
+  if (photo.focal_35mm_mm) {
+    problem.constants.nominal_focal_px = focal_px_from_35mm(*photo.focal_35mm_mm, width, height);
+    // EXIF gives whole millimetres (rectangular, +-0.5), and phones correct and crop a little.
+    const double rounding = 0.5 / std::sqrt(3.0) / *photo.focal_35mm_mm;
+    problem.priors.log_focal = std::hypot(rounding, 0.006);
+  } else {
+    constexpr double typical_phone_35mm = 26;
+    problem.constants.nominal_focal_px = focal_px_from_35mm(typical_phone_35mm, width, height);
+    problem.priors.log_focal = 0.3;
+    warnings.push_back({"focal_length_unknown",
+                        "The photo does not say its focal length; it was taken from the card's perspective, with wide intervals."});
+  }
+}
+
+/// Moves the anchor of the board's distance to the spots: the tape was held there.
+void anchor_at(BundleProblem& problem, PanelVector& parameters, double x_mm, double y_mm, double tape_sigma_mm, bool tape) {
+  const PanelModel<double> before(problem.constants, parameters);
+  const double distance = before.board_view(x_mm, y_mm).distance_mm;
+  problem.constants.anchor_x_mm = x_mm, problem.constants.anchor_y_mm = y_mm;
+  if (tape) problem.priors.board_distance_mm = tape_sigma_mm;
+  parameters[p_board_distance] = distance - problem.constants.nominal_distance_mm;
+  // The same board, told from another anchor: let only the board move until it shows the same phases.
+  const PanelModel<double> after(problem.constants, parameters);
+  double shift = 0;
+  for (const PhaseSample& s : problem.samples) {
+    const auto p = after.panel_from_pixel(s.u_px, s.v_px);
+    shift += s.phase_cycles - after.phase(p.x_mm, p.y_mm, 0, 0);
+  }
+  if (!problem.samples.empty()) parameters[p_board_phase] += shift / static_cast<double>(problem.samples.size());
+  parameters = fit_bundle(problem, parameters, BundleFreedom::board_only, {.phase_cycles = 0.2}).parameters;
+  parameters = fit_bundle(problem, parameters, BundleFreedom::board_only).parameters;
+}
+
+void describe_setup(const BundleProblem& problem, const BundleResult& bundle, const StripeField& field, Setup& setup) {
+  const PanelModel<double> model(problem.constants, bundle.parameters);
+  const auto u = [&](int i) { return std::sqrt(std::max(0.0, bundle.covariance(i, i))); };
+  const auto& p = bundle.parameters;
+  const double focal = problem.constants.nominal_focal_px * std::exp(p[p_log_focal]);
+  setup.focal_px = quantity_from_standard_uncertainty(focal, focal * u(p_log_focal));
+  const Vector3<double>& c = model.camera_centre();
+  const double dx = c.x - problem.constants.anchor_x_mm, dy = c.y - problem.constants.anchor_y_mm;
+  const double distance = std::sqrt(dx * dx + dy * dy + c.z * c.z);
+  setup.camera_distance_mm = quantity_from_standard_uncertainty(distance, distance * u(p_log_focal));
+  const double tilt = std::acos(std::clamp(c.z / distance, -1.0, 1.0)) * degrees;
+  setup.camera_tilt_deg = quantity_from_standard_uncertainty(tilt, std::hypot(u(0), u(1)) * degrees);
+  const auto view = model.board_view(problem.constants.anchor_x_mm, problem.constants.anchor_y_mm);
+  if (!field.followed.empty()) {
+    setup.board_distance_mm = quantity_from_standard_uncertainty(view.distance_mm, u(p_board_distance));
+    setup.board_tilt_deg = quantity_from_standard_uncertainty(std::acos(std::clamp(std::abs(view.cos_tilt), 0.0, 1.0)) * degrees,
+                                                              std::hypot(u(p_board_tilt), u(p_board_tilt + 1)) * degrees);
+    setup.stripe_period_mm = field.period_mm;
+  }
+  setup.crown_x_per_m = quantity_from_standard_uncertainty(1e3 * p[p_crown], 1e3 * u(p_crown));
+  setup.crown_y_per_m = quantity_from_standard_uncertainty(1e3 * p[p_crown + 1], 1e3 * u(p_crown + 1));
+}
+
+std::optional<Refusal> check_stripes(const StripeField& field, double expected_period_px) {
+  constexpr double resolved_px = 5;  // a period needs two pixels in theory; blur and slope in a dent need more
+  if (expected_period_px < resolved_px)
+    return Refusal{"stripes_not_resolved", "The stripes stand too close in the photo to be told apart.",
+                   "Use a board with a coarser pitch, bring the board nearer to the panel, or move the phone closer."};
+  constexpr double clear_carrier = 4;
+  if (field.carrier_snr < clear_carrier || (field.followed.empty() && field.carrier_snr < 2 * clear_carrier))
+    return Refusal{"no_stripes", "No reflected stripes were found on the panel around the card.",
+                   "Stand the striped board so that its reflection surrounds the dent, then photograph again."};
+  constexpr double largest_ratio = 1.3;  // crown, tilt and tape explain 20 %
+  if (field.carrier_ratio > largest_ratio || field.carrier_ratio < 1 / largest_ratio)
+    return Refusal{"pitch_contradicted", "The stripes in the photo do not fit the pitch and distance given for the board.",
+                   "Check --board-pitch (one light plus one dark stripe, in mm) and --board-distance."};
+  if (field.followed.empty() || field.bundle.phase_mad_cycles > 0.12)
+    return Refusal{"stripes_not_followed", "The stripes are there but cannot be followed over the panel.",
+                   "Let the board's reflection cover more of the panel around the dent, without lamps beside it."};
+  return std::nullopt;
+}
+
+/// A disturbance that is surely there but that no believable spot explains: a refusal is honest, a number is not.
+std::optional<Refusal> check_unexplained(const SpotSearchResult& found, const ResidualField& field) {
+  const RejectedSpot* strongest = nullptr;
+  for (const RejectedSpot& r : found.rejected) {
+    const bool like_a_dent = r.outline.elongation < 4 && r.outline.radius_mm > 1.2 && r.judgement.slope_over_peel > 14 &&
+                             r.judgement.quiet_level < 2.5;
+    if (like_a_dent && (strongest == nullptr || r.peak > strongest->peak)) strongest = &r;
+  }
+  if (strongest == nullptr) {
+    if (field.clipped_fraction > 0.6)
+      return Refusal{"glare", "Most of the bright stripes are burnt out to white.",
+                     "Lower the exposure (tap on a bright stripe) or turn the board's light down."};
+    return std::nullopt;
+  }
+  const SpotJudgement& j = strongest->judgement;
+  if (j.information_kept < 0.3)
+    return Refusal{"glare", "The stripes over the dent are burnt out to white.",
+                   "Lower the exposure (tap on a bright stripe) or move the lamp, and photograph again."};
+  if (j.cut_share > 0.3)
+    return Refusal{"dent_cut", "The dent is cut by the card, the board's edge or the photo's edge.",
+                   "Move card and board so that undisturbed stripes surround the whole dent."};
+  return std::nullopt;
+}
+
+}  // namespace
+
+void MeasureOptions::validate() const {
+  if (!(bar_uncertainty_mm >= 0 && bar_uncertainty_mm < 10)) throw UsageError("bar_uncertainty_mm must lie in 0 ... 10 mm");
+  if (!(tape_uncertainty_mm > 0 && tape_uncertainty_mm < 1000)) throw UsageError("tape_uncertainty_mm must lie in 0 ... 1000 mm");
+}
+
+Measurement measure(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options) {
+  options.validate();
+  const double pitch = request.board ? request.board->pitch_mm : request.board_pitch_mm;
+  if (!(pitch > 0.05 && pitch < 500)) throw UsageError("the board's pitch must lie between 0.05 and 500 mm; give it with --board-pitch");
+  if (!(request.bar_length_mm > 50 && request.bar_length_mm < 200))
+    throw UsageError("the check bar's length must lie between 50 and 200 mm; it is nominally 100 mm");
+  if (request.board_distance_mm && !(*request.board_distance_mm > 20 && *request.board_distance_mm < 5000))
+    throw UsageError("the board's distance must lie between 20 and 5000 mm");
+
+  Measurement result;
+  Reading& reading = result.reading;
+  reading.photo.name = photo.name;
+  reading.photo.date_taken = photo.date_taken;
+  reading.photo.width_px = photo.grey.cols, reading.photo.height_px = photo.grey.rows;
+  reading.setup.board_pitch_mm = pitch;
+  reading.setup.board_distance_given_mm = request.board_distance_mm;
+  reading.setup.bar_length_mm = request.bar_length_mm;
+  reading.setup.card_name = request.card.name;
+  const auto refuse = [&](const Refusal& refusal) {
+    reading.status = Status::refused;
+    reading.refusal = refusal;
+    return result;
+  };
+
+  BundleProblem problem;
+  problem.card = request.card;
+  problem.card_scale = request.bar_length_mm / request.card.bar_nominal_mm;
+  problem.tags = find_tags(photo.grey);
+  if (const auto refusal = check_tags(photo.grey, request.card, problem.tags)) return refuse(*refusal);
+  reading.setup.tags_found = static_cast<int>(problem.tags.size());
+  const double side = request.card.tag_side_mm * problem.card_scale;
+  const double pixels_per_mm = mean_pixels_per_mm(problem.tags, side);
+  reading.setup.pixels_per_mm = pixels_per_mm;
+
+  set_focal_length(photo, problem, reading.warnings);
+  problem.constants.centre_u_px = 0.5 * (photo.grey.cols - 1), problem.constants.centre_v_px = 0.5 * (photo.grey.rows - 1);
+  const PanelRegion card_area = region_around_card(request.card, problem.card_scale, 0);
+  problem.constants.anchor_x_mm = 0.5 * (card_area.x0_mm + card_area.x1_mm) + 10;
+  problem.constants.anchor_y_mm = 0.5 * (card_area.y0_mm + card_area.y1_mm) + 8;
+  problem.constants.pitch_mm = pitch;
+  constexpr double usual_distance_mm = 300;
+  problem.constants.nominal_distance_mm = request.board_distance_mm.value_or(usual_distance_mm);
+  if (!request.board_distance_mm) {
+    problem.priors.board_distance_mm = 150;
+    reading.warnings.push_back({"board_distance_unknown", "No board distance was given: depths are rough."});
+  }
+
+  const auto start = start_bundle(problem);
+  if (!start)
+    return refuse({"card_not_flat", "No camera position fits the card's tags.", "Lay the card flat on the panel and photograph again."});
+  describe_setup(problem, *start, {}, reading.setup);
+  if (const auto refusal = check_view(reading.setup.camera_tilt_deg->value, start->tag_rms_px, pixels_per_mm)) return refuse(*refusal);
+
+  constexpr double bundle_margin_mm = 100;  // stripes this far round the card still steady the crown
+  const double camera_mm = reading.setup.camera_distance_mm->value;
+  const double expected_period_px = pitch / (1 + problem.constants.nominal_distance_mm / camera_mm) * pixels_per_mm;
+  StripeField field;
+  if (expected_period_px >= 5)
+    field = follow_stripes(photo.grey, problem, start->parameters,
+                           region_around_card(request.card, problem.card_scale, bundle_margin_mm), pixels_per_mm);
+  if (const auto refusal = check_stripes(field, expected_period_px)) return refuse(*refusal);
+
+  ResidualField residual = stripe_residual(photo.grey, problem, field, pixels_per_mm);
+  if (residual.residual.empty())
+    return refuse({"no_stripes", "The reflected stripes do not reach the neighbourhood of the card.",
+                   "Stand the striped board so that its reflection surrounds the dent, beside the card."});
+  PanelScene scene{&photo.grey, &problem, field.bundle.parameters, &residual, pixels_per_mm};
+  const SpotSearchResult found = find_spots(scene);
+  describe_setup(problem, field.bundle, field, reading.setup);
+  if (found.spots.empty()) {
+    if (const auto refusal = check_unexplained(found, residual)) return refuse(*refusal);
+    reading.status = Status::no_dent;
+    return result;
+  }
+
+  // The tape was held at the spots: tie the bundle down there, without the samples that the spots disturb.
+  double x = 0, y = 0;
+  for (const FoundSpot& spot : found.spots) x += spot.fit.spot[s_x], y += spot.fit.spot[s_y];
+  x /= static_cast<double>(found.spots.size()), y /= static_cast<double>(found.spots.size());
+  {
+    const PanelModel<double> model(problem.constants, scene.parameters);
+    std::erase_if(problem.samples, [&](const PhaseSample& s) {
+      const auto p = model.panel_from_pixel(s.u_px, s.v_px);
+      return std::any_of(found.spots.begin(), found.spots.end(), [&](const FoundSpot& spot) {
+        const double reach = 1.4 * std::exp(std::max(spot.fit.spot[s_log_a], spot.fit.spot[s_log_b]));
+        return std::hypot(p.x_mm - spot.fit.spot[s_x], p.y_mm - spot.fit.spot[s_y]) < reach;
+      });
+    });
+  }
+  PanelVector parameters = scene.parameters;
+  BundleResult bundle = field.bundle;
+  if (problem.samples.size() > 100) {
+    anchor_at(problem, parameters, x, y, options.tape_uncertainty_mm, request.board_distance_mm.has_value());
+    bundle = fit_bundle(problem, parameters, BundleFreedom::everything);
+  }
+  scene.parameters = bundle.parameters;
+  describe_setup(problem, bundle, field, reading.setup);
+
+  const SpotReadings spots = read_spots(scene, bundle, found.spots, request.bar_length_mm, options);
+  reading.dents = spots.dents;
+  reading.budgets = spots.budgets;
+  reading.outlines_px = spots.outlines_px;
+  reading.warnings.insert(reading.warnings.end(), spots.warnings.begin(), spots.warnings.end());
+  result.relief = spots.relief;
+  reading.status = reading.dents.empty() ? Status::no_dent : Status::measured;
+  return result;
+}
+
+}  // namespace ripplegauge

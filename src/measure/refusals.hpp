@@ -1,0 +1,18 @@
+// Why a photo cannot be measured, in words that help to take the next one.
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "ripplegauge/card/tag_detector.hpp"
+#include "ripplegauge/core/card_definition.hpp"
+#include "ripplegauge/core/reading.hpp"
+
+namespace ripplegauge {
+
+Refusal refuse_no_card(const cv::Mat& grey, const std::vector<SeenTag>& seen);
+/// Looks at the tags alone; keeps in `seen` what belongs to the card.
+std::optional<Refusal> check_tags(const cv::Mat& grey, const CardDefinition& card, std::vector<SeenTag>& seen);
+std::optional<Refusal> check_view(double tilt_deg, double tag_rms_px, double pixels_per_mm);
+
+}  // namespace ripplegauge

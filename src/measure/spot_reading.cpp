@@ -1,0 +1,202 @@
+#include "spot_reading.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <functional>
+#include <random>
+
+#include "geometry_uncertainty.hpp"
+#include "ripplegauge/relief/spot_geometry.hpp"
+#include "ripplegauge/relief/surface_fit.hpp"
+
+namespace ripplegauge {
+namespace {
+
+using HeightFunction = std::function<double(double x_mm, double y_mm)>;
+
+Relief draw(const HeightFunction& height, double x_mm, double y_mm, double reach_mm, int cells) {
+  Relief map;
+  map.columns = map.rows = cells;
+  map.step_mm = 2 * reach_mm / (cells - 1);
+  map.x0_mm = x_mm - reach_mm, map.y0_mm = y_mm - reach_mm;
+  map.height_mm.resize(static_cast<std::size_t>(cells) * cells);
+  for (int r = 0; r < cells; ++r)
+    for (int c = 0; c < cells; ++c)
+      map.at(r, c) = static_cast<float>(height(map.x0_mm + c * map.step_mm, map.y0_mm + r * map.step_mm));
+  return map;
+}
+
+/// A spot after its last fit.
+struct FinalSpot {
+  SpotVector spot;
+  SpotJudgement judgement;
+  SpotGeometry parametric, shape;  ///< of the parametric spot, and of the free surface (or the same)
+  Relief map;
+  double diameter_sd = 0, depth_sd = 0, length_sd = 0, width_sd = 0, half_sd = 0;  ///< statistical, relative
+  bool free_surface = false;
+};
+
+double reach_of(const SpotVector& s) { return 1.7 * std::exp(std::max(s[s_log_a], s[s_log_b])); }
+
+void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others, FinalSpot& out) {
+  const double radius = mean_radius_mm(out.spot);
+  Patch patch = patch_for(scene, out.spot, others, 2.0, 14000);
+  if (patch.size() < 500) return;
+  explain(patch, out.spot);
+  constexpr double extension = 1.5;
+  SurfaceRequest request;
+  request.extent = {out.spot[s_x], out.spot[s_y], extension * std::exp(out.spot[s_log_a]), extension * std::exp(out.spot[s_log_b]), out.spot[s_angle]};
+  request.mean_radius_mm = radius;
+  request.height_mm = out.spot[s_height];
+  request.spacing_mm = std::max(0.2 * radius, 0.3);
+  const SurfaceFit fit = fit_surface(patch, request);
+  if (!fit.solved) return;
+  const SpotShape<double> shape(out.spot);
+  const auto surface = [&](const Eigen::VectorXd& c) {
+    return [&, c](double x, double y) { return shape.at(x, y).z + fit.surface.height(c, x, y); };
+  };
+  const Relief map = draw(surface(fit.departure), out.spot[s_x], out.spot[s_y], reach_of(out.spot), 201);
+  const SpotGeometry g = measure_spot(map);
+  // A surface that ran away (another sign, twice the size) is no refinement of this spot.
+  if (g.touches_border || g.kind != out.parametric.kind || std::abs(std::log(g.diameter_mm / out.parametric.diameter_mm)) > 0.35 ||
+      std::abs(std::log(g.depth_mm / out.parametric.depth_mm)) > 0.6)
+    return;
+  out.shape = g;
+  out.map = map;
+  out.free_surface = true;
+  // Spread of the numbers over the posterior of the surface.
+  const Eigen::LLT<Eigen::MatrixXd> factor(fit.covariance);
+  if (factor.info() != Eigen::Success) return;
+  std::mt19937 random(7);
+  std::normal_distribution<double> normal;
+  constexpr int draws = 16;
+  double s[5] = {0, 0, 0, 0, 0};
+  for (int k = 0; k < draws; ++k) {
+    Eigen::VectorXd z(fit.departure.size());
+    for (Eigen::Index i = 0; i < z.size(); ++i) z[i] = normal(random);
+    const Eigen::VectorXd c = fit.departure + factor.matrixL() * z;
+    const SpotGeometry v = measure_spot(draw(surface(c), out.spot[s_x], out.spot[s_y], reach_of(out.spot), 81));
+    const double d[5] = {v.diameter_mm / g.diameter_mm - 1, v.depth_mm / g.depth_mm - 1, v.length_mm / g.length_mm - 1,
+                         v.width_mm / g.width_mm - 1, v.half_diameter_mm / std::max(g.half_diameter_mm, 1e-6) - 1};
+    for (int j = 0; j < 5; ++j) s[j] += d[j] * d[j] / draws;
+  }
+  out.diameter_sd = std::sqrt(s[0]), out.depth_sd = std::sqrt(s[1]), out.length_sd = std::sqrt(s[2]);
+  out.width_sd = std::sqrt(s[3]), out.half_sd = std::sqrt(s[4]);
+}
+
+/// Relative standard uncertainty that no formula here knows of: paint that is no ideal mirror, paper that lifts, a lens
+/// that is no polynomial. Sized on ray-traced photos.
+constexpr double model_diameter = 0.005, model_depth = 0.010;
+
+Quantity interval(double value, double relative) { return quantity_from_standard_uncertainty(value, value * relative, 2.0, 0.0); }
+
+}  // namespace
+
+SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, const std::vector<FoundSpot>& found,
+                        double bar_length_mm, const MeasureOptions& options) {
+  SpotReadings out;
+  std::vector<SpotVector> spots;
+  for (const FoundSpot& f : found) spots.push_back(f.fit.spot);
+  const auto others = [&](std::size_t self) {
+    std::vector<SpotVector> rest;
+    for (std::size_t i = 0; i < spots.size(); ++i)
+      if (i != self) rest.push_back(spots[i]);
+    return rest;
+  };
+  std::vector<FinalSpot> finals(found.size());
+  const int sweeps = found.size() > 1 ? 2 : 1;
+  for (int sweep = 0; sweep < sweeps; ++sweep)
+    for (std::size_t i = 0; i < found.size(); ++i) {
+      Patch patch = patch_for(scene, spots[i], others(i), 2.0, 14000);
+      if (patch.size() < 500) continue;
+      SpotFit fit = polish_spot(patch, spots[i], true);
+      fit.search_cost = found[i].fit.search_cost, fit.opposite_cost = found[i].fit.opposite_cost;
+      if (fit.spot.allFinite() && fit.spot[s_height] * spots[i][s_height] > 0) spots[i] = fit.spot;
+      if (sweep + 1 == sweeps) finals[i].judgement = judge(patch, fit, scene.pixels_per_mm);
+    }
+  for (std::size_t i = 0; i < found.size(); ++i) {
+    FinalSpot& f = finals[i];
+    f.spot = spots[i];
+    const SpotShape<double> shape(f.spot);
+    f.map = draw([&](double x, double y) { return shape.at(x, y).z; }, f.spot[s_x], f.spot[s_y], reach_of(f.spot), 201);
+    f.parametric = f.shape = measure_spot(f.map);
+    if (options.free_surface) refine_shape(scene, others(i), f);
+  }
+
+  const PanelModel<double> model(scene.problem->constants, scene.parameters);
+  for (const FinalSpot& f : finals) {
+    const SpotGeometry& g = f.shape;
+    if (!(g.diameter_mm > 0)) continue;
+    const GeometryUncertainty geometry = geometry_uncertainty(scene.problem->constants, bundle, g.x_mm, g.y_mm);
+    const double bar = options.bar_uncertainty_mm / bar_length_mm;
+    const auto shift = [](double a, double b) { return std::abs(a / b - 1); };
+    // The two shapes see the same pixels with different freedom: half their difference is what the choice is worth.
+    const double shape_d = 0.5 * shift(f.shape.diameter_mm, f.parametric.diameter_mm);
+    const double shape_h = 0.5 * shift(f.shape.depth_mm, f.parametric.depth_mm);
+    const double unexplained = std::max(0.0, 1 - std::clamp(f.judgement.explained, 0.0, 1.0));
+    const double u_d = std::hypot(std::hypot(geometry.scale, bar), std::hypot(f.diameter_sd, model_diameter), std::hypot(shape_d, 0.1 * unexplained));
+    const double u_h = std::hypot(std::hypot(geometry.height, bar), std::hypot(f.depth_sd, model_depth), std::hypot(shape_h, 0.3 * unexplained));
+    Dent dent;
+    dent.kind = g.kind;
+    dent.x_mm = g.x_mm, dent.y_mm = g.y_mm;
+    dent.diameter_mm = interval(g.diameter_mm, u_d);
+    dent.length_mm = interval(g.length_mm, std::hypot(u_d, f.length_sd));
+    dent.width_mm = interval(g.width_mm, std::hypot(u_d, f.width_sd));
+    dent.half_diameter_mm = interval(g.half_diameter_mm, std::hypot(u_d, f.half_sd));
+    dent.angle_deg = g.angle_deg;
+    dent.depth_mm = interval(g.depth_mm, u_h);
+    dent.max_slope_mrad = interval(1e3 * g.max_slope, std::hypot(u_h, u_d));
+    if (f.parametric.max_curvature > 0)
+      dent.min_radius_mm = interval(1 / f.parametric.max_curvature, std::hypot(u_h, 2 * u_d, 0.05));
+    dent.volume_mm3 = interval(g.volume_mm3, std::hypot(u_h, 2 * u_d));
+    dent.agreement = std::clamp(f.judgement.explained, 0.0, 1.0);
+    dent.outline = outline_polygon(f.map, g);
+    dent.section = length_section(f.map, g, 0.8 * g.length_mm, 81);
+    dent.stretch = section_stretch(dent.section);
+    constexpr double dense_fringes_px = 0.3;  // cycles per pixel: a whole fringe can hide between samples
+    if (f.judgement.fringe_density_px > dense_fringes_px) {
+      dent.notes.push_back("stripes run very dense inside: the depth may be off by a fringe");
+      out.warnings.push_back({"dense_fringes", "Inside a dent the stripes run too dense to count surely; go nearer or use a coarser pitch."});
+    }
+    std::vector<BudgetTerm> budget;
+    const auto term = [&](const char* name, const char* note, double d, double h) { budget.push_back({name, note, 100 * d, 100 * h}); };
+    term("print scale", "check bar read with a rule", bar, bar);
+    term("camera, crown, corners", "bundle covariance, scale at the spot", geometry.scale, geometry.scale);
+    term("board distance", "tape and stripes", 0, geometry.height_distance);
+    term("board tilt and rest of geometry", "bundle covariance", 0, std::sqrt(std::max(0.0, geometry.height * geometry.height - geometry.scale * geometry.scale - geometry.height_distance * geometry.height_distance)));
+    term("stripe phase noise", "spread of the free surface", f.diameter_sd, f.depth_sd);
+    term("shape", "free surface against parametric spot", shape_d, shape_h);
+    term("unexplained stripes", "what the re-drawn stripes leave over", 0.1 * unexplained, 0.3 * unexplained);
+    term("model", "sized on ray-traced photos", model_diameter, model_depth);
+    out.budgets.push_back(budget);
+    std::vector<std::pair<double, double>> outline_px;
+    for (const PointMm& p : dent.outline) {
+      const auto pixel = model.pixel_from_panel(p.x_mm, p.y_mm);
+      outline_px.emplace_back(pixel.u_px, pixel.v_px);
+    }
+    out.outlines_px.push_back(outline_px);
+    out.dents.push_back(dent);
+  }
+
+  // One map of everything.
+  if (!finals.empty()) {
+    double x0 = 1e9, y0 = 1e9, x1 = -1e9, y1 = -1e9;
+    for (const FinalSpot& f : finals) {
+      x0 = std::min(x0, f.map.x0_mm), y0 = std::min(y0, f.map.y0_mm);
+      x1 = std::max(x1, f.map.x0_mm + (f.map.columns - 1) * f.map.step_mm);
+      y1 = std::max(y1, f.map.y0_mm + (f.map.rows - 1) * f.map.step_mm);
+    }
+    Relief& map = out.relief;
+    map.step_mm = std::max(0.1, std::max(x1 - x0, y1 - y0) / 800);
+    map.x0_mm = x0, map.y0_mm = y0;
+    map.columns = static_cast<int>((x1 - x0) / map.step_mm) + 1, map.rows = static_cast<int>((y1 - y0) / map.step_mm) + 1;
+    map.height_mm.assign(static_cast<std::size_t>(map.columns) * map.rows, 0.0F);
+    for (const FinalSpot& f : finals)
+      for (int r = 0; r < map.rows; ++r)
+        for (int c = 0; c < map.columns; ++c)
+          map.at(r, c) += static_cast<float>(height_at(f.map, x0 + c * map.step_mm, y0 + r * map.step_mm));
+  }
+  return out;
+}
+
+}  // namespace ripplegauge
