@@ -1,10 +1,7 @@
 #include <libheif/heif.h>
 
-#include <algorithm>
 #include <cstdint>
 #include <memory>
-#include <opencv2/core.hpp>
-#include <vector>
 
 #include "decode.hpp"
 #include "rows.hpp"
@@ -23,7 +20,6 @@ using Context = std::unique_ptr<heif_context, Free<heif_context_free>>;
 using Handle = std::unique_ptr<heif_image_handle, Free<heif_image_handle_release>>;
 using Image = std::unique_ptr<heif_image, Free<heif_image_release>>;
 using Options = std::unique_ptr<heif_decoding_options, Free<heif_decoding_options_free>>;
-using Nclx = std::unique_ptr<heif_color_profile_nclx, Free<heif_nclx_color_profile_free>>;
 
 void check(const heif_error& error) {
   if (error.code == heif_error_Ok) return;
@@ -34,77 +30,27 @@ void check(const heif_error& error) {
   throw damaged(error.message);
 }
 
-/// Decoded, turned and cropped as the file says: libheif follows the rotation and mirror properties itself.
-Image decode(const heif_image_handle* handle, heif_colorspace colours, heif_chroma chroma) {
+/// Decoded to 8 bits, turned and cropped as the file says: libheif follows the rotation and mirror properties
+/// itself. Always by way of R, G, B: pictures of tiles, as most phones make them, come out of libheif so in
+/// any case, and it knows every matrix, range and depth that the luma may be coded in.
+cv::Mat picture_of(const heif_image_handle* handle, const Wish& wish) {
   const Options options(heif_decoding_options_alloc());
   if (!options) throw std::bad_alloc();
   options->convert_hdr_to_8bit = 1;
   options->strict_decoding = 1;
-  heif_image* image = nullptr;
-  check(heif_decode_image(handle, &image, colours, chroma, options.get()));
-  return Image(image);
-}
-
-struct Plane {
-  const std::uint8_t* data = nullptr;
-  int stride = 0, width = 0, height = 0;
-  const std::uint8_t* row(int y) const { return data + static_cast<std::size_t>(stride) * y; }
-};
-
-Plane plane_of(const heif_image* image, heif_channel channel) {
-  Plane plane;
-  plane.data = heif_image_get_plane_readonly(image, channel, &plane.stride);
-  plane.width = heif_image_get_width(image, channel);
-  plane.height = heif_image_get_height(image, channel);
-  if (plane.data == nullptr || plane.width <= 0 || plane.height <= 0) throw damaged("no pixels");
-  return plane;
-}
-
-/// Luma coded as 16..235 ("video range"), as some encoders do, spread to 0..255.
-void spread_video_range(cv::Mat& grey) {
-  cv::Mat table(1, 256, CV_8UC1);
-  for (int i = 0; i < 256; ++i)
-    table.at<std::uint8_t>(i) = cv::saturate_cast<std::uint8_t>((i - 16) * 255.0 / 219.0);
-  cv::LUT(grey, table, grey);
-}
-
-bool is_video_range(const heif_image* image) {
-  heif_color_profile_nclx* profile = nullptr;
-  if (heif_image_get_nclx_color_profile(image, &profile).code != heif_error_Ok) return false;
-  return Nclx(profile)->full_range_flag == 0;
-}
-
-cv::Mat picture_from_rgb(const heif_image_handle* handle, const Wish& wish) {
   const bool alpha = heif_image_handle_has_alpha_channel(handle) != 0;
-  const Image image =
-      decode(handle, heif_colorspace_RGB, alpha ? heif_chroma_interleaved_RGBA : heif_chroma_interleaved_RGB);
-  const Plane plane = plane_of(image.get(), heif_channel_interleaved);
-  RowTaker rows(plane.width, plane.height, wish.colour, reduction(plane.width, plane.height, wish));
-  for (int y = 0; y < plane.height; ++y) rows.take(plane.row(y), alpha ? 4 : 3);
+  heif_image* decoded = nullptr;
+  check(heif_decode_image(handle, &decoded, heif_colorspace_RGB,
+                          alpha ? heif_chroma_interleaved_RGBA : heif_chroma_interleaved_RGB, options.get()));
+  const Image image(decoded);
+  const int width = heif_image_get_width(image.get(), heif_channel_interleaved);
+  const int height = heif_image_get_height(image.get(), heif_channel_interleaved);
+  int stride = 0;
+  const std::uint8_t* pixels = heif_image_get_plane_readonly(image.get(), heif_channel_interleaved, &stride);
+  if (pixels == nullptr || width <= 0 || height <= 0) throw damaged("no pixels");
+  RowTaker rows(width, height, wish.colour, reduction(width, height, wish));
+  for (int y = 0; y < height; ++y) rows.take(pixels + static_cast<std::ptrdiff_t>(stride) * y, alpha ? 4 : 3);
   return rows.picture();
-}
-
-/// The luma plane as the phone coded it, without a detour through RGB.
-cv::Mat grey_picture(const heif_image_handle* handle) {
-  const Image image = decode(handle, heif_colorspace_undefined, heif_chroma_undefined);
-  const heif_colorspace colours = heif_image_get_colorspace(image.get());
-  if (colours != heif_colorspace_YCbCr && colours != heif_colorspace_monochrome)
-    return picture_from_rgb(handle, {});
-  const Plane plane = plane_of(image.get(), heif_channel_Y);
-  const int bits = heif_image_get_bits_per_pixel_range(image.get(), heif_channel_Y);
-  cv::Mat grey(plane.height, plane.width, CV_8UC1);
-  for (int y = 0; y < plane.height; ++y) {
-    const std::uint8_t* row = plane.row(y);
-    if (bits <= 8) {
-      std::copy(row, row + plane.width, grey.ptr(y));
-    } else {
-      const auto* wide = reinterpret_cast<const std::uint16_t*>(row);
-      std::transform(wide, wide + plane.width, grey.ptr(y),
-                     [bits](std::uint16_t value) { return static_cast<std::uint8_t>(value >> (bits - 8)); });
-    }
-  }
-  if (is_video_range(image.get())) spread_video_range(grey);
-  return grey;
 }
 
 std::string exif_of(const heif_image_handle* handle) {
@@ -133,7 +79,7 @@ Decoded decode_heif(std::string_view bytes, const Wish& wish, const PhotoLimits&
   Decoded decoded;
   decoded.is_upright = true;
   decoded.exif = exif_of(primary);
-  decoded.pixels = wish.colour ? picture_from_rgb(primary, wish) : grey_picture(primary);
+  decoded.pixels = picture_of(primary, wish);
   return decoded;
 }
 

@@ -164,11 +164,14 @@ std::string heic_bytes(const cv::Mat& grey, const HeicWish& wish) {
   heif_image* image = nullptr;
   check(heif_image_create(grey.cols, grey.rows, heif_colorspace_YCbCr, heif_chroma_420, &image));
   const auto fill = [&](heif_channel channel, const cv::Mat& pixels) {
-    check(heif_image_add_plane(image, channel, pixels.cols, pixels.rows, 8));
+    cv::Mat coded;
+    pixels.convertTo(coded, wish.bits > 8 ? CV_16U : CV_8U, 1 << (wish.bits - 8));
+    check(heif_image_add_plane(image, channel, coded.cols, coded.rows, wish.bits));
     int stride = 0;
     std::uint8_t* plane = heif_image_get_plane(image, channel, &stride);
-    for (int y = 0; y < pixels.rows; ++y)
-      std::copy(pixels.ptr(y), pixels.ptr(y) + pixels.cols, plane + static_cast<std::ptrdiff_t>(stride) * y);
+    for (int y = 0; y < coded.rows; ++y)
+      std::copy(coded.ptr(y), coded.ptr(y) + coded.elemSize() * static_cast<std::size_t>(coded.cols),
+                plane + static_cast<std::ptrdiff_t>(stride) * y);
   };
   const cv::Mat neutral((grey.rows + 1) / 2, (grey.cols + 1) / 2, CV_8UC1, cv::Scalar(128));
   fill(heif_channel_Y, grey);

@@ -41,6 +41,7 @@ std::string palette_png_bytes(const cv::Mat& indices, const cv::Mat& colours, in
 
 struct HeicWish {
   int orientation = 1;  ///< written as rotation and mirror properties, in the EXIF numbering
+  int bits = 8;         ///< of the coded luma; more than 8 as in HDR photos
   std::string exif;
 };
 

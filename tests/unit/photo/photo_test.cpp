@@ -109,7 +109,7 @@ TEST_CASE("HEIC is turned by its own properties, not a second time by EXIF", "[p
   for (const Orientation& o : orientations) {
     INFO("orientation " << o.value);
     const std::string bytes =
-        heic_bytes(stored_from_upright(upright, o), {o.value, exif_block({o.value, 28, {}})});
+        heic_bytes(stored_from_upright(upright, o), {o.value, 8, exif_block({o.value, 28, {}})});
     if (bytes.empty()) {
       WARN("no HEVC encoder here: HEIC is not tested");
       return;
@@ -126,7 +126,7 @@ TEST_CASE("EXIF facts from each format", "[photo]") {
   JpegWish jpeg;
   jpeg.exif = exif;
   std::vector<std::string> files = {jpeg_bytes(picture, jpeg), png_bytes(picture, {false, exif})};
-  if (const std::string heic = heic_bytes(picture, {1, exif}); !heic.empty()) files.push_back(heic);
+  if (const std::string heic = heic_bytes(picture, {1, 8, exif}); !heic.empty()) files.push_back(heic);
   for (const std::string& bytes : files) {
     const Photo photo = decoded(bytes);
     CHECK(photo.name == "test");
@@ -283,6 +283,12 @@ TEST_CASE("a block of the reduced colour picture is the mean of its pixels", "[p
     }
 }
 
+TEST_CASE("HEIC in ten bits", "[photo]") {
+  const std::string bytes = heic_bytes(six_blocks(), {1, 10, {}});
+  if (bytes.empty()) return;
+  CHECK(mean_difference(decoded(bytes).grey, six_blocks()) < 4);  // HEVC at quality 90
+}
+
 TEST_CASE("HEIC in colour", "[photo]") {
   const ScratchFolder folder;
   const std::string bytes = heic_bytes(six_blocks());
@@ -391,7 +397,7 @@ TEST_CASE("cut and damaged files are refused or read, never worse, and nothing i
   progressive.progressive = true;
   std::vector<std::string> files = {jpeg_bytes(picture, baseline), jpeg_bytes(picture, progressive),
                                     png_bytes(picture, {false, exif}), png_bytes(picture, {true, exif})};
-  if (const std::string heic = heic_bytes(picture, {6, exif}); !heic.empty()) files.push_back(heic);
+  if (const std::string heic = heic_bytes(picture, {6, 8, exif}); !heic.empty()) files.push_back(heic);
 
   int refused = 0;
   const std::string printed = stderr_of(folder, [&] {
@@ -425,7 +431,7 @@ TEST_CASE("photos are decoded in several threads at once", "[photo]") {
   JpegWish wish;
   wish.exif = exif_block({8, 26, "2026:03:14 10:02:03"});
   std::vector<std::string> files = {jpeg_bytes(picture, wish), png_bytes(picture, {true, wish.exif})};
-  if (const std::string heic = heic_bytes(picture, {8, wish.exif}); !heic.empty()) files.push_back(heic);
+  if (const std::string heic = heic_bytes(picture, {8, 8, wish.exif}); !heic.empty()) files.push_back(heic);
   std::vector<cv::Mat> expected;
   for (const std::string& file : files) expected.push_back(decoded(file).grey);
 
@@ -452,7 +458,7 @@ TEST_CASE("EXIF as exiftool writes it is read back", "[photo]") {
   const cv::Mat picture = six_blocks();
   std::vector<std::filesystem::path> files = {folder.write("a.jpg", jpeg_bytes(picture)),
                                               folder.write("a.png", png_bytes(picture))};
-  if (const std::string heic = heic_bytes(picture, {1, exif_block({1, 1, {}})}); !heic.empty())
+  if (const std::string heic = heic_bytes(picture, {1, 8, exif_block({1, 1, {}})}); !heic.empty())
     files.push_back(folder.write("a.heic", heic));
   for (const auto& file : files) {
     INFO(file);
