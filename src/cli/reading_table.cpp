@@ -1,0 +1,74 @@
+#include "reading_table.hpp"
+
+#include <cmath>
+#include <cstdio>
+#include <sstream>
+
+namespace ripplegauge::cli {
+namespace {
+
+std::string format(const char* pattern, auto... values) {
+  char text[256];
+  std::snprintf(text, sizeof text, pattern, values...);
+  return text;
+}
+
+/// A value with its interval, with as many decimals as the interval deserves.
+std::string with_interval(const Quantity& q, const char* unit) {
+  const double half = q.half_width();
+  const int decimals = half >= 9.5 ? 0 : half >= 0.095 ? 1 : half >= 0.0095 ? 2 : 3;
+  return format("%.*f %s (%.*f to %.*f)", decimals, q.value, unit, decimals, q.low, decimals, q.high);
+}
+
+/// Breaks running text at 78 columns, continuation lines indented.
+std::string wrap(const std::string& text, const std::string& indent) {
+  std::istringstream words(text);
+  std::string word, line = indent, out;
+  while (words >> word) {
+    if (line.size() + 1 + word.size() > 78 && line.size() > indent.size()) {
+      out += line + "\n";
+      line = indent;
+    }
+    line += (line.size() > indent.size() ? " " : "") + word;
+  }
+  return out + line + "\n";
+}
+
+}  // namespace
+
+std::string reading_table(const Reading& reading, const ReadingTableOptions& options) {
+  std::string out = reading.photo.name + "\n";
+  if (reading.status == Status::refused && reading.refusal) {
+    out += wrap("Not measured: " + reading.refusal->message, "  ");
+    out += wrap("What to do: " + reading.refusal->remedy, "  ");
+    return out + "  (" + reading.refusal->code + ")\n";
+  }
+  if (reading.status == Status::no_dent) out += "  No dent: card and stripes are fine, and nothing deviates.\n";
+  for (std::size_t i = 0; i < reading.dents.size(); ++i) {
+    const Dent& d = reading.dents[i];
+    out += format("  Spot %zu: %s, at x %.1f, y %.1f mm from the card's corner tag\n", i + 1, d.kind == Kind::low ? "low" : "high", d.x_mm, d.y_mm);
+    out += "    diameter    " + with_interval(d.diameter_mm, "mm") + "\n";
+    if (d.length_mm.value > 1.15 * d.width_mm.value) {
+      out += "    length      " + with_interval(d.length_mm, "mm") + format(", direction %.0f deg", d.angle_deg) + "\n";
+      out += "    width       " + with_interval(d.width_mm, "mm") + "\n";
+    }
+    out += std::string("    ") + (d.kind == Kind::low ? "depth       " : "height      ") + (d.depth_mm ? with_interval(*d.depth_mm, "mm") : "not known") + "\n";
+    if (d.max_slope_mrad) out += "    slope       " + with_interval(*d.max_slope_mrad, "mrad") + "\n";
+    if (!d.severity.empty()) out += wrap(d.severity + (d.severity_reason.empty() ? "" : ": " + d.severity_reason), "    ");
+    out += format("    agreement   %.0f %% of the stripes' disturbance explained\n", 100 * d.agreement);
+    for (const std::string& note : d.notes) out += wrap("note: " + note, "    ");
+    if (options.budget && i < reading.budgets.size()) {
+      out += format("    %-34s %10s %10s\n", "standard uncertainty, per cent", "diameter", "depth");
+      double dd = 0, zz = 0;
+      for (const BudgetTerm& t : reading.budgets[i]) {
+        out += format("      %-32s %10.2f %10.2f\n", t.name.c_str(), t.diameter_percent, t.depth_percent);
+        dd += t.diameter_percent * t.diameter_percent, zz += t.depth_percent * t.depth_percent;
+      }
+      out += format("      %-32s %10.2f %10.2f\n", "together", std::sqrt(dd), std::sqrt(zz));
+    }
+  }
+  for (const Warning& w : reading.warnings) out += wrap("Warning: " + w.message, "  ");
+  return out;
+}
+
+}  // namespace ripplegauge::cli

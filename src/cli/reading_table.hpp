@@ -1,0 +1,16 @@
+#pragma once
+
+#include <string>
+
+#include "ripplegauge/core/reading.hpp"
+
+namespace ripplegauge::cli {
+
+struct ReadingTableOptions {
+  bool budget = false;
+};
+
+/// A reading for the terminal: at most 80 columns, plain text.
+std::string reading_table(const Reading& reading, const ReadingTableOptions& options = {});
+
+}  // namespace ripplegauge::cli
