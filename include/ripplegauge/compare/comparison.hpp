@@ -1,0 +1,90 @@
+// Before and after a repair: what became of each spot, how much of it is gone, and what is new.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "ripplegauge/compare/alignment.hpp"
+#include "ripplegauge/core/enum_words.hpp"
+#include "ripplegauge/core/quantity.hpp"
+#include "ripplegauge/core/reading.hpp"
+#include "ripplegauge/core/relief.hpp"
+
+namespace ripplegauge {
+
+enum class Outcome {
+  gone,         ///< nothing is left that the photo shows
+  partly,       ///< less of the same kind is left
+  overdone,     ///< a low became a high, or the other way round
+  low_in_high,  ///< a high with a low left inside it
+  high_in_low,  ///< a low with a high left inside it
+  unchanged,    ///< no difference larger than the readings' own uncertainty
+  worse,        ///< more of the same kind
+  not_seen,     ///< the photo after does not show the place well enough
+  unclear       ///< the spots cannot be told apart, or the depth is not known
+};
+template <>
+struct EnumWords<Outcome> {
+  static constexpr std::pair<Outcome, const char*> list[] = {{Outcome::gone, "gone"},
+                                                             {Outcome::partly, "partly"},
+                                                             {Outcome::overdone, "overdone"},
+                                                             {Outcome::low_in_high, "low_in_high"},
+                                                             {Outcome::high_in_low, "high_in_low"},
+                                                             {Outcome::unchanged, "unchanged"},
+                                                             {Outcome::worse, "worse"},
+                                                             {Outcome::not_seen, "not_seen"},
+                                                             {Outcome::unclear, "unclear"}};
+};
+
+/// What became of one spot. Indices are into the dents of the two readings.
+struct SpotChange {
+  int before = -1;
+  std::vector<int> after;  ///< what stands in its place, the highest relief first
+  Outcome outcome = Outcome::unclear;
+  std::optional<Quantity> left_mm;       ///< the largest relief, low or high, that stands in its place
+  std::optional<Quantity> percent_gone;  ///< of its depth; below 0 when it got worse, never above 100
+  std::optional<Quantity> volume_percent_gone;
+  std::optional<Quantity> moved_mm;  ///< how far the surface came up (negative: went down) at the spot
+  std::optional<double>
+      visible_limit_mm;  ///< relief smaller than this would not have shown; absent: not known
+  int highs_made = 0;    ///< highs in its place where there was a low
+  std::vector<std::string> notes;
+};
+
+/// A spot after that was not there before.
+struct NewMark {
+  int after = -1;
+  bool place_was_seen = true;  ///< false: the photo before does not show the place, so it may be an old one
+};
+
+struct Comparison {
+  Alignment alignment;
+  std::vector<SpotChange> spots;  ///< one for each spot before, in that order
+  std::vector<NewMark> new_marks;
+  std::optional<Quantity> percent_gone;  ///< over all spots whose depths are known, weighted by depth
+  int highs_made = 0;                    ///< in the place of lows, and new ones elsewhere
+  int lows_made = 0;                     ///< new ones elsewhere
+  std::optional<double> minutes;         ///< between the photos; absent when one of them holds no time
+  std::vector<std::string> notes;        ///< what makes the comparison as a whole less sure
+};
+
+struct CompareOptions {
+  AlignmentOptions alignment;
+  /// The place counts as seen when the relief covers this share of the spot.
+  double seen_share = 0.8;
+  /// Relief smaller than this would not have shown. Absent: three times the scatter of the relief around the
+  /// spot where one was saved, else not known.
+  std::optional<double> visible_limit_mm;
+};
+
+/// The reliefs may be empty: then whether a place was seen at all is not known, and the comparison says so.
+/// Throws UsageError for a refused reading.
+Comparison compare_readings(const Reading& before, const Relief& relief_before, const Reading& after,
+                            const Relief& relief_after, const CompareOptions& options = {});
+
+/// What is left of a size of which `left` of `whole` is left, in per cent gone. Independent errors are added
+/// as squares, each side of the intervals for itself (JCGM 100:2008, 5.1.2).
+Quantity percent_gone(const Quantity& whole, const Quantity& left);
+
+}  // namespace ripplegauge

@@ -1,0 +1,31 @@
+// A comparison in plain words, for the terminal and the customer's page alike.
+#pragma once
+
+#include <string>
+
+#include "ripplegauge/compare/comparison.hpp"
+
+namespace ripplegauge {
+
+/// "0.536 mm", with as many decimals as mean something: three below a tenth of a millimetre, else two.
+std::string length_words(double mm);
+
+/// "0.54 mm (0.51 to 0.56)"; "not known" for NaN.
+std::string length_words(const Quantity& mm);
+
+/// "62 % (55 to 69)"; a missing end of the interval is left out.
+std::string percent_words(const Quantity& percent);
+
+/// What became of it, in a few words: "partly pulled", "over-pulled: a high stands here now".
+std::string outcome_words(Outcome outcome, Kind kind_before);
+
+/// Two or three sentences on one spot, which is called "Spot 1".
+std::string spot_words(const SpotChange& change, const Reading& before, const Reading& after);
+
+/// A new mark: "a high of 0.06 mm, 6.5 mm wide, stands where nothing was seen before".
+std::string new_mark_words(const NewMark& mark, const Reading& after);
+
+/// One sentence on the whole.
+std::string summary_words(const Comparison& comparison);
+
+}  // namespace ripplegauge

@@ -1,0 +1,292 @@
+#include "ripplegauge/compare/comparison.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <limits>
+
+#include "ripplegauge/compare/photo_time.hpp"
+#include "ripplegauge/compare/relief_difference.hpp"
+#include "ripplegauge/core/errors.hpp"
+
+namespace ripplegauge {
+
+namespace {
+
+constexpr double kNaN = std::numeric_limits<double>::quiet_NaN();
+
+/// All that one spot is judged by.
+struct Scene {
+  const Reading& before;
+  const Relief& relief_before;
+  const Reading& after;
+  const Relief& relief_after;
+  const CompareOptions& options;
+  const Alignment& alignment;
+
+  const Dent& spot_before(int index) const { return before.dents[static_cast<std::size_t>(index)]; }
+  const Dent& spot_after(int index) const { return after.dents[static_cast<std::size_t>(index)]; }
+  PointMm centre_in_after(const Dent& spot) const {
+    return alignment.motion.after_from_before({spot.x_mm, spot.y_mm});
+  }
+  double distance(const Dent& spot, const Dent& spot_after) const {
+    const PointMm there = alignment.motion.before_from_after({spot_after.x_mm, spot_after.y_mm});
+    return std::hypot(there.x_mm - spot.x_mm, there.y_mm - spot.y_mm);
+  }
+};
+
+double sign_of(Kind kind) { return kind == Kind::low ? -1 : 1; }
+double size_of(const Dent& dent) { return dent.depth_mm ? dent.depth_mm->value : 0; }
+
+Quantity sum_with_errors(double value, double down_1, double down_2, double up_1, double up_2) {
+  return {value, value - std::hypot(down_1, down_2), value + std::hypot(up_1, up_2)};
+}
+
+/// factor_a a + factor_b b of two independent quantities.
+Quantity combined(double factor_a, const Quantity& a, double factor_b, const Quantity& b) {
+  const auto down = [](double f, const Quantity& q) {
+    return f > 0 ? f * (q.value - q.low) : f * (q.value - q.high);
+  };
+  const auto up = [](double f, const Quantity& q) {
+    return f > 0 ? f * (q.high - q.value) : f * (q.low - q.value);
+  };
+  return sum_with_errors(factor_a * a.value + factor_b * b.value, down(factor_a, a), down(factor_b, b),
+                         up(factor_a, a), up(factor_b, b));
+}
+
+/// The spot before to which each spot after belongs, or -1: the nearest in units of the tolerance. What lies
+/// inside a spot belongs where that one does.
+std::vector<int> homes_of(const Scene& scene) {
+  const std::vector<Dent>& before = scene.before.dents;
+  const std::vector<Dent>& after = scene.after.dents;
+  std::vector<int> homes(after.size(), -1);
+  if (scene.alignment.kind == AlignmentKind::none) return homes;
+  const bool moved = scene.alignment.kind != AlignmentKind::same_card;
+  const double share =
+      moved ? scene.options.alignment.pattern_tolerance_share : scene.options.alignment.tolerance_share;
+  for (std::size_t j = 0; j < after.size(); ++j) {
+    double closest = 1;
+    for (std::size_t i = 0; i < before.size(); ++i) {
+      const double closeness =
+          scene.distance(before[i], after[j]) /
+          tolerance_mm(before[i], after[j], share, scene.options.alignment.least_tolerance_mm);
+      if (closeness > closest) continue;
+      closest = closeness;
+      homes[j] = static_cast<int>(i);
+    }
+  }
+  for (const SpotPair& pair : scene.alignment.pairs)
+    homes[static_cast<std::size_t>(pair.after)] = pair.before;
+  for (std::size_t j = 0; j < after.size(); ++j) {
+    const auto outer = after[j].inside_of;
+    if (homes[j] < 0 && outer && *outer >= 0 && static_cast<std::size_t>(*outer) < after.size())
+      homes[j] = homes[static_cast<std::size_t>(*outer)];
+  }
+  return homes;
+}
+
+std::optional<double> visible_limit(const Scene& scene, const Dent& spot) {
+  if (scene.options.visible_limit_mm) return scene.options.visible_limit_mm;
+  const auto scatter = scatter_mm(scene.relief_after, scene.centre_in_after(spot),
+                                  std::max(1.5 * spot.diameter_mm.value, 10.0), scene.after.dents);
+  if (!scatter) return std::nullopt;
+  return 3 * *scatter;  // JCGM 100:2008: three standard deviations, 99.7 % of a normal distribution
+}
+
+std::string micrometres(double mm) {
+  char text[32];
+  std::snprintf(text, sizeof text, "%.0f \u00b5m", 1000 * mm);
+  return text;
+}
+
+/// Nothing was found in the spot's place. That is "gone" only if the place was in the picture.
+void judge_empty_place(const Scene& scene, const Dent& spot, SpotChange& change) {
+  const bool known = !scene.relief_after.empty();
+  if (known &&
+      measured_share(scene.relief_after, scene.centre_in_after(spot), spot) < scene.options.seen_share) {
+    change.outcome = Outcome::not_seen;
+    change.notes.push_back("the stripes of the photo after do not cover this place: take it again");
+    return;
+  }
+  for (const Dent& other : scene.after.dents) {
+    if (scene.distance(spot, other) > 0.5 * other.diameter_mm.value) continue;
+    change.outcome = Outcome::unclear;
+    change.notes.push_back("its place lies within a larger spot that belongs to a neighbour");
+    return;
+  }
+  change.visible_limit_mm = visible_limit(scene, spot);
+  if (change.visible_limit_mm && spot.depth_mm && *change.visible_limit_mm >= spot.depth_mm->low) {
+    change.outcome = Outcome::not_seen;
+    change.notes.push_back("the photo after would not show relief under " +
+                           micrometres(*change.visible_limit_mm) +
+                           ": take a sharper one, with finer stripes");
+    return;
+  }
+  change.outcome = Outcome::gone;
+  if (!known)
+    change.notes.push_back(
+        "no relief was saved, so look at the photo after: the stripes have to cover this place");
+  if (!spot.depth_mm) return;
+  const double limit = change.visible_limit_mm.value_or(kNaN);
+  change.left_mm = Quantity{0, 0, limit};
+  change.percent_gone = Quantity{100, std::min(100.0, 100 * (1 - limit / spot.depth_mm->low)), 100};
+  if (std::isnan(limit)) change.percent_gone->low = kNaN;
+  change.moved_mm = combined(-sign_of(spot.kind), *spot.depth_mm, 0, *spot.depth_mm);
+}
+
+bool nested(const Scene& scene, const SpotChange& change, Kind inner, Kind outer) {
+  return std::any_of(change.after.begin(), change.after.end(), [&](int index) {
+    const Dent& dent = scene.spot_after(index);
+    return dent.kind == inner && dent.inside_of && scene.spot_after(*dent.inside_of).kind == outer;
+  });
+}
+
+Outcome outcome_of_depths(const Quantity& before, const Quantity& left) {
+  if (left.low <= 0) return Outcome::gone;
+  const Quantity less = combined(1, before, -1, left);
+  if (less.low > 0) return Outcome::partly;
+  return less.high < 0 ? Outcome::worse : Outcome::unchanged;
+}
+
+/// Something stands in the spot's place.
+void judge_what_is_left(const Scene& scene, const Dent& spot, SpotChange& change) {
+  const Dent& main = scene.spot_after(change.after.front());
+  const auto has = [&](Kind kind) {
+    return std::any_of(change.after.begin(), change.after.end(),
+                       [&](int index) { return scene.spot_after(index).kind == kind; });
+  };
+  const Kind other_kind = spot.kind == Kind::low ? Kind::high : Kind::low;
+  change.left_mm = main.depth_mm;
+  if (spot.kind == Kind::low)
+    change.highs_made =
+        static_cast<int>(std::count_if(change.after.begin(), change.after.end(), [&](int index) {
+          return scene.spot_after(index).kind == Kind::high;
+        }));
+
+  if (spot.depth_mm && main.depth_mm) {
+    change.percent_gone = percent_gone(*spot.depth_mm, *main.depth_mm);
+    change.moved_mm = combined(sign_of(main.kind), *main.depth_mm, -sign_of(spot.kind), *spot.depth_mm);
+  }
+  if (spot.volume_mm3 && main.volume_mm3)
+    change.volume_percent_gone = percent_gone(*spot.volume_mm3, *main.volume_mm3);
+
+  if (nested(scene, change, Kind::low, Kind::high)) {
+    change.outcome = Outcome::low_in_high;
+  } else if (nested(scene, change, Kind::high, Kind::low)) {
+    change.outcome = Outcome::high_in_low;
+  } else if (!has(spot.kind)) {
+    change.outcome = Outcome::overdone;
+  } else if (spot.depth_mm && main.depth_mm) {
+    change.outcome = outcome_of_depths(*spot.depth_mm, *main.depth_mm);
+    if (change.outcome == Outcome::gone) change.visible_limit_mm = main.depth_mm->high;
+    if (has(other_kind))
+      change.notes.push_back(std::string("a ") + to_string(other_kind) + " stands beside what is left of it");
+  } else {
+    change.outcome = Outcome::unclear;
+    change.notes.push_back("a depth is not known; compare the diameters");
+  }
+}
+
+SpotChange judge(const Scene& scene, int index, const std::vector<int>& homes) {
+  SpotChange change;
+  change.before = index;
+  const Dent& spot = scene.spot_before(index);
+  for (std::size_t j = 0; j < homes.size(); ++j)
+    if (homes[j] == index) change.after.push_back(static_cast<int>(j));
+  std::stable_sort(change.after.begin(), change.after.end(),
+                   [&](int a, int b) { return size_of(scene.spot_after(a)) > size_of(scene.spot_after(b)); });
+
+  if (scene.alignment.kind == AlignmentKind::none) {
+    change.outcome = Outcome::unclear;
+    change.notes.push_back("which spot is which cannot be told");
+  } else if (scene.alignment.kind == AlignmentKind::by_pattern && scene.alignment.ambiguous &&
+             change.after.empty()) {
+    change.outcome = Outcome::unclear;
+    change.notes.push_back("where it stood cannot be told for sure, since the card was moved");
+  } else if (change.after.empty()) {
+    judge_empty_place(scene, spot, change);
+  } else {
+    judge_what_is_left(scene, spot, change);
+  }
+  if (scene.alignment.ambiguous && !change.after.empty())
+    change.notes.push_back("that this is the same spot is likely but not proven, since the card was moved");
+  return change;
+}
+
+void collect_new_marks(const Scene& scene, const std::vector<int>& homes, Comparison& comparison) {
+  if (scene.alignment.kind == AlignmentKind::none) return;
+  for (std::size_t j = 0; j < homes.size(); ++j) {
+    if (homes[j] >= 0) continue;
+    const Dent& dent = scene.after.dents[j];
+    NewMark mark{static_cast<int>(j), true};
+    if (!scene.relief_before.empty()) {
+      const PointMm place = scene.alignment.motion.before_from_after({dent.x_mm, dent.y_mm});
+      mark.place_was_seen = measured_share(scene.relief_before, place, dent) >= scene.options.seen_share;
+    }
+    if (mark.place_was_seen) (dent.kind == Kind::high ? comparison.highs_made : comparison.lows_made) += 1;
+    comparison.new_marks.push_back(mark);
+  }
+}
+
+/// Over all spots with known depths: the depths before and what is left of them are added up.
+std::optional<Quantity> overall_percent_gone(const Scene& scene, const std::vector<SpotChange>& spots) {
+  Quantity whole{0, 0, 0}, left{0, 0, 0};
+  for (const SpotChange& spot : spots) {
+    const auto& depth = scene.spot_before(spot.before).depth_mm;
+    if (!depth || !spot.left_mm || !spot.percent_gone) continue;
+    whole = combined(1, whole, 1, *depth);
+    left = combined(1, left, 1, *spot.left_mm);
+  }
+  if (!(whole.value > 0)) return std::nullopt;
+  return percent_gone(whole, left);
+}
+
+void remark_on_the_pair(const Scene& scene, Comparison& comparison) {
+  const PhotoInfo &one = scene.before.photo, &other = scene.after.photo;
+  comparison.minutes = minutes_between(one.date_taken, other.date_taken);
+  if (comparison.minutes && *comparison.minutes < 0)
+    comparison.notes.push_back("the photo after was taken before the photo before: are they swapped?");
+  if (!one.sha256.empty() && one.sha256 == other.sha256)
+    comparison.notes.push_back("both are the same photo");
+  const double bar_1 = scene.before.setup.bar_length_mm, bar_2 = scene.after.setup.bar_length_mm;
+  if (std::abs(bar_1 - bar_2) > 0.002 * bar_1) {  // a ruler reads a bar of 100 mm to 0.2 mm
+    char text[128];
+    std::snprintf(
+        text, sizeof text,
+        "the bar was given as %.1f mm before and %.1f mm after: one of them is wrong if it was one card",
+        bar_1, bar_2);
+    comparison.notes.push_back(text);
+  }
+}
+
+}  // namespace
+
+Quantity percent_gone(const Quantity& whole, const Quantity& left) {
+  if (!(whole.value > 0) || std::isnan(left.value)) return {};
+  const double ratio = left.value / whole.value;
+  const double up =
+      std::hypot((left.high - left.value) / whole.value, ratio * (whole.value - whole.low) / whole.value);
+  const double down =
+      std::hypot((left.value - left.low) / whole.value, ratio * (whole.high - whole.value) / whole.value);
+  return {100 * (1 - ratio), 100 * (1 - ratio - up), std::min(100.0, 100 * (1 - ratio + down))};
+}
+
+Comparison compare_readings(const Reading& before, const Relief& relief_before, const Reading& after,
+                            const Relief& relief_after, const CompareOptions& options) {
+  if (before.status == Status::refused || after.status == Status::refused)
+    throw UsageError("a photo that was refused cannot be compared");
+  Comparison comparison;
+  comparison.alignment = align(before.dents, after.dents, options.alignment);
+  const Scene scene{before, relief_before, after, relief_after, options, comparison.alignment};
+  const std::vector<int> homes = homes_of(scene);
+  for (std::size_t i = 0; i < before.dents.size(); ++i) {
+    comparison.spots.push_back(judge(scene, static_cast<int>(i), homes));
+    comparison.highs_made += comparison.spots.back().highs_made;
+  }
+  collect_new_marks(scene, homes, comparison);
+  comparison.percent_gone = overall_percent_gone(scene, comparison.spots);
+  remark_on_the_pair(scene, comparison);
+  return comparison;
+}
+
+}  // namespace ripplegauge

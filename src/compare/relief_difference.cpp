@@ -1,0 +1,145 @@
+#include "ripplegauge/compare/relief_difference.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace ripplegauge {
+
+namespace {
+
+constexpr double kDegree = std::numbers::pi / 180;
+constexpr double kNaN = std::numeric_limits<double>::quiet_NaN();
+constexpr std::size_t kFewestForScatter = 50;
+constexpr int kSectionPoints = 121;
+
+bool inside(PointMm point, const std::vector<PointMm>& outline) {
+  bool in = false;
+  for (std::size_t i = 0, j = outline.size() - 1; i < outline.size(); j = i++) {
+    const PointMm a = outline[i], b = outline[j];
+    if ((a.y_mm > point.y_mm) != (b.y_mm > point.y_mm) &&
+        point.x_mm < a.x_mm + (point.y_mm - a.y_mm) / (b.y_mm - a.y_mm) * (b.x_mm - a.x_mm))
+      in = !in;
+  }
+  return in;
+}
+
+/// Linear between the points of a section; NaN outside.
+double height_along(const std::vector<ProfilePoint>& section, double along_mm) {
+  for (std::size_t i = 1; i < section.size(); ++i) {
+    const ProfilePoint a = section[i - 1], b = section[i];
+    if (along_mm < a.along_mm || along_mm > b.along_mm || !(b.along_mm > a.along_mm)) continue;
+    return a.height_mm + (along_mm - a.along_mm) / (b.along_mm - a.along_mm) * (b.height_mm - a.height_mm);
+  }
+  return kNaN;
+}
+
+double median_of(std::vector<double>& values) {
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+}  // namespace
+
+double height_at(const Relief& relief, PointMm point) {
+  if (relief.empty() || !(relief.step_mm > 0)) return kNaN;
+  const double column = (point.x_mm - relief.x0_mm) / relief.step_mm;
+  const double row = (point.y_mm - relief.y0_mm) / relief.step_mm;
+  // The last grid line belongs to the relief; the comparison also refuses NaN.
+  if (!(column >= 0 && row >= 0 && column <= relief.columns - 1 && row <= relief.rows - 1)) return kNaN;
+  const int c = std::min(static_cast<int>(column), std::max(0, relief.columns - 2));
+  const int r = std::min(static_cast<int>(row), std::max(0, relief.rows - 2));
+  const int c1 = std::min(c + 1, relief.columns - 1), r1 = std::min(r + 1, relief.rows - 1);
+  const double u = column - c, v = row - r;
+  // A point on a grid line needs no neighbour beyond it, even one that was not measured.
+  const auto blend = [](double a, double b, double t) { return t == 0 ? a : t == 1 ? b : a + t * (b - a); };
+  return blend(blend(relief.at(r, c), relief.at(r, c1), u), blend(relief.at(r1, c), relief.at(r1, c1), u), v);
+}
+
+Relief in_before_frame(const Relief& after, const CardMotion& motion, const Relief& before) {
+  Relief result = before;
+  for (int row = 0; row < before.rows; ++row) {
+    for (int column = 0; column < before.columns; ++column) {
+      const PointMm point{before.x0_mm + column * before.step_mm, before.y0_mm + row * before.step_mm};
+      result.at(row, column) = static_cast<float>(height_at(after, motion.after_from_before(point)));
+    }
+  }
+  return result;
+}
+
+Relief relief_difference(const Relief& before, const Relief& after, const CardMotion& motion) {
+  Relief difference = in_before_frame(after, motion, before);
+  for (std::size_t i = 0; i < difference.height_mm.size(); ++i)
+    difference.height_mm[i] -= before.height_mm[i];
+  return difference;
+}
+
+double measured_share(const Relief& relief, PointMm centre, const Dent& spot) {
+  // The outline where there is one, else the circle of the same area, on a grid of 21 by 21 points.
+  constexpr int steps = 10;
+  double reach = 0.5 * spot.diameter_mm.value;
+  for (const PointMm& point : spot.outline)
+    reach = std::max(reach, std::hypot(point.x_mm - spot.x_mm, point.y_mm - spot.y_mm));
+  int points = 0, measured = 0;
+  for (int i = -steps; i <= steps; ++i) {
+    for (int j = -steps; j <= steps; ++j) {
+      const double dx = reach * i / steps, dy = reach * j / steps;
+      const bool belongs = spot.outline.size() >= 3 ? inside({spot.x_mm + dx, spot.y_mm + dy}, spot.outline)
+                                                    : std::hypot(dx, dy) <= 0.5 * spot.diameter_mm.value;
+      if (!belongs) continue;
+      ++points;
+      measured += std::isfinite(height_at(relief, {centre.x_mm + dx, centre.y_mm + dy})) ? 1 : 0;
+    }
+  }
+  return points == 0 ? 0 : static_cast<double>(measured) / points;
+}
+
+std::optional<double> scatter_mm(const Relief& relief, PointMm centre, double radius_mm,
+                                 const std::vector<Dent>& spots) {
+  std::vector<double> heights;
+  for (int row = 0; row < relief.rows; ++row) {
+    for (int column = 0; column < relief.columns; ++column) {
+      const PointMm point{relief.x0_mm + column * relief.step_mm, relief.y0_mm + row * relief.step_mm};
+      const double height = relief.at(row, column);
+      if (!std::isfinite(height) ||
+          std::hypot(point.x_mm - centre.x_mm, point.y_mm - centre.y_mm) > radius_mm)
+        continue;
+      const bool in_a_spot = std::any_of(spots.begin(), spots.end(), [&](const Dent& spot) {
+        return std::hypot(point.x_mm - spot.x_mm, point.y_mm - spot.y_mm) < 0.6 * spot.length_mm.value;
+      });
+      if (!in_a_spot) heights.push_back(height);
+    }
+  }
+  if (heights.size() < kFewestForScatter) return std::nullopt;
+  const double middle = median_of(heights);
+  for (double& height : heights) height = std::abs(height - middle);
+  constexpr double deviation_per_median = 1.4826;  // of a normal distribution
+  const double scatter = deviation_per_median * median_of(heights);
+  return scatter > 0 ? std::optional(scatter) : std::nullopt;
+}
+
+std::vector<SectionPoint> compared_section(const Dent& before, const Relief& relief_before, const Dent* after,
+                                           const Relief& relief_after, const CardMotion& motion) {
+  const double reach = 1.5 * (before.length_mm.value > 0 ? before.length_mm.value : before.diameter_mm.value);
+  const double cosine = std::cos(before.angle_deg * kDegree), sine = std::sin(before.angle_deg * kDegree);
+  std::vector<SectionPoint> section;
+  bool any = false;
+  for (int i = 0; i < kSectionPoints; ++i) {
+    SectionPoint point;
+    point.along_mm = reach * (2.0 * i / (kSectionPoints - 1) - 1);
+    const PointMm place{before.x_mm + cosine * point.along_mm, before.y_mm + sine * point.along_mm};
+    point.before_mm = relief_before.empty() ? height_along(before.section, point.along_mm)
+                                            : height_at(relief_before, place);
+    if (!relief_after.empty())
+      point.after_mm = height_at(relief_after, motion.after_from_before(place));
+    else if (after != nullptr)
+      point.after_mm = height_along(after->section, point.along_mm);
+    any = any || std::isfinite(point.before_mm) || std::isfinite(point.after_mm);
+    section.push_back(point);
+  }
+  if (!any) section.clear();
+  return section;
+}
+
+}  // namespace ripplegauge

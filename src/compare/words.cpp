@@ -1,0 +1,138 @@
+#include "ripplegauge/compare/words.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+
+namespace ripplegauge {
+
+namespace {
+
+std::string figure(double value, int decimals) {
+  char text[32];
+  std::snprintf(text, sizeof text, "%.*f", decimals, value);
+  // A rounded "-0" is no sign of anything.
+  if (text[0] == '-' && std::string(text).find_first_of("123456789") == std::string::npos) return text + 1;
+  return text;
+}
+
+int decimals_for(double mm) { return std::abs(mm) < 0.1 ? 3 : std::abs(mm) < 10 ? 2 : 1; }
+
+std::string size_words(const Dent& dent) {
+  return std::string("a ") + to_string(dent.kind) + " of " +
+         (dent.depth_mm ? length_words(*dent.depth_mm) : "unknown depth") + ", " +
+         length_words(dent.diameter_mm.value) + " wide";
+}
+
+std::string left_words(const SpotChange& change, const Dent& main) {
+  std::string text = "What is left is " + size_words(main) + ".";
+  if (change.percent_gone && change.outcome == Outcome::partly)
+    text += " " + percent_words(*change.percent_gone) + " of its depth is gone.";
+  return text;
+}
+
+std::string gone_words(const SpotChange& change) {
+  std::string text = "Nothing is left that the photo shows";
+  if (change.visible_limit_mm)
+    text += "; relief under " + length_words(*change.visible_limit_mm) + " would not show.";
+  else
+    text += "; how small a rest would still show is not known.";
+  return text;
+}
+
+}  // namespace
+
+std::string length_words(double mm) {
+  return std::isnan(mm) ? "not known" : figure(mm, decimals_for(mm)) + " mm";
+}
+
+std::string length_words(const Quantity& mm) {
+  if (std::isnan(mm.value)) return "not known";
+  const int decimals = decimals_for(mm.value);
+  std::string text = figure(mm.value, decimals) + " mm";
+  if (std::isfinite(mm.low) && std::isfinite(mm.high))
+    text += " (" + figure(mm.low, decimals) + " to " + figure(mm.high, decimals) + ")";
+  return text;
+}
+
+std::string percent_words(const Quantity& percent) {
+  if (std::isnan(percent.value)) return "not known";
+  std::string text = figure(percent.value, 0) + " %";
+  if (std::isfinite(percent.low) && std::isfinite(percent.high))
+    text += " (" + figure(percent.low, 0) + " to " + figure(percent.high, 0) + ")";
+  return text;
+}
+
+std::string outcome_words(Outcome outcome, Kind kind_before) {
+  const bool low = kind_before == Kind::low;
+  switch (outcome) {
+    case Outcome::gone:
+      return "gone";
+    case Outcome::partly:
+      return low ? "partly pulled" : "partly knocked down";
+    case Outcome::overdone:
+      return low ? "over-pulled: a high stands here now" : "knocked down too far: a low stands here now";
+    case Outcome::low_in_high:
+      return "over-pulled: a high with a low left inside it";
+    case Outcome::high_in_low:
+      return "a low with a high inside it";
+    case Outcome::unchanged:
+      return "no change that can be measured";
+    case Outcome::worse:
+      return low ? "deeper than before" : "higher than before";
+    case Outcome::not_seen:
+      return "not shown by the photo after";
+    case Outcome::unclear:
+      return "cannot be told";
+  }
+  return "cannot be told";
+}
+
+std::string spot_words(const SpotChange& change, const Reading& before, const Reading& after) {
+  const Dent& spot = before.dents[static_cast<std::size_t>(change.before)];
+  std::string text = "Spot " + std::to_string(change.before + 1) + ", " + size_words(spot) + ": " +
+                     outcome_words(change.outcome, spot.kind) + ".";
+  if (change.outcome == Outcome::gone)
+    text += " " + gone_words(change);
+  else if (!change.after.empty())
+    text += " " + left_words(change, after.dents[static_cast<std::size_t>(change.after.front())]);
+  for (const std::string& note : change.notes) text += " Note: " + note + ".";
+  return text;
+}
+
+std::string new_mark_words(const NewMark& mark, const Reading& after) {
+  return size_words(after.dents[static_cast<std::size_t>(mark.after)]) +
+         (mark.place_was_seen
+              ? ", stands where nothing was seen before"
+              : ", stands where the photo before shows nothing of the panel: it may be an old one");
+}
+
+std::string summary_words(const Comparison& comparison) {
+  const auto count = [&](auto... outcomes) {
+    return std::count_if(comparison.spots.begin(), comparison.spots.end(),
+                         [&](const SpotChange& spot) { return ((spot.outcome == outcomes) || ...); });
+  };
+  std::string text;
+  const auto add = [&](std::ptrdiff_t number, const std::string& what) {
+    if (number > 0) text += (text.empty() ? "" : ", ") + std::to_string(number) + " " + what;
+  };
+  add(count(Outcome::gone), "gone");
+  add(count(Outcome::partly), "partly gone");
+  add(count(Outcome::overdone, Outcome::low_in_high, Outcome::high_in_low), "gone too far");
+  add(count(Outcome::unchanged), "unchanged");
+  add(count(Outcome::worse), "worse");
+  add(count(Outcome::not_seen, Outcome::unclear), "that cannot be told");
+  const std::size_t spots = comparison.spots.size();
+  text = spots == 0 ? "No spot before"
+                    : "Of " + std::to_string(spots) + (spots == 1 ? " spot: " : " spots: ") + text;
+  const auto seen_marks = comparison.highs_made + comparison.lows_made;
+  const auto made = [](int number, const char* what) {
+    return std::to_string(number) + " " + what + (number == 1 ? "" : "s") + " made";
+  };
+  if (seen_marks == 0) return text + "; no new marks.";
+  if (comparison.highs_made > 0) text += "; " + made(comparison.highs_made, "high");
+  if (comparison.lows_made > 0) text += "; " + made(comparison.lows_made, "low");
+  return text + ".";
+}
+
+}  // namespace ripplegauge
