@@ -1,0 +1,60 @@
+// From a reading to what an experienced technician would do next, in order, with reasons.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "ripplegauge/advice/choose.hpp"
+#include "ripplegauge/advice/step.hpp"
+#include "ripplegauge/core/reading.hpp"
+#include "ripplegauge/severity/coins.hpp"
+#include "ripplegauge/severity/severity.hpp"
+
+namespace ripplegauge {
+
+/// The data that a plan rests on.
+struct AdviceData {
+  Kit kit;
+  AdviceRules rules;
+  SeverityRules severity;
+  CoinSet coins;
+};
+
+struct DentPlan {
+  std::size_t number = 0;  ///< 1 for the reading's first dent
+  Dent dent;               ///< as in the reading
+  SeverityAssessment severity;
+  std::string coin;              ///< "larger than a nickel (21.2 mm)"
+  std::string order_reason;      ///< why it stands where it stands among several
+  std::optional<TabChoice> tab;  ///< lows only, unless they cannot be pulled
+  std::optional<PullerChoice> puller;
+  std::optional<TipChoice> tip;  ///< highs only
+  std::optional<TemperatureRange> pull_at;
+  std::optional<Quantity> wait_s;  ///< estimate: from the warm panel to the upper end of pull_at
+  std::vector<Step> steps;
+};
+
+struct Plan {
+  std::string photo;
+  std::string kit;
+  Status status = Status::refused;
+  std::string nothing_to_do;  ///< why there are no steps; empty when there are some
+  PanelFacts facts;
+  std::vector<Step> before;     ///< once, before the first spot
+  std::vector<DentPlan> dents;  ///< in the order of work
+  std::vector<Step> after;      ///< after each pull, and when to stop
+  std::vector<Question> questions;
+  std::vector<Caution> cautions;
+};
+
+Plan make_plan(const Reading& reading, const PanelFacts& facts, const AdviceData& data);
+
+/// A spot with what its choices depend on. It refers to its arguments: keep them alive.
+Spot spot_of(const Dent& dent, const SeverityAssessment& severity, const PanelFacts& facts,
+             const SeverityRules& rules);
+
+/// For a terminal or a plain file: lines of at most `width` cells.
+std::string plan_to_text(const Plan& plan, int width = 80);
+
+}  // namespace ripplegauge

@@ -1,0 +1,261 @@
+#include "spot_steps.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "facts.hpp"
+
+namespace ripplegauge {
+namespace {
+
+const Quantity rigid_gain_percent{27.5, 25, 30};  // on mild steel; common practice, no published source
+
+std::string face_of(TabShape shape, double length_mm, double width_mm) {
+  const std::string across = shown(width_mm, 1) + " mm";
+  return shape == TabShape::round ? across : shown(length_mm, 1) + " × " + across;
+}
+
+TabMaterial material_of(const TabChoice& choice) {
+  return choice.tab ? choice.tab->material : choice.material;
+}
+TabShape shape_of(const TabChoice& choice) { return choice.tab ? choice.tab->shape : choice.shape; }
+
+std::string named(const TabChoice& choice) {
+  const std::string kind = spoken(shape_of(choice)) + ", " + spoken(material_of(choice)) + ", face ";
+  if (choice.tab)
+    return choice.tab->name + " (" + kind +
+           face_of(choice.tab->shape, choice.tab->length_mm, choice.tab->width_mm) + ")";
+  return kind + "at most " + face_of(choice.shape, choice.max_length_mm, choice.max_width_mm);
+}
+
+std::string named(const Puller& puller) {
+  std::string text = puller.name + " (" + spoken(puller.kind);
+  if (puller.free_width_mm) text += ", " + shown(*puller.free_width_mm, 0) + " mm between the feet";
+  return text + ")";
+}
+
+std::string along_the_crease(const Dent& dent) {
+  return "along the crease, " + shown(dent.angle_deg, 0) + "° from the card's long arm";
+}
+
+bool is_lifter(PullerKind kind) {
+  return kind == PullerKind::narrow_lifter || kind == PullerKind::wide_lifter;
+}
+
+Fact diameter_fact(const Dent& dent) { return number_fact("diameter", dent.diameter_mm, "mm", "measured"); }
+
+std::string seconds(const Quantity& q) {
+  // an estimate within a factor: five-second steps
+  const auto rounded = [](double s) { return shown(5 * std::round(s / 5), 0); };
+  return rounded(q.value) + " s (" + rounded(q.low) + "–" + rounded(q.high) + ")";
+}
+
+void say_the_weather(const Spot& spot, const Glue& glue, const TemperatureRange& pull_at,
+                     const std::optional<Quantity>& wait_s, Step& step) {
+  const PanelFacts& facts = spot.facts;
+  const std::string window = shown(pull_at.low_c, 1) + ".." + shown(pull_at.high_c, 1);
+  if (wait_s) {
+    step.points.push_back("expect about " + seconds(*wait_s) +
+                          " of waiting; read the thermometer twice and let "
+                          "`ripplegauge pullwindow --ambient " +
+                          shown(*facts.air_c, 1) + " --at 0:" + shown(glue.warm_panel_c, 0) +
+                          " --at SECONDS:CELSIUS --between " + window + "` tell");
+    Fact wait = number_fact("waiting time", *wait_s, "s", "estimated");
+    wait.value = seconds(*wait_s);
+    step.facts.push_back(wait);
+  } else if (facts.air_c) {
+    step.points.push_back("the air is too warm for the panel to cool to " + shown(pull_at.high_c, 1) +
+                          " °C by itself: find shade or cool it with a damp cloth");
+  } else {
+    step.points.push_back("time it: `ripplegauge pullwindow --between " + window +
+                          "` with two thermometer readings");
+  }
+  if (facts.panel_c && *facts.panel_c > glue.warm_panel_c)
+    step.points.push_back("the panel is at " + shown(*facts.panel_c, 1) +
+                          " °C already: let it cool, do not heat");
+  if (facts.air_c) step.facts.push_back(number_fact("air", *facts.air_c, "°C", "given"));
+  if (facts.panel_c) step.facts.push_back(number_fact("panel", *facts.panel_c, "°C", "given"));
+  const bool outside = facts.air_c && (*facts.air_c < glue.air.low_c || *facts.air_c > glue.air.high_c);
+  if (outside)
+    step.missing = "a glue for this air; this one is made for " + shown(glue.air.low_c, 0) + " to " +
+                   shown(glue.air.high_c, 0) + " °C";
+}
+
+void say_where_not_to_stand(const Reading& reading, std::size_t index, Step& step) {
+  // a lifter's foot is about this wide: another spot within it would be stood on. Common practice.
+  constexpr double foot_mm = 25;
+  const Dent& dent = reading.dents[index];
+  for (std::size_t i = 0; i < reading.dents.size(); ++i) {
+    const Dent& other = reading.dents[i];
+    if (i == index || other.inside_of == static_cast<int>(index) || dent.inside_of == static_cast<int>(i))
+      continue;
+    const double gap_mm = std::hypot(other.x_mm - dent.x_mm, other.y_mm - dent.y_mm) -
+                          0.5 * (dent.diameter_mm.high + other.diameter_mm.high);
+    if (gap_mm >= foot_mm) continue;
+    step.points.push_back("keep the feet off spot " + std::to_string(i + 1) + ", " +
+                          shown(std::max(0.0, gap_mm), 0) + " mm from this one's edge");
+    step.facts.push_back(
+        number_fact("gap to spot " + std::to_string(i + 1), std::max(0.0, gap_mm), "mm", "measured"));
+  }
+}
+
+}  // namespace
+
+Step tab_step(const Spot& spot, const TabChoice& choice, const AdviceRules& rules) {
+  const Dent& dent = spot.dent;
+  Step step;
+  step.code = "choose_tab";
+  step.action = "Tab: " + named(choice) + ".";
+  if (choice.in_row > 1)
+    step.points.push_back(std::to_string(choice.in_row) + " of them in a row " + along_the_crease(dent));
+  else if (choice.shape == TabShape::long_shape)
+    step.points.push_back("set it " + along_the_crease(dent));
+  if (choice.preparation_decides)
+    step.points.push_back("so small a face has little hold: the preparation decides");
+  const bool width_limits = dent.width_mm.low <= dent.diameter_mm.low;
+  step.reason = rules.face_share.reason + " " + choice.material_reason;
+  if (choice.tab && choice.tab->material != choice.material)
+    step.reason += " The largest of the kit that fits is " + spoken(choice.tab->material) + ".";
+  step.facts = {
+      number_fact(width_limits ? "width at least" : "diameter at least",
+                  std::min(dent.width_mm.low, dent.diameter_mm.low), "mm", "measured"),
+      number_fact("share", 100 * choice.max_width_mm / std::min(dent.width_mm.low, dent.diameter_mm.low), "%",
+                  "rule"),
+      number_fact("face at most", choice.max_width_mm, "mm", "rule")};
+  if (choice.shape == TabShape::long_shape)
+    step.facts.push_back(number_fact("length over width", spot.severity.length_over_width, "", "measured"));
+  step.alternatives = choice.alternatives;
+  if (spot.facts.access == Access::reachable)
+    step.alternatives.push_back("the back can be reached: pushing from behind needs no glue");
+  step.missing = choice.missing;
+  return step;
+}
+
+Step glue_step(const Spot& spot, const TabChoice& tab, const Glue& glue, const TemperatureRange& pull_at,
+               const std::optional<Quantity>& wait_s, const AdviceData& data) {
+  const bool from_kit = !data.kit.glues.empty();
+  const std::string source = from_kit ? "kit" : "rule";
+  Step step;
+  step.code = "glue";
+  step.action = "Glue: gun at " + shown(glue.gun_c, 0) + " °C, panel warmed to " +
+                shown(glue.warm_panel_c, 0) + " °C; wait until the panel is at " + shown(pull_at.low_c, 1) +
+                "–" + shown(pull_at.high_c, 1) + " °C.";
+  if (from_kit) step.points.push_back("glue: " + glue.name);
+  step.points.push_back(is_small(tab, data.rules)
+                            ? "little tab, little glue; press, but do not squeeze it all out"
+                            : "cover the face; press, but do not squeeze it all out");
+  step.reason = from_kit ? "Temperatures of the kit's glue." : data.rules.glue_reason;
+  step.facts = {number_fact("gun", glue.gun_c, "°C", source),
+                number_fact("panel", glue.warm_panel_c, "°C", source), range_fact("pull", pull_at, source)};
+  if (spot.facts.material == Material::aluminium)
+    step.points.push_back("aluminium carries the heat away quickly: warm a wider patch, expect another time");
+  say_the_weather(spot, glue, pull_at, wait_s, step);
+  return step;
+}
+
+Step pull_step(const Spot& spot, const TabChoice& tab, const PullerChoice& choice) {
+  Step step;
+  step.code = "pull";
+  step.action = "Pull: " + (choice.puller ? named(*choice.puller) : "a " + spoken(choice.kind)) + ".";
+  if (is_lifter(choice.puller ? choice.puller->kind : choice.kind))
+    step.points.push_back("both feet on level metal, close round the spot, padded");
+  step.points.push_back(material_of(tab) == TabMaterial::rigid
+                            ? "square to the panel, little by little: a rigid tab snaps when pulled askew"
+                            : "square to the panel, little by little, eye on the stripes");
+  step.reason = choice.reason;
+  step.facts.push_back(diameter_fact(spot.dent));
+  if (spot.dent.depth_mm) step.facts.push_back(number_fact("depth", *spot.dent.depth_mm, "mm", "measured"));
+  step.facts.push_back(panel_fact("place", spot.facts.place));
+  step.facts.push_back(panel_fact("metal", spot.facts.material));
+  if (material_of(tab) == TabMaterial::rigid && spot.facts.material == Material::mild_steel) {
+    step.points.push_back("expect more pull than with a soft tab: start gently");
+    Fact gain = number_fact("rigid tab pulls harder by", rigid_gain_percent, "%", "rule");
+    gain.value = "25–30 %";
+    step.facts.push_back(gain);
+  }
+  step.alternatives = choice.alternatives;
+  step.missing = choice.missing;
+  return step;
+}
+
+Step tap_step(const Spot& spot, const TipChoice& choice, bool ring_round_a_low) {
+  Step step;
+  step.code = ring_round_a_low ? "level_ring" : "tap_down";
+  const std::string tip =
+      choice.tip ? choice.tip->name + " (" + spoken(choice.tip->hardness) + ", " +
+                       shown(choice.tip->width_mm, 1) + " mm)"
+                 : "a " + spoken(choice.hardness) + " tip about " + shown(choice.width_mm, 0) + " mm wide";
+  const std::string hammer = choice.hammer ? choice.hammer->name + " (" + spoken(choice.hammer->weight) + ")"
+                                           : "a " + spoken(choice.weight) + " hammer";
+  step.action =
+      (ring_round_a_low ? "Level the raised ring first: " : "Tap it down: ") + tip + ", " + hammer + ".";
+  if (ring_round_a_low) step.points.push_back("tap round the low, not in it");
+  step.points.push_back("eye along the light's line, small taps, from the rim inwards");
+  step.points.push_back("stop while it is still slightly proud rather than make a low");
+  if (ring_round_a_low)
+    step.points.push_back("then photo again: the little low has changed, measure it before you pull it");
+  step.reason = ring_round_a_low ? "A low on top of a raised area means that the main part came up."
+                                 : "A high spot is never pulled.";
+  step.reason += " " + choice.hardness_reason + " " + choice.weight_reason;
+  step.facts = {number_fact(ring_round_a_low ? "width of the ring" : "width of the high spot",
+                            choice.width_mm, "mm", "measured")};
+  if (spot.dent.depth_mm) step.facts.push_back(number_fact("height", *spot.dent.depth_mm, "mm", "measured"));
+  step.facts.push_back(panel_fact("paint", spot.facts.paint));
+  step.facts.push_back(
+      number_fact("sheet", spot.thickness_mm, "mm", spot.facts.thickness_mm ? "given" : "assumed"));
+  step.missing = choice.missing;
+  return step;
+}
+
+Step doubt_step(const SeverityAssessment& severity) {
+  Step step;
+  const bool beyond = severity.beyond_pulling();
+  step.code = beyond ? "beyond_pulling" : "doubtful";
+  step.action = beyond ? "Probably beyond pulling. Show the customer; do not promise."
+                       : "Pulling may not do here. Say so before you start.";
+  step.reason = beyond ? "What pulling cannot put right stays in sight, and trying can cost the paint."
+                       : "A part of it may stay in sight.";
+  for (const Doubt& doubt : severity.doubts) {
+    step.points.push_back(doubt.text);
+    step.facts.push_back(doubt.value ? number_fact(doubt.about, *doubt.value, doubt.unit,
+                                                   doubt.estimated ? "estimated" : "measured")
+                                     : named_fact(doubt.about, doubt.text, "given"));
+  }
+  return step;
+}
+
+std::optional<Quantity> estimated_wait(const Spot& spot, const Glue& glue, const TemperatureRange& pull_at,
+                                       const SeverityRules& rules) {
+  if (!spot.facts.air_c || *spot.facts.air_c >= pull_at.high_c) return std::nullopt;
+  return estimated_seconds(rules.metal(spot.facts.material), spot.facts.thickness_mm, *spot.facts.air_c,
+                           glue.warm_panel_c, pull_at.high_c);
+}
+
+void plan_pull(const Spot& spot, const Reading& reading, const AdviceData& data, DentPlan& plan) {
+  const Glue& glue = choose_glue(spot.facts, data.kit, data.rules);
+  plan.tab = choose_tab(spot, data.kit, data.rules);
+  plan.puller = choose_puller(spot, *plan.tab, data.kit, data.rules);
+  plan.pull_at = pull_temperature(glue, *plan.tab, spot.facts, data.rules);
+  plan.wait_s = estimated_wait(spot, glue, *plan.pull_at, data.severity);
+  plan.steps.push_back(tab_step(spot, *plan.tab, data.rules));
+  plan.steps.push_back(glue_step(spot, *plan.tab, glue, *plan.pull_at, plan.wait_s, data));
+  plan.steps.push_back(pull_step(spot, *plan.tab, *plan.puller));
+  say_where_not_to_stand(reading, plan.number - 1, plan.steps.back());
+}
+
+bool holds_a_low(const Reading& reading, std::size_t index) {
+  return std::any_of(reading.dents.begin(), reading.dents.end(), [&](const Dent& dent) {
+    return dent.kind == Kind::low && dent.inside_of == static_cast<int>(index);
+  });
+}
+
+double raised_width_mm(const Reading& reading, std::size_t index) {
+  const double outer_mm = reading.dents[index].diameter_mm.value;
+  double inner_mm = 0;
+  for (const Dent& dent : reading.dents)
+    if (dent.kind == Kind::low && dent.inside_of == static_cast<int>(index))
+      inner_mm = std::max(inner_mm, dent.diameter_mm.value);
+  return inner_mm < outer_mm ? (inner_mm > 0 ? 0.5 : 1.0) * (outer_mm - inner_mm) : outer_mm;
+}
+
+}  // namespace ripplegauge

@@ -1,0 +1,61 @@
+// Reading the words and ranges that kit and rules share.
+#pragma once
+
+#include <algorithm>
+
+#include "ripplegauge/advice/kit.hpp"
+#include "ripplegauge/core/enum_words.hpp"
+#include "ripplegauge/files/json_reader.hpp"
+
+namespace ripplegauge {
+
+inline const TextRule name_rule{1, 200};
+inline const TextRule reason_rule{1, 2000};
+
+template <class E>
+E required_word(ObjectReader& object, std::string_view key) {
+  return *from_word<E>(object.required_choice(key, all_words<E>()));
+}
+
+template <class E>
+std::vector<E> optional_word_list(ObjectReader& object, std::string_view key) {
+  std::vector<E> values;
+  for (const std::string& text : object.optional_list<std::string>(key)) {
+    const auto value = from_word<E>(text);
+    if (!value) {
+      std::string known;
+      for (const std::string& one : all_words<E>()) known += (known.empty() ? "" : ", ") + one;
+      object.fail(key, "each entry must be one of " + known);
+    }
+    values.push_back(*value);
+  }
+  return values;
+}
+
+/// Glue without its name: kit and rules say the same things of it.
+inline Glue read_glue_temperatures(ObjectReader& object) {
+  const NumberRule plausible = between(-60, 300);
+  const auto range = [&plausible](ObjectReader&& reader) {
+    TemperatureRange result;
+    result.low_c = reader.required<double>("low", plausible);
+    result.high_c = reader.required<double>("high", plausible);
+    if (!(result.low_c < result.high_c)) reader.fail("high", "it must be above \"low\"");
+    reader.finish();
+    return result;
+  };
+  Glue glue;
+  glue.gun_c = object.required<double>("gun_c", between(60, 300));
+  glue.warm_panel_c = object.required<double>("warm_panel_c", between(0, 90));
+  glue.pull = range(object.required_object("pull_c"));
+  if (auto small = object.optional_object("small_rigid_pull_c"))
+    glue.small_rigid_pull = range(std::move(*small));
+  glue.air = range(object.required_object("air_c"));
+  if (glue.warm_panel_c < glue.pull.high_c)
+    object.fail("warm_panel_c", "it must not be below the pull's \"high\": the panel cools down to it");
+  if (glue.small_rigid_pull &&
+      (glue.small_rigid_pull->low_c < glue.pull.low_c || glue.small_rigid_pull->high_c > glue.pull.high_c))
+    object.fail("small_rigid_pull_c", "it must lie within \"pull_c\"");
+  return glue;
+}
+
+}  // namespace ripplegauge
