@@ -1,0 +1,102 @@
+#include "ripplegauge/picture/annotate.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <opencv2/imgproc.hpp>
+#include <stdexcept>
+
+#include "drawing.hpp"
+#include "legend.hpp"
+#include "spots.hpp"
+
+namespace ripplegauge {
+
+using namespace picture_detail;
+
+namespace {
+
+/// Narrower photos are enlarged, so that the text below them stays sharp; 1000 px are about what a phone
+/// shows.
+constexpr int least_width_px = 1000;
+
+/// Text sizes a picture is wide: on a phone held upright, where the picture is about 70 mm wide, capitals are
+/// then a good 1.3 mm high, and they grow with the first pinch.
+constexpr double text_sizes_wide = 38;
+
+cv::Mat enlarged(const cv::Mat& photo) {
+  if (photo.cols >= least_width_px) return photo;
+  cv::Mat large;
+  const double factor = std::ceil(static_cast<double>(least_width_px) / photo.cols);
+  cv::resize(photo, large, {}, factor, factor, cv::INTER_LINEAR);
+  return large;
+}
+
+/// From pixels of the full-size photo (centres at whole numbers) to Cairo's coordinates (centres at halves).
+cv::Point2d on_canvas(const std::pair<double, double>& px, double scale) {
+  return {(px.first + 0.5) * scale, (px.second + 0.5) * scale};
+}
+
+std::string label_second_line(const Dent& dent) {
+  if (!dent.depth_mm) return dent.kind == Kind::low ? "low" : "high";
+  return without_interval(*dent.depth_mm, "mm") + (dent.kind == Kind::low ? " low" : " high");
+}
+
+std::vector<Spot> spots_of(const Reading& reading, double scale) {
+  const bool many = reading.dents.size() > 6;
+  std::vector<Spot> spots;
+  for (std::size_t i = 0; i < reading.dents.size(); ++i) {
+    const Dent& dent = reading.dents[i];
+    Spot spot;
+    spot.number = static_cast<int>(i + 1);
+    spot.kind = dent.kind;
+    spot.first_line = without_interval(dent.diameter_mm, "mm");
+    if (!many) spot.second_line = label_second_line(dent);
+    if (i < reading.outlines_px.size())
+      for (const auto& px : reading.outlines_px[i])
+        if (std::isfinite(px.first) && std::isfinite(px.second)) spot.outline.push_back(on_canvas(px, scale));
+    spots.push_back(spot);
+  }
+  return spots;
+}
+
+/// Draws a bar of a round length, as long as it is at the card, and returns the box that it needs.
+cv::Rect2d draw_scale_bar(Canvas& canvas, const Reading& reading, const cv::Size2d& photo, double scale,
+                          double size) {
+  const double px_per_mm = reading.setup.pixels_per_mm * scale;
+  if (!(px_per_mm > 0) || !std::isfinite(px_per_mm)) return {};
+  double length_mm = round_step(photo.width / px_per_mm, 6);
+  if (length_mm * px_per_mm > 0.5 * photo.width) length_mm = round_step(photo.width / px_per_mm, 20);
+  const double length = length_mm * px_per_mm;
+  const std::string text = tick_text(length_mm, length_mm) + " mm at the card";
+  const TextStyle style{0.85 * size, palette::ink, Align::left, false};
+  const double width = std::max(length, text_width(canvas.cairo(), text, style)) + 1.2 * size;
+  const cv::Rect2d box(0.4 * size, photo.height - 2.9 * size, width, 2.5 * size);
+  canvas.rectangle(box, palette::paper, 0.94);
+  canvas.text(text, box.x + 0.6 * size, box.y + 1.05 * size, style);
+  canvas.rectangle({box.x + 0.6 * size, box.y + 1.55 * size, length, 0.3 * size}, palette::ink);
+  for (const double end : {0.0, length - 0.12 * size})
+    canvas.rectangle({box.x + 0.6 * size + end, box.y + 1.3 * size, 0.12 * size, 0.8 * size}, palette::ink);
+  return box;
+}
+
+}  // namespace
+
+Picture annotated_picture(const AnnotateInput& input) {
+  if (input.photo_bgr.type() != CV_8UC3 || input.photo_bgr.empty())
+    throw std::invalid_argument("the photo to annotate must be CV_8UC3 and not empty");
+  const cv::Mat photo = enlarged(input.photo_bgr);
+  const Reading& reading = input.reading;
+  const double text_size = photo.cols / text_sizes_wide;
+  const Legend legend(reading, input.coins, photo.cols, text_size);
+
+  Canvas canvas(photo.cols, photo.rows + static_cast<int>(std::ceil(legend.height())), palette::paper);
+  canvas.paste(photo, 0, 0);
+  const double scale =
+      reading.photo.width_px > 0 ? static_cast<double>(photo.cols) / reading.photo.width_px : 1;
+  const cv::Rect2d bar = draw_scale_bar(canvas, reading, photo.size(), scale, text_size);
+  draw_spots(canvas, spots_of(reading, scale), cv::Rect2d(0, 0, photo.cols, photo.rows), {bar}, text_size);
+  legend.draw(canvas, photo.rows);
+  return canvas.picture();
+}
+
+}  // namespace ripplegauge

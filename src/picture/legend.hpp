@@ -1,0 +1,52 @@
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "drawing.hpp"
+
+namespace ripplegauge::picture_detail {
+
+/// What stands below the photo: the outcome, a row a dent, warnings. Laid out first, so that its height is
+/// known before there is a canvas of the right size.
+class Legend {
+ public:
+  Legend(const Reading& reading, const std::vector<std::string>& coins, double width, double text_size);
+  double height() const { return height_; }
+  /// Draws with its top left corner at (0, top).
+  void draw(Canvas& canvas, double top) const;
+
+ private:
+  struct Line {
+    std::string text;
+    TextStyle style;
+  };
+  struct Row {
+    std::vector<Line> lines;
+    const Dent* dent = nullptr;  ///< with badge and cross-section
+    int number = 0;
+    double height = 0;
+  };
+  struct Band {
+    std::vector<Line> lines;
+    Rgb colour;
+  };
+
+  void lay_out_band(const Reading& reading);
+  void lay_out_heading(const Reading& reading);
+  void lay_out_dent(const Dent& dent, int number, const std::string& coin);
+  void lay_out_warnings(const Reading& reading);
+  void add(std::vector<Line>& lines, const std::string& text, const TextStyle& style, double width,
+           std::size_t max_lines) const;
+  double height_of(const std::vector<Line>& lines) const;
+  double draw_lines(Canvas& canvas, const std::vector<Line>& lines, double x, double top) const;
+
+  Canvas scratch_;  ///< to measure text on
+  bool many_;       ///< rows are kept short
+  double width_, size_, plot_width_;
+  std::vector<Band> bands_;
+  std::vector<Row> rows_;
+  double height_ = 0;
+};
+
+}  // namespace ripplegauge::picture_detail

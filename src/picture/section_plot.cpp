@@ -1,0 +1,149 @@
+#include "section_plot.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <optional>
+
+namespace ripplegauge::picture_detail {
+namespace {
+
+struct Range {
+  double from = 0, to = 0;
+  double span() const { return to - from; }
+  void include(double value) { from = std::min(from, value), to = std::max(to, value); }
+};
+
+/// Heights are shown in µm where the spot is shallower than a tenth of a millimetre.
+struct HeightUnit {
+  const char* name;
+  double per_mm;
+};
+HeightUnit height_unit(const Range& heights_mm) {
+  return std::max(-heights_mm.from, heights_mm.to) < 0.1 ? HeightUnit{"µm", 1000} : HeightUnit{"mm", 1};
+}
+
+std::vector<ProfilePoint> finite_points(const Dent& dent) {
+  std::vector<ProfilePoint> points;
+  std::copy_if(dent.section.begin(), dent.section.end(), std::back_inserter(points),
+               [](const ProfilePoint& p) { return std::isfinite(p.along_mm) && std::isfinite(p.height_mm); });
+  return points;
+}
+
+class SectionPlot {
+ public:
+  SectionPlot(Canvas& canvas, const cv::Rect2d& area, const Dent& dent, double size)
+      : canvas_(canvas), cairo_(canvas.cairo()), points_(finite_points(dent)), kind_(dent.kind), size_(size) {
+    if (!is_drawable()) return;
+    along_ = {points_.front().along_mm, points_.front().along_mm};
+    for (const ProfilePoint& p : points_) {
+      along_.include(p.along_mm);
+      height_.include(p.height_mm);
+    }
+    const double air = 0.08 * height_.span();
+    height_ = {height_.from - air, height_.to + air};
+    // Room for the numbers: left of the frame and below it; the unit of the heights stands above.
+    frame_ = {area.x + 3.4 * size, area.y + 1.5 * size, area.width - 3.9 * size, area.height - 3.1 * size};
+  }
+
+  bool is_drawable() const {
+    const auto [low, high] = std::minmax_element(
+        points_.begin(), points_.end(), [](const auto& a, const auto& b) { return a.along_mm < b.along_mm; });
+    const bool flat =
+        std::all_of(points_.begin(), points_.end(), [](const auto& p) { return p.height_mm == 0; });
+    return points_.size() > 1 && high->along_mm > low->along_mm && !flat;
+  }
+
+  void draw() {
+    canvas_.rectangle(frame_, palette::paper);
+    draw_height_ticks();
+    draw_along_ticks();
+    draw_curve();
+    draw_exaggeration();
+  }
+
+ private:
+  double x(double along_mm) const {
+    return frame_.x + (along_mm - along_.from) / along_.span() * frame_.width;
+  }
+  double y(double height_mm) const {
+    return frame_.y + (height_.to - height_mm) / height_.span() * frame_.height;
+  }
+  TextStyle style(Align align) const { return {size_, palette::grey, align, false}; }
+
+  void line(double x0, double y0, double x1, double y1, const Rgb& colour) {
+    set_colour(cairo_, colour);
+    cairo_set_line_width(cairo_, std::max(1.0, 0.06 * size_));
+    cairo_move_to(cairo_, x0, y0);
+    cairo_line_to(cairo_, x1, y1);
+    cairo_stroke(cairo_);
+  }
+
+  void draw_height_ticks() {
+    const HeightUnit unit = height_unit(height_);
+    const int count = std::clamp(static_cast<int>(frame_.height / (1.8 * size_)), 2, 5);
+    const double step = round_step(height_.span() * unit.per_mm, count);
+    for (double i = std::ceil(height_.from * unit.per_mm / step); i * step <= height_.to * unit.per_mm; ++i) {
+      const double at = y(i * step / unit.per_mm);
+      line(frame_.x, at, frame_.x + frame_.width, at, i == 0 ? palette::grey : palette::grid);
+      canvas_.text(tick_text(i * step, step), frame_.x - 0.4 * size_, at + 0.35 * size_, style(Align::right));
+    }
+    canvas_.text(unit.name, frame_.x - 0.4 * size_, frame_.y - 0.6 * size_, style(Align::right));
+  }
+
+  void draw_along_ticks() {
+    const double bottom = frame_.y + frame_.height;
+    const std::string unit = " mm";
+    const double widest = text_width(cairo_, "-100" + unit, style(Align::centre));
+    const int count = std::max(2, static_cast<int>(frame_.width / (1.5 * widest)));
+    const double step = round_step(along_.span(), count);
+    for (double i = std::ceil(along_.from / step); i * step <= along_.to; ++i) {
+      line(x(i * step), bottom, x(i * step), bottom + 0.35 * size_, palette::grey);
+      canvas_.text(tick_text(i * step, step) + (i == 0 ? unit : ""), x(i * step), bottom + 1.35 * size_,
+                   style(Align::centre));
+    }
+  }
+
+  void draw_curve() {
+    cairo_new_path(cairo_);
+    for (const ProfilePoint& p : points_) cairo_line_to(cairo_, x(p.along_mm), y(p.height_mm));
+    cairo_path_t* curve = cairo_copy_path(cairo_);
+    cairo_line_to(cairo_, x(points_.back().along_mm), y(0));
+    cairo_line_to(cairo_, x(points_.front().along_mm), y(0));
+    cairo_close_path(cairo_);
+    set_colour(cairo_, colour_of(kind_), 0.2);
+    cairo_fill(cairo_);
+    cairo_append_path(cairo_, curve);
+    cairo_path_destroy(curve);
+    set_colour(cairo_, colour_of(kind_));
+    cairo_set_line_width(cairo_, std::max(1.5, 0.14 * size_));
+    cairo_stroke(cairo_);
+  }
+
+  /// Heights are far smaller than widths: the picture would mislead without a word on it.
+  void draw_exaggeration() {
+    const double times = (frame_.height / height_.span()) / (frame_.width / along_.span());
+    if (times < 2) return;
+    char text[40];
+    std::snprintf(text, sizeof text, "height drawn %.*f times", 0,
+                  times < 20 ? times : std::round(times / 5) * 5);
+    canvas_.text(text, frame_.x + frame_.width, frame_.y - 0.6 * size_, style(Align::right));
+  }
+
+  Canvas& canvas_;
+  cairo_t* cairo_;
+  std::vector<ProfilePoint> points_;
+  Kind kind_;
+  double size_;
+  Range along_, height_;
+  cv::Rect2d frame_;
+};
+
+}  // namespace
+
+void draw_section(Canvas& canvas, const cv::Rect2d& area, const Dent& dent, double text_size) {
+  SectionPlot plot(canvas, area, dent, text_size);
+  if (plot.is_drawable()) plot.draw();
+}
+
+}  // namespace ripplegauge::picture_detail
