@@ -77,7 +77,7 @@ std::vector<std::vector<std::string>> number_cells(const std::string& name, cons
 }  // namespace
 
 std::string bar_chart(const SpotCounts& counts, int columns) {
-  constexpr int least_bar = 8, gap = 2, widest_header = 9;
+  constexpr int least_bar = 8, gap = 2, widest_header = 6;
   const std::string all = "all panels";
   int name_width = display_width(all), fullest = 1;
   for (const PanelCount& panel : counts.panels) {

@@ -34,11 +34,8 @@ bool still_stands(const Job& job, const JobPhoto& photo) {
   return !any;
 }
 
-JobSpot spot_from(const Dent& dent, const std::string& panel, int photo, const std::string& added) {
+JobSpot spot_from(const Dent& dent) {
   JobSpot spot;
-  spot.panel = panel;
-  spot.photo = photo;
-  spot.added = added;
   spot.kind = dent.kind;
   spot.diameter_mm = dent.diameter_mm;
   spot.length_mm = dent.length_mm;
@@ -56,18 +53,15 @@ bool is_interval(const Quantity& quantity) {
          quantity.value <= quantity.high && std::isfinite(quantity.high);
 }
 
-/// What is wrong with one spot, or nothing.
-std::string flaw_of(const Job& job, const JobSpot& spot) {
-  const bool panel_known = std::any_of(job.panels.begin(), job.panels.end(),
-                                       [&](const JobPanel& panel) { return panel.name == spot.panel; });
-  if (!panel_known) return "is on panel \"" + spot.panel + "\", which is not among the panels";
-  if (spot.photo && photo_with_id(job, *spot.photo) == nullptr)
-    return "comes from photo " + std::to_string(*spot.photo) + ", which is not among the photos";
+/// What is wrong with a spot by itself, or nothing.
+std::string flaw_of(const JobSpot& spot) {
   if (!is_interval(spot.diameter_mm) || spot.diameter_mm.value <= 0)
     return "needs a diameter above 0 with low <= value <= high";
   for (const auto& quantity : {spot.length_mm, spot.width_mm, spot.depth_mm})
     if (quantity && !is_interval(*quantity))
       return "has a length, width or depth without low <= value <= high";
+  if (spot.position_mm && !(std::isfinite(spot.position_mm->x_mm) && std::isfinite(spot.position_mm->y_mm)))
+    return "has a position that is not a number";
   if (spot.voided && spot.voided->reason.empty()) return "is voided without a reason";
   return "";
 }
@@ -94,10 +88,13 @@ AddedReading add_reading(Job& job, std::string_view panel, const Reading& readin
     result.already_photo = photo.id;
     return result;
   }
-  const std::string panel_name = panel_named(job, panel).name;
+  for (const Dent& dent : reading.dents)
+    if (const std::string flaw = flaw_of(spot_from(dent)); !flaw.empty())
+      throw UsageError("a spot of " + reading.photo.name + " " + flaw);
+
   JobPhoto photo;
   photo.id = next_id(job.photos);
-  photo.panel = panel_name;
+  photo.panel = panel_named(job, panel).name;
   photo.name = reading.photo.name;
   photo.sha256 = reading.photo.sha256;
   photo.date_taken = reading.photo.date_taken;
@@ -106,17 +103,17 @@ AddedReading add_reading(Job& job, std::string_view panel, const Reading& readin
   photo.status = reading.status;
   photo.refusal = reading.refusal;
   photo.picture = from.picture;
-  job.photos.push_back(photo);
-
   int id = next_id(job.spots);
   for (const Dent& dent : reading.dents) {
-    JobSpot spot = spot_from(dent, panel_name, photo.id, from.added);
+    JobSpot spot = spot_from(dent);
     spot.id = id++;
-    if (const std::string flaw = flaw_of(job, spot); !flaw.empty())
-      throw UsageError("a spot of " + reading.photo.name + " " + flaw);
+    spot.panel = photo.panel;
+    spot.photo = photo.id;
+    spot.added = from.added;
     result.spots.push_back(spot.id);
     job.spots.push_back(std::move(spot));
   }
+  job.photos.push_back(std::move(photo));
   return result;
 }
 
@@ -124,12 +121,8 @@ int add_by_hand(Job& job, JobSpot spot, const std::string& added) {
   spot.photo.reset();
   spot.position_mm.reset();
   spot.added = added;
-  const std::size_t panels_before = job.panels.size();
+  if (const std::string flaw = flaw_of(spot); !flaw.empty()) throw UsageError("the spot " + flaw);
   spot.panel = panel_named(job, spot.panel).name;
-  if (const std::string flaw = flaw_of(job, spot); !flaw.empty()) {
-    job.panels.resize(panels_before);
-    throw UsageError("the spot " + flaw);
-  }
   spot.id = next_id(job.spots);
   job.spots.push_back(std::move(spot));
   return job.spots.back().id;
@@ -205,7 +198,11 @@ std::optional<std::string> inconsistency_of(const Job& job) {
   for (const JobSpot& spot : job.spots) {
     const std::string who = "spot " + std::to_string(spot.id);
     if (!spots.insert(spot.id).second) return who + " stands there twice";
-    if (const std::string flaw = flaw_of(job, spot); !flaw.empty()) return who + " " + flaw;
+    if (!panels.contains(spot.panel))
+      return who + " is on panel \"" + spot.panel + "\", which is not among the panels";
+    if (spot.photo && !photos.contains(*spot.photo))
+      return who + " comes from photo " + std::to_string(*spot.photo) + ", which is not among the photos";
+    if (const std::string flaw = flaw_of(spot); !flaw.empty()) return who + " " + flaw;
   }
   for (const JobItem& item : job.items)
     if (!item.panel.empty() && !panels.contains(item.panel))

@@ -12,7 +12,7 @@ namespace ripplegauge {
 /// and a card's pose can be wrong by in two photos together; hail dents that a repairer tells apart lie
 /// farther apart.
 struct OverlapOptions {
-  double corner_mm = 1.0;           ///< corner and print-scale errors, whatever the spot
+  double corner_mm = 2.0;           ///< corner and print-scale errors, whatever the spot
   double share_of_diameter = 0.06;  ///< the centroid of a wide spot moves with its shallow rim
   double share_of_distance =
       0.012;                    ///< errors of the card's pose grow with the distance from the card's origin
