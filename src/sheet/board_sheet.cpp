@@ -1,0 +1,169 @@
+#include <cmath>
+
+#include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/sheet/sheet.hpp"
+#include "sheet_parts.hpp"
+
+namespace ripplegauge {
+namespace {
+
+constexpr double margin_mm = 10;  ///< more than any printer leaves white
+constexpr double label_mm = 11;   ///< the strip below the stripes: check bar and pitch
+constexpr double bar_mm = 100;
+
+struct BoardLayout {
+  double page_width_mm = 0, page_height_mm = 0;  ///< the paper lies on its side: stripes run its long way
+  PageBox stripes;
+  double tag_side_mm = 0;
+
+  PagePoint page(double x_mm, double y_mm) const {  // from the board frame
+    return {stripes.x_mm + 0.5 * stripes.width_mm + x_mm, stripes.y_mm + 0.5 * stripes.height_mm - y_mm};
+  }
+};
+
+BoardLayout layout_of(Paper paper) {
+  const PaperSize size = size_of(paper);
+  BoardLayout layout;
+  layout.page_width_mm = size.height_mm;
+  layout.page_height_mm = size.width_mm;
+  layout.stripes = {margin_mm, margin_mm, size.height_mm - 2 * margin_mm,
+                    size.width_mm - 2 * margin_mm - label_mm};
+  layout.tag_side_mm = paper == Paper::a3 ? 40 : 30;
+  return layout;
+}
+
+/// The tag's white surround: one of its eight cells, as the family asks for.
+double quiet_mm(double tag_side_mm) { return tag_side_mm / 8; }
+
+std::vector<BoardTag> tags_of(const BoardLayout& layout) {
+  // Apart from the numbers of the card. Whole millimetres read better in the board file.
+  constexpr int first_id = 40;
+  const double inset_mm = 0.5 * layout.tag_side_mm + quiet_mm(layout.tag_side_mm);
+  const double x_mm = std::floor(0.5 * layout.stripes.width_mm - inset_mm);
+  const double y_mm = std::floor(0.5 * layout.stripes.height_mm - inset_mm);
+  std::vector<BoardTag> tags;
+  for (const double x : {-x_mm, x_mm})
+    for (const double y : {-y_mm, 0.0, y_mm})
+      tags.push_back({first_id + static_cast<int>(tags.size()), x, y, layout.tag_side_mm});
+  return tags;
+}
+
+/// A dark stripe begins at the board's middle and goes up.
+void draw_stripes(Canvas& canvas, const BoardLayout& layout, double pitch_mm) {
+  const double half_height_mm = 0.5 * layout.stripes.height_mm;
+  std::vector<PageBox> dark;
+  for (double low_mm = -pitch_mm * std::ceil(half_height_mm / pitch_mm); low_mm < half_height_mm;
+       low_mm += pitch_mm) {
+    const PagePoint corner = layout.page(-0.5 * layout.stripes.width_mm, low_mm + 0.5 * pitch_mm);
+    dark.push_back({corner.x_mm, corner.y_mm, layout.stripes.width_mm, 0.5 * pitch_mm});
+  }
+  canvas.clipped(layout.stripes, [&] { canvas.fill(dark, black); });
+}
+
+void draw_tags(Canvas& canvas, const BoardLayout& layout) {
+  for (const BoardTag& tag : tags_of(layout)) {
+    const PagePoint centre = layout.page(tag.x_mm, tag.y_mm);
+    const double surround_mm = tag.side_mm + 2 * quiet_mm(tag.side_mm);
+    canvas.fill(
+        {{centre.x_mm - 0.5 * surround_mm, centre.y_mm - 0.5 * surround_mm, surround_mm, surround_mm}},
+        white);
+    draw_tag(canvas, tag.id, centre, tag.side_mm, true);
+  }
+}
+
+void draw_label(Canvas& canvas, const BoardLayout& layout, double pitch_mm) {
+  const double y_mm = layout.stripes.bottom_mm() + 4.2;
+  draw_check_bar(canvas, {layout.stripes.x_mm + 5, y_mm}, bar_mm);
+  canvas.text({layout.stripes.right_mm() - 5, y_mm + 2.7}, "pitch " + length_text(pitch_mm) + " mm",
+              {.size_mm = 3.6, .bold = true}, Align::right);
+  canvas.outline({layout.stripes.x_mm, layout.stripes.y_mm, layout.stripes.width_mm,
+                  layout.stripes.height_mm + label_mm},
+                 {.colour = mid_grey, .width_mm = 0.25});
+}
+
+std::vector<std::string> steps_of(const BoardSheetOptions& options) {
+  const std::string pitch = length_text(options.pitch_mm);
+  std::vector<std::string> steps = {
+      "Print at 100 %, not \u201cfit to page\u201d, on matt paper. Cut along the grey line; glue the sheet "
+      "to a flat, "
+      "stiff board, no waves.",
+      "Measure the check bar. If it is not 100 mm, the pitch is " + pitch + " mm \u00d7 bar \u00f7 100.",
+      "Stand the board 30\u201360 cm behind the dent, upright, stripes level, well lit. Its reflection must "
+      "surround the "
+      "dent. For a crease, turn the board so that the stripes run along it.",
+      "Lay the scale card flat beside the dent. Hold the phone 20\u201370 cm from the dent, 16\u201350\u00b0 "
+      "off "
+      "square."};
+  if (options.tags) {
+    steps.push_back(
+        "Keep at least two of the board\u2019s tags in the reflection: they tell where it stands, so no tape "
+        "is needed. They are printed mirrored on purpose.");
+  } else {
+    steps.push_back("Tape from the dent to the stripes that you see in it: that is the board distance.");
+  }
+  steps.push_back(
+      "No flash, no lamp in the reflection. Tap on the card to focus, hold still, take one photo.");
+  return steps;
+}
+
+void draw_instructions(Canvas& canvas, const BoardLayout& layout, const BoardSheetOptions& options) {
+  constexpr double gap_mm = 12, title_mm = 22;
+  const double left_mm = 20, column_mm = 0.5 * (layout.page_width_mm - 2 * left_mm - gap_mm);
+  const double right_mm = left_mm + column_mm + gap_mm;
+  const double large = layout.page_width_mm > 400 ? 1.35 : 1;  // A3 is read from farther away
+  canvas.text({left_mm, left_mm + 4}, "Setting up the striped board", {.size_mm = 6.5, .bold = true});
+  double y_mm = left_mm + title_mm - 8;
+  draw_side_view(canvas, {left_mm, y_mm, column_mm, 0.62 * column_mm}, !options.tags);
+  y_mm += 0.62 * column_mm + 10;
+  draw_screen_view(canvas, {left_mm, y_mm, 0.72 * column_mm, 0.5 * column_mm});
+  canvas.paragraph({left_mm + 0.72 * column_mm + 4, y_mm}, 0.28 * column_mm - 4,
+                   "What the screen should show.", {.size_mm = 3.2, .colour = dark_grey});
+  y_mm = draw_steps(canvas, {right_mm, left_mm + title_mm - 8}, column_mm, steps_of(options), 3.6 * large);
+  const std::string board = options.tags
+                                ? "--board FILE"
+                                : "--board-pitch " + length_text(options.pitch_mm) + " --board-distance MM";
+  canvas.paragraph({right_mm, y_mm + 4}, column_mm, "ripplegauge measure PHOTO " + board + " --bar-length MM",
+                   {.size_mm = 3.2 * large, .colour = dark_grey});
+}
+
+}  // namespace
+
+void BoardSheetOptions::validate() const {
+  const double largest_mm = std::floor(layout_of(paper).stripes.height_mm / min_periods);
+  if (!(pitch_mm >= min_pitch_mm && pitch_mm <= largest_mm)) {
+    throw UsageError("a pitch of " + length_text(pitch_mm) +
+                     " mm does not suit this paper; choose one from " + length_text(min_pitch_mm) + " to " +
+                     length_text(largest_mm) + " mm");
+  }
+}
+
+std::string board_sheet_pdf(const BoardSheetOptions& options) {
+  options.validate();
+  const BoardLayout layout = layout_of(options.paper);
+  Canvas canvas(layout.page_width_mm, layout.page_height_mm,
+                "Striped board, pitch " + length_text(options.pitch_mm) + " mm");
+  draw_stripes(canvas, layout, options.pitch_mm);
+  if (options.tags) draw_tags(canvas, layout);
+  draw_label(canvas, layout, options.pitch_mm);
+  canvas.next_page();
+  draw_instructions(canvas, layout, options);
+  return canvas.finish();
+}
+
+BoardDefinition board_of_sheet(const BoardSheetOptions& options, double bar_length_mm) {
+  options.validate();
+  const double scale = bar_length_mm / bar_mm;
+  BoardDefinition board;
+  board.name = "printed board, pitch " + length_text(options.pitch_mm * scale) + " mm";
+  board.pitch_mm = options.pitch_mm * scale;
+  board.printed_mirrored = options.tags;
+  if (options.tags) board.tags = tags_of(layout_of(options.paper));
+  for (BoardTag& tag : board.tags) {
+    tag.x_mm *= scale;
+    tag.y_mm *= scale;
+    tag.side_mm *= scale;
+  }
+  return board;
+}
+
+}  // namespace ripplegauge

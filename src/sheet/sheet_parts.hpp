@@ -1,0 +1,31 @@
+// What several sheets have in common.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "canvas.hpp"
+
+namespace ripplegauge {
+
+/// Tag `id` as one black shape; the printed top is towards the page's top. `mirrored` swaps left and right.
+void draw_tag(Canvas& canvas, int id, PagePoint centre, double side_mm, bool mirrored);
+
+/// A black bar of `length_mm`, its left end at the top left corner `at`, and what it is for beside and below
+/// it.
+void draw_check_bar(Canvas& canvas, PagePoint at, double length_mm);
+
+/// Numbered steps below each other. Returns the y below the last one.
+double draw_steps(Canvas& canvas, PagePoint top, double width_mm, const std::vector<std::string>& steps,
+                  double font_size_mm);
+
+/// From the side: how phone, card, dent and board stand to each other.
+void draw_side_view(Canvas& canvas, const PageBox& box, bool tape);
+
+/// What the phone's screen should show.
+void draw_screen_view(Canvas& canvas, const PageBox& box);
+
+/// A length as people write it: "16", "12.5".
+std::string length_text(double length_mm);
+
+}  // namespace ripplegauge
