@@ -80,11 +80,11 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
   }
   if (search.search_cost >= 1e300) return result;
   set_whitening(patch, search.spot);
-  const SpotFit polished = polish_spot(patch, search.spot, true);
-  result.fit = polished;
+  bool highlight = false;
+  result.fit = polish_with_fitting_light(patch, search.spot, highlight);
   result.fit.search_cost = search.search_cost;
   result.fit.opposite_cost = search.opposite_cost;
-  result.judgement = judge(patch, result.fit, scene.pixels_per_mm);
+  result.judgement = judge(patch, result.fit, highlight, scene.pixels_per_mm);
   result.usable = true;
   return result;
 }
@@ -108,9 +108,11 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
   constexpr double paper_clearance_mm = 3;  // of the spot's centre: the card's edge casts shadows and lifts
   return a.judgement.explained >= acceptance.min_explained &&
          a.judgement.slope_over_peel >= acceptance.min_slope_over_peel && slope >= acceptance.min_slope &&
-         slope < 0.25 && radius > 0.9 && radius < 45 && elongation(s) < 7 && a.judgement.cut_share < acceptance.max_cut_share &&
+         slope < 0.25 && radius < 45 && elongation(s) < 7 && a.judgement.cut_share < acceptance.max_cut_share &&
          a.judgement.information_kept > acceptance.min_information &&
-         a.judgement.quiet_level < acceptance.max_quiet_level &&
+         a.judgement.peel_snr >= acceptance.min_peel_snr && 2 * radius > acceptance.min_diameter_mm &&
+         a.judgement.quiet_level <
+             std::max(acceptance.max_quiet_level, acceptance.max_quiet_share * a.judgement.disturbed_level) &&
          a.judgement.opposite_ratio > acceptance.min_opposite_ratio &&
          offset < std::max(1.2 * outline.radius_mm * std::sqrt(outline.elongation), 3.0) &&
          near_paper_mm(scene, s[s_x], s[s_y]) > paper_clearance_mm;
@@ -133,11 +135,19 @@ double steepest_slope(const SpotVector& spot) {
   return steepest;
 }
 
-SpotJudgement judge(const Patch& patch, const SpotFit& fit, double pixels_per_mm) {
+SpotFit polish_with_fitting_light(const Patch& patch, const SpotVector& start, bool& highlight) {
+  const SpotFit plain = polish_spot(patch, start, false);
+  const SpotFit with = polish_spot(patch, plain.spot, true, 12);
+  constexpr double worth_it = 0.95;
+  highlight = with.cost < worth_it * plain.cost;
+  return highlight ? with : plain;
+}
+
+SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, double pixels_per_mm) {
   SpotJudgement j;
   SpotVector none = fit.spot;
   none[s_height] = 0;
-  const std::vector<float> with = whitened_residuals(patch, fit.spot, fit.drift, true);
+  const std::vector<float> with = whitened_residuals(patch, fit.spot, fit.drift, highlight);
   const std::vector<float> without = whitened_residuals(patch, none, Eigen::Vector3d::Zero(), false);
   constexpr double scale = 3;
   double q0 = 0, q1 = 0, ring = 0, kept = 0, all = 0;
@@ -162,10 +172,14 @@ SpotJudgement judge(const Patch& patch, const SpotFit& fit, double pixels_per_mm
   q0 /= static_cast<double>(inside), q1 /= static_cast<double>(inside);
   j.quiet_level = around > 50 ? ring / static_cast<double>(around) : 0.5;
   j.inside_level = q1;
+  j.disturbed_level = q0;
   j.explained = q0 > j.quiet_level + 1e-9 ? 1 - std::max(q1 - j.quiet_level, -0.05 * (q0 - j.quiet_level)) / (q0 - j.quiet_level) : 0;
   j.information_kept = all > 0 ? kept / all : 1;
   const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
   j.slope_over_peel = steepest_slope(fit.spot) / peel_slope;
+  constexpr double peel_cell_mm = 2.2;  // orange peel has most of its structure between 1 and 3 mm
+  const double cells = 0.25 * std::numbers::pi * std::pow(2 * mean_radius_mm(fit.spot) / peel_cell_mm, 2);
+  j.peel_snr = j.slope_over_peel * std::sqrt(cells);
   j.opposite_ratio = fit.opposite_cost / std::max(fit.search_cost, 1e-9);
   const double area = std::numbers::pi * std::exp(fit.spot[s_log_a] + fit.spot[s_log_b]) * 1.1 * 1.1;
   const double expected = area / (patch.step_mm * patch.step_mm);
@@ -215,7 +229,11 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
   };
   int failures_in_a_row = 0;
   const auto try_one = [&](const Candidate& candidate, const std::vector<Candidate>& all) {
-    const Attempt a = attempt(scene, candidate.outline, other_candidates(all, candidate.outline), accepted);
+    const std::vector<Disc> others = other_candidates(all, candidate.outline);
+    Attempt a = attempt(scene, candidate.outline, others, accepted);
+    // What was left out as a neighbour may be the other half of the same spot.
+    if (!others.empty() && !believable(scene, a, candidate.outline, acceptance) && a.judgement.cut_share > 0.1)
+      a = attempt(scene, candidate.outline, {}, accepted);
     if (believable(scene, a, candidate.outline, acceptance)) {
       accepted.push_back(a.fit.spot);
       result.spots.push_back({a.fit, a.judgement});

@@ -33,7 +33,7 @@ struct FinalSpot {
   SpotGeometry parametric, shape;  ///< of the parametric spot, and of the free surface (or the same)
   Relief map;
   double diameter_sd = 0, depth_sd = 0, length_sd = 0, width_sd = 0, half_sd = 0;  ///< statistical, relative
-  bool free_surface = false;
+  bool highlight = false, free_surface = false;
 };
 
 double reach_of(const SpotVector& s) { return 1.7 * std::exp(std::max(s[s_log_a], s[s_log_b])); }
@@ -48,6 +48,7 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
   request.extent = {out.spot[s_x], out.spot[s_y], extension * std::exp(out.spot[s_log_a]), extension * std::exp(out.spot[s_log_b]), out.spot[s_angle]};
   request.mean_radius_mm = radius;
   request.height_mm = out.spot[s_height];
+  request.highlight = out.highlight;
   request.spacing_mm = std::max(0.2 * radius, 0.3);
   const SurfaceFit fit = fit_surface(patch, request);
   if (!fit.solved) return;
@@ -88,6 +89,9 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
 /// that is no polynomial. Sized on ray-traced photos.
 constexpr double model_diameter = 0.005, model_depth = 0.010;
 
+/// Orange peel adds its own slope to the spot's: relative uncertainty times slope over peel. Sized on ray-traced photos.
+constexpr double peel_on_diameter = 0.35, peel_on_depth = 0.8;
+
 Quantity interval(double value, double relative) { return quantity_from_standard_uncertainty(value, value * relative, 2.0, 0.0); }
 
 }  // namespace
@@ -109,10 +113,12 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     for (std::size_t i = 0; i < found.size(); ++i) {
       Patch patch = patch_for(scene, spots[i], others(i), 2.0, 14000);
       if (patch.size() < 500) continue;
-      SpotFit fit = polish_spot(patch, spots[i], true);
+      bool highlight = false;
+      SpotFit fit = polish_with_fitting_light(patch, spots[i], highlight);
+      finals[i].highlight = highlight;
       fit.search_cost = found[i].fit.search_cost, fit.opposite_cost = found[i].fit.opposite_cost;
       if (fit.spot.allFinite() && fit.spot[s_height] * spots[i][s_height] > 0) spots[i] = fit.spot;
-      if (sweep + 1 == sweeps) finals[i].judgement = judge(patch, fit, scene.pixels_per_mm);
+      if (sweep + 1 == sweeps) finals[i].judgement = judge(patch, fit, highlight, scene.pixels_per_mm);
     }
   for (std::size_t i = 0; i < found.size(); ++i) {
     FinalSpot& f = finals[i];
@@ -134,8 +140,10 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     const double shape_d = 0.5 * shift(f.shape.diameter_mm, f.parametric.diameter_mm);
     const double shape_h = 0.5 * shift(f.shape.depth_mm, f.parametric.depth_mm);
     const double unexplained = std::max(0.0, 1 - std::clamp(f.judgement.explained, 0.0, 1.0));
-    const double u_d = std::hypot(std::hypot(geometry.scale, bar), std::hypot(f.diameter_sd, model_diameter), std::hypot(shape_d, 0.1 * unexplained));
-    const double u_h = std::hypot(std::hypot(geometry.height, bar), std::hypot(f.depth_sd, model_depth), std::hypot(shape_h, 0.3 * unexplained));
+    const double peel_d = peel_on_diameter / std::max(f.judgement.slope_over_peel, 1.0);
+    const double peel_h = peel_on_depth / std::max(f.judgement.slope_over_peel, 1.0);
+    const double u_d = std::hypot(std::hypot(geometry.scale, bar, peel_d), std::hypot(f.diameter_sd, model_diameter), std::hypot(shape_d, 0.1 * unexplained));
+    const double u_h = std::hypot(std::hypot(geometry.height, bar, peel_h), std::hypot(f.depth_sd, model_depth), std::hypot(shape_h, 0.3 * unexplained));
     Dent dent;
     dent.kind = g.kind;
     dent.x_mm = g.x_mm, dent.y_mm = g.y_mm;
@@ -152,7 +160,6 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     dent.agreement = std::clamp(f.judgement.explained, 0.0, 1.0);
     dent.outline = outline_polygon(f.map, g);
     dent.section = length_section(f.map, g, 0.8 * g.length_mm, 81);
-    dent.stretch = section_stretch(dent.section);
     constexpr double dense_fringes_px = 0.3;  // cycles per pixel: a whole fringe can hide between samples
     if (f.judgement.fringe_density_px > dense_fringes_px) {
       dent.notes.push_back("stripes run very dense inside: the depth may be off by a fringe");
@@ -165,6 +172,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     term("board distance", "tape and stripes", 0, geometry.height_distance);
     term("board tilt and rest of geometry", "bundle covariance", 0, std::sqrt(std::max(0.0, geometry.height * geometry.height - geometry.scale * geometry.scale - geometry.height_distance * geometry.height_distance)));
     term("stripe phase noise", "spread of the free surface", f.diameter_sd, f.depth_sd);
+    term("orange peel", "its slope against the spot's", peel_d, peel_h);
     term("shape", "free surface against parametric spot", shape_d, shape_h);
     term("unexplained stripes", "what the re-drawn stripes leave over", 0.1 * unexplained, 0.3 * unexplained);
     term("model", "sized on ray-traced photos", model_diameter, model_depth);

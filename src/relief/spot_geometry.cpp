@@ -169,16 +169,4 @@ std::vector<ProfilePoint> length_section(const Relief& m, const SpotGeometry& g,
   return section;
 }
 
-double section_stretch(const std::vector<ProfilePoint>& section) {
-  double arc = 0, chord = 0, peak = 0;
-  for (const ProfilePoint& p : section) peak = std::max(peak, std::abs(p.height_mm));
-  for (std::size_t i = 1; i < section.size(); ++i) {
-    if (std::max(std::abs(section[i].height_mm), std::abs(section[i - 1].height_mm)) < 0.1 * peak) continue;
-    const double dx = section[i].along_mm - section[i - 1].along_mm, dz = section[i].height_mm - section[i - 1].height_mm;
-    arc += std::hypot(dx, dz);
-    chord += dx;
-  }
-  return chord > 0 ? arc / chord - 1 : 0;
-}
-
 }  // namespace ripplegauge

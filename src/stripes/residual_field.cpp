@@ -79,7 +79,7 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
     }
   cv::Mat followed, eroded, inner;
   f.period_mm = field.period_mm;
-  const int margin = std::max(1, static_cast<int>(0.9 * field.period_mm / field.grid.step_mm));
+  const int margin = std::max(1, static_cast<int>(0.5 * field.period_mm / field.grid.step_mm));
   cv::Mat padded;
   cv::copyMakeBorder(field.followed, padded, 1, 1, 1, 1, cv::BORDER_CONSTANT, 0);
   cv::erode(padded, eroded, cv::getStructuringElement(cv::MORPH_RECT, cv::Size(2 * margin + 1, 2 * margin + 1)),

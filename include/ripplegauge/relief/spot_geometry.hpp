@@ -31,9 +31,6 @@ std::vector<PointMm> outline_polygon(const Relief& relief, const SpotGeometry& g
 /// Height along the length axis through the centroid, from -reach to +reach.
 std::vector<ProfilePoint> length_section(const Relief& relief, const SpotGeometry& geometry, double reach_mm, int points);
 
-/// Arc length over chord minus 1 along a section's 10 % region (trapezoid rule on a fine profile).
-double section_stretch(const std::vector<ProfilePoint>& section);
-
 /// Bilinear height; 0 outside the map.
 double height_at(const Relief& relief, double x_mm, double y_mm);
 
