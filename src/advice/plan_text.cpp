@@ -5,20 +5,11 @@
 namespace ripplegauge {
 namespace {
 
-std::string facts_in_brackets(const Step& step) {
-  std::string text;
-  for (const Fact& fact : step.facts) {
-    text += (text.empty() ? "[" : "; ") + fact.name + " " + fact.value;
-    if (fact.source == "assumed" || fact.source == "estimated") text += ", " + fact.source;
-  }
-  return text.empty() ? text : text + "]";
-}
-
 void add_step(const Step& step, int number, TextLines& lines) {
   const std::string label = std::to_string(number);
   lines.add(std::string(label.size() < 2 ? 2 - label.size() : 0, ' ') + label + "  ", step.action);
   for (const std::string& point : step.points) lines.add("    - ", point);
-  lines.add("    why: ", step.reason + " " + facts_in_brackets(step));
+  lines.add("    why: ", step.reason + " " + facts_text(step));
   for (const std::string& alternative : step.alternatives) lines.add("    or: ", alternative);
   if (!step.missing.empty()) lines.add("    missing: ", step.missing);
 }

@@ -22,5 +22,8 @@ std::filesystem::path data_dir();
 void add_measure_command(CLI::App& app, ChosenCommand& chosen);
 void add_study_command(CLI::App& app, ChosenCommand& chosen);
 void add_progress_command(CLI::App& app, ChosenCommand& chosen);
+void add_plan_command(CLI::App& app, ChosenCommand& chosen);
+void add_next_command(CLI::App& app, ChosenCommand& chosen);
+void add_pullwindow_command(CLI::App& app, ChosenCommand& chosen);
 
 }  // namespace ripplegauge::cli

@@ -34,6 +34,9 @@ int run(int argc, char** argv) {
   add_measure_command(app, chosen);
   add_study_command(app, chosen);
   add_progress_command(app, chosen);
+  add_plan_command(app, chosen);
+  add_next_command(app, chosen);
+  add_pullwindow_command(app, chosen);
 
   try {
     app.parse(argc, argv);

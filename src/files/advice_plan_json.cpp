@@ -77,10 +77,6 @@ OrderedJson to_json(const Finding& finding) {
 
 OrderedJson to_json(const Doubt& doubt) { return {{"about", doubt.about}, {"text", doubt.text}}; }
 
-const char* word_of(Pulling pulling) {
-  return pulling == Pulling::promising ? "promising" : pulling == Pulling::doubtful ? "doubtful" : "beyond";
-}
-
 OrderedJson to_json(const SeverityAssessment& severity) {
   return {{"grade", severity.word},
           {"mildest", severity.mildest_word},
@@ -88,7 +84,7 @@ OrderedJson to_json(const SeverityAssessment& severity) {
           {"straddles", severity.straddles},
           {"reason", severity.reason},
           {"findings", list_to_json(severity.findings)},
-          {"pulling", word_of(severity.pulling)},
+          {"pulling", word(severity.pulling)},
           {"doubts", list_to_json(severity.doubts)},
           {"crease", severity.is_long},
           {"size_class", severity.size_class}};

@@ -65,6 +65,8 @@ LimitRule read_limit(ObjectReader& object) {
   LimitRule rule;
   rule.of = required_word<Measure>(object, "of");
   rule.threshold = object.required<double>("threshold", between(0, 1e6));
+  rule.then = required_word<Pulling>(object, "then");
+  if (rule.then == Pulling::promising) object.fail("then", "a limit must make pulling doubtful or beyond");
   rule.only_long = object.required<bool>("only_long");
   rule.says = object.required<std::string>("says", name_rule);
   rule.reason = object.required<std::string>("reason", reason_rule);

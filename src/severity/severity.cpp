@@ -57,7 +57,7 @@ std::optional<Value> stretch_of(const Dent& dent) {
   }
   if (!dent.depth_mm) return std::nullopt;
   Quantity estimate = estimated_stretch(dent.width_mm, *dent.depth_mm);
-  const double along_section = section_stretch(dent.section);
+  const double along_section = profile_stretch(dent.section);
   if (along_section > estimate.value) {
     const double factor = along_section / estimate.value;
     estimate = {along_section, estimate.low * factor, estimate.high * factor};
@@ -191,7 +191,7 @@ void judge_limits(const Dent& dent, const PanelFacts& facts, const SeverityRules
                        reaches(rule.of, value->quantity.high, rule.threshold);
     if (!now && !maybe) continue;
     // an estimate alone does not write a spot off
-    const Pulling pulling = now && !value->estimated ? Pulling::beyond : Pulling::doubtful;
+    const Pulling pulling = now && !value->estimated ? rule.then : Pulling::doubtful;
     const std::string unit = unit_of(rule.of);
     worsen(result, pulling,
            {spoken_name(rule.of),

@@ -17,7 +17,7 @@ double parabola_arc_mm(double chord_mm, double sagitta_mm) {
   return 0.5 * chord_mm * (std::sqrt(1 + a * a) + std::asinh(a) / a);
 }
 
-double section_stretch(const std::vector<ProfilePoint>& section) {
+double profile_stretch(const std::vector<ProfilePoint>& section) {
   double peak = 0;
   for (const ProfilePoint& point : section) peak = std::max(peak, std::abs(point.height_mm));
   double arc = 0;

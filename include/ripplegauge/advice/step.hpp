@@ -28,6 +28,9 @@ struct Step {
   std::string missing;  ///< what would serve better and is not in the kit
 };
 
+/// "[diameter 22.4 mm (21.9–22.9); metal not sure, assumed]": what a step rests on, in one line.
+std::string facts_text(const Step& step);
+
 /// Something that the user could tell and that would change the plan.
 struct Question {
   std::string code;  ///< the option that answers it, such as "material"

@@ -54,12 +54,21 @@ struct GradeRule {
   std::string reason;
 };
 
+enum class Pulling { promising, doubtful, beyond };
+
+template <>
+struct EnumWords<Pulling> {
+  static constexpr std::pair<Pulling, const char*> list[] = {
+      {Pulling::promising, "promising"}, {Pulling::doubtful, "doubtful"}, {Pulling::beyond, "beyond"}};
+};
+
 /// From where on pulling alone will probably not do.
 struct LimitRule {
   Measure of = Measure::stretch_percent;
   double threshold = 0;
-  bool only_long = false;  ///< only for creases
-  std::string says;        ///< what it means, for the user: "the metal is stretched"
+  Pulling then = Pulling::beyond;  ///< or doubtful, where a person has to look
+  bool only_long = false;          ///< only for creases
+  std::string says;                ///< what it means, for the user: "the metal is stretched"
   std::string reason;
 };
 
@@ -92,8 +101,6 @@ struct Finding {
   int mildest = -1, worst = -1;  ///< of the two ends of the interval
   bool straddles() const { return mildest != worst; }
 };
-
-enum class Pulling { promising, doubtful, beyond };
 
 /// Why pulling is doubtful or will not do.
 struct Doubt {

@@ -33,7 +33,7 @@ double parabola_arc_mm(double chord_mm, double sagitta_mm);
 
 /// Arc length over chord, minus 1, of the part of a measured section that lies beyond a tenth of its peak;
 /// NaN if fewer than three points are left.
-double section_stretch(const std::vector<ProfilePoint>& section);
+double profile_stretch(const std::vector<ProfilePoint>& section);
 
 /// Smallest radius of bend of a Gaussian spot that is `width` wide at a tenth of its depth:
 /// sigma = W / (2 sqrt(2 ln 10)), curvature at the middle d / sigma², hence R = W² / (8 ln 10 · d).

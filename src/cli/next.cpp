@@ -1,0 +1,55 @@
+#include <iostream>
+
+#include "command.hpp"
+#include "panel_options.hpp"
+#include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/files/advice_file.hpp"
+#include "ripplegauge/files/atomic_write.hpp"
+#include "ripplegauge/files/reading_file.hpp"
+
+namespace ripplegauge::cli {
+namespace {
+
+constexpr const char* examples =
+    R"(Spots are matched by where they lie on the card: leave the card where it is between the photos.
+
+Examples:
+  ripplegauge next before.json after.json
+  ripplegauge next before.json after.json --kit mykit.json --material steel --paint original --air 18)";
+
+struct NextArguments {
+  std::string before, after, json;
+  std::shared_ptr<PanelArguments> panel;
+};
+
+Reading single_reading(const std::string& file) {
+  std::vector<Reading> readings = read_readings(file);
+  if (readings.size() != 1)
+    throw UsageError(file + " holds " + std::to_string(readings.size()) +
+                     " readings; `next` needs a file with one");
+  return std::move(readings.front());
+}
+
+int run_next(const NextArguments& arguments) {
+  const AdviceData data = advice_data_for(*arguments.panel);
+  const Reading before = single_reading(arguments.before), after = single_reading(arguments.after);
+  const NextStep next = next_step(before, after, arguments.panel->facts, data);
+  if (!arguments.json.empty()) write_atomically(arguments.json, next_to_json(next));
+  std::cout << next_to_text(next);
+  return before.status == Status::refused || after.status == Status::refused ? exit_refused : exit_ok;
+}
+
+}  // namespace
+
+void add_next_command(CLI::App& app, ChosenCommand& chosen) {
+  auto* command = app.add_subcommand("next", "After a pull: pull again, tap down, level a ring, or stop");
+  auto arguments = std::make_shared<NextArguments>();
+  command->add_option("BEFORE", arguments->before, "The reading before the pull")->required();
+  command->add_option("AFTER", arguments->after, "The reading after it")->required();
+  command->add_option("--json", arguments->json, "Write the advice as JSON")->type_name("FILE");
+  arguments->panel = add_panel_options(*command);
+  command->footer(examples);
+  command->callback([arguments, &chosen] { chosen = [arguments] { return run_next(*arguments); }; });
+}
+
+}  // namespace ripplegauge::cli

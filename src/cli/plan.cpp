@@ -1,0 +1,69 @@
+#include <algorithm>
+#include <iostream>
+
+#include "command.hpp"
+#include "panel_options.hpp"
+#include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/files/advice_file.hpp"
+#include "ripplegauge/files/atomic_write.hpp"
+#include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/sheet/plan_sheet.hpp"
+
+namespace ripplegauge::cli {
+namespace {
+
+constexpr const char* examples =
+    R"(What you do not say is treated cautiously, and asked for at the end of the plan.
+
+Examples:
+  ripplegauge plan dent.json
+  ripplegauge plan dent.json --material steel --paint original --coating none --place open --air 18
+  ripplegauge plan dent.json --kit mykit.json --sheet plan.pdf --json plan.json
+
+A kit file to start from: kit-sample.json in the data folder (its values are invented).)";
+
+struct PlanArguments {
+  std::string reading, json, sheet, paper = "a4";
+  std::shared_ptr<PanelArguments> panel;
+};
+
+int run_plan(const PlanArguments& arguments) {
+  const AdviceData data = advice_data_for(*arguments.panel);
+  const std::vector<Reading> readings = read_readings(arguments.reading);
+  if (!arguments.sheet.empty() && readings.size() != 1)
+    throw UsageError("--sheet makes one page from one reading; " + arguments.reading + " holds " +
+                     std::to_string(readings.size()));
+  std::vector<Plan> plans;
+  for (const Reading& reading : readings) plans.push_back(make_plan(reading, arguments.panel->facts, data));
+
+  if (!arguments.json.empty()) write_atomically(arguments.json, plans_to_json(plans));
+  if (!arguments.sheet.empty())
+    write_atomically(arguments.sheet,
+                     plan_sheet_pdf(plans.front(), arguments.paper == "letter" ? Paper::letter : Paper::a4));
+  for (std::size_t i = 0; i < plans.size(); ++i) std::cout << (i > 0 ? "\n" : "") << plan_to_text(plans[i]);
+  const bool all_refused = std::all_of(readings.begin(), readings.end(), [](const Reading& reading) {
+    return reading.status == Status::refused;
+  });
+  return all_refused ? exit_refused : exit_ok;
+}
+
+}  // namespace
+
+void add_plan_command(CLI::App& app, ChosenCommand& chosen) {
+  auto* command =
+      app.add_subcommand("plan", "What to do with a measured dent: tab, puller, preparation, temperatures");
+  auto arguments = std::make_shared<PlanArguments>();
+  command->add_option("READING", arguments->reading, "A reading that `measure --json` wrote")->required();
+  command->add_option("--json", arguments->json, "Write the plan as JSON")->type_name("FILE");
+  command->add_option("--sheet", arguments->sheet, "Write a one-page sheet to print (PDF)")
+      ->type_name("FILE");
+  command->add_option("--paper", arguments->paper, "Of the sheet: a4, letter")
+      ->check(CLI::IsMember({"a4", "letter"}))
+      ->type_name("SIZE")
+      ->capture_default_str();
+  arguments->panel = add_panel_options(*command);
+  command->footer(examples);
+  command->callback([arguments, &chosen] { chosen = [arguments] { return run_plan(*arguments); }; });
+}
+
+}  // namespace ripplegauge::cli

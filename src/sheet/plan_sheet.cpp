@@ -1,0 +1,260 @@
+#include "ripplegauge/sheet/plan_sheet.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "canvas.hpp"
+#include "sheet_parts.hpp"
+
+namespace ripplegauge {
+namespace {
+
+/// How much of a plan is drawn. The page takes the first of these that fits.
+struct Detail {
+  double font_mm = 3.0;
+  bool reasons = true, points = true, spots_in_full = true;
+};
+constexpr Detail details[] = {{3.0, true, true, true},   {2.7, true, true, true},   {2.5, true, true, true},
+                              {2.6, false, true, true},  {2.4, false, true, true},  {2.4, false, false, true},
+                              {2.7, false, true, false}, {2.4, false, false, false}};
+
+constexpr double margin_mm = 12, gutter_mm = 6, side_column_mm = 60, tick_mm = 2.8;
+
+/// Bytes that are no UTF-8 would make Cairo stop drawing: file names may hold any.
+std::string printable(std::string text) {
+  for (std::size_t i = 0; i < text.size();) {
+    const auto byte = static_cast<unsigned char>(text[i]);
+    const std::size_t length = byte < 0x80   ? 1
+                               : byte < 0xC2 ? 0
+                               : byte < 0xE0 ? 2
+                               : byte < 0xF0 ? 3
+                               : byte < 0xF5 ? 4
+                                             : 0;
+    bool valid = length > 0 && i + length <= text.size() && byte >= 0x20;
+    for (std::size_t k = 1; valid && k < length; ++k)
+      valid = (static_cast<unsigned char>(text[i + k]) & 0xC0) == 0x80;
+    if (!valid) text[i] = '?';
+    i += valid ? length : 1;
+  }
+  return text;
+}
+
+/// Draws downwards in one column.
+class Column {
+ public:
+  Column(Canvas& canvas, PageBox box, double font_mm)
+      : canvas_(canvas), box_(box), font_mm_(font_mm), y_mm_(box.y_mm) {}
+
+  double y_mm() const { return y_mm_; }
+  void skip(double height_mm) { y_mm_ += height_mm; }
+
+  void text(const std::string& words, const Font& font, double indent_mm = 0) {
+    y_mm_ = canvas_.paragraph({box_.x_mm + indent_mm, y_mm_}, box_.width_mm - indent_mm, words, font);
+  }
+  void heading(const std::string& words) {
+    skip(0.5 * font_mm_);
+    text(words, {1.15 * font_mm_, true, accent});
+    skip(0.2 * font_mm_);
+  }
+  void small(const std::string& words, double indent_mm = 0) {
+    text(words, {0.88 * font_mm_, false, dark_grey}, indent_mm);
+  }
+  void plain(const std::string& words, double indent_mm = 0) {
+    text(words, {font_mm_, false, black}, indent_mm);
+  }
+
+  /// A box to tick, a number, and the step.
+  void step(const Step& step, int number, const Detail& detail) {
+    const double top_mm = y_mm_ + 0.15 * font_mm_;
+    canvas_.outline({box_.x_mm, top_mm, tick_mm, tick_mm}, {dark_grey, 0.25, 0});
+    constexpr double indent_mm = tick_mm + 2;
+    text(std::to_string(number) + "  " + step.action, {font_mm_, true, black}, indent_mm);
+    if (detail.points)
+      for (const std::string& point : step.points) plain("• " + point, indent_mm);
+    small((detail.reasons ? step.reason + " " : "") + facts_text(step), indent_mm);
+    if (detail.reasons)
+      for (const std::string& alternative : step.alternatives) small("Or: " + alternative, indent_mm);
+    if (!step.missing.empty()) small("Missing: " + step.missing, indent_mm);
+    skip(0.45 * font_mm_);
+  }
+
+ private:
+  Canvas& canvas_;
+  PageBox box_;
+  double font_mm_, y_mm_;
+};
+
+std::string size_line(const DentPlan& plan) {
+  const Dent& dent = plan.dent;
+  std::string text = dent.kind == Kind::low ? "low, " : "high, ";
+  if (plan.severity.is_long)
+    text += shown(dent.length_mm.value, 1) + " × " + shown(dent.width_mm.value, 1) + " mm";
+  else
+    text += shown(dent.diameter_mm, "mm");
+  if (dent.depth_mm)
+    text += ", " + shown(*dent.depth_mm, "mm") + (dent.kind == Kind::low ? " deep" : " high");
+  return text + "; x " + shown(dent.x_mm, 0) + ", y " + shown(dent.y_mm, 0);
+}
+
+/// All that matters of a spot in one line, for a page with many.
+std::string one_line(const DentPlan& plan) {
+  std::string text = std::to_string(plan.number) + "  " + size_line(plan) + "; " + plan.severity.word;
+  if (plan.severity.beyond_pulling()) text += ": probably beyond pulling";
+  if (plan.tab)
+    text += "; " +
+            (plan.tab->tab ? plan.tab->tab->name : "face up to " + shown(plan.tab->max_width_mm, 1) + " mm");
+  if (plan.puller)
+    text += "; " + (plan.puller->puller ? plan.puller->puller->name : spoken(plan.puller->kind));
+  if (plan.pull_at)
+    text += "; pull at " + shown(plan.pull_at->low_c, 1) + "–" + shown(plan.pull_at->high_c, 1) + " °C";
+  if (plan.tip)
+    text += "; tap down, tip " + (plan.tip->tip ? plan.tip->tip->name : shown(plan.tip->width_mm, 0) + " mm");
+  return text;
+}
+
+std::vector<PagePoint> ellipse(PagePoint centre, double length_mm, double width_mm, double angle_deg) {
+  constexpr int corners = 72;
+  const double angle = angle_deg * std::numbers::pi / 180;
+  std::vector<PagePoint> points;
+  for (int i = 0; i <= corners; ++i) {
+    const double turn = 2 * std::numbers::pi * i / corners;
+    const double u = 0.5 * length_mm * std::cos(turn), v = 0.5 * width_mm * std::sin(turn);
+    // the card's y points up, the page's down
+    points.push_back({centre.x_mm + u * std::cos(angle) - v * std::sin(angle),
+                      centre.y_mm - u * std::sin(angle) - v * std::cos(angle)});
+  }
+  return points;
+}
+
+std::vector<PagePoint> outline_of(const Dent& dent, PagePoint centre) {
+  if (dent.outline.size() < 3)
+    return ellipse(centre, dent.length_mm.value, dent.width_mm.value, dent.angle_deg);
+  std::vector<PagePoint> points;
+  for (const PointMm& point : dent.outline)
+    points.push_back({centre.x_mm + point.x_mm - dent.x_mm, centre.y_mm - point.y_mm + dent.y_mm});
+  points.push_back(points.front());
+  return points;
+}
+
+/// The spot's edge and the faces in it at true size: lay the tab on the paper. Returns the height it took.
+double draw_true_size(Canvas& canvas, PagePoint top, const DentPlan& plan) {
+  const Dent& dent = plan.dent;
+  const double reach_mm = std::max(dent.length_mm.value, dent.diameter_mm.value);
+  constexpr double air_mm = 3;
+  if (!(reach_mm <= side_column_mm - 2 * air_mm)) return 0;  // would not be true to size
+  const PagePoint centre{top.x_mm + 0.5 * side_column_mm, top.y_mm + 0.5 * reach_mm + air_mm};
+  canvas.line(outline_of(dent, centre), {black, 0.4, 0});
+  if (plan.tab && plan.tab->tab) {
+    const Tab& tab = *plan.tab->tab;
+    const double angle = dent.angle_deg * std::numbers::pi / 180;
+    const int count = plan.tab->in_row;
+    // the row is centred on the spot, its gaps as equal as they come
+    const double spacing_mm = count > 1 ? (plan.tab->max_length_mm - tab.length_mm) / (count - 1) : 0;
+    for (int i = 0; i < count; ++i) {
+      const double along_mm = (i - 0.5 * (count - 1)) * spacing_mm;
+      const PagePoint middle{centre.x_mm + along_mm * std::cos(angle),
+                             centre.y_mm - along_mm * std::sin(angle)};
+      const auto face = tab.shape == TabShape::round
+                            ? ellipse(middle, tab.width_mm, tab.width_mm, 0)
+                            : ellipse(middle, tab.length_mm, tab.width_mm, dent.angle_deg);
+      canvas.line(face, {accent, 0.4, 1.0});
+    }
+  }
+  return reach_mm + 2 * air_mm;
+}
+
+double draw_head(Canvas& canvas, const PageBox& box, const Plan& plan) {
+  Column head(canvas, box, 3.0);
+  head.text("Plan: " + printable(plan.photo), {5.0, true, black});
+  const auto said = [](const std::string& word) {
+    return word == "not sure" ? std::string("not sure (ask)") : word;
+  };
+  head.small("metal " + said(spoken(plan.facts.material)) + ", paint " + said(spoken(plan.facts.paint)) +
+             ", coating " + said(spoken(plan.facts.coating)) + ", place " + said(spoken(plan.facts.place)) +
+             ", kit: " + (plan.kit.empty() ? "none given" : printable(plan.kit)));
+  head.skip(1);
+  canvas.line({{box.x_mm, head.y_mm()}, {box.right_mm(), head.y_mm()}}, {mid_grey, 0.3, 0});
+  return head.y_mm() + 2;
+}
+
+/// As many spots as fit, one after the other, and how many had no room.
+void draw_spot_lines(Column& column, double bottom_mm, const Plan& plan) {
+  constexpr double room_for_the_rest_mm = 45;
+  column.heading("Spots, in the order of work");
+  std::size_t drawn = 0;
+  while (drawn < plan.dents.size() && column.y_mm() < bottom_mm - room_for_the_rest_mm)
+    column.plain(one_line(plan.dents[drawn++]));
+  if (drawn < plan.dents.size())
+    column.plain("and " + std::to_string(plan.dents.size() - drawn) + " more: see the plan's text or JSON");
+}
+
+double draw_steps_column(Canvas& canvas, const PageBox& box, const Plan& plan, const Detail& detail) {
+  Column column(canvas, box, detail.font_mm);
+  int number = 0;
+  column.heading("Before you start");
+  for (const Step& step : plan.before) column.step(step, ++number, detail);
+  if (detail.spots_in_full)
+    for (const DentPlan& dent : plan.dents) {
+      column.heading("Spot " + std::to_string(dent.number) + ": " + size_line(dent));
+      column.small(dent.severity.reason);
+      for (const Step& step : dent.steps) column.step(step, ++number, detail);
+    }
+  else
+    draw_spot_lines(column, box.bottom_mm(), plan);
+  if (!plan.after.empty()) column.heading("Afterwards");
+  for (const Step& step : plan.after) column.step(step, ++number, detail);
+  return column.y_mm();
+}
+
+double draw_side_column(Canvas& canvas, const PageBox& box, const Plan& plan) {
+  Column column(canvas, box, 2.4);
+  const DentPlan& first = plan.dents.front();
+  column.heading("Spot " + std::to_string(first.number) +
+                 (first.tab && first.tab->tab ? " and tab face" : "") + ", true size");
+  const double drawn_mm = draw_true_size(canvas, {box.x_mm, column.y_mm()}, first);
+  if (drawn_mm > 0)
+    column.skip(drawn_mm);
+  else
+    column.small("too large for this column");
+  column.small("On paper printed at 100 %: lay the tab on it.");
+  if (!plan.questions.empty()) column.heading("Not yet known");
+  for (const Question& question : plan.questions) column.plain(question.text);
+  column.heading("Cautions");
+  for (const Caution& caution : plan.cautions) {
+    column.plain(caution.text);
+    column.skip(0.8);
+  }
+  return column.y_mm();
+}
+
+/// Draws the whole page; false when a column runs out of it.
+bool draw_page(Canvas& canvas, const PaperSize& size, const Plan& plan, const Detail& detail) {
+  const double width_mm = size.width_mm - 2 * margin_mm, bottom_mm = size.height_mm - margin_mm;
+  const double top_mm = draw_head(canvas, {margin_mm, margin_mm, width_mm, 0}, plan);
+  if (!plan.nothing_to_do.empty()) {
+    canvas.paragraph({margin_mm, top_mm + 5}, width_mm, printable(plan.nothing_to_do), {4.0, false, black});
+    return true;
+  }
+  const PageBox steps{margin_mm, top_mm, width_mm - side_column_mm - gutter_mm, bottom_mm - top_mm};
+  const PageBox side{steps.right_mm() + gutter_mm, top_mm, side_column_mm, steps.height_mm};
+  const double steps_end_mm = draw_steps_column(canvas, steps, plan, detail);
+  const double side_end_mm = draw_side_column(canvas, side, plan);
+  const double rule_x_mm = steps.right_mm() + 0.5 * gutter_mm;
+  canvas.line({{rule_x_mm, top_mm}, {rule_x_mm, bottom_mm}}, {pale_grey, 0.3, 0});
+  return std::max(steps_end_mm, side_end_mm) <= bottom_mm;
+}
+
+}  // namespace
+
+std::string plan_sheet_pdf(const Plan& plan, Paper paper) {
+  const PaperSize size = size_of(paper);
+  const Detail& last = details[std::size(details) - 1];
+  for (const Detail& detail : details) {
+    Canvas canvas(size.width_mm, size.height_mm, "Plan");
+    if (draw_page(canvas, size, plan, detail) || &detail == &last) return canvas.finish();
+  }
+  return "";
+}
+
+}  // namespace ripplegauge

@@ -1,0 +1,539 @@
+#include "ripplegauge/advice/plan.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <random>
+#include <sstream>
+
+#include "calibration.hpp"
+#include "catch.hpp"
+#include "ripplegauge/advice/cautions.hpp"
+#include "ripplegauge/core/errors.hpp"
+#include "sample_readings.hpp"
+
+using namespace ripplegauge;
+
+namespace {
+
+bool mentions(const std::string& text, const std::string& part) {
+  return text.find(part) != std::string::npos;
+}
+
+std::string all_text(const Step& step) {
+  std::string text = step.action;
+  for (const std::string& point : step.points) text += "\n" + point;
+  return text + "\n" + step.reason;
+}
+
+std::vector<Step> all_steps(const Plan& plan) {
+  std::vector<Step> steps = plan.before;
+  for (const DentPlan& dent : plan.dents) steps.insert(steps.end(), dent.steps.begin(), dent.steps.end());
+  steps.insert(steps.end(), plan.after.begin(), plan.after.end());
+  return steps;
+}
+
+const Step* find_step(const std::vector<Step>& steps, const std::string& code) {
+  const auto found =
+      std::find_if(steps.begin(), steps.end(), [&](const Step& step) { return step.code == code; });
+  return found == steps.end() ? nullptr : &*found;
+}
+
+const Step& step(const std::vector<Step>& steps, const std::string& code) {
+  const Step* found = find_step(steps, code);
+  if (found == nullptr) FAIL("no step " << code);
+  return *found;
+}
+
+bool has_caution(const Plan& plan, const std::string& code) {
+  return std::any_of(plan.cautions.begin(), plan.cautions.end(),
+                     [&](const Caution& c) { return c.code == code; });
+}
+
+bool asks(const Plan& plan, const std::string& code) {
+  return std::any_of(plan.questions.begin(), plan.questions.end(),
+                     [&](const Question& q) { return q.code == code; });
+}
+
+Plan plan_for(const Dent& dent, const PanelFacts& facts = {},
+              const AdviceData& data = sample::with_sample_kit()) {
+  return make_plan(sample::reading({dent}), facts, data);
+}
+
+/// Everything known, nothing special.
+PanelFacts plain_steel() {
+  PanelFacts facts;
+  facts.material = Material::mild_steel;
+  facts.thickness_mm = 0.7;
+  facts.paint = Paint::original;
+  facts.coating = Coating::none;
+  facts.place = Place::open;
+  facts.access = Access::closed;
+  facts.air_c = 18;
+  facts.panel_c = 18;
+  return facts;
+}
+
+std::vector<PanelFacts> all_facts() {
+  std::vector<PanelFacts> list;
+  for (const auto& [material, m] : EnumWords<Material>::list)
+    for (const auto& [paint, p] : EnumWords<Paint>::list)
+      for (const auto& [coating, c] : EnumWords<Coating>::list)
+        for (const auto& [place, l] : EnumWords<Place>::list)
+          for (const std::optional<double> air_c :
+               {std::optional<double>(), std::optional<double>(-3), std::optional<double>(44)}) {
+            PanelFacts facts;
+            facts.material = material;
+            facts.paint = paint;
+            facts.coating = coating;
+            facts.place = place;
+            facts.air_c = air_c;
+            list.push_back(facts);
+          }
+  return list;
+}
+
+/// A shelf of random parts, some lists empty.
+Kit random_kit(std::mt19937& random) {
+  const auto number = [&](double low, double high) {
+    return std::uniform_real_distribution<double>(low, high)(random);
+  };
+  const auto count = [&] { return static_cast<int>(number(0, 7)); };
+  Kit kit;
+  kit.name = "random";
+  for (int i = count(); i > 0; --i) {
+    const double width = number(3, 40);
+    const bool round = number(0, 1) < 0.6;
+    kit.tabs.push_back({"T" + std::to_string(i), round ? TabShape::round : TabShape::long_shape,
+                        number(0, 1) < 0.5 ? TabMaterial::rigid : TabMaterial::soft,
+                        round ? width : width * number(1.5, 4), width});
+  }
+  for (int i = count(); i > 0; --i)
+    kit.pullers.push_back(
+        {"P" + std::to_string(i), static_cast<PullerKind>(static_cast<int>(number(0, 4.99))), {}});
+  for (int i = count(); i > 0; --i)
+    kit.tips.push_back(
+        {"K" + std::to_string(i), number(2, 30), static_cast<Hardness>(static_cast<int>(number(0, 2.99)))});
+  return kit;
+}
+
+std::vector<Dent> all_dents() {
+  std::vector<Dent> dents;
+  for (const double diameter_mm : {4.0, 5.5, 8.0, 14.0, 22.0, 38.0, 70.0, 140.0})
+    for (const double depth_over_diameter : {0.002, 0.012, 0.04})
+      for (const double ratio : {1.0, 1.9, 2.1, 4.5})
+        dents.push_back(sample::low(diameter_mm, depth_over_diameter * diameter_mm, ratio));
+  return dents;
+}
+
+}  // namespace
+
+TEST_CASE("every step has a reason and a number or a named fact", "[plan]") {
+  const auto data = sample::with_sample_kit();
+  const auto bare = sample::without_kit();
+  int steps = 0;
+  for (const PanelFacts& facts : all_facts())
+    for (const Dent& dent :
+         {sample::low(22, 0.3), sample::low(6, 0.4), sample::high(12, 0.1), sample::low(40, 0.5, 3)})
+      for (const AdviceData* one : {&data, &bare})
+        for (const Step& s : all_steps(plan_for(dent, facts, *one))) {
+          ++steps;
+          CHECK_FALSE(s.code.empty());
+          CHECK_FALSE(s.action.empty());
+          CHECK_FALSE(s.reason.empty());
+          REQUIRE_FALSE(s.facts.empty());
+          for (const Fact& fact : s.facts) {
+            CHECK_FALSE(fact.name.empty());
+            CHECK_FALSE(fact.value.empty());
+            CHECK_FALSE(fact.source.empty());
+          }
+        }
+  CHECK(steps > 10000);
+}
+
+TEST_CASE("a tab is never larger than the dent, whatever the kit", "[plan]") {
+  std::mt19937 random(11);
+  AdviceData data = sample::with_sample_kit();
+  int chosen = 0;
+  for (int trial = 0; trial < 200; ++trial) {
+    if (trial > 0) data.kit = random_kit(random);
+    for (const Dent& dent : all_dents()) {
+      const Plan plan = plan_for(dent, {}, data);
+      REQUIRE(plan.dents.front().tab);
+      const TabChoice& choice = *plan.dents.front().tab;
+      CHECK(choice.max_width_mm < dent.width_mm.low);
+      CHECK(choice.max_length_mm < dent.length_mm.low);
+      CHECK(choice.in_row >= 1);
+      if (!choice.tab) continue;
+      ++chosen;
+      CHECK(choice.tab->width_mm < dent.width_mm.low);
+      CHECK(choice.tab->length_mm < dent.length_mm.low);
+      if (choice.tab->shape == TabShape::round) CHECK(choice.tab->length_mm < dent.width_mm.low);
+      CHECK(choice.in_row * choice.tab->length_mm < dent.length_mm.low);
+    }
+  }
+  CHECK(chosen > 5000);
+}
+
+TEST_CASE("a larger dent never gets a smaller tab", "[plan]") {
+  std::mt19937 random(12);
+  AdviceData data = sample::with_sample_kit();
+  for (int trial = 0; trial < 60; ++trial) {
+    if (trial > 0) data.kit = random_kit(random);
+    for (const double depth_mm : {0.05, 0.3, 1.0}) {
+      double last_face_mm = 0, last_tab_mm2 = 0;
+      for (double diameter_mm = 4; diameter_mm < 120; diameter_mm *= 1.07) {
+        const TabChoice choice = *plan_for(sample::low(diameter_mm, depth_mm), {}, data).dents.front().tab;
+        CHECK(choice.max_width_mm >= last_face_mm);
+        last_face_mm = choice.max_width_mm;
+        if (!choice.tab || choice.tab->shape != choice.shape) continue;
+        const double area_mm2 = choice.tab->length_mm * choice.tab->width_mm;
+        CHECK(area_mm2 >= last_tab_mm2);
+        last_tab_mm2 = area_mm2;
+      }
+      CHECK(last_face_mm > 80);
+    }
+  }
+}
+
+TEST_CASE("a larger high spot never gets a narrower tip", "[plan]") {
+  double last_mm = 0;
+  for (double diameter_mm = 3; diameter_mm < 60; diameter_mm *= 1.1) {
+    const TipChoice tip = *plan_for(sample::high(diameter_mm, 0.1), plain_steel()).dents.front().tip;
+    REQUIRE(tip.tip);
+    CHECK(tip.tip->width_mm >= last_mm);
+    last_mm = tip.tip->width_mm;
+  }
+  CHECK(last_mm == 18);
+}
+
+TEST_CASE("a high spot is tapped down, never pulled", "[plan]") {
+  for (const PanelFacts& facts : all_facts()) {
+    const Plan plan = plan_for(sample::high(14, 0.12), facts);
+    CHECK_FALSE(plan.dents.front().tab);
+    CHECK_FALSE(plan.dents.front().puller);
+    for (const char* code : {"choose_tab", "glue", "pull", "warm_tabs", "prepare"})
+      CHECK(find_step(all_steps(plan), code) == nullptr);
+    if (facts.paint != Paint::damaged) CHECK(find_step(all_steps(plan), "tap_down") != nullptr);
+  }
+}
+
+TEST_CASE("cautions are never lost", "[plan]") {
+  for (const PanelFacts& facts : all_facts()) {
+    const Plan pull = plan_for(sample::low(22, 0.3), facts), tap = plan_for(sample::high(12, 0.1), facts);
+    for (const Plan* plan : {&pull, &tap}) CHECK(has_caution(*plan, "maker_and_law"));
+    if (facts.paint == Paint::damaged) {
+      CHECK(has_caution(pull, "broken_paint"));
+      continue;
+    }
+    for (const char* code :
+         {"hot_glue", "flame", "warm_panel", "isopropyl_alcohol", "heat_near_parts", "eyes_and_ears"})
+      CHECK(has_caution(pull, code));
+    CHECK(has_caution(pull, "cutting") == (facts.coating != Coating::none));
+    CHECK(has_caution(tap, "eyes_and_ears"));
+    CHECK_FALSE(has_caution(tap, "hot_glue"));
+  }
+}
+
+TEST_CASE("cautions carry the published numbers", "[plan]") {
+  const auto text_of = [](const char* code) {
+    for (const Caution& caution : cautions_for({true, true, true, 195, 50}, {}))
+      if (caution.code == code) return caution.text;
+    return std::string();
+  };
+  // NIOSH Pocket Guide 0359: flash point 53 °F, REL 400 ppm
+  CHECK(mentions(text_of("isopropyl_alcohol"), "11.7 °C"));
+  CHECK((53 - 32) / 1.8 == Approx(11.7).margin(0.05));
+  CHECK(mentions(text_of("isopropyl_alcohol"), "400 ppm"));
+  // NIOSH: 85 dBA for 8 h, 3 dB exchange rate, so 100 dBA for 15 min
+  CHECK(mentions(text_of("eyes_and_ears"), "100 dB(A): 15 minutes"));
+  CHECK(8 * 60 / std::pow(2, (100 - 85) / 3) == Approx(15));
+  // a county fire procedure: 350 °F
+  CHECK(mentions(text_of("heat_near_parts"), "177 °C"));
+  CHECK(mentions(text_of("hot_glue"), "195 °C"));
+}
+
+TEST_CASE("burn times are never stated too long", "[plan]") {
+  // attributed to the Shriners Burn Institute: 49 °C > 5 min, 60 °C < 5 s, 68 °C about 1 s
+  CHECK(burns_after(30).empty());
+  CHECK(burns_after(49) == "five minutes");
+  CHECK(burns_after(50) == "a minute and a half");
+  CHECK(burns_after(60) == "five seconds");
+  CHECK(burns_after(90) == "less than one second");
+}
+
+TEST_CASE("an empty kit still gives a useful answer", "[plan]") {
+  const Plan plan = plan_for(sample::low(22.4, 0.31), plain_steel(), sample::without_kit());
+  const DentPlan& dent = plan.dents.front();
+  CHECK_FALSE(dent.tab->tab);
+  CHECK(mentions(step(dent.steps, "choose_tab").action, "round, soft, face at most 18.7 mm"));
+  CHECK(mentions(step(dent.steps, "pull").action, "wide lifter"));
+  // common practice, no published source: gun near 195 °C, panel about 50 °C, pull below about 40 °C
+  const std::string glue = all_text(step(dent.steps, "glue"));
+  CHECK(mentions(glue, "195 °C"));
+  CHECK(mentions(glue, "50 °C"));
+  CHECK(mentions(glue, "–40 °C"));
+  CHECK(mentions(plan_to_text(plan), "none given"));
+}
+
+TEST_CASE("long tabs for creases, along them, several in a row for long ones", "[plan]") {
+  const Plan round = plan_for(sample::low(22, 0.3)), crease = plan_for(sample::low(40, 0.5, 3));
+  CHECK(round.dents.front().tab->tab->shape == TabShape::round);
+  CHECK(crease.dents.front().tab->tab->shape == TabShape::long_shape);
+  CHECK(mentions(all_text(step(crease.dents.front().steps, "choose_tab")), "along the crease, 30°"));
+  const Plan longer = plan_for(sample::low(60, 0.5, 4.5));
+  CHECK(longer.dents.front().tab->in_row > 1);
+  CHECK(mentions(all_text(step(longer.dents.front().steps, "choose_tab")), "in a row along the crease"));
+
+  // without a long one, small round ones in a row, and what is missing is said
+  AdviceData data = sample::with_sample_kit();
+  std::erase_if(data.kit.tabs, [](const Tab& tab) { return tab.shape == TabShape::long_shape; });
+  const TabChoice choice = *plan_for(sample::low(40, 0.5, 3), {}, data).dents.front().tab;
+  CHECK(choice.tab->shape == TabShape::round);
+  CHECK(choice.in_row > 1);
+  CHECK(mentions(choice.missing, "long"));
+}
+
+TEST_CASE("a length over width that crosses the limit offers both shapes", "[plan]") {
+  const Plan plan = plan_for(sample::low(30, 0.3, 1.98));
+  CHECK(plan.dents.front().tab->shape == TabShape::round);
+  REQUIRE_FALSE(plan.dents.front().tab->alternatives.empty());
+  CHECK(mentions(plan.dents.front().tab->alternatives.front(), "long tab"));
+}
+
+TEST_CASE("tab and puller follow the dent", "[plan]") {
+  // common practice, no published source
+  const auto plan_on = [](const Dent& dent, PanelFacts facts) { return plan_for(dent, facts).dents.front(); };
+  const PanelFacts steel = plain_steel();
+  CHECK(plan_on(sample::low(9, 0.15), steel).tab->tab->material == TabMaterial::rigid);
+  CHECK(plan_on(sample::low(45, 0.3), steel).tab->tab->material == TabMaterial::soft);
+  CHECK(plan_on(sample::low(12, 0.1), steel).puller->kind == PullerKind::light_slide_hammer);
+  CHECK(plan_on(sample::low(35, 0.2), steel).puller->kind == PullerKind::wide_lifter);
+  CHECK(plan_on(sample::low(90, 0.5), steel).puller->kind == PullerKind::heavy_slide_hammer);
+  PanelFacts line = steel, stiff = steel, brace = steel;
+  line.place = Place::body_line;
+  brace.place = Place::brace;
+  stiff.material = Material::high_strength_steel;
+  for (const PanelFacts& facts : {line, brace, stiff})
+    CHECK(plan_on(sample::low(12, 0.1), facts).puller->kind == PullerKind::narrow_lifter);
+}
+
+TEST_CASE("a lifter's feet stand outside of the dent where the kit allows", "[plan]") {
+  AdviceData data = sample::with_sample_kit();
+  data.kit.pullers = {{"W", PullerKind::wide_lifter, 120},
+                      {"N", PullerKind::wide_lifter, 50},
+                      {"T", PullerKind::wide_lifter, 20}};
+  const auto chosen = [&](double diameter_mm) {
+    return plan_for(sample::low(diameter_mm, 0.2), plain_steel(), data).dents.front().puller->puller->name;
+  };
+  CHECK(chosen(30) == "N");
+  data.kit.pullers = {{"T", PullerKind::wide_lifter, 20}, {"S", PullerKind::wide_lifter, 28}};
+  CHECK(chosen(30) == "S");
+}
+
+TEST_CASE("what the kit lacks is named, and what does instead", "[plan]") {
+  AdviceData data = sample::with_sample_kit();
+  data.kit.pullers = {{"Big one", PullerKind::wide_lifter, 75}};
+  const PullerChoice choice = *plan_for(sample::low(12, 0.1), plain_steel(), data).dents.front().puller;
+  REQUIRE(choice.puller);
+  CHECK(choice.puller->name == "Big one");
+  CHECK(mentions(choice.missing, "light slide hammer"));
+  data.kit.tabs = {{"Huge", TabShape::round, TabMaterial::soft, 60, 60}};
+  const TabChoice tab = *plan_for(sample::low(12, 0.1), plain_steel(), data).dents.front().tab;
+  CHECK_FALSE(tab.tab);
+  CHECK(mentions(tab.missing, "face up to 10"));
+}
+
+TEST_CASE("the smallest tab serves dents down to 5 to 6 mm, where preparation decides", "[plan]") {
+  // common practice, no published source
+  const auto tab_for = [](double diameter_mm) {
+    return *plan_for(sample::low(diameter_mm, 0.06)).dents.front().tab;
+  };
+  REQUIRE(tab_for(5.6).tab);
+  CHECK(tab_for(5.6).tab->width_mm == 5);
+  CHECK(tab_for(5.6).preparation_decides);
+  CHECK_FALSE(tab_for(4.5).tab);
+  CHECK_FALSE(tab_for(15).preparation_decides);
+}
+
+TEST_CASE("coatings are cut and wiped, and have to be renewed", "[plan]") {
+  // common practice, no published source
+  PanelFacts facts = plain_steel();
+  CHECK_FALSE(mentions(all_text(step(plan_for(sample::low(22, 0.3), facts).before, "prepare")), "compound"));
+  for (const Coating coating :
+       {Coating::unknown, Coating::wax_or_sealant, Coating::ceramic, Coating::ceramic_slick}) {
+    facts.coating = coating;
+    const Plan plan = plan_for(sample::low(22, 0.3), facts);
+    const std::string prepare = all_text(step(plan.before, "prepare"));
+    CHECK(mentions(prepare, "cutting compound"));
+    CHECK(mentions(prepare, "isopropyl alcohol"));
+    CHECK(mentions(prepare, "if a first pull lets go"));
+    CHECK(mentions(all_text(step(plan.before, "tell_customer")), "renewed"));
+  }
+}
+
+TEST_CASE("repainted or unknown paint is told before any pull", "[plan]") {
+  PanelFacts facts = plain_steel();
+  CHECK(find_step(plan_for(sample::low(22, 0.3), facts).before, "tell_customer") == nullptr);
+  for (const Paint paint : {Paint::unknown, Paint::repainted}) {
+    facts.paint = paint;
+    const Plan plan = plan_for(sample::low(22, 0.3), facts);
+    CHECK(mentions(all_text(step(plan.before, "tell_customer")), "lift"));
+  }
+}
+
+TEST_CASE("pull temperatures come from the kit's glue", "[plan]") {
+  // common practice, no published source: 37 to 39 °C for a small rigid tab on steel
+  const auto pull_at = [](const Dent& dent, const PanelFacts& facts, const AdviceData& data) {
+    return *plan_for(dent, facts, data).dents.front().pull_at;
+  };
+  const auto bare = sample::without_kit();
+  CHECK(pull_at(sample::low(9, 0.15), plain_steel(), bare).low_c == 37);
+  CHECK(pull_at(sample::low(9, 0.15), plain_steel(), bare).high_c == 39);
+  CHECK(pull_at(sample::low(45, 0.3), plain_steel(), bare).high_c == 40);
+  PanelFacts aluminium = plain_steel();
+  aluminium.material = Material::aluminium;
+  CHECK(pull_at(sample::low(9, 0.15), aluminium, bare).high_c == 40);
+
+  PanelFacts winter = plain_steel();
+  winter.air_c = 2;
+  CHECK(pull_at(sample::low(45, 0.3), winter, sample::with_sample_kit()).high_c == 36);
+}
+
+TEST_CASE("weather changes the time", "[plan]") {
+  const auto wait = [](double air_c) {
+    PanelFacts facts = plain_steel();
+    facts.air_c = air_c;
+    return plan_for(sample::low(45, 0.3), facts, sample::without_kit()).dents.front().wait_s;
+  };
+  REQUIRE(wait(0));
+  REQUIRE(wait(30));
+  CHECK(wait(0)->value < wait(30)->value);
+  CHECK_FALSE(wait(43));
+  PanelFacts hot = plain_steel();
+  hot.air_c = 43;
+  const Plan plan = plan_for(sample::low(45, 0.3), hot, sample::without_kit());
+  CHECK(mentions(all_text(step(plan.dents.front().steps, "glue")), "too warm"));
+  CHECK_FALSE(step(plan.dents.front().steps, "glue").missing.empty());
+}
+
+TEST_CASE("a low in a high: the ring comes down first", "[plan]") {
+  Dent ring = sample::high(40, 0.12), inner = sample::low(10, 0.06), other = sample::low(60, 0.4);
+  inner.inside_of = 0;
+  other.x_mm = 300;
+  const Plan plan =
+      make_plan(sample::reading({ring, inner, other}), plain_steel(), sample::with_sample_kit());
+  REQUIRE(plan.dents.size() == 3);
+  CHECK(plan.dents[0].number == 1);
+  CHECK(plan.dents[1].number == 2);
+  CHECK(plan.dents[2].number == 3);
+  const Step& level = step(plan.dents[0].steps, "level_ring");
+  CHECK(mentions(all_text(level), "round the low, not in it"));
+  CHECK(plan.dents[0].tip->width_mm == Approx(15));  // half of 40 - 10
+  CHECK(find_step(plan.dents[1].steps, "pull") != nullptr);
+
+  // the same, told in the other order
+  inner.inside_of = 1;
+  const Plan swapped = make_plan(sample::reading({inner, ring}), plain_steel(), sample::with_sample_kit());
+  CHECK(swapped.dents[0].number == 2);
+}
+
+TEST_CASE("order of work", "[plan]") {
+  std::vector<Dent> dents{sample::low(10, 0.1), sample::high(15, 0.1), sample::low(40, 0.3),
+                          sample::low(20, 0.2)};
+  for (std::size_t i = 0; i < dents.size(); ++i) dents[i].x_mm = 100.0 * static_cast<double>(i);
+  dents[3].min_radius_mm = Quantity{3, 2.8, 3.2};  // beyond pulling
+  const Plan plan = make_plan(sample::reading(dents), plain_steel(), sample::with_sample_kit());
+  std::vector<std::size_t> order;
+  for (const DentPlan& dent : plan.dents) {
+    order.push_back(dent.number);
+    CHECK_FALSE(dent.order_reason.empty());
+  }
+  CHECK(order == std::vector<std::size_t>{3, 1, 2, 4});
+  CHECK(find_step(plan.dents.back().steps, "beyond_pulling") != nullptr);
+}
+
+TEST_CASE("nests that point nowhere or at each other do no harm", "[plan]") {
+  Dent a = sample::low(20, 0.2), b = sample::high(20, 0.2);
+  a.inside_of = 1;
+  b.inside_of = 0;
+  CHECK(make_plan(sample::reading({a, b}), {}, sample::with_sample_kit()).dents.size() == 2);
+  a.inside_of = 7;
+  b.inside_of = -3;
+  CHECK(make_plan(sample::reading({a, b}), {}, sample::with_sample_kit()).dents.size() == 2);
+}
+
+TEST_CASE("feet are kept off the neighbour", "[plan]") {
+  Dent a = sample::low(20, 0.2), b = sample::low(12, 0.1);
+  b.x_mm = a.x_mm + 26;
+  const Plan plan = make_plan(sample::reading({a, b}), plain_steel(), sample::with_sample_kit());
+  CHECK(mentions(all_text(step(plan.dents.front().steps, "pull")), "keep the feet off spot 2"));
+}
+
+TEST_CASE("broken paint is neither pulled nor tapped", "[plan]") {
+  PanelFacts facts = plain_steel();
+  facts.paint = Paint::damaged;
+  for (const Dent& dent : {sample::low(22, 0.3), sample::high(12, 0.1)}) {
+    const Plan plan = plan_for(dent, facts);
+    CHECK_FALSE(plan.dents.front().tab);
+    CHECK_FALSE(plan.dents.front().tip);
+    CHECK(find_step(plan.dents.front().steps, "beyond_pulling") != nullptr);
+  }
+}
+
+TEST_CASE("what is missing and matters is asked for", "[plan]") {
+  const Plan ignorant = plan_for(sample::low(22, 0.3));
+  for (const char* code : {"material", "paint", "coating", "place", "access", "air"})
+    CHECK(asks(ignorant, code));
+  CHECK(plan_for(sample::low(22, 0.3), plain_steel()).questions.empty());
+  Dent flat = sample::low(22, 0.3);
+  flat.depth_mm.reset();
+  CHECK(asks(plan_for(flat, plain_steel()), "depth"));
+  CHECK_FALSE(asks(plan_for(sample::high(12, 0.1)), "coating"));
+}
+
+TEST_CASE("an unknown depth still gives a plan", "[plan]") {
+  Dent dent = sample::low(22, 0.3);
+  dent.depth_mm.reset();
+  const Plan plan = plan_for(dent, plain_steel());
+  CHECK(plan.dents.front().tab->tab);
+  CHECK(mentions(plan_to_text(plan), "unknown deep"));
+}
+
+TEST_CASE("a refused photo and a panel without dents", "[plan]") {
+  Reading refused;
+  refused.photo.name = "dark.jpg";
+  refused.refusal = Refusal{"card_not_found", "No card was found", "Put the card flat beside the dent."};
+  const Plan none = make_plan(refused, {}, sample::with_sample_kit());
+  CHECK(none.dents.empty());
+  CHECK(mentions(none.nothing_to_do, "No card was found"));
+  CHECK(mentions(none.nothing_to_do, "Put the card flat"));
+  const Plan clean = make_plan(sample::reading({}), {}, sample::with_sample_kit());
+  CHECK(mentions(clean.nothing_to_do, "No dent"));
+  CHECK(all_steps(clean).empty());
+}
+
+TEST_CASE("the plan's text keeps to its width", "[plan]") {
+  const auto characters = [](const std::string& line) {
+    return std::count_if(line.begin(), line.end(),
+                         [](char c) { return (static_cast<unsigned char>(c) & 0xC0) != 0x80; });
+  };
+  for (const Dent& dent : {sample::low(22.4, 0.31), sample::low(40, 0.5, 3), sample::high(12, 0.1)}) {
+    std::istringstream text(plan_to_text(plan_for(dent, plain_steel()), 80));
+    int lines = 0;
+    for (std::string line; std::getline(text, line); ++lines) CHECK(characters(line) <= 80);
+    CHECK(lines > 20);
+  }
+}
+
+TEST_CASE("plans as JSON", "[plan]") {
+  const Plan plan = plan_for(sample::low(22.4, 0.31), plain_steel());
+  const std::string json = plans_to_json({plan});
+  for (const char* part : {"\"schema\": 1", "\"spots\"", "\"choose_tab\"", "\"severity\"", "\"cautions\"",
+                           "\"pull_at_c\"", "\"wait_s\"", "\"max_width_mm\""})
+    CHECK(mentions(json, part));
+  CHECK(plans_to_json({plan}) == json);
+  CHECK(plans_to_json({plan, plan}).front() == '[');
+  Dent odd = sample::low(22.4, 0.31);
+  odd.depth_mm = Quantity{};
+  CHECK_NOTHROW(plans_to_json({plan_for(odd)}));
+}
