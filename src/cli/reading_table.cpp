@@ -54,7 +54,7 @@ std::string reading_table(const Reading& reading, const ReadingTableOptions& opt
     }
     out += std::string("    ") + (d.kind == Kind::low ? "depth       " : "height      ") + (d.depth_mm ? with_interval(*d.depth_mm, "mm") : "not known") + "\n";
     if (d.max_slope_mrad) out += "    slope       " + with_interval(*d.max_slope_mrad, "mrad") + "\n";
-    if (!d.severity.empty()) out += wrap(d.severity + (d.severity_reason.empty() ? "" : ": " + d.severity_reason), "    ");
+    if (!d.severity.empty()) out += wrap(d.severity_reason.empty() ? d.severity : d.severity_reason, "    ");
     out += format("    agreement   %.0f %% of the stripes' disturbance explained\n", 100 * d.agreement);
     for (const std::string& note : d.notes) out += wrap("note: " + note, "    ");
     if (options.budget && i < reading.budgets.size()) {

@@ -3,11 +3,13 @@
 #include <string>
 
 #include "ripplegauge/core/reading.hpp"
+#include "ripplegauge/severity/coins.hpp"
 
 namespace ripplegauge::cli {
 
 struct ReadingTableOptions {
   bool budget = false;
+  const CoinSet* coins = nullptr;  ///< to say sizes in coins
 };
 
 /// A reading for the terminal: at most 80 columns, plain text.
