@@ -15,18 +15,20 @@ using namespace picture_detail;
 
 namespace {
 
-/// Narrower photos are enlarged, so that the text below them stays sharp; 1000 px are about what a phone
-/// shows.
+/// Narrower pictures would make the text below the photo too coarse; 1000 px are about what a phone shows.
 constexpr int least_width_px = 1000;
+/// Small photos are enlarged by whole factors, but not beyond this height.
+constexpr int greatest_enlarged_height_px = 3000;
 
 /// Text sizes a picture is wide: on a phone held upright, where the picture is about 70 mm wide, capitals are
 /// then a good 1.3 mm high, and they grow with the first pinch.
 constexpr double text_sizes_wide = 38;
 
 cv::Mat enlarged(const cv::Mat& photo) {
-  if (photo.cols >= least_width_px) return photo;
+  const int factor =
+      std::min((least_width_px + photo.cols - 1) / photo.cols, greatest_enlarged_height_px / photo.rows);
+  if (factor <= 1) return photo;
   cv::Mat large;
-  const double factor = std::ceil(static_cast<double>(least_width_px) / photo.cols);
   cv::resize(photo, large, {}, factor, factor, cv::INTER_LINEAR);
   return large;
 }
@@ -36,9 +38,9 @@ cv::Point2d on_canvas(const std::pair<double, double>& px, double scale) {
   return {(px.first + 0.5) * scale, (px.second + 0.5) * scale};
 }
 
-std::string label_second_line(const Dent& dent) {
-  if (!dent.depth_mm) return dent.kind == Kind::low ? "low" : "high";
-  return without_interval(*dent.depth_mm, "mm") + (dent.kind == Kind::low ? " low" : " high");
+std::string kind_and_depth(const Dent& dent) {
+  const std::string kind = dent.kind == Kind::low ? "low" : "high";
+  return dent.depth_mm ? kind + " " + without_interval(*dent.depth_mm, "mm") : kind;
 }
 
 std::vector<Spot> spots_of(const Reading& reading, double scale) {
@@ -50,7 +52,7 @@ std::vector<Spot> spots_of(const Reading& reading, double scale) {
     spot.number = static_cast<int>(i + 1);
     spot.kind = dent.kind;
     spot.first_line = without_interval(dent.diameter_mm, "mm");
-    if (!many) spot.second_line = label_second_line(dent);
+    if (!many) spot.second_line = kind_and_depth(dent);
     if (i < reading.outlines_px.size())
       for (const auto& px : reading.outlines_px[i])
         if (std::isfinite(px.first) && std::isfinite(px.second)) spot.outline.push_back(on_canvas(px, scale));
@@ -86,10 +88,11 @@ Picture annotated_picture(const AnnotateInput& input) {
     throw std::invalid_argument("the photo to annotate must be CV_8UC3 and not empty");
   const cv::Mat photo = enlarged(input.photo_bgr);
   const Reading& reading = input.reading;
-  const double text_size = photo.cols / text_sizes_wide;
-  const Legend legend(reading, input.coins, photo.cols, text_size);
+  const int width = std::max(photo.cols, least_width_px);
+  const double text_size = width / text_sizes_wide;
+  const Legend legend(reading, input.coins, width, text_size);
 
-  Canvas canvas(photo.cols, photo.rows + static_cast<int>(std::ceil(legend.height())), palette::paper);
+  Canvas canvas(width, photo.rows + static_cast<int>(std::ceil(legend.height())), palette::paper);
   canvas.paste(photo, 0, 0);
   const double scale =
       reading.photo.width_px > 0 ? static_cast<double>(photo.cols) / reading.photo.width_px : 1;

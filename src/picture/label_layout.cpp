@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
-#include <numbers>
+#include <numeric>
 
 namespace ripplegauge::picture_detail {
 namespace {
@@ -65,86 +65,96 @@ PlacedLabel connected(const cv::Rect2d& box, const std::vector<cv::Point2d>& out
   return label;
 }
 
+struct Candidate {
+  double cost = 0;
+  PlacedLabel label;
+};
+
 class Placer {
  public:
   Placer(const std::vector<LabelWish>& wishes, const cv::Rect2d& area, const std::vector<cv::Rect2d>& taken,
          double unit)
       : wishes_(wishes), area_(area), taken_(taken), unit_(unit) {
     for (const LabelWish& wish : wishes) outlines_.push_back(bounds(wish.outline));
+    for (std::size_t i = 0; i < wishes.size(); ++i) candidates_.push_back(candidates_for(i));
   }
 
+  /// Labels are placed one after the other, each in the best place that is left. Whose place turned out worst
+  /// chooses first in the next round; the best round counts.
   std::vector<std::optional<PlacedLabel>> place_all() {
-    std::vector<std::optional<PlacedLabel>> labels(wishes_.size());
-    for (const std::size_t index : most_crowded_first()) {
-      labels[index] = place(index);
-      if (labels[index]) placed_.push_back(*labels[index]);
+    constexpr int rounds = 24;
+    std::vector<std::size_t> order(wishes_.size());
+    std::iota(order.begin(), order.end(), 0u);
+    Round best;
+    for (int i = 0; i < rounds && !order.empty(); ++i) {
+      Round round = play(order);
+      const auto worst = std::find(order.begin(), order.end(), round.worst);
+      std::rotate(order.begin(), worst, worst + 1);
+      if (round.total_cost < best.total_cost) best = std::move(round);
     }
-    return labels;
+    return best.labels;
   }
 
  private:
-  /// Those without neighbours find room anyway.
-  std::vector<std::size_t> most_crowded_first() const {
-    std::vector<std::pair<double, std::size_t>> order;
-    for (std::size_t i = 0; i < wishes_.size(); ++i) {
-      double crowding = 0;
-      for (std::size_t j = 0; j < wishes_.size(); ++j)
-        if (j != i) {
-          const cv::Point2d apart = middle(outlines_[i]) - middle(outlines_[j]);
-          crowding += unit_ / (unit_ + std::hypot(apart.x, apart.y));
-        }
-      order.push_back({-crowding, i});
+  struct Round {
+    std::vector<std::optional<PlacedLabel>> labels;
+    double total_cost = std::numeric_limits<double>::infinity();
+    std::size_t worst = 0;
+  };
+
+  Round play(const std::vector<std::size_t>& order) {
+    Round round{std::vector<std::optional<PlacedLabel>>(wishes_.size()), 0, order.front()};
+    placed_.clear();
+    double worst_cost = -1;
+    for (const std::size_t index : order) {
+      const std::optional<Candidate> chosen = place(index);
+      const double cost = chosen ? chosen->cost : 1e4 * unit_;
+      round.total_cost += cost * cost;  // one long line is worse than two of half the length
+      if (cost > worst_cost) worst_cost = cost, round.worst = index;
+      if (!chosen) continue;
+      round.labels[index] = chosen->label;
+      placed_.push_back(chosen->label);
     }
-    std::sort(order.begin(), order.end());
-    std::vector<std::size_t> indices;
-    for (const auto& [crowding, index] : order) indices.push_back(index);
-    return indices;
+    return round;
   }
 
-  std::optional<PlacedLabel> place(std::size_t index) const {
-    for (const bool may_cover_outlines : {false, true})
-      if (auto label = nearest_on_rings(index, may_cover_outlines)) return label;
-    return anywhere(index);
-  }
+  enum class Strictness { all_clear, may_cover_outlines, may_cross_lines };
 
-  std::optional<PlacedLabel> nearest_on_rings(std::size_t index, bool may_cover_outlines) const {
-    constexpr int directions = 24;
-    const cv::Point2d centre = middle(outlines_[index]);
-    const cv::Size2d half_spot = outlines_[index].size() * 0.5, half_label = wishes_[index].size * 0.5;
-    for (const double gap : {1.0, 1.8, 3.0, 4.5, 6.5, 9.0, 12.0, 16.0, 20.0}) {
-      for (int i = 0; i < directions; ++i) {
-        // To the right first, then alternating upwards and downwards from there.
-        const double turn = (i % 2 == 0 ? 1 : -1) * ((i + 1) / 2) * 2 * std::numbers::pi / directions;
-        const double x = std::cos(turn), y = std::sin(turn);
-        const double reach = std::hypot(half_spot.width * x, half_spot.height * y) +
-                             std::abs(half_label.width * x) + std::abs(half_label.height * y) + gap * unit_;
-        const cv::Rect2d box(
-            {centre.x + reach * x - half_label.width, centre.y + reach * y - half_label.height},
-            wishes_[index].size);
-        if (const PlacedLabel label = connected(box, wishes_[index].outline);
-            fits(label, index, may_cover_outlines))
-          return label;
-      }
+  std::optional<Candidate> place(std::size_t index) const {
+    double penalty = 0;
+    for (const Strictness strictness :
+         {Strictness::all_clear, Strictness::may_cover_outlines, Strictness::may_cross_lines}) {
+      for (const Candidate& candidate : candidates_[index])
+        if (!is_taken(candidate.label.box) && fits(candidate.label, index, strictness))
+          return Candidate{candidate.cost + penalty, candidate.label};
+      penalty += 100 * unit_;
     }
     return std::nullopt;
   }
 
-  std::optional<PlacedLabel> anywhere(std::size_t index) const {
-    std::optional<PlacedLabel> best;
-    double best_distance = std::numeric_limits<double>::infinity();
+  /// Every place on a lattice through the spot's middle, best first: a short line, the label level with or
+  /// straight above its spot.
+  std::vector<Candidate> candidates_for(std::size_t index) const {
+    constexpr double off_centre_weight = 0.15;
+    const double step = 0.5 * unit_, least_line = 0.9 * unit_;
     const cv::Size2d size = wishes_[index].size;
-    for (double y = area_.y; y + size.height <= area_.y + area_.height; y += 0.5 * unit_)
-      for (double x = area_.x; x + size.width <= area_.x + area_.width; x += 0.5 * unit_) {
+    const cv::Point2d centre = middle(outlines_[index]);
+    const cv::Point2d level(centre.x - 0.5 * size.width, centre.y - 0.5 * size.height);
+    const auto first = [step](double from, double through) {
+      return through + std::ceil((from - through) / step) * step;
+    };
+    std::vector<Candidate> candidates;
+    for (double y = first(area_.y, level.y); y + size.height <= area_.y + area_.height; y += step)
+      for (double x = first(area_.x, level.x); x + size.width <= area_.x + area_.width; x += step) {
         const cv::Rect2d box({x, y}, size);
-        if (is_taken(box)) continue;
         const PlacedLabel label = connected(box, wishes_[index].outline);
-        const cv::Point2d line = label.line_to - label.line_from;
-        if (const double distance = std::hypot(line.x, line.y); distance < best_distance) {
-          best_distance = distance;
-          best = label;
-        }
+        const double line = cv::norm(label.line_to - label.line_from);
+        if (line >= least_line)
+          candidates.push_back({line + off_centre_weight * cv::norm(middle(box) - centre), label});
       }
-    return best;
+    std::stable_sort(candidates.begin(), candidates.end(),
+                     [](const Candidate& a, const Candidate& b) { return a.cost < b.cost; });
+    return candidates;
   }
 
   bool is_taken(const cv::Rect2d& box) const {
@@ -155,15 +165,15 @@ class Placer {
                        [&](const PlacedLabel& p) { return overlap(with_gap, p.box); });
   }
 
-  bool fits(const PlacedLabel& label, std::size_t index, bool may_cover_outlines) const {
-    if (!contains(area_, label.box) || is_taken(label.box)) return false;
+  bool fits(const PlacedLabel& label, std::size_t index, Strictness strictness) const {
+    if (strictness == Strictness::may_cross_lines) return true;
     const cv::Rect2d with_gap = padded(label.box, 0.3 * unit_);
     for (const PlacedLabel& other : placed_)
       if (segment_meets(label.line_from, label.line_to, padded(other.box, 0.2 * unit_)) ||
           segment_meets(other.line_from, other.line_to, with_gap) ||
           segments_cross(label.line_from, label.line_to, other.line_from, other.line_to))
         return false;
-    if (may_cover_outlines) return true;
+    if (strictness == Strictness::may_cover_outlines) return true;
     for (std::size_t i = 0; i < outlines_.size(); ++i) {
       if (overlap(with_gap, outlines_[i])) return false;
       // The line may leave an outer spot, whose outline encloses this one, but not run across a neighbour.
@@ -179,7 +189,8 @@ class Placer {
   const std::vector<cv::Rect2d>& taken_;
   double unit_;
   std::vector<cv::Rect2d> outlines_;
-  std::vector<PlacedLabel> placed_;
+  std::vector<std::vector<Candidate>> candidates_;
+  std::vector<PlacedLabel> placed_;  ///< in the round under way
 };
 
 }  // namespace

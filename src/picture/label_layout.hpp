@@ -17,10 +17,9 @@ struct PlacedLabel {
   cv::Point2d line_from, line_to;  ///< from the box's edge to the outline
 };
 
-/// For each wish a place inside `area` that does not overlap any other label, any outline, or the boxes that
-/// are `taken`: the nearest to its outline, tried in rings around it. Where the area is too crowded, outlines
-/// may be covered, then the whole area is searched; nullopt where even that finds nothing. `unit` is the size
-/// of the text: it sets gaps and ring spacing.
+/// For each wish a place inside `area` that overlaps no other label and none of the boxes that are `taken`;
+/// if there is one also no outline, and with a line that crosses nothing. Of those the one with the shortest
+/// line. nullopt where the area is full. `unit` is the size of the text: it sets gaps and steps.
 std::vector<std::optional<PlacedLabel>> place_labels(const std::vector<LabelWish>& wishes,
                                                      const cv::Rect2d& area,
                                                      const std::vector<cv::Rect2d>& taken, double unit);

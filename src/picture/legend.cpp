@@ -11,6 +11,9 @@ namespace {
 // In text sizes.
 constexpr double margin = 0.9, badge_column = 2.3, line_height = 1.35, row_gap = 0.9, band_padding = 0.8;
 
+/// More than that nobody reads on a picture, and a picture cannot grow for ever.
+constexpr std::size_t most_dents = 40, most_notes = 4, most_warnings = 8;
+
 std::string counted(std::size_t count, const std::string& one, const std::string& many) {
   return std::to_string(count) + " " + (count == 1 ? one : many);
 }
@@ -46,7 +49,7 @@ Legend::Legend(const Reading& reading, const std::vector<std::string>& coins, do
       plot_width_(0.4 * width) {
   lay_out_band(reading);
   lay_out_heading(reading);
-  for (std::size_t i = 0; i < reading.dents.size(); ++i)
+  for (std::size_t i = 0; i < std::min(reading.dents.size(), most_dents); ++i)
     lay_out_dent(reading.dents[i], static_cast<int>(i + 1), i < coins.size() ? coins[i] : std::string());
   lay_out_warnings(reading);
   for (const Band& band : bands_) height_ += height_of(band.lines) + 2 * band_padding * size_;
@@ -83,7 +86,7 @@ void Legend::lay_out_heading(const Reading& reading) {
     add(row.lines, outcome(reading), {1.25 * size_, palette::ink, Align::left, true}, inner, 1);
   std::string about = file_name(reading.photo.name);
   if (!reading.photo.date_taken.empty()) about += ", taken " + reading.photo.date_taken;
-  if (!reading.dents.empty()) about += ". In brackets: where the true value lies with 95 % confidence.";
+  if (!reading.dents.empty()) about += ". In brackets: 95 % interval.";
   add(row.lines, about, {0.8 * size_, palette::grey, Align::left, false}, inner, 2);
   row.height = height_of(row.lines) + row_gap * size_;
   rows_.push_back(row);
@@ -105,13 +108,12 @@ void Legend::lay_out_dent(const Dent& dent, int number, const std::string& coin)
         plain, inner, 1);
   add(row.lines, depth_words(dent), plain, inner, 2);
   add(row.lines, coin, plain, inner, 2);
-  if (!dent.severity.empty())
-    add(row.lines,
-        many_ || dent.severity_reason.empty() ? dent.severity : dent.severity + ": " + dent.severity_reason,
-        plain, inner, 4);
+  if (!dent.severity.empty()) add(row.lines, "severity: " + dent.severity, plain, inner, 2);
+  if (!many_) add(row.lines, dent.severity_reason, quiet, inner, 4);
   if (!many_)
-    for (const std::string& note : dent.notes) add(row.lines, note, quiet, inner, 3);
-  const double least_plot_height = (many_ ? 6.0 : 8.0) * size_;
+    for (std::size_t i = 0; i < std::min(dent.notes.size(), most_notes); ++i)
+      add(row.lines, dent.notes[i], quiet, inner, 3);
+  const double least_plot_height = (many_ ? 5.5 : 8.0) * size_;
   const double plot = dent.section.empty() ? 0 : least_plot_height;
   row.height = std::max(height_of(row.lines), plot) + row_gap * size_;
   rows_.push_back(row);
@@ -119,9 +121,14 @@ void Legend::lay_out_dent(const Dent& dent, int number, const std::string& coin)
 
 void Legend::lay_out_warnings(const Reading& reading) {
   Row row;
-  for (const Warning& warning : reading.warnings)
-    add(row.lines, "Warning: " + warning.message, {0.85 * size_, palette::warning, Align::left, false},
-        width_ - 2 * margin * size_, 3);
+  const double inner = width_ - 2 * margin * size_;
+  if (reading.dents.size() > most_dents)
+    add(row.lines,
+        "The other " + std::to_string(reading.dents.size() - most_dents) + " spots stand in the table.",
+        {size_, palette::ink, Align::left, true}, inner, 1);
+  for (std::size_t i = 0; i < std::min(reading.warnings.size(), most_warnings); ++i)
+    add(row.lines, "Warning: " + reading.warnings[i].message,
+        {0.85 * size_, palette::warning, Align::left, false}, inner, 3);
   if (row.lines.empty()) return;
   row.height = height_of(row.lines) + row_gap * size_;
   rows_.push_back(row);

@@ -7,7 +7,7 @@ namespace ripplegauge {
 namespace {
 
 using Ramp = std::array<Rgb, 4>;  // at 0, 1/3, 2/3 and 1 of the range
-constexpr Rgb zero = rgb_from_hex(0xf5f3ef);
+constexpr Rgb zero = rgb_from_hex(0xf4f4f4);
 constexpr Ramp low_ramp = {zero, rgb_from_hex(0xa9cbe6), rgb_from_hex(0x3f8cc5), rgb_from_hex(0x003f7a)};
 constexpr Ramp high_ramp = {zero, rgb_from_hex(0xf2c19b), rgb_from_hex(0xdd7a2e), rgb_from_hex(0x8a2c00)};
 
@@ -32,7 +32,7 @@ double relative_luminance(const Rgb& colour) {
 }
 
 double contrast_ratio(const Rgb& a, const Rgb& b) {
-  const auto [darker, lighter] = std::minmax(relative_luminance(a), relative_luminance(b));
+  const auto [darker, lighter] = std::minmax({relative_luminance(a), relative_luminance(b)});
   return (lighter + 0.05) / (darker + 0.05);
 }
 

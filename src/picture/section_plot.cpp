@@ -93,13 +93,13 @@ class SectionPlot {
 
   void draw_along_ticks() {
     const double bottom = frame_.y + frame_.height;
-    const std::string unit = " mm";
-    const double widest = text_width(cairo_, "-100" + unit, style(Align::centre));
-    const int count = std::max(2, static_cast<int>(frame_.width / (1.5 * widest)));
+    line(frame_.x, bottom, frame_.x + frame_.width, bottom, palette::grid);
+    const double room_for_one = text_width(cairo_, "-0.5 mm", style(Align::centre));
+    const int count = std::clamp(static_cast<int>(frame_.width / room_for_one), 3, 8);
     const double step = round_step(along_.span(), count);
     for (double i = std::ceil(along_.from / step); i * step <= along_.to; ++i) {
       line(x(i * step), bottom, x(i * step), bottom + 0.35 * size_, palette::grey);
-      canvas_.text(tick_text(i * step, step) + (i == 0 ? unit : ""), x(i * step), bottom + 1.35 * size_,
+      canvas_.text(tick_text(i * step, step) + (i == 0 ? " mm" : ""), x(i * step), bottom + 1.35 * size_,
                    style(Align::centre));
     }
   }
@@ -125,8 +125,7 @@ class SectionPlot {
     const double times = (frame_.height / height_.span()) / (frame_.width / along_.span());
     if (times < 2) return;
     char text[40];
-    std::snprintf(text, sizeof text, "height drawn %.*f times", 0,
-                  times < 20 ? times : std::round(times / 5) * 5);
+    std::snprintf(text, sizeof text, "heights drawn %.0f ×", times < 20 ? times : std::round(times / 5) * 5);
     canvas_.text(text, frame_.x + frame_.width, frame_.y - 0.6 * size_, style(Align::right));
   }
 

@@ -9,7 +9,7 @@ namespace ripplegauge::picture_detail {
 namespace {
 
 // In text sizes.
-constexpr double padding = 0.35, badge_width = 2.0, line_height = 1.25, second_line_size = 0.85;
+constexpr double padding = 0.35, badge_width = 2.3, line_height = 1.25, second_line_size = 0.85;
 constexpr double outline_width = 0.11, casing_width = 0.27;  // the light casing shows on dark paint
 
 TextStyle first_style(double size) { return {size, palette::ink, Align::left, true}; }
@@ -23,8 +23,13 @@ cv::Size2d label_size(const Canvas& canvas, const Spot& spot, double size) {
   return {badge_width * size + text + gap_after_text, (2 * padding + line_height * lines) * size};
 }
 
+/// More would hide the photo; the outlines are drawn all the same.
+constexpr std::size_t most_labels = 40;
+
+enum class Line { of_kind, solid };
+
 /// The path twice: a light casing, then the colour of the kind.
-void stroke(Canvas& canvas, Kind kind, double size) {
+void stroke(Canvas& canvas, Kind kind, Line line, double size) {
   cairo_t* cairo = canvas.cairo();
   cairo_set_line_join(cairo, CAIRO_LINE_JOIN_ROUND);
   set_colour(cairo, palette::paper, 0.85);
@@ -32,16 +37,25 @@ void stroke(Canvas& canvas, Kind kind, double size) {
   cairo_stroke_preserve(cairo);
   set_colour(cairo, colour_of(kind));
   cairo_set_line_width(cairo, outline_width * size);
-  set_dashes(cairo, kind, outline_width * size);
+  if (line == Line::of_kind) set_dashes(cairo, kind, outline_width * size);
   cairo_stroke(cairo);
   set_dashes(cairo, Kind::low, 1);
 }
 
+/// Cairo counts in 24-bit pixels; an outline from a file can say anything.
+cv::Point2d drawable(const cv::Point2d& p) {
+  constexpr double far_away = 1e5;
+  return {std::clamp(p.x, -far_away, far_away), std::clamp(p.y, -far_away, far_away)};
+}
+
 void draw_outline(Canvas& canvas, const Spot& spot, double size) {
   cairo_new_path(canvas.cairo());
-  for (const cv::Point2d& p : spot.outline) cairo_line_to(canvas.cairo(), p.x, p.y);
+  for (const cv::Point2d& point : spot.outline) {
+    const cv::Point2d p = drawable(point);
+    cairo_line_to(canvas.cairo(), p.x, p.y);
+  }
   cairo_close_path(canvas.cairo());
-  stroke(canvas, spot.kind, size);
+  stroke(canvas, spot.kind, Line::of_kind, size);
 }
 
 void draw_label(Canvas& canvas, const Spot& spot, const PlacedLabel& label, double size) {
@@ -64,9 +78,18 @@ void draw_label(Canvas& canvas, const Spot& spot, const PlacedLabel& label, doub
 
 void draw_number_in_spot(Canvas& canvas, const Spot& spot, double size) {
   cv::Point2d sum;
-  for (const cv::Point2d& p : spot.outline) sum += p;
+  for (const cv::Point2d& p : spot.outline) sum += drawable(p);
   const cv::Point2d middle = sum / static_cast<double>(spot.outline.size());
   draw_badge(canvas, spot.number, spot.kind, middle.x, middle.y, size);
+}
+
+/// Enough points to find the one nearest to a label.
+std::vector<cv::Point2d> thinned(const std::vector<cv::Point2d>& outline) {
+  constexpr std::size_t enough = 120;
+  const std::size_t every = outline.size() / enough + 1;
+  std::vector<cv::Point2d> points;
+  for (std::size_t i = 0; i < outline.size(); i += every) points.push_back(drawable(outline[i]));
+  return points;
 }
 
 bool reaches_into(const Spot& spot, const cv::Rect2d& area) {
@@ -86,8 +109,9 @@ void draw_spots(Canvas& canvas, const std::vector<Spot>& spots, const cv::Rect2d
   for (const Spot& spot : spots) {
     if (!reaches_into(spot, area)) continue;
     draw_outline(canvas, spot, text_size);
+    if (visible.size() == most_labels) continue;
     visible.push_back(&spot);
-    wishes.push_back({spot.outline, label_size(canvas, spot, text_size)});
+    wishes.push_back({thinned(spot.outline), label_size(canvas, spot, text_size)});
   }
   const double margin = 0.4 * text_size;
   const cv::Rect2d inside(area.x + margin, area.y + margin, area.width - 2 * margin,
@@ -97,7 +121,7 @@ void draw_spots(Canvas& canvas, const std::vector<Spot>& spots, const cv::Rect2d
     if (!labels[i]) continue;
     cairo_move_to(canvas.cairo(), labels[i]->line_from.x, labels[i]->line_from.y);
     cairo_line_to(canvas.cairo(), labels[i]->line_to.x, labels[i]->line_to.y);
-    stroke(canvas, visible[i]->kind, text_size);
+    stroke(canvas, visible[i]->kind, Line::solid, text_size);
   }
   for (std::size_t i = 0; i < visible.size(); ++i) {
     if (labels[i])
