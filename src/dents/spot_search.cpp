@@ -41,6 +41,23 @@ std::vector<Disc> other_candidates(const std::vector<Candidate>& candidates, con
   return discs;
 }
 
+/// Share of an outline's ellipse where stripes are seen.
+double seen_share(const ResidualField& field, const Outline& o) {
+  const double e = std::sqrt(o.elongation), c = std::cos(o.angle_rad), s = std::sin(o.angle_rad);
+  int seen = 0, all = 0;
+  for (int i = -8; i <= 8; ++i)
+    for (int j = -8; j <= 8; ++j) {
+      const double u = i / 8.0, v = j / 8.0;
+      if (u * u + v * v > 1) continue;
+      const double a = u * o.radius_mm * e, b = v * o.radius_mm / e;
+      const int row = static_cast<int>(std::lround(field.grid.row_of(o.y_mm + s * a + c * b)));
+      const int column = static_cast<int>(std::lround(field.grid.column_of(o.x_mm + c * a - s * b)));
+      ++all;
+      seen += field.grid.contains(row, column) && field.valid.at<uchar>(row, column) != 0;
+    }
+  return static_cast<double>(seen) / all;
+}
+
 struct Attempt {
   SpotFit fit;
   SpotJudgement judgement;
@@ -66,7 +83,7 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
   const double moved = std::hypot(outline.x_mm - rough.x_mm, outline.y_mm - rough.y_mm);
   if (!(outline.radius_mm > 0.7 && outline.radius_mm < 45 && outline.elongation < 9) || moved > 1.2 * longest) outline = rough;
   const double longest2 = outline.radius_mm * std::sqrt(outline.elongation);
-  patch = explained_patch(scene, request_for(scene, outline.x_mm, outline.y_mm, std::max(1.6 * longest2, longest2 + 0.8 * period), 12000),
+  patch = explained_patch(scene, request_for(scene, outline.x_mm, outline.y_mm, std::max(1.6 * longest2, longest2 + 0.8 * period), 8000),
                           leave_out, explained);
   if (patch.size() < 600) return result;
   SpotFit search = search_spot(patch, outline);
@@ -80,8 +97,12 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
   }
   if (search.search_cost >= 1e300) return result;
   set_whitening(patch, search.spot);
+  // A start that explains next to nothing is not worth finishing.
+  constexpr double hopeless = 0.35;
   bool highlight = false;
-  result.fit = polish_with_fitting_light(patch, search.spot, highlight);
+  result.fit = search;
+  if (judge(patch, search, false, scene.pixels_per_mm).explained > hopeless)
+    result.fit = polish_with_fitting_light(patch, search.spot, highlight, 14);
   result.fit.search_cost = search.search_cost;
   result.fit.opposite_cost = search.opposite_cost;
   result.judgement = judge(patch, result.fit, highlight, scene.pixels_per_mm);
@@ -135,9 +156,9 @@ double steepest_slope(const SpotVector& spot) {
   return steepest;
 }
 
-SpotFit polish_with_fitting_light(const Patch& patch, const SpotVector& start, bool& highlight) {
-  const SpotFit plain = polish_spot(patch, start, false);
-  const SpotFit with = polish_spot(patch, plain.spot, true, 12);
+SpotFit polish_with_fitting_light(const Patch& patch, const SpotVector& start, bool& highlight, int iterations) {
+  const SpotFit plain = polish_spot(patch, start, false, iterations);
+  const SpotFit with = polish_spot(patch, plain.spot, true, iterations / 2);
   constexpr double worth_it = 0.95;
   highlight = with.cost < worth_it * plain.cost;
   return highlight ? with : plain;
@@ -258,6 +279,9 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     for (const Candidate& candidate : merged) {
       if (failures_in_a_row >= patience) break;
       if (known(candidate.outline)) continue;
+      // A streak along the board's edge, or something that lies mostly where nothing is seen, is no spot.
+      constexpr double streak = 10, hardly_seen = 0.4;
+      if (candidate.outline.elongation > streak || seen_share(*scene.field, candidate.outline) < hardly_seen) continue;
       if (try_one(candidate, merged)) continue;
       // Perhaps several spots run together: try its fragments.
       std::vector<Candidate> parts;

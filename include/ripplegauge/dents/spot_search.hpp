@@ -77,7 +77,8 @@ Patch patch_for(const PanelScene& scene, const SpotVector& spot, const std::vect
                 std::size_t max_pixels);
 
 /// polish_spot with the metallic highlight where it pays: where it takes a twentieth off the cost.
-SpotFit polish_with_fitting_light(const Patch& patch, const SpotVector& start, bool& highlight);
+SpotFit polish_with_fitting_light(const Patch& patch, const SpotVector& start, bool& highlight,
+                                  int iterations = 25);
 
 /// Largest slope of the parametric shape, by sampling along its axes.
 double steepest_slope(const SpotVector& spot);
