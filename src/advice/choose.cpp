@@ -148,7 +148,8 @@ TabChoice choose_tab(const Spot& spot, const Kit& kit, const AdviceRules& rules)
     // without a kit, think of round faces as wide as the crease allows
     const double one_mm = choice.tab ? choice.tab->length_mm : choice.max_length_mm;
     const double gap = rules.row_gap_mm.value;
-    choice.in_row = std::max(1, static_cast<int>((choice.max_length_mm + gap) / (one_mm + gap)));
+    constexpr double most = 20;
+    choice.in_row = static_cast<int>(std::clamp((choice.max_length_mm + gap) / (one_mm + gap), 1.0, most));
   }
   say_what_is_missing(spot, rules, kit, choice);
 

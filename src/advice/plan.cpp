@@ -1,6 +1,7 @@
 #include "ripplegauge/advice/plan.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <numeric>
 #include <tuple>
 
@@ -92,7 +93,7 @@ std::optional<Step> customer_step(const PanelFacts& facts, bool pulling) {
     step.facts.push_back(panel_fact("coating", facts.coating));
   }
   if (step.points.empty()) return std::nullopt;
-  step.reason = "Nobody likes to hear it afterwards.";
+  step.reason = "Told afterwards, it is a complaint.";
   return step;
 }
 
@@ -222,7 +223,8 @@ std::vector<std::size_t> order_of_work(const Reading& reading,
     const Dent& dent = reading.dents[i];
     const Turn turn = turn_of(reading, i, severities[i]);
     const std::size_t nest = turn == in_a_nest ? outermost(reading, i) : 0;
-    return std::tuple(turn, nest, turn == in_a_nest && dent.kind == Kind::low, -dent.diameter_mm.value);
+    return std::tuple(turn, nest, turn == in_a_nest && dent.kind == Kind::low,
+                      std::isfinite(dent.diameter_mm.value) ? -dent.diameter_mm.value : 0.0);
   };
   std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return key(a) < key(b); });
   return order;

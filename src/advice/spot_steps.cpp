@@ -112,6 +112,7 @@ Step tab_step(const Spot& spot, const TabChoice& choice, const AdviceRules& rule
     step.points.push_back("set it " + along_the_crease(dent));
   if (choice.preparation_decides)
     step.points.push_back("so small a face has little hold: the preparation decides");
+  if (is_small(choice, rules)) step.points.push_back("only where the metal round the dent is level");
   const bool width_limits = dent.width_mm.low <= dent.diameter_mm.low;
   step.reason = rules.face_share.reason + " " + choice.material_reason;
   if (choice.tab && choice.tab->material != choice.material)
@@ -141,6 +142,8 @@ Step glue_step(const Spot& spot, const TabChoice& tab, const Glue& glue, const T
                 shown(glue.warm_panel_c, 0) + " °C; wait until the panel is at " + shown(pull_at.low_c, 1) +
                 "–" + shown(pull_at.high_c, 1) + " °C.";
   if (from_kit) step.points.push_back("glue: " + glue.name);
+  if (material_of(tab) == TabMaterial::rigid)
+    step.points.push_back("a rigid tab cools quickly: puller in hand before the glue goes on");
   step.points.push_back(is_small(tab, data.rules)
                             ? "little tab, little glue; press, but do not squeeze it all out"
                             : "cover the face; press, but do not squeeze it all out");

@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <charconv>
 #include <cmath>
 #include <iostream>
@@ -47,7 +48,8 @@ std::pair<double, double> two_numbers(const std::string& text, const std::string
 }
 
 std::string clock(double seconds) {
-  const long whole = std::lround(std::abs(seconds));
+  constexpr double longest_s = 1e9;  // readings that hardly change can point anywhere
+  const long whole = std::lround(std::min(std::abs(seconds), longest_s));
   const std::string rest = std::to_string(whole % 60);
   return (seconds < -0.5 ? "-" : "") + std::to_string(whole / 60) + ":" + (rest.size() < 2 ? "0" : "") + rest;
 }
@@ -57,19 +59,24 @@ std::string moment(const Quantity& q) {
          shown(q.high, 0) + " s)";
 }
 
-void print(const PullWindow& window, const TemperatureRange& between) {
+void print(const PullWindow& window, const TemperatureRange& between, std::size_t readings) {
   const double first_c = window.warming ? between.low_c : between.high_c;
   const double last_c = window.warming ? between.high_c : between.low_c;
-  if (window.enters_s)
-    std::cout << "pull from   " << moment(*window.enters_s) << ", at " << shown(first_c, 1) << " °C\n";
-  if (window.leaves_s)
-    std::cout << "pull until  " << moment(*window.leaves_s) << ", at " << shown(last_c, 1) << " °C\n";
-  if (window.rate_per_s)
+  const auto row = [](const char* label, const std::optional<Quantity>& when, double celsius) {
+    if (when) std::cout << label << moment(*when) << ", at " << shown(celsius, 1) << " °C\n";
+  };
+  row("pull from   ", window.enters_s, first_c);
+  row("pull until  ", window.leaves_s, last_c);
+  if (window.enters_s || window.leaves_s) std::cout << "Minutes:seconds on the clock of your readings.\n";
+  if (window.rate_per_s) {
     std::cout << "The panel halves its distance to the air every "
-              << shown(std::log(2) / window.rate_per_s->value, 0) << " s; the readings lie within "
-              << shown(window.rms_residual_c, 1) << " °C of that.\n";
+              << shown(std::log(2) / window.rate_per_s->value, 0) << " s";
+    // two readings always lie on the law
+    if (readings > 2)
+      std::cout << "; the readings scatter by " << shown(window.rms_residual_c, 1) << " °C about that";
+    std::cout << ".\n";
+  }
   for (const Warning& warning : window.warnings) std::cout << "warning: " << warning.message << "\n";
-  std::cout << "Minutes:seconds on the clock of your readings.\n";
 }
 
 int run_pullwindow(const PullWindowArguments& arguments) {
@@ -84,7 +91,7 @@ int run_pullwindow(const PullWindowArguments& arguments) {
   if (!arguments.json.empty())
     write_atomically(arguments.json,
                      pull_window_to_json(window, readings, arguments.ambient_c, between, arguments.options));
-  print(window, between);
+  print(window, between, readings.size());
   return exit_ok;
 }
 

@@ -76,10 +76,8 @@ Quantity thickness_of(const PanelFacts& facts, const SheetMetal& metal) {
   return metal.thickness_mm;
 }
 
-}  // namespace
-
-std::optional<MeasuredValue> value_of(Measure of, const Dent& dent, const PanelFacts& facts,
-                                      const SeverityRules& rules) {
+std::optional<Value> value_as_it_comes(Measure of, const Dent& dent, const PanelFacts& facts,
+                                       const SeverityRules& rules) {
   const SheetMetal& metal = rules.metal(facts.material);
   const auto radius = [&] { return measured_or(dent.min_radius_mm, dent, estimated_min_radius_mm); };
   // bending_strain() with intervals
@@ -111,8 +109,6 @@ std::optional<MeasuredValue> value_of(Measure of, const Dent& dent, const PanelF
   }
   return std::nullopt;
 }
-
-namespace {
 
 /// Whether a value has reached a threshold: a grade includes its own edge.
 bool reaches(Measure of, double value, double threshold) {
@@ -237,6 +233,13 @@ void judge_size(const Dent& dent, const SeverityRules& rules, SeverityAssessment
 
 }  // namespace
 
+std::optional<MeasuredValue> value_of(Measure of, const Dent& dent, const PanelFacts& facts,
+                                      const SeverityRules& rules) {
+  auto value = value_as_it_comes(of, dent, facts, rules);
+  if (value && !std::isfinite(value->quantity.value)) value.reset();  // a reading may hold unknown numbers
+  return value;
+}
+
 std::string spoken_name(Measure measure) { return words_of(measure).name; }
 std::string unit_of(Measure measure) { return words_of(measure).unit; }
 bool smaller_is_worse(Measure measure) { return measure == Measure::min_radius_mm; }
@@ -288,9 +291,11 @@ std::string shown(double number, int decimals) {
 std::string shown(const Quantity& quantity, const std::string& unit) {
   const std::string with_unit = unit.empty() ? "" : " " + unit;
   const double half = quantity.half_width();
-  if (!(half > 0)) return shown(quantity.value, 3) + with_unit;
-  // One digit of the half-width is what the number knows; never finer than 0.001.
-  const int decimals = std::clamp(static_cast<int>(std::ceil(-std::log10(half))), 0, 3);
+  if (!(half > 0 && std::isfinite(half))) return shown(quantity.value, 3) + with_unit;
+  // One digit of the half-width is what the number knows (from 9 on, the next coarser one: ±0.0096 is ±0.01);
+  // never finer than 0.001.
+  constexpr double log10_of_9 = 0.954;
+  const int decimals = std::clamp(static_cast<int>(std::ceil(log10_of_9 - 1 - std::log10(half))), 0, 3);
   return fixed(quantity.value, decimals) + with_unit + " (" + fixed(quantity.low, decimals) + "–" +
          fixed(quantity.high, decimals) + ")";
 }

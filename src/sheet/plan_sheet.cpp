@@ -10,16 +10,18 @@
 namespace ripplegauge {
 namespace {
 
-/// How much of a plan is drawn. The page takes the first of these that fits.
+/// How much of a plan is drawn. The page takes the first of these that fits; the points of the general steps
+/// are always there.
 struct Detail {
   double font_mm = 3.0;
-  bool reasons = true, points = true, spots_in_full = true;
+  bool reasons = true, spot_points = true, spots_in_full = true;
 };
-constexpr Detail details[] = {{3.0, true, true, true},   {2.7, true, true, true},   {2.5, true, true, true},
-                              {2.6, false, true, true},  {2.4, false, true, true},  {2.4, false, false, true},
-                              {2.7, false, true, false}, {2.4, false, false, false}};
+constexpr Detail details[] = {
+    {3.0, true, true, true},   {2.7, true, true, true},    {2.5, true, true, true},
+    {2.6, false, true, true},  {2.4, false, true, true},   {2.5, false, false, true},
+    {2.3, false, false, true}, {2.6, false, false, false}, {2.3, false, false, false}};
 
-constexpr double margin_mm = 12, gutter_mm = 6, side_column_mm = 60, tick_mm = 2.8;
+constexpr double margin_mm = 12, gutter_mm = 6, side_column_mm = 60, tick_mm = 2.8, indent_mm = tick_mm + 2;
 
 /// Bytes that are no UTF-8 would make Cairo stop drawing: file names may hold any.
 std::string printable(std::string text) {
@@ -64,16 +66,18 @@ class Column {
     text(words, {font_mm_, false, black}, indent_mm);
   }
 
+  void tick() {
+    canvas_.outline({box_.x_mm, y_mm_ + 0.15 * font_mm_, tick_mm, tick_mm}, {dark_grey, 0.25, 0});
+  }
+
   /// A box to tick, a number, and the step.
-  void step(const Step& step, int number, const Detail& detail) {
-    const double top_mm = y_mm_ + 0.15 * font_mm_;
-    canvas_.outline({box_.x_mm, top_mm, tick_mm, tick_mm}, {dark_grey, 0.25, 0});
-    constexpr double indent_mm = tick_mm + 2;
-    text(std::to_string(number) + "  " + step.action, {font_mm_, true, black}, indent_mm);
-    if (detail.points)
+  void step(const Step& step, int number, bool reasons, bool points) {
+    tick();
+    text(std::to_string(number) + ". " + step.action, {font_mm_, true, black}, indent_mm);
+    if (points)
       for (const std::string& point : step.points) plain("• " + point, indent_mm);
-    small((detail.reasons ? step.reason + " " : "") + facts_text(step), indent_mm);
-    if (detail.reasons)
+    small((reasons ? step.reason + " " : "") + facts_text(step), indent_mm);
+    if (reasons)
       for (const std::string& alternative : step.alternatives) small("Or: " + alternative, indent_mm);
     if (!step.missing.empty()) small("Missing: " + step.missing, indent_mm);
     skip(0.45 * font_mm_);
@@ -97,71 +101,87 @@ std::string size_line(const DentPlan& plan) {
   return text + "; x " + shown(dent.x_mm, 0) + ", y " + shown(dent.y_mm, 0);
 }
 
-/// All that matters of a spot in one line, for a page with many.
-std::string one_line(const DentPlan& plan) {
-  std::string text = std::to_string(plan.number) + "  " + size_line(plan) + "; " + plan.severity.word;
-  if (plan.severity.beyond_pulling()) text += ": probably beyond pulling";
-  if (plan.tab)
-    text += "; " +
-            (plan.tab->tab ? plan.tab->tab->name : "face up to " + shown(plan.tab->max_width_mm, 1) + " mm");
+/// What to do with a spot, for a page with many.
+std::string choices_line(const DentPlan& plan) {
+  if (!plan.tab && !plan.tip) return "leave it: probably beyond pulling";
+  std::string text;
+  if (plan.severity.beyond_pulling()) text = "probably beyond pulling; ";
+  if (plan.tab) {
+    text +=
+        plan.tab->tab ? plan.tab->tab->name : "tab face up to " + shown(plan.tab->max_width_mm, 1) + " mm";
+    if (plan.tab->in_row > 1) text += " × " + std::to_string(plan.tab->in_row);
+  }
   if (plan.puller)
-    text += "; " + (plan.puller->puller ? plan.puller->puller->name : spoken(plan.puller->kind));
+    text += ", " + (plan.puller->puller ? plan.puller->puller->name : spoken(plan.puller->kind));
   if (plan.pull_at)
-    text += "; pull at " + shown(plan.pull_at->low_c, 1) + "–" + shown(plan.pull_at->high_c, 1) + " °C";
+    text += ", pull at " + shown(plan.pull_at->low_c, 1) + "–" + shown(plan.pull_at->high_c, 1) + " °C";
   if (plan.tip)
-    text += "; tap down, tip " + (plan.tip->tip ? plan.tip->tip->name : shown(plan.tip->width_mm, 0) + " mm");
+    text +=
+        "tap down, tip " + (plan.tip->tip ? plan.tip->tip->name : shown(plan.tip->width_mm, 0) + " mm wide");
   return text;
 }
 
-std::vector<PagePoint> ellipse(PagePoint centre, double length_mm, double width_mm, double angle_deg) {
-  constexpr int corners = 72;
-  const double angle = angle_deg * std::numbers::pi / 180;
-  std::vector<PagePoint> points;
-  for (int i = 0; i <= corners; ++i) {
-    const double turn = 2 * std::numbers::pi * i / corners;
-    const double u = 0.5 * length_mm * std::cos(turn), v = 0.5 * width_mm * std::sin(turn);
-    // the card's y points up, the page's down
-    points.push_back({centre.x_mm + u * std::cos(angle) - v * std::sin(angle),
-                      centre.y_mm - u * std::sin(angle) - v * std::cos(angle)});
-  }
-  return points;
-}
+/// From the card's directions, relative to a spot's middle, to the page: y points up on the card and down
+/// here. The drawing may be turned to save width.
+struct SpotView {
+  PagePoint centre;
+  double turn_deg = 0;
 
-std::vector<PagePoint> outline_of(const Dent& dent, PagePoint centre) {
+  PagePoint at(double x_mm, double y_mm) const {
+    const double turn = turn_deg * std::numbers::pi / 180;
+    return {centre.x_mm + x_mm * std::cos(turn) - y_mm * std::sin(turn),
+            centre.y_mm - x_mm * std::sin(turn) - y_mm * std::cos(turn)};
+  }
+  std::vector<PagePoint> ellipse(PointMm middle, double length_mm, double width_mm, double angle_deg) const {
+    constexpr int corners = 72;
+    const double angle = angle_deg * std::numbers::pi / 180;
+    std::vector<PagePoint> points;
+    for (int i = 0; i <= corners; ++i) {
+      const double round = 2 * std::numbers::pi * i / corners;
+      const double u = 0.5 * length_mm * std::cos(round), v = 0.5 * width_mm * std::sin(round);
+      points.push_back(at(middle.x_mm + u * std::cos(angle) - v * std::sin(angle),
+                          middle.y_mm + u * std::sin(angle) + v * std::cos(angle)));
+    }
+    return points;
+  }
+};
+
+std::vector<PagePoint> outline_of(const Dent& dent, const SpotView& view) {
   if (dent.outline.size() < 3)
-    return ellipse(centre, dent.length_mm.value, dent.width_mm.value, dent.angle_deg);
+    return view.ellipse({0, 0}, dent.length_mm.value, dent.width_mm.value, dent.angle_deg);
   std::vector<PagePoint> points;
   for (const PointMm& point : dent.outline)
-    points.push_back({centre.x_mm + point.x_mm - dent.x_mm, centre.y_mm - point.y_mm + dent.y_mm});
+    points.push_back(view.at(point.x_mm - dent.x_mm, point.y_mm - dent.y_mm));
   points.push_back(points.front());
   return points;
 }
 
-/// The spot's edge and the faces in it at true size: lay the tab on the paper. Returns the height it took.
+void draw_tabs(Canvas& canvas, const SpotView& view, const Dent& dent, const TabChoice& choice) {
+  const Tab& tab = *choice.tab;
+  const double angle = dent.angle_deg * std::numbers::pi / 180;
+  // the row is centred on the spot, its gaps as equal as they come
+  const double spacing_mm =
+      choice.in_row > 1 ? (choice.max_length_mm - tab.length_mm) / (choice.in_row - 1) : 0;
+  for (int i = 0; i < choice.in_row; ++i) {
+    const double along_mm = (i - 0.5 * (choice.in_row - 1)) * spacing_mm;
+    const PointMm middle{along_mm * std::cos(angle), along_mm * std::sin(angle)};
+    canvas.line(view.ellipse(middle, tab.length_mm, tab.width_mm, dent.angle_deg), {accent, 0.4, 1.0});
+  }
+}
+
+/// The spot's edge and the faces in it at true size: lay the tab on the paper. A long one is turned upright.
+/// Returns the height it took, 0 when there is no room.
 double draw_true_size(Canvas& canvas, PagePoint top, const DentPlan& plan) {
   const Dent& dent = plan.dent;
-  const double reach_mm = std::max(dent.length_mm.value, dent.diameter_mm.value);
-  constexpr double air_mm = 3;
-  if (!(reach_mm <= side_column_mm - 2 * air_mm)) return 0;  // would not be true to size
-  const PagePoint centre{top.x_mm + 0.5 * side_column_mm, top.y_mm + 0.5 * reach_mm + air_mm};
-  canvas.line(outline_of(dent, centre), {black, 0.4, 0});
-  if (plan.tab && plan.tab->tab) {
-    const Tab& tab = *plan.tab->tab;
-    const double angle = dent.angle_deg * std::numbers::pi / 180;
-    const int count = plan.tab->in_row;
-    // the row is centred on the spot, its gaps as equal as they come
-    const double spacing_mm = count > 1 ? (plan.tab->max_length_mm - tab.length_mm) / (count - 1) : 0;
-    for (int i = 0; i < count; ++i) {
-      const double along_mm = (i - 0.5 * (count - 1)) * spacing_mm;
-      const PagePoint middle{centre.x_mm + along_mm * std::cos(angle),
-                             centre.y_mm - along_mm * std::sin(angle)};
-      const auto face = tab.shape == TabShape::round
-                            ? ellipse(middle, tab.width_mm, tab.width_mm, 0)
-                            : ellipse(middle, tab.length_mm, tab.width_mm, dent.angle_deg);
-      canvas.line(face, {accent, 0.4, 1.0});
-    }
-  }
-  return reach_mm + 2 * air_mm;
+  constexpr double air_mm = 3, room_mm = side_column_mm - 2 * air_mm, tallest_mm = 100;
+  const double length_mm = std::max(dent.length_mm.value, dent.diameter_mm.value);
+  const bool upright = length_mm > room_mm;
+  if (!(length_mm <= tallest_mm && (dent.width_mm.value <= room_mm))) return 0;
+  const SpotView view{{top.x_mm + 0.5 * side_column_mm, top.y_mm + 0.5 * length_mm + air_mm},
+                      upright ? 90 - dent.angle_deg : 0};
+  canvas.line(outline_of(dent, view), {black, 0.4, 0});
+  if (plan.tab && plan.tab->tab) draw_tabs(canvas, view, dent, *plan.tab);
+  return length_mm + 2 * air_mm;
 }
 
 double draw_head(Canvas& canvas, const PageBox& box, const Plan& plan) {
@@ -178,13 +198,25 @@ double draw_head(Canvas& canvas, const PageBox& box, const Plan& plan) {
   return head.y_mm() + 2;
 }
 
+const DentPlan& first_to_pull(const Plan& plan) {
+  const auto found = std::find_if(plan.dents.begin(), plan.dents.end(),
+                                  [](const DentPlan& dent) { return dent.tab.has_value(); });
+  return found == plan.dents.end() ? plan.dents.front() : *found;
+}
+
 /// As many spots as fit, one after the other, and how many had no room.
 void draw_spot_lines(Column& column, double bottom_mm, const Plan& plan) {
-  constexpr double room_for_the_rest_mm = 45;
+  constexpr double room_for_the_rest_mm = 56;
   column.heading("Spots, in the order of work");
+  for (const Step& step : first_to_pull(plan).steps)
+    if (step.code == "glue") column.plain(step.action);
   std::size_t drawn = 0;
-  while (drawn < plan.dents.size() && column.y_mm() < bottom_mm - room_for_the_rest_mm)
-    column.plain(one_line(plan.dents[drawn++]));
+  for (; drawn < plan.dents.size() && column.y_mm() < bottom_mm - room_for_the_rest_mm; ++drawn) {
+    const DentPlan& dent = plan.dents[drawn];
+    column.tick();
+    column.plain(std::to_string(dent.number) + ". " + size_line(dent) + "; " + dent.severity.word, indent_mm);
+    column.small(choices_line(dent), indent_mm);
+  }
   if (drawn < plan.dents.size())
     column.plain("and " + std::to_string(plan.dents.size() - drawn) + " more: see the plan's text or JSON");
 }
@@ -193,23 +225,23 @@ double draw_steps_column(Canvas& canvas, const PageBox& box, const Plan& plan, c
   Column column(canvas, box, detail.font_mm);
   int number = 0;
   column.heading("Before you start");
-  for (const Step& step : plan.before) column.step(step, ++number, detail);
+  for (const Step& step : plan.before) column.step(step, ++number, detail.reasons, true);
   if (detail.spots_in_full)
     for (const DentPlan& dent : plan.dents) {
       column.heading("Spot " + std::to_string(dent.number) + ": " + size_line(dent));
       column.small(dent.severity.reason);
-      for (const Step& step : dent.steps) column.step(step, ++number, detail);
+      for (const Step& step : dent.steps) column.step(step, ++number, detail.reasons, detail.spot_points);
     }
   else
     draw_spot_lines(column, box.bottom_mm(), plan);
   if (!plan.after.empty()) column.heading("Afterwards");
-  for (const Step& step : plan.after) column.step(step, ++number, detail);
+  for (const Step& step : plan.after) column.step(step, ++number, detail.reasons, true);
   return column.y_mm();
 }
 
 double draw_side_column(Canvas& canvas, const PageBox& box, const Plan& plan) {
   Column column(canvas, box, 2.4);
-  const DentPlan& first = plan.dents.front();
+  const DentPlan& first = first_to_pull(plan);
   column.heading("Spot " + std::to_string(first.number) +
                  (first.tab && first.tab->tab ? " and tab face" : "") + ", true size");
   const double drawn_mm = draw_true_size(canvas, {box.x_mm, column.y_mm()}, first);

@@ -2,14 +2,13 @@
 #include "ripplegauge/files/advice_file.hpp"
 
 #include <filesystem>
-#include <fstream>
-#include <sstream>
 
 #include "calibration.hpp"
 #include "catch.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/kit_file.hpp"
 #include "ripplegauge/files/severity_file.hpp"
+#include "run_program.hpp"
 
 using namespace ripplegauge;
 using Catch::Matchers::ContainsSubstring;
@@ -21,32 +20,23 @@ namespace fs = std::filesystem;
 /// A copy of the data folder that a test may spoil.
 class DataCopy {
  public:
-  DataCopy() : folder_(fs::temp_directory_path() / ("ripplegauge-advice-" + std::to_string(counter_++))) {
-    fs::remove_all(folder_);
-    fs::create_directories(folder_);
+  DataCopy() {
     for (const char* name :
          {"severity.json", "materials.json", "rules.json", "coins.json", "kit-sample.json"})
-      fs::copy_file(fs::path(sample::data_folder) / name, folder_ / name);
+      fs::copy_file(fs::path(sample::data_folder) / name, folder_.file(name));
   }
-  ~DataCopy() { fs::remove_all(folder_); }
-  DataCopy(const DataCopy&) = delete;
-  DataCopy& operator=(const DataCopy&) = delete;
 
   void replace(const std::string& file, const std::string& old_text, const std::string& new_text) const {
-    std::stringstream buffer;
-    buffer << std::ifstream(folder_ / file).rdbuf();
-    std::string text = buffer.str();
+    std::string text = folder_.read(file);
     const auto at = text.find(old_text);
     if (at == std::string::npos) FAIL(file << " has no " << old_text);
-    text.replace(at, old_text.size(), new_text);
-    std::ofstream(folder_ / file) << text;
+    folder_.write(file, text.replace(at, old_text.size(), new_text));
   }
-  AdviceData read() const { return read_advice_data(folder_, folder_ / "kit-sample.json", "us"); }
-  const fs::path& folder() const { return folder_; }
+  AdviceData read() const { return read_advice_data(folder_.path(), folder_.file("kit-sample.json"), "us"); }
+  const TemporaryFolder& folder() const { return folder_; }
 
  private:
-  static inline int counter_ = 0;
-  fs::path folder_;
+  TemporaryFolder folder_;
 };
 
 }  // namespace
@@ -139,10 +129,11 @@ TEST_CASE("mistakes are named with file, key, value and rule", "[advice_file]") 
 
 TEST_CASE("the workshop's own kit.json is used when no kit is named", "[advice_file]") {
   const DataCopy data;
-  CHECK(read_advice_data(data.folder(), std::nullopt, "us").kit.tabs.empty());
-  std::ofstream(data.folder() / "kit.json") << R"({"schema": 1, "name": "Ours",
-    "tabs": [{"name": "A", "shape": "round", "material": "soft", "length_mm": 9, "width_mm": 9}]})";
-  const Kit kit = read_advice_data(data.folder(), std::nullopt, "us").kit;
+  const auto kit_of = [](const fs::path& folder) { return read_advice_data(folder, std::nullopt, "us").kit; };
+  CHECK(kit_of(data.folder().path()).tabs.empty());
+  data.folder().write("kit.json", R"({"schema": 1, "name": "Ours",
+    "tabs": [{"name": "A", "shape": "round", "material": "soft", "length_mm": 9, "width_mm": 9}]})");
+  const Kit kit = kit_of(data.folder().path());
   CHECK(kit.name == "Ours");
   CHECK(kit.tabs.size() == 1);
   CHECK(kit.pullers.empty());

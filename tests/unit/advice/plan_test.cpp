@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <random>
 #include <sstream>
 
@@ -9,6 +10,7 @@
 #include "catch.hpp"
 #include "ripplegauge/advice/cautions.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/sheet/plan_sheet.hpp"
 #include "sample_readings.hpp"
 
 using namespace ripplegauge;
@@ -460,6 +462,35 @@ TEST_CASE("nests that point nowhere or at each other do no harm", "[plan]") {
   a.inside_of = 7;
   b.inside_of = -3;
   CHECK(make_plan(sample::reading({a, b}), {}, sample::with_sample_kit()).dents.size() == 2);
+}
+
+TEST_CASE("numbers that are unknown or absurd never crash a plan", "[plan]") {
+  const double odd[] = {std::nan(""), 0, -1, 1e300, std::numeric_limits<double>::infinity()};
+  int plans = 0;
+  for (const double a : odd)
+    for (const double b : odd)
+      for (const double c : odd) {
+        Dent dent = sample::low(20, 0.2);
+        dent.diameter_mm = {a, b, c};
+        dent.width_mm = {b, c, a};
+        dent.length_mm = {c, a, b};
+        dent.depth_mm = Quantity{a, c, b};
+        dent.x_mm = c;
+        dent.angle_deg = a;
+        if (a > 0) dent.min_radius_mm = Quantity{b, b, b};
+        if (b > 0) dent.stretch = c;
+        Dent raised = dent;
+        raised.kind = Kind::high;
+        const Reading reading = sample::reading({dent, raised, sample::low(30, 0.2)});
+        const Plan plan = make_plan(reading, plain_steel(), sample::with_sample_kit());
+        CHECK(plan.dents.size() == 3);
+        CHECK_FALSE(plan_to_text(plan).empty());
+        CHECK_FALSE(plans_to_json({plan}).empty());
+        CHECK(plan_sheet_pdf(plan, Paper::a4).starts_with("%PDF"));
+        CHECK_FALSE(next_step(reading, reading, {}, sample::with_sample_kit()).spots.empty());
+        ++plans;
+      }
+  CHECK(plans == 125);
 }
 
 TEST_CASE("feet are kept off the neighbour", "[plan]") {
