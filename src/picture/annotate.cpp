@@ -61,9 +61,26 @@ std::vector<Spot> spots_of(const Reading& reading, double scale) {
   return spots;
 }
 
+bool hides_a_spot(const cv::Rect2d& box, const std::vector<Spot>& spots) {
+  return std::any_of(spots.begin(), spots.end(), [&](const Spot& spot) {
+    return std::any_of(spot.outline.begin(), spot.outline.end(),
+                       [&](const cv::Point2d& p) { return box.contains(p); });
+  });
+}
+
+/// The first corner of the photo, from the lower left on, where a box of that size hides no spot.
+cv::Rect2d free_corner(const cv::Size2d& size, const cv::Size2d& photo, double margin,
+                       const std::vector<Spot>& spots) {
+  const double right = photo.width - margin - size.width, bottom = photo.height - margin - size.height;
+  const cv::Point2d corners[] = {{margin, bottom}, {right, bottom}, {margin, margin}, {right, margin}};
+  for (const cv::Point2d& corner : corners)
+    if (const cv::Rect2d box(corner, size); !hides_a_spot(box, spots)) return box;
+  return {corners[0], size};
+}
+
 /// Draws a bar of a round length, as long as it is at the card, and returns the box that it needs.
-cv::Rect2d draw_scale_bar(Canvas& canvas, const Reading& reading, const cv::Size2d& photo, double scale,
-                          double size) {
+cv::Rect2d draw_scale_bar(Canvas& canvas, const Reading& reading, const std::vector<Spot>& spots,
+                          const cv::Size2d& photo, double scale, double size) {
   const double px_per_mm = reading.setup.pixels_per_mm * scale;
   if (!(px_per_mm > 0) || !std::isfinite(px_per_mm)) return {};
   double length_mm = round_step(photo.width / px_per_mm, 6);
@@ -72,7 +89,7 @@ cv::Rect2d draw_scale_bar(Canvas& canvas, const Reading& reading, const cv::Size
   const std::string text = tick_text(length_mm, length_mm) + " mm at the card";
   const TextStyle style{0.85 * size, palette::ink, Align::left, false};
   const double width = std::max(length, text_width(canvas.cairo(), text, style)) + 1.2 * size;
-  const cv::Rect2d box(0.4 * size, photo.height - 2.9 * size, width, 2.5 * size);
+  const cv::Rect2d box = free_corner({width, 2.5 * size}, photo, 0.4 * size, spots);
   canvas.rectangle(box, palette::paper, 0.94);
   canvas.text(text, box.x + 0.6 * size, box.y + 1.05 * size, style);
   canvas.rectangle({box.x + 0.6 * size, box.y + 1.55 * size, length, 0.3 * size}, palette::ink);
@@ -96,8 +113,9 @@ Picture annotated_picture(const AnnotateInput& input) {
   canvas.paste(photo, 0, 0);
   const double scale =
       reading.photo.width_px > 0 ? static_cast<double>(photo.cols) / reading.photo.width_px : 1;
-  const cv::Rect2d bar = draw_scale_bar(canvas, reading, photo.size(), scale, text_size);
-  draw_spots(canvas, spots_of(reading, scale), cv::Rect2d(0, 0, photo.cols, photo.rows), {bar}, text_size);
+  const std::vector<Spot> spots = spots_of(reading, scale);
+  const cv::Rect2d bar = draw_scale_bar(canvas, reading, spots, photo.size(), scale, text_size);
+  draw_spots(canvas, spots, cv::Rect2d(0, 0, photo.cols, photo.rows), {bar}, text_size);
   legend.draw(canvas, photo.rows);
   return canvas.picture();
 }

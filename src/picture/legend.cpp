@@ -39,6 +39,13 @@ std::string depth_words(const Dent& dent) {
   return noun + (dent.depth_mm ? with_interval(*dent.depth_mm, "mm") : std::string("not known"));
 }
 
+/// A reason may repeat the grade that stands above it.
+std::string reason_alone(const Dent& dent) {
+  const std::string grade = dent.severity + ": ";
+  return dent.severity_reason.starts_with(grade) ? dent.severity_reason.substr(grade.size())
+                                                 : dent.severity_reason;
+}
+
 }  // namespace
 
 Legend::Legend(const Reading& reading, const std::vector<std::string>& coins, double width, double text_size)
@@ -109,7 +116,7 @@ void Legend::lay_out_dent(const Dent& dent, int number, const std::string& coin)
   add(row.lines, depth_words(dent), plain, inner, 2);
   add(row.lines, coin, plain, inner, 2);
   if (!dent.severity.empty()) add(row.lines, "severity: " + dent.severity, plain, inner, 2);
-  if (!many_) add(row.lines, dent.severity_reason, quiet, inner, 4);
+  if (!many_) add(row.lines, reason_alone(dent), quiet, inner, 4);
   if (!many_)
     for (std::size_t i = 0; i < std::min(dent.notes.size(), most_notes); ++i)
       add(row.lines, dent.notes[i], quiet, inner, 3);

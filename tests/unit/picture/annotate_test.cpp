@@ -21,7 +21,7 @@ Dent dent_of(Kind kind, double diameter_mm, double depth_mm) {
   dent.diameter_mm = dent.length_mm = dent.width_mm = dent.half_diameter_mm = within(diameter_mm);
   dent.depth_mm = within(depth_mm);
   dent.severity = "moderate";
-  dent.severity_reason = "smallest radius of bend 31 mm";
+  dent.severity_reason = "moderate: smallest radius of bend 31 mm";
   for (int i = -20; i <= 20; ++i) {
     const double along = i * diameter_mm / 30;
     dent.section.push_back(
@@ -128,7 +128,27 @@ TEST_CASE("the picture says what was measured", "[annotate]") {
     INFO(text);
     CHECK(has_text(picture, text));
   }
+  CHECK_FALSE(has_text(picture, "moderate: smallest"));  // the grade once is enough
   check_texts_apart_and_inside(picture);
+}
+
+TEST_CASE("the scale bar hides no spot while there is a free corner", "[annotate]") {
+  const auto bar_of = [](const Scene& scene) {
+    for (const PlacedText& t : annotated_picture(scene.input).texts)
+      if (t.text == "50 mm at the card") return t.box;
+    FAIL("no scale bar");
+    return cv::Rect2d();
+  };
+  Scene scene(2000, 1500);
+  scene.add(Kind::low, 1000, 750, 80);
+  CHECK(bar_of(scene).x < 200);  // the lower left corner, if it is free
+  CHECK(bar_of(scene).y > 1300);
+  scene.add(Kind::low, 150, 1420, 60);
+  CHECK(bar_of(scene).x > 1000);
+  CHECK(bar_of(scene).y > 1300);
+  scene.add(Kind::high, 1800, 1420, 60);
+  CHECK(bar_of(scene).x < 200);
+  CHECK(bar_of(scene).y < 200);
 }
 
 TEST_CASE("nine spots close together keep their labels apart", "[annotate]") {
