@@ -44,15 +44,16 @@ std::string kind_and_depth(const Dent& dent) {
 }
 
 std::vector<Spot> spots_of(const Reading& reading, double scale) {
-  const bool many = reading.dents.size() > 6;
+  // Fewer words a label where there are many of them; the rows below say it all.
+  const bool with_depth = reading.dents.size() <= 6, with_size = reading.dents.size() <= 12;
   std::vector<Spot> spots;
   for (std::size_t i = 0; i < reading.dents.size(); ++i) {
     const Dent& dent = reading.dents[i];
     Spot spot;
     spot.number = static_cast<int>(i + 1);
     spot.kind = dent.kind;
-    spot.first_line = without_interval(dent.diameter_mm, "mm");
-    if (!many) spot.second_line = kind_and_depth(dent);
+    if (with_size) spot.first_line = without_interval(dent.diameter_mm, "mm");
+    if (with_depth) spot.second_line = kind_and_depth(dent);
     if (i < reading.outlines_px.size())
       for (const auto& px : reading.outlines_px[i])
         if (std::isfinite(px.first) && std::isfinite(px.second)) spot.outline.push_back(on_canvas(px, scale));

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 #include <numeric>
+#include <random>
 
 namespace ripplegauge::picture_detail {
 namespace {
@@ -47,6 +48,18 @@ bool segment_meets(const cv::Point2d& a, const cv::Point2d& b, const cv::Rect2d&
   return false;
 }
 
+/// Whether the line meets the ellipse that fills the box.
+bool segment_meets_ellipse(const cv::Point2d& a, const cv::Point2d& b, const cv::Rect2d& box) {
+  const cv::Point2d centre = middle(box);
+  const auto on_unit_circle = [&](const cv::Point2d& p) {
+    return cv::Point2d((p.x - centre.x) / (0.5 * box.width), (p.y - centre.y) / (0.5 * box.height));
+  };
+  const cv::Point2d from = on_unit_circle(a), along = on_unit_circle(b) - from;
+  const double length_squared = along.dot(along);
+  const double t = length_squared > 0 ? std::clamp(-from.dot(along) / length_squared, 0.0, 1.0) : 0;
+  return cv::norm(from + t * along) < 1;
+}
+
 cv::Point2d nearest_in(const cv::Rect2d& box, const cv::Point2d& p) {
   return {std::clamp(p.x, box.x, box.x + box.width), std::clamp(p.y, box.y, box.y + box.height)};
 }
@@ -80,17 +93,22 @@ class Placer {
   }
 
   /// Labels are placed one after the other, each in the best place that is left. Whose place turned out worst
-  /// chooses first in the next round; the best round counts.
+  /// chooses first in the next round; when that leads nowhere, the order is shuffled. The best round counts.
   std::vector<std::optional<PlacedLabel>> place_all() {
-    constexpr int rounds = 24;
+    constexpr int rounds = 24, patience = 8;
+    const int rounds_when_crowded = wishes_.size() <= 12 ? 160 : rounds;  // more spots take longer a round
     std::vector<std::size_t> order(wishes_.size());
     std::iota(order.begin(), order.end(), 0u);
+    std::mt19937 random(1);  // the same spots always get the same labels
     Round best;
-    for (int i = 0; i < rounds && !order.empty(); ++i) {
+    int fruitless = 0;
+    for (int i = 0; i < (best.is_clear ? rounds : rounds_when_crowded) && !order.empty(); ++i) {
       Round round = play(order);
       const auto worst = std::find(order.begin(), order.end(), round.worst);
       std::rotate(order.begin(), worst, worst + 1);
-      if (round.total_cost < best.total_cost) best = std::move(round);
+      fruitless = round.total_cost < best.total_cost ? 0 : fruitless + 1;
+      if (fruitless == 0) best = std::move(round);
+      if (fruitless > 0 && fruitless % patience == 0) std::shuffle(order.begin(), order.end(), random);
     }
     return best.labels;
   }
@@ -100,15 +118,17 @@ class Placer {
     std::vector<std::optional<PlacedLabel>> labels;
     double total_cost = std::numeric_limits<double>::infinity();
     std::size_t worst = 0;
+    bool is_clear = false;  ///< nothing is covered or crossed
   };
 
   Round play(const std::vector<std::size_t>& order) {
-    Round round{std::vector<std::optional<PlacedLabel>>(wishes_.size()), 0, order.front()};
+    Round round{std::vector<std::optional<PlacedLabel>>(wishes_.size()), 0, order.front(), true};
     placed_.clear();
     double worst_cost = -1;
     for (const std::size_t index : order) {
       const std::optional<Candidate> chosen = place(index);
       const double cost = chosen ? chosen->cost : 1e4 * unit_;
+      round.is_clear = round.is_clear && cost < penalty_;
       round.total_cost += cost * cost;  // one long line is worse than two of half the length
       if (cost > worst_cost) worst_cost = cost, round.worst = index;
       if (!chosen) continue;
@@ -118,16 +138,16 @@ class Placer {
     return round;
   }
 
-  enum class Strictness { all_clear, may_cover_outlines, may_cross_lines };
+  enum class Strictness { all_clear, line_may_cross_outlines, may_cover_outlines, may_cross_lines };
 
   std::optional<Candidate> place(std::size_t index) const {
     double penalty = 0;
-    for (const Strictness strictness :
-         {Strictness::all_clear, Strictness::may_cover_outlines, Strictness::may_cross_lines}) {
+    for (const Strictness strictness : {Strictness::all_clear, Strictness::line_may_cross_outlines,
+                                        Strictness::may_cover_outlines, Strictness::may_cross_lines}) {
       for (const Candidate& candidate : candidates_[index])
         if (!is_taken(candidate.label.box) && fits(candidate.label, index, strictness))
           return Candidate{candidate.cost + penalty, candidate.label};
-      penalty += 100 * unit_;
+      penalty += penalty_;
     }
     return std::nullopt;
   }
@@ -177,8 +197,8 @@ class Placer {
     for (std::size_t i = 0; i < outlines_.size(); ++i) {
       if (overlap(with_gap, outlines_[i])) return false;
       // The line may leave an outer spot, whose outline encloses this one, but not run across a neighbour.
-      if (i != index && !contains(outlines_[i], outlines_[index]) &&
-          segment_meets(label.line_from, label.line_to, outlines_[i]))
+      if (strictness == Strictness::all_clear && i != index && !contains(outlines_[i], outlines_[index]) &&
+          segment_meets_ellipse(label.line_from, label.line_to, padded(outlines_[i], 0.1 * unit_)))
         return false;
     }
     return true;
@@ -188,6 +208,7 @@ class Placer {
   cv::Rect2d area_;
   const std::vector<cv::Rect2d>& taken_;
   double unit_;
+  double penalty_ = 100 * unit_;  ///< for covering or crossing something: more than any line is long
   std::vector<cv::Rect2d> outlines_;
   std::vector<std::vector<Candidate>> candidates_;
   std::vector<PlacedLabel> placed_;  ///< in the round under way

@@ -33,7 +33,12 @@ std::vector<ProfilePoint> finite_points(const Dent& dent) {
 class SectionPlot {
  public:
   SectionPlot(Canvas& canvas, const cv::Rect2d& area, const Dent& dent, double size)
-      : canvas_(canvas), cairo_(canvas.cairo()), points_(finite_points(dent)), kind_(dent.kind), size_(size) {
+      : canvas_(canvas),
+        cairo_(canvas.cairo()),
+        points_(finite_points(dent)),
+        kind_(dent.kind),
+        has_scale_(dent.depth_mm.has_value()),
+        size_(size) {
     if (!is_drawable()) return;
     along_ = {points_.front().along_mm, points_.front().along_mm};
     for (const ProfilePoint& p : points_) {
@@ -56,10 +61,16 @@ class SectionPlot {
 
   void draw() {
     canvas_.rectangle(frame_, palette::paper);
-    draw_height_ticks();
+    if (has_scale_)
+      draw_height_ticks();
+    else
+      draw_zero_line();
     draw_along_ticks();
     draw_curve();
-    draw_exaggeration();
+    if (has_scale_)
+      draw_exaggeration();
+    else
+      canvas_.text("shape only", frame_.x + frame_.width, frame_.y - 0.6 * size_, style(Align::right));
   }
 
  private:
@@ -90,6 +101,9 @@ class SectionPlot {
     }
     canvas_.text(unit.name, frame_.x - 0.4 * size_, frame_.y - 0.6 * size_, style(Align::right));
   }
+
+  /// Where the depth is not known, heights are good for the shape, not for numbers.
+  void draw_zero_line() { line(frame_.x, y(0), frame_.x + frame_.width, y(0), palette::grey); }
 
   void draw_along_ticks() {
     const double bottom = frame_.y + frame_.height;
@@ -133,6 +147,7 @@ class SectionPlot {
   cairo_t* cairo_;
   std::vector<ProfilePoint> points_;
   Kind kind_;
+  bool has_scale_;
   double size_;
   Range along_, height_;
   cv::Rect2d frame_;
