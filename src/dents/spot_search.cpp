@@ -121,6 +121,20 @@ double near_paper_mm(const PanelScene& scene, double x, double y) {
   return nearest;
 }
 
+/// Share of directions in which, just outside the spot, there are stripes well inside the board's reflection, or the card.
+double ring_seen(const PanelScene& scene, const SpotVector& s) {
+  const ResidualField& f = *scene.field;
+  constexpr int directions = 24;
+  int seen = 0;
+  for (int k = 0; k < directions; ++k) {
+    const double t = 2 * std::numbers::pi * k / directions, a = 1.2 * std::exp(s[s_log_a]) * std::cos(t), b = 1.2 * std::exp(s[s_log_b]) * std::sin(t);
+    const double x = s[s_x] + std::cos(s[s_angle]) * a - std::sin(s[s_angle]) * b, y = s[s_y] + std::sin(s[s_angle]) * a + std::cos(s[s_angle]) * b;
+    const int row = static_cast<int>(std::lround(f.grid.row_of(y))), column = static_cast<int>(std::lround(f.grid.column_of(x)));
+    seen += near_paper_mm(scene, x, y) < 2 || (f.grid.contains(row, column) && f.inner.at<uchar>(row, column) != 0);
+  }
+  return static_cast<double>(seen) / directions;
+}
+
 bool believable(const PanelScene& scene, const Attempt& a, const Outline& outline, const Acceptance& acceptance) {
   if (!a.usable) return false;
   const SpotVector& s = a.fit.spot;
@@ -136,7 +150,7 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
              std::max(acceptance.max_quiet_level, acceptance.max_quiet_share * a.judgement.disturbed_level) &&
          a.judgement.opposite_ratio > acceptance.min_opposite_ratio &&
          offset < std::max(1.2 * outline.radius_mm * std::sqrt(outline.elongation), 3.0) &&
-         near_paper_mm(scene, s[s_x], s[s_y]) > paper_clearance_mm;
+         near_paper_mm(scene, s[s_x], s[s_y]) > paper_clearance_mm && ring_seen(scene, s) >= acceptance.min_ring_seen;
 }
 
 }  // namespace

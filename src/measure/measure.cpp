@@ -40,8 +40,19 @@ void set_focal_length(const Photo& photo, BundleProblem& problem, std::vector<Wa
   }
 }
 
+/// Noise of the phase samples as the photo itself shows it. A demodulation window of 0.7 periods makes samples within
+/// about 6 square periods (4 pi 0.7^2) repeat each other.
+BundleNoise phase_noise(const StripeField& field) {
+  const double area_mm2 = field.seen_fraction * field.grid.columns * field.grid.rows * field.grid.step_mm * field.grid.step_mm;
+  BundleNoise noise;
+  noise.phase_cycles = std::clamp(2.5 * field.bundle.phase_mad_cycles, 0.008, 0.05);
+  noise.effective_phase_samples = std::clamp(area_mm2 / (6.2 * field.period_mm * field.period_mm), 10.0, 300.0);
+  return noise;
+}
+
 /// Moves the anchor of the board's distance to the spots: the tape was held there.
-void anchor_at(BundleProblem& problem, PanelVector& parameters, double x_mm, double y_mm, double tape_sigma_mm, bool tape) {
+void anchor_at(BundleProblem& problem, PanelVector& parameters, double x_mm, double y_mm, double tape_sigma_mm, bool tape,
+               const BundleNoise& noise) {
   const PanelModel<double> before(problem.constants, parameters);
   const double distance = before.board_view(x_mm, y_mm).distance_mm;
   problem.constants.anchor_x_mm = x_mm, problem.constants.anchor_y_mm = y_mm;
@@ -56,7 +67,7 @@ void anchor_at(BundleProblem& problem, PanelVector& parameters, double x_mm, dou
   }
   if (!problem.samples.empty()) parameters[p_board_phase] += shift / static_cast<double>(problem.samples.size());
   parameters = fit_bundle(problem, parameters, BundleFreedom::board_only, {.phase_cycles = 0.2}).parameters;
-  parameters = fit_bundle(problem, parameters, BundleFreedom::board_only).parameters;
+  parameters = fit_bundle(problem, parameters, BundleFreedom::board_only, noise).parameters;
 }
 
 void describe_setup(const BundleProblem& problem, const BundleResult& bundle, const StripeField& field, Setup& setup) {
@@ -224,8 +235,8 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
   PanelVector parameters = scene.parameters;
   BundleResult bundle = field.bundle;
   if (problem.samples.size() > 100) {
-    anchor_at(problem, parameters, x, y, options.tape_uncertainty_mm, request.board_distance_mm.has_value());
-    bundle = fit_bundle(problem, parameters, BundleFreedom::everything);
+    anchor_at(problem, parameters, x, y, options.tape_uncertainty_mm, request.board_distance_mm.has_value(), phase_noise(field));
+    bundle = fit_bundle(problem, parameters, BundleFreedom::everything, phase_noise(field));
   }
   scene.parameters = bundle.parameters;
   describe_setup(problem, bundle, field, reading.setup);

@@ -92,6 +92,10 @@ constexpr double model_diameter = 0.005, model_depth = 0.010;
 /// Orange peel adds its own slope to the spot's: relative uncertainty times slope over peel. Sized on ray-traced photos.
 constexpr double peel_on_diameter = 0.35, peel_on_depth = 0.8;
 
+/// A spot smaller than a stripe period shows only pieces of one stripe: many outlines explain them. Relative uncertainty
+/// times (period / diameter - 1)^1.3. Sized on ray-traced photos.
+constexpr double coarse_on_diameter = 0.015, coarse_on_depth = 0.02;
+
 Quantity interval(double value, double relative) { return quantity_from_standard_uncertainty(value, value * relative, 2.0, 0.0); }
 
 }  // namespace
@@ -142,8 +146,10 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     const double unexplained = std::max(0.0, 1 - std::clamp(f.judgement.explained, 0.0, 1.0));
     const double peel_d = peel_on_diameter / std::max(f.judgement.slope_over_peel, 1.0);
     const double peel_h = peel_on_depth / std::max(f.judgement.slope_over_peel, 1.0);
-    const double u_d = std::hypot(std::hypot(geometry.scale, bar, peel_d), std::hypot(f.diameter_sd, model_diameter), std::hypot(shape_d, 0.1 * unexplained));
-    const double u_h = std::hypot(std::hypot(geometry.height, bar, peel_h), std::hypot(f.depth_sd, model_depth), std::hypot(shape_h, 0.3 * unexplained));
+    const double coarse = std::pow(std::max(0.0, scene.field->period_mm / g.diameter_mm - 1), 1.3);
+    const double coarse_d = coarse_on_diameter * coarse, coarse_h = coarse_on_depth * coarse;
+    const double u_d = std::hypot(std::hypot(geometry.scale, bar, peel_d), std::hypot(f.diameter_sd, model_diameter, coarse_d), std::hypot(shape_d, 0.1 * unexplained));
+    const double u_h = std::hypot(std::hypot(geometry.height, bar, peel_h), std::hypot(f.depth_sd, model_depth, coarse_h), std::hypot(shape_h, 0.3 * unexplained));
     Dent dent;
     dent.kind = g.kind;
     dent.x_mm = g.x_mm, dent.y_mm = g.y_mm;
@@ -173,6 +179,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     term("board tilt and rest of geometry", "bundle covariance", 0, std::sqrt(std::max(0.0, geometry.height * geometry.height - geometry.scale * geometry.scale - geometry.height_distance * geometry.height_distance)));
     term("stripe phase noise", "spread of the free surface", f.diameter_sd, f.depth_sd);
     term("orange peel", "its slope against the spot's", peel_d, peel_h);
+    term("coarse stripes", "spot smaller than a stripe period", coarse_d, coarse_h);
     term("shape", "free surface against parametric spot", shape_d, shape_h);
     term("unexplained stripes", "what the re-drawn stripes leave over", 0.1 * unexplained, 0.3 * unexplained);
     term("model", "sized on ray-traced photos", model_diameter, model_depth);

@@ -56,11 +56,12 @@ struct Acceptance {
   /// Orange peel is real slope, so no gain in chi square tells it from a dent; its cells are small and a dent covers many.
   /// The largest of some 10^4 cells at a false-alarm rate of 10^-4 is sqrt(2 ln 10^8) = 6 times the rms, a fit that is
   /// free in place, size and shape may find several times that (up to 30 seen on peel without dents).
-  double min_peel_snr = 40;
+  double min_peel_snr = 34;
   double min_slope_over_peel = 7;
   double min_diameter_mm = 2.7;    ///< smaller marks are specks and stone chips
   double min_slope = 0.002;        ///< 2 mrad: below, paper and panel waviness look the same
   double max_cut_share = 0.35;
+  double min_ring_seen = 0.75;     ///< undisturbed stripes must surround a spot; the card may hide the rest
   double min_information = 0.1;
   /// Around a real dent the stripes are as modelled (0.2 to 1.2 seen), beside a lamp not. With little noise small errors of
   /// the profile are loud: then the ring is held against the disturbance.

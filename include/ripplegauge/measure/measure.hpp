@@ -23,7 +23,7 @@ struct MeasureRequest {
 
 struct MeasureOptions {
   double bar_uncertainty_mm = 0.1;   ///< standard; a steel rule read to 0.2 mm
-  double tape_uncertainty_mm = 3.5;  ///< standard; a tape held to +-6 mm, rectangular
+  double tape_uncertainty_mm = 4.5;  ///< standard; a tape is held to about 6 mm, now and then worse
   bool free_surface = true;          ///< let go of the parametric shape
   /// Throws UsageError naming field, value and rule.
   void validate() const;
