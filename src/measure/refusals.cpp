@@ -13,6 +13,7 @@ namespace {
 /// over their steepest gradient. Motion blurs one direction more than the other.
 struct Sharpness {
   double edge_x_px = 0, edge_y_px = 0;
+  double contrast = 0;  ///< code values, within a neighbourhood
 };
 
 Sharpness sharpness_of(const cv::Mat& grey) {
@@ -33,6 +34,7 @@ Sharpness sharpness_of(const cv::Mat& grey) {
     cv::dilate(small, high, cv::Mat::ones(41, 41, CV_8U));
     double contrast = 0;
     cv::minMaxLoc(high - low, nullptr, &contrast);
+    s.contrast = std::max(s.contrast, contrast);
     return factor * contrast / std::max<double>(*at, 0.5);
   };
   s.edge_x_px = width(1, 0), s.edge_y_px = width(0, 1);
@@ -47,7 +49,7 @@ double share_clipped(const cv::Mat& grey) {
 
 Refusal refuse_no_card(const cv::Mat& grey, const std::vector<SeenTag>& seen) {
   const double mean = cv::mean(grey)[0];
-  if (share_clipped(grey) > 0.4)
+  if (share_clipped(grey) > 0.25)
     return {"overexposed", "Most of the photo is burnt out to white; no card can be read in it.",
             "Tap on the white card to set the exposure, or turn the lamp down, and photograph again."};
   if (mean < 12)
@@ -55,6 +57,10 @@ Refusal refuse_no_card(const cv::Mat& grey, const std::vector<SeenTag>& seen) {
             "Add light on the card and photograph again."};
   const Sharpness s = sharpness_of(grey);
   constexpr double blurred_px = 22;  // a sharp photo has edges of 2 to 8 px by this measure
+  constexpr double ink_on_paper = 150;  // without it no card is there that could be blurred
+  if (s.contrast < ink_on_paper)
+    return {"card_not_found", "No scale card was found in the photo.",
+            "Lay the printed card flat beside the dent, all of it in the picture and unshaded, and photograph again."};
   if (std::min(s.edge_x_px, s.edge_y_px) > blurred_px || std::max(s.edge_x_px, s.edge_y_px) > 2.5 * blurred_px) {
     const double ratio = std::max(s.edge_x_px, s.edge_y_px) / std::max(std::min(s.edge_x_px, s.edge_y_px), 1.0);
     return {"blurred", std::string("The photo is blurred") + (ratio > 1.8 ? ", probably by motion" : "") + "; no card can be read in it.",

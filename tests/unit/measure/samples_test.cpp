@@ -1,0 +1,76 @@
+// The ray-traced sample photos end to end: a renderer that shares nothing with our own model judges it.
+#include <filesystem>
+#include <fstream>
+#include <nlohmann/json.hpp>
+
+#include "catch.hpp"
+#include "ripplegauge/files/card_file.hpp"
+#include "ripplegauge/measure/measure.hpp"
+#include "ripplegauge/photo/photo.hpp"
+
+using namespace ripplegauge;
+namespace fs = std::filesystem;
+
+namespace {
+
+const fs::path root = RIPPLEGAUGE_SOURCE_DIR;
+
+Reading read_sample(const fs::path& photo, const nlohmann::json& given) {
+  MeasureRequest request;
+  request.card = read_card(root / "calibration" / "card-corner.json");
+  request.board_pitch_mm = given.at("board_pitch_mm").get<double>();
+  if (!given.at("board_distance_mm").is_null()) request.board_distance_mm = given.at("board_distance_mm").get<double>();
+  request.bar_length_mm = given.at("check_bar_mm").get<double>();
+  return measure(read_photo(photo), request).reading;
+}
+
+nlohmann::json truth_of(const fs::path& photo) {
+  std::ifstream in(fs::path(photo).replace_extension(".json"));
+  REQUIRE(in.good());
+  return nlohmann::json::parse(in);
+}
+
+const Dent* nearest(const Reading& reading, double x, double y) {
+  const Dent* best = nullptr;
+  for (const Dent& d : reading.dents)
+    if (best == nullptr || std::hypot(d.x_mm - x, d.y_mm - y) < std::hypot(best->x_mm - x, best->y_mm - y)) best = &d;
+  return best;
+}
+
+/// Diameter within max(0.2 mm, 2 %), depth within 10 %, kind right.
+void check_single(const std::string& name) {
+  const fs::path photo = root / "samples" / "photos" / (name + ".jpg");
+  const auto truth = truth_of(photo);
+  const Reading reading = read_sample(photo, truth.at("given"));
+  INFO(name << (reading.refusal ? ": " + reading.refusal->message : ""));
+  REQUIRE(reading.status == Status::measured);
+  const auto& t = truth.at("truth").at("dents").at(0);
+  const Dent* d = nearest(reading, t["rim"]["cx"], t["rim"]["cy"]);
+  REQUIRE(d != nullptr);
+  const double diameter = t["rim"]["eq_diameter"];
+  CHECK(std::abs(d->diameter_mm.value - diameter) < std::max(0.2, 0.02 * diameter));
+  REQUIRE(d->depth_mm);
+  CHECK(d->depth_mm->value == Approx(t["depth"].get<double>()).epsilon(0.1));
+  CHECK(to_string(d->kind) == t["kind"].get<std::string>());
+}
+
+}  // namespace
+
+TEST_CASE("sample: single low on dark paint", "[acceptance]") { check_single("low-dark"); }
+TEST_CASE("sample: single low on light paint", "[acceptance]") { check_single("low-light"); }
+TEST_CASE("sample: high spot", "[acceptance]") { check_single("high-dark"); }
+
+TEST_CASE("sample: a photo without card is refused with what to do", "[acceptance]") {
+  const fs::path photo = root / "samples" / "photos" / "refused-no-card.jpg";
+  const Reading reading = read_sample(photo, truth_of(photo).at("given"));
+  REQUIRE(reading.status == Status::refused);
+  REQUIRE(reading.refusal);
+  CHECK(reading.refusal->code == "card_not_found");
+  CHECK_FALSE(reading.refusal->remedy.empty());
+  CHECK(reading.dents.empty());
+}
+
+TEST_CASE("sample: a flat panel is a measurement, not a find", "[acceptance]") {
+  const fs::path photo = root / "samples" / "photos" / "no-dent.jpg";
+  CHECK(read_sample(photo, truth_of(photo).at("given")).status == Status::no_dent);
+}

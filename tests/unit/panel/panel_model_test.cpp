@@ -1,0 +1,89 @@
+#include "ripplegauge/panel/panel_model.hpp"
+
+#include <numbers>
+
+#include "catch.hpp"
+
+using namespace ripplegauge;
+
+namespace {
+
+/// A camera straight above the card's origin, looking down, x to the right and y up in the card.
+struct Scene {
+  PanelConstants constants;
+  PanelVector parameters = PanelVector::Zero();
+  explicit Scene(double camera_mm, double board_mm) {
+    constants.base_rotation << 1, 0, 0, 0, -1, 0, 0, 0, -1;
+    constants.nominal_focal_px = 3000;
+    constants.centre_u_px = 2000, constants.centre_v_px = 1500;
+    constants.anchor_x_mm = constants.anchor_y_mm = 0;
+    constants.pitch_mm = 10;
+    constants.nominal_distance_mm = board_mm;
+    parameters[p_translation + 2] = camera_mm;
+  }
+  PanelModel<double> model() const { return {constants, parameters}; }
+};
+
+}  // namespace
+
+TEST_CASE("a mirror turned by alpha turns the reflected ray by two alpha", "[mirror]") {
+  // Law of reflection (Halliday/Resnick; Hewitt, Conceptual Physics): 2 alpha.
+  const Scene scene(500, 400);
+  for (const double degrees : {1.0, 5.0, 10.0}) {
+    const double alpha = degrees * std::numbers::pi / 180;
+    const auto q = scene.model().board_from_panel(0, 0, std::tan(alpha), 0);
+    CHECK(std::hypot(q.across_mm, q.along_mm) == Approx(400 * std::tan(2 * alpha)).epsilon(1e-9));
+  }
+}
+
+TEST_CASE("a convex panel makes the stripes' image small, as a convex mirror does", "[mirror]") {
+  // OpenStax University Physics 3, section 2.2, keratometer: object at 12 cm, m = 0.032 -> R = -0.7934 cm (unrounded).
+  // Seen from far away, x on the mirror shows x / m on the board.
+  Scene scene(1e7, 120);
+  scene.constants.nominal_focal_px = 1e9;
+  scene.parameters[p_crown] = scene.parameters[p_crown + 1] = 1 / 7.934;
+  const double h = 1e-4;
+  const auto a = scene.model().board_from_panel(h, 0, 0, 0), b = scene.model().board_from_panel(-h, 0, 0, 0);
+  const double magnification = 2 * h / std::hypot(a.across_mm - b.across_mm, a.along_mm - b.along_mm);
+  CHECK(magnification == Approx(0.032).epsilon(0.001));  // the source prints two digits; R carries four
+}
+
+TEST_CASE("the carrier's period is p / (1 + d/c) on a flat panel, shorter by the crown on a convex one", "[mirror]") {
+  for (const double crown : {0.0, 5e-4}) {
+    Scene scene(600, 300);
+    scene.parameters[p_crown] = crown;
+    const double h = 0.1;
+    const double frequency = (scene.model().phase(h, 0, 0, 0) - scene.model().phase(-h, 0, 0, 0)) / (2 * h);
+    CHECK(std::abs(frequency) == Approx((1 + 300.0 / 600 + 2 * 300 * crown) / 10).epsilon(1e-3));
+  }
+}
+
+TEST_CASE("convention: a slope rising towards +x sends the ray towards -x", "[conventions]") {
+  // So a low (rising outwards) and a high move the stripes in opposite directions, and the sign is geometry's.
+  const Scene scene(500, 400);
+  const double flat = scene.model().board_from_panel(0, 0, 0, 0).across_mm;
+  CHECK(scene.model().board_from_panel(0, 0, 0.01, 0).across_mm - flat == Approx(-8).epsilon(0.01));
+  CHECK(scene.model().board_from_panel(0, 0, -0.01, 0).across_mm - flat == Approx(8).epsilon(0.01));
+}
+
+TEST_CASE("convention: the camera sees card x to the right, y up, z towards it; pixel centres are whole numbers", "[conventions]") {
+  const Scene scene(600, 300);
+  const auto p = scene.model().pixel_from_panel(12, 6);
+  CHECK(p.u_px == Approx(2000 + 3000 * 12.0 / 600));
+  CHECK(p.v_px == Approx(1500 - 3000 * 6.0 / 600));
+}
+
+TEST_CASE("pixel and panel are each other's inverse with lens, tilt and crown", "[panel]") {
+  Scene scene(400, 300);
+  scene.parameters[0] = 0.5, scene.parameters[1] = -0.3;
+  scene.parameters[p_k1] = 0.03, scene.parameters[p_k2] = -0.01;
+  scene.parameters[p_crown] = 1e-3, scene.parameters[p_crown + 1] = 5e-4, scene.parameters[p_crown + 2] = 1e-4;
+  const PanelModel<double> model = scene.model();
+  for (double x = -100; x <= 150; x += 50)
+    for (double y = -80; y <= 120; y += 40) {
+      const auto px = model.pixel_from_panel(x, y);
+      const auto p = model.panel_from_pixel(px.u_px, px.v_px);
+      CHECK(p.x_mm == Approx(x).margin(1e-4));
+      CHECK(p.y_mm == Approx(y).margin(1e-4));
+    }
+}
