@@ -18,7 +18,9 @@ LeastSquaresSummary minimise(const NormalEquationsFunction& equations, Eigen::Ve
     ++summary.iterations;
     Eigen::MatrixXd damped = here.hessian;
     damped.diagonal() += damping * here.hessian.diagonal();
-    damped.diagonal().array() += 1e-12 * here.hessian.diagonal().maxCoeff();
+    // A parameter that nothing depends on must not make the matrix singular; parameters differ in scale by any factor.
+    for (int i = 0; i < size; ++i)
+      if (!(damped(i, i) > 0)) damped(i, i) = 1;
     const Eigen::VectorXd candidate = x - damped.ldlt().solve(here.gradient);
     there.reset(size);
     equations(candidate, false, there);

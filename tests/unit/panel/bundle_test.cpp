@@ -5,6 +5,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "catch.hpp"
+#include "ripplegauge/core/linear_light.hpp"
 
 using namespace ripplegauge;
 
@@ -62,9 +63,18 @@ View photograph(const CardDefinition& card) {
   const cv::Mat mm = (cv::Mat_<double>(3, 3) << 1 / px, 0, x0 + 0.5 / px, 0, -1 / px, y1 - 0.5 / px, 0, 0, 1);
   const int fine = 3;
   const cv::Mat finer = (cv::Mat_<double>(3, 3) << fine, 0, 0.5 * (fine - 1), 0, fine, 0.5 * (fine - 1), 0, 0, 1);
-  cv::Mat large;
-  cv::warpPerspective(print, large, finer * h * mm, cv::Size(4000 * fine, 3000 * fine), cv::INTER_LINEAR, cv::BORDER_CONSTANT, 90);
-  cv::resize(large, view.photo, cv::Size(4000, 3000), 0, 0, cv::INTER_AREA);
+  // A camera averages light, not code values: to linear light and back (IEC 61966-2-1).
+  cv::Mat light(print.size(), CV_32FC1), large;
+  for (int r = 0; r < print.rows; ++r)
+    for (int c = 0; c < print.cols; ++c) light.at<float>(r, c) = linear_from_srgb8()[print.at<uchar>(r, c)];
+  cv::warpPerspective(light, large, finer * h * mm, cv::Size(4000 * fine, 3000 * fine), cv::INTER_LINEAR, cv::BORDER_CONSTANT, 0.1);
+  cv::resize(large, light, cv::Size(4000, 3000), 0, 0, cv::INTER_AREA);
+  view.photo.create(light.size(), CV_8UC1);
+  for (int r = 0; r < light.rows; ++r)
+    for (int c = 0; c < light.cols; ++c) {
+      const double v = light.at<float>(r, c), coded = v <= 0.0031308 ? 12.92 * v : 1.055 * std::pow(v, 1 / 2.4) - 0.055;
+      view.photo.at<uchar>(r, c) = cv::saturate_cast<uchar>(255 * coded);
+    }
   return view;
 }
 
