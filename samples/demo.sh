@@ -8,8 +8,7 @@ cd "$(dirname "$0")/.."
 install_packages
 echo "building into build/ ..."
 build build -DCMAKE_BUILD_TYPE=Release
-program=build/src/ripplegauge
-[ -x "$program" ] || program=$(find build -type f -name ripplegauge -perm -u+x | head -n 1)
+program=build/ripplegauge
 out=build/demo
 mkdir -p "$out"
 

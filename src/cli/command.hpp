@@ -20,10 +20,15 @@ using ChosenCommand = std::function<int()>;
 std::filesystem::path data_dir();
 
 void add_measure_command(CLI::App& app, ChosenCommand& chosen);
+void add_compare_command(CLI::App& app, ChosenCommand& chosen);
 void add_study_command(CLI::App& app, ChosenCommand& chosen);
 void add_progress_command(CLI::App& app, ChosenCommand& chosen);
+void add_sheet_command(CLI::App& app, ChosenCommand& chosen);
 void add_plan_command(CLI::App& app, ChosenCommand& chosen);
 void add_next_command(CLI::App& app, ChosenCommand& chosen);
 void add_pullwindow_command(CLI::App& app, ChosenCommand& chosen);
+void add_job_command(CLI::App& app, ChosenCommand& chosen);
+void add_quote_command(CLI::App& app, ChosenCommand& chosen);
+void add_prices_command(CLI::App& app, ChosenCommand& chosen);
 
 }  // namespace ripplegauge::cli

@@ -32,11 +32,16 @@ int run(int argc, char** argv) {
 
   ChosenCommand chosen;
   add_measure_command(app, chosen);
+  add_compare_command(app, chosen);
   add_study_command(app, chosen);
   add_progress_command(app, chosen);
+  add_sheet_command(app, chosen);
   add_plan_command(app, chosen);
   add_next_command(app, chosen);
   add_pullwindow_command(app, chosen);
+  add_job_command(app, chosen);
+  add_quote_command(app, chosen);
+  add_prices_command(app, chosen);
 
   try {
     app.parse(argc, argv);

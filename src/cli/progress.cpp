@@ -6,6 +6,7 @@
 #include "ripplegauge/files/progress_file.hpp"
 #include "ripplegauge/files/training_log.hpp"
 #include "ripplegauge/picture/chart.hpp"
+#include "ripplegauge/picture/picture.hpp"
 
 namespace ripplegauge::cli {
 
@@ -82,7 +83,7 @@ int run_progress(const ProgressArguments& arguments) {
   for (const TraineeProgress& progress : all) print_progress(progress);
   for (const std::string& file : arguments.charts) {
     const Chart chart = progress_chart(all);
-    write_atomically(file, ends_with(file, ".svg") ? chart_svg(chart) : chart_png(chart));
+    write_atomically(file, ends_with(file, ".svg") ? chart_svg(chart) : encode_png(chart_bgr(chart)));
   }
   if (!arguments.json.empty()) write_atomically(arguments.json, progress_to_json(all));
   return exit_ok;

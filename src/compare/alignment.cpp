@@ -271,7 +271,7 @@ Alignment align(const std::vector<Dent>& before, const std::vector<Dent>& after,
   return not_joined(
       "no spot stands where one stood before: either the card was moved, or the old spots are gone and there "
       "are "
-      "new ones; say which with --card moved or --card same");
+      "new ones");
 }
 
 }  // namespace ripplegauge

@@ -15,6 +15,11 @@ namespace {
 
 constexpr double kNaN = std::numeric_limits<double>::quiet_NaN();
 
+/// A Gaussian spot of width w at a tenth of its depth has sigma = w / 4.2919 (2 sqrt(2 ln 10)) and, one sigma
+/// from its middle, the slope depth / sigma exp(-1/2): so its depth is this times its steepest slope times
+/// its width.
+constexpr double kDepthPerSlopeAndWidth = 1.6487 / 4.2919;
+
 /// All that one spot is judged by.
 struct Scene {
   const Reading& before;
@@ -87,6 +92,8 @@ std::vector<int> homes_of(const Scene& scene) {
 
 std::optional<double> visible_limit(const Scene& scene, const Dent& spot) {
   if (scene.options.visible_limit_mm) return scene.options.visible_limit_mm;
+  if (scene.options.visible_slope_mrad)
+    return *scene.options.visible_slope_mrad / 1000 * kDepthPerSlopeAndWidth * spot.diameter_mm.value;
   const auto scatter = scatter_mm(scene.relief_after, scene.centre_in_after(spot),
                                   std::max(1.5 * spot.diameter_mm.value, 10.0), scene.after.dents);
   if (!scatter) return std::nullopt;
@@ -101,9 +108,8 @@ std::string micrometres(double mm) {
 
 /// Nothing was found in the spot's place. That is "gone" only if the place was in the picture.
 void judge_empty_place(const Scene& scene, const Dent& spot, SpotChange& change) {
-  const bool known = !scene.relief_after.empty();
-  if (known &&
-      measured_share(scene.relief_after, scene.centre_in_after(spot), spot) < scene.options.seen_share) {
+  const Seen there = seen(scene.relief_after, scene.centre_in_after(spot), spot, scene.options.seen_share);
+  if (there == Seen::no) {
     change.outcome = Outcome::not_seen;
     change.notes.push_back("the stripes of the photo after do not cover this place: take it again");
     return;
@@ -123,15 +129,15 @@ void judge_empty_place(const Scene& scene, const Dent& spot, SpotChange& change)
     return;
   }
   change.outcome = Outcome::gone;
-  if (!known)
-    change.notes.push_back(
-        "no relief was saved, so look at the photo after: the stripes have to cover this place");
+  if (there == Seen::unknown)
+    change.notes.push_back("look at the photo after: \"gone\" holds only if the stripes cover this place");
   if (!spot.depth_mm) return;
   const double limit = change.visible_limit_mm.value_or(kNaN);
   change.left_mm = Quantity{0, 0, limit};
   change.percent_gone = Quantity{100, std::min(100.0, 100 * (1 - limit / spot.depth_mm->low)), 100};
   if (std::isnan(limit)) change.percent_gone->low = kNaN;
-  change.moved_mm = combined(-sign_of(spot.kind), *spot.depth_mm, 0, *spot.depth_mm);
+  const Quantity rest = std::isnan(limit) ? Quantity{0, 0, 0} : *change.left_mm;
+  change.moved_mm = combined(-sign_of(spot.kind), *spot.depth_mm, sign_of(spot.kind), rest);
 }
 
 bool nested(const Scene& scene, const SpotChange& change, Kind inner, Kind outer) {
@@ -219,10 +225,8 @@ void collect_new_marks(const Scene& scene, const std::vector<int>& homes, Compar
     if (homes[j] >= 0) continue;
     const Dent& dent = scene.after.dents[j];
     NewMark mark{static_cast<int>(j), true};
-    if (!scene.relief_before.empty()) {
-      const PointMm place = scene.alignment.motion.before_from_after({dent.x_mm, dent.y_mm});
-      mark.place_was_seen = measured_share(scene.relief_before, place, dent) >= scene.options.seen_share;
-    }
+    const PointMm place = scene.alignment.motion.before_from_after({dent.x_mm, dent.y_mm});
+    mark.place_was_seen = seen(scene.relief_before, place, dent, scene.options.seen_share) != Seen::no;
     if (mark.place_was_seen) (dent.kind == Kind::high ? comparison.highs_made : comparison.lows_made) += 1;
     comparison.new_marks.push_back(mark);
   }

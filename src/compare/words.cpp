@@ -40,6 +40,29 @@ std::string gone_words(const SpotChange& change) {
   return text;
 }
 
+std::string one_spot_words(const SpotChange& change) {
+  switch (change.outcome) {
+    case Outcome::gone:
+      return "The spot is gone, as far as the photo shows";
+    case Outcome::partly:
+      return change.percent_gone ? percent_words(*change.percent_gone) + " of the spot's depth is gone"
+                                 : "The spot is partly gone";
+    case Outcome::overdone:
+    case Outcome::low_in_high:
+    case Outcome::high_in_low:
+      return "The spot went too far";
+    case Outcome::unchanged:
+      return "The spot has not changed by more than can be measured";
+    case Outcome::worse:
+      return "The spot is worse than before";
+    case Outcome::not_seen:
+      return "The photo after does not show the spot's place";
+    case Outcome::unclear:
+      return "What became of the spot cannot be told";
+  }
+  return "What became of the spot cannot be told";
+}
+
 }  // namespace
 
 std::string length_words(double mm) {
@@ -123,8 +146,8 @@ std::string summary_words(const Comparison& comparison) {
   add(count(Outcome::worse), "worse");
   add(count(Outcome::not_seen, Outcome::unclear), "that cannot be told");
   const std::size_t spots = comparison.spots.size();
-  text = spots == 0 ? "No spot before"
-                    : "Of " + std::to_string(spots) + (spots == 1 ? " spot: " : " spots: ") + text;
+  text = spots == 0 ? "No spot before" : "Of " + std::to_string(spots) + " spots: " + text;
+  if (spots == 1) text = one_spot_words(comparison.spots.front());
   const auto seen_marks = comparison.highs_made + comparison.lows_made;
   const auto made = [](int number, const char* what) {
     return std::to_string(number) + " " + what + (number == 1 ? "" : "s") + " made";

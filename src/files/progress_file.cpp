@@ -82,7 +82,7 @@ ChartPanel panel_of(const TraineeProgress& progress) {
     const auto at = [&](double where) {
       return ChartPoint{where, line.intercept + line.slope * where, {}, {}, false};
     };
-    panel.lines.push_back({"", {at(x.front()), at(x.back())}, true});
+    panel.lines.push_back({"", {at(x.front()), at(x.back())}, LineStyle::dashed});
   }
   return panel;
 }

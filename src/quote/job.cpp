@@ -5,6 +5,7 @@
 #include <set>
 
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/quote/text.hpp"
 
 namespace ripplegauge {
 
@@ -19,7 +20,7 @@ int next_id(const Entries& entries) {
 
 bool same_photo(const JobPhoto& photo, const PhotoInfo& info) {
   if (!photo.sha256.empty() && !info.sha256.empty()) return photo.sha256 == info.sha256;
-  return photo.name == info.name && photo.date_taken == info.date_taken;
+  return photo.name == printable(info.name) && photo.date_taken == info.date_taken;
 }
 
 /// Whether something of this photo still counts: a photo without dents does, too.
@@ -95,7 +96,7 @@ AddedReading add_reading(Job& job, std::string_view panel, const Reading& readin
   JobPhoto photo;
   photo.id = next_id(job.photos);
   photo.panel = panel_named(job, panel).name;
-  photo.name = reading.photo.name;
+  photo.name = printable(reading.photo.name);
   photo.sha256 = reading.photo.sha256;
   photo.date_taken = reading.photo.date_taken;
   photo.program = from.program;

@@ -53,6 +53,25 @@ int display_width(std::string_view text) {
   return width;
 }
 
+bool is_utf8(std::string_view text) {
+  const auto size = static_cast<int32_t>(text.size());
+  for (int32_t at = 0; at < size;) {
+    UChar32 character = 0;
+    U8_NEXT(text.data(), at, size, character);
+    if (character < 0) return false;
+  }
+  return true;
+}
+
+std::string printable(std::string_view text) {
+  std::string clean;
+  for (const char c : text) {
+    const bool control = static_cast<unsigned char>(c) < 0x20 || c == 0x7f;
+    clean += control ? std::string("\xEF\xBF\xBD") : std::string(1, c);
+  }
+  return clean;
+}
+
 std::string padded_right(std::string text, int width) {
   text.append(static_cast<std::size_t>(std::max(0, width - display_width(text))), ' ');
   return text;

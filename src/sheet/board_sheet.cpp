@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <cmath>
 
 #include "ripplegauge/core/errors.hpp"
@@ -21,14 +22,20 @@ struct BoardLayout {
   }
 };
 
-BoardLayout layout_of(Paper paper) {
-  const PaperSize size = size_of(paper);
+PageBox stripe_room(PaperSize size) {
+  return {margin_mm, margin_mm, size.height_mm - 2 * margin_mm, size.width_mm - 2 * margin_mm - label_mm};
+}
+
+BoardLayout layout_of(const BoardSheetOptions& options) {
+  const PaperSize size = size_of(options.paper);
   BoardLayout layout;
   layout.page_width_mm = size.height_mm;
   layout.page_height_mm = size.width_mm;
-  layout.stripes = {margin_mm, margin_mm, size.height_mm - 2 * margin_mm,
-                    size.width_mm - 2 * margin_mm - label_mm};
-  layout.tag_side_mm = paper == Paper::a3 ? 40 : 30;
+  layout.stripes = stripe_room(size);
+  // Whole stripes alone: a sliver at the edge looks like a fault.
+  layout.stripes.height_mm = options.pitch_mm * std::floor(layout.stripes.height_mm / options.pitch_mm);
+  layout.stripes.y_mm = 0.5 * (size.width_mm - layout.stripes.height_mm - label_mm);
+  layout.tag_side_mm = options.paper == Paper::a3 ? 40 : 30;
   return layout;
 }
 
@@ -60,13 +67,21 @@ void draw_stripes(Canvas& canvas, const BoardLayout& layout, double pitch_mm) {
   canvas.clipped(layout.stripes, [&] { canvas.fill(dark, black); });
 }
 
-void draw_tags(Canvas& canvas, const BoardLayout& layout) {
+/// The white round a tag: out to the next edge of a stripe above and below, and to the board's own side.
+PageBox surround_of(const BoardLayout& layout, const BoardTag& tag, double pitch_mm) {
+  const double half_mm = 0.5 * tag.side_mm + quiet_mm(tag.side_mm), stripe_mm = 0.5 * pitch_mm;
+  const double low_mm = stripe_mm * std::floor((tag.y_mm - half_mm) / stripe_mm);
+  const double high_mm = stripe_mm * std::ceil((tag.y_mm + half_mm) / stripe_mm);
+  const double side_mm = std::copysign(0.5 * layout.stripes.width_mm, tag.x_mm);
+  const double inner_mm = tag.x_mm - std::copysign(half_mm, tag.x_mm);
+  const PagePoint corner = layout.page(std::min(side_mm, inner_mm), high_mm);
+  return {corner.x_mm, corner.y_mm, std::abs(side_mm - inner_mm), high_mm - low_mm};
+}
+
+void draw_tags(Canvas& canvas, const BoardLayout& layout, double pitch_mm) {
   for (const BoardTag& tag : tags_of(layout)) {
     const PagePoint centre = layout.page(tag.x_mm, tag.y_mm);
-    const double surround_mm = tag.side_mm + 2 * quiet_mm(tag.side_mm);
-    canvas.fill(
-        {{centre.x_mm - 0.5 * surround_mm, centre.y_mm - 0.5 * surround_mm, surround_mm, surround_mm}},
-        white);
+    canvas.fill({surround_of(layout, tag, pitch_mm)}, white);
     draw_tag(canvas, tag.id, centre, tag.side_mm, true);
   }
 }
@@ -106,30 +121,32 @@ std::vector<std::string> steps_of(const BoardSheetOptions& options) {
   return steps;
 }
 
-void draw_instructions(Canvas& canvas, const BoardLayout& layout, const BoardSheetOptions& options) {
-  constexpr double gap_mm = 12, title_mm = 22;
-  const double left_mm = 20, column_mm = 0.5 * (layout.page_width_mm - 2 * left_mm - gap_mm);
-  const double right_mm = left_mm + column_mm + gap_mm;
-  const double large = layout.page_width_mm > 400 ? 1.35 : 1;  // A3 is read from farther away
-  canvas.text({left_mm, left_mm + 4}, "Setting up the striped board", {.size_mm = 6.5, .bold = true});
-  double y_mm = left_mm + title_mm - 8;
-  draw_side_view(canvas, {left_mm, y_mm, column_mm, 0.62 * column_mm}, !options.tags);
-  y_mm += 0.62 * column_mm + 10;
-  draw_screen_view(canvas, {left_mm, y_mm, 0.72 * column_mm, 0.5 * column_mm});
-  canvas.paragraph({left_mm + 0.72 * column_mm + 4, y_mm}, 0.28 * column_mm - 4,
+/// On a page of A4 or Letter on its side, `page_width_mm` wide.
+void draw_instructions(Canvas& canvas, double page_width_mm, const BoardSheetOptions& options) {
+  constexpr double left_mm = 20, top_mm = 34, gap_mm = 12;
+  const double column_mm = 0.5 * (page_width_mm - 2 * left_mm - gap_mm),
+               right_mm = left_mm + column_mm + gap_mm;
+  canvas.text({left_mm, 24}, "Setting up the striped board", {.size_mm = 6.5, .bold = true});
+
+  const double side_view_mm = 0.58 * column_mm;
+  draw_side_view(canvas, {left_mm, top_mm, column_mm, side_view_mm}, !options.tags);
+  const PageBox screen{left_mm, top_mm + side_view_mm + 12, 0.7 * column_mm, 0.5 * column_mm};
+  draw_screen_view(canvas, screen);
+  canvas.paragraph({screen.right_mm() + 4, screen.y_mm}, left_mm + column_mm - screen.right_mm() - 4,
                    "What the screen should show.", {.size_mm = 3.2, .colour = dark_grey});
-  y_mm = draw_steps(canvas, {right_mm, left_mm + title_mm - 8}, column_mm, steps_of(options), 3.6 * large);
+
+  const double y_mm = draw_steps(canvas, {right_mm, top_mm}, column_mm, steps_of(options), 3.9);
   const std::string board = options.tags
                                 ? "--board FILE"
                                 : "--board-pitch " + length_text(options.pitch_mm) + " --board-distance MM";
   canvas.paragraph({right_mm, y_mm + 4}, column_mm, "ripplegauge measure PHOTO " + board + " --bar-length MM",
-                   {.size_mm = 3.2 * large, .colour = dark_grey});
+                   {.size_mm = 3.4, .colour = dark_grey});
 }
 
 }  // namespace
 
 void BoardSheetOptions::validate() const {
-  const double largest_mm = std::floor(layout_of(paper).stripes.height_mm / min_periods);
+  const double largest_mm = std::floor(stripe_room(size_of(paper)).height_mm / min_periods);
   if (!(pitch_mm >= min_pitch_mm && pitch_mm <= largest_mm)) {
     throw UsageError("a pitch of " + length_text(pitch_mm) +
                      " mm does not suit this paper; choose one from " + length_text(min_pitch_mm) + " to " +
@@ -139,14 +156,18 @@ void BoardSheetOptions::validate() const {
 
 std::string board_sheet_pdf(const BoardSheetOptions& options) {
   options.validate();
-  const BoardLayout layout = layout_of(options.paper);
+  const BoardLayout layout = layout_of(options);
   Canvas canvas(layout.page_width_mm, layout.page_height_mm,
                 "Striped board, pitch " + length_text(options.pitch_mm) + " mm");
   draw_stripes(canvas, layout, options.pitch_mm);
-  if (options.tags) draw_tags(canvas, layout);
+  if (options.tags) draw_tags(canvas, layout, options.pitch_mm);
   draw_label(canvas, layout, options.pitch_mm);
   canvas.next_page();
-  draw_instructions(canvas, layout, options);
+  // A3 is A4 enlarged (ISO 216).
+  const double enlargement =
+      options.paper == Paper::a3 ? layout.page_width_mm / size_of(Paper::a4).height_mm : 1;
+  canvas.enlarged(enlargement,
+                  [&] { draw_instructions(canvas, layout.page_width_mm / enlargement, options); });
   return canvas.finish();
 }
 
@@ -157,7 +178,7 @@ BoardDefinition board_of_sheet(const BoardSheetOptions& options, double bar_leng
   board.name = "printed board, pitch " + length_text(options.pitch_mm * scale) + " mm";
   board.pitch_mm = options.pitch_mm * scale;
   board.printed_mirrored = options.tags;
-  if (options.tags) board.tags = tags_of(layout_of(options.paper));
+  if (options.tags) board.tags = tags_of(layout_of(options));
   for (BoardTag& tag : board.tags) {
     tag.x_mm *= scale;
     tag.y_mm *= scale;

@@ -65,6 +65,15 @@ class Canvas {
   /// one.
   double paragraph(PagePoint top, double width_mm, const std::string& words, const Font& font);
 
+  /// Everything drawn by `draw` comes out enlarged from the top left corner of the page.
+  template <class Draw>
+  void enlarged(double factor, Draw&& draw) {
+    cairo_save(cairo_.get());
+    cairo_scale(cairo_.get(), factor, factor);
+    draw();
+    cairo_restore(cairo_.get());
+  }
+
   /// Everything drawn by `draw` stays inside the box.
   template <class Draw>
   void clipped(const PageBox& box, Draw&& draw) {

@@ -34,7 +34,7 @@ void draw_card(Canvas& canvas, const CardDefinition& card, PagePoint at) {
   }
   // Filling the parts leaves the outer half of the line, round the union alone: cut off, it leaves the card
   // white.
-  for (const PageBox& part : paper) canvas.outline(part, {.colour = mid_grey, .width_mm = 0.5});
+  for (const PageBox& part : paper) canvas.outline(part, {.colour = mid_grey, .width_mm = 0.6});
   canvas.fill(paper, white);
   for (const CardTag& tag : card.tags)
     draw_tag(canvas, tag.id, page(tag.x_mm, tag.y_mm), card.tag_side_mm, false);
@@ -77,24 +77,27 @@ std::string card_sheet_pdf(const CardDefinition& card, Paper paper) {
   y_mm += card_height_mm + 8;
   draw_check_bar(canvas, {left_mm, y_mm}, card.bar_nominal_mm);
 
-  y_mm += 12;
-  constexpr double drawing_height_mm = 56;
-  draw_side_view(canvas, {left_mm, y_mm, 104, drawing_height_mm}, true);
-  draw_screen_view(canvas, {left_mm + 114, y_mm + 3, 66, drawing_height_mm - 8});
+  y_mm += 13;
+  constexpr double steps_height_mm = 34, gap_mm = 8;
+  const double drawing_height_mm = std::min(size.height_mm - margin_mm - steps_height_mm - y_mm, 66.0);
+  const double side_view_mm = 1.7 * drawing_height_mm;
+  draw_side_view(canvas, {left_mm, y_mm, side_view_mm, drawing_height_mm}, true);
+  draw_screen_view(canvas, {left_mm + side_view_mm + gap_mm, y_mm + 1,
+                            content_width_mm - side_view_mm - gap_mm, drawing_height_mm - 9});
 
-  y_mm += drawing_height_mm + 5;
-  constexpr double column_mm = 86;
+  y_mm += drawing_height_mm + 6;
+  constexpr double column_mm = 86, step_font_mm = 3.2;
   draw_steps(
       canvas, {left_mm, y_mm}, column_mm,
       {"Cut the card out along the grey line. Keep it flat and clean.",
        "Measure the check bar to 0.2 mm with a steel rule: printers scale. Give its length as --bar-length.",
        "Lay the card flat on the panel, close beside the dent, not over it."},
-      3.2);
+      step_font_mm);
   draw_steps(canvas, {left_mm + content_width_mm - column_mm, y_mm}, column_mm,
              {"Stand the board so that its stripes surround the dent in the reflection.",
               "Tape from the dent to the stripes that you see in it: --board-distance.",
               "Tap on the card to focus, hold still, take one photo with card and dent."},
-             3.2);
+             step_font_mm, 4);
   return canvas.finish();
 }
 

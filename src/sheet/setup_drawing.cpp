@@ -95,9 +95,9 @@ void draw_side_view(Canvas& canvas, const PageBox& box, bool tape) {
   constexpr double view_angle_deg = 36;
   const double crest_y_mm = box.bottom_mm() - 8;
   const PagePoint dent{box.x_mm + 0.47 * box.width_mm, crest_y_mm};
-  const double reach_mm = 0.78 * (crest_y_mm - box.y_mm);
+  const double reach_mm = 1.02 * (crest_y_mm - box.y_mm);
   const PagePoint camera = at_angle(dent, -view_angle_deg, reach_mm);
-  const PagePoint seen = at_angle(dent, view_angle_deg, 0.85 * reach_mm);
+  const PagePoint seen = at_angle(dent, view_angle_deg, 0.9 * reach_mm);
 
   canvas.line(panel_line(box, dent.x_mm, crest_y_mm), {.width_mm = 0.9});
   canvas.line({{dent.x_mm, dent.y_mm}, {dent.x_mm, box.y_mm + 6}},
@@ -106,16 +106,16 @@ void draw_side_view(Canvas& canvas, const PageBox& box, bool tape) {
   canvas.line({dent, seen}, ray);
   canvas.arrow_head(seen, dent, accent);
   draw_phone(canvas, camera, -view_angle_deg);
-  draw_board(canvas, seen.x_mm, box.y_mm + 4, crest_y_mm - 4);
+  draw_board(canvas, seen.x_mm, box.y_mm, crest_y_mm - 3);
 
-  const double arc_mm = 0.42 * reach_mm;
+  const double arc_mm = 0.4 * reach_mm;
   canvas.arc(dent, arc_mm, -90 - view_angle_deg, -90, {.colour = accent, .width_mm = 0.25});
   canvas.text({dent.x_mm + 1.5, dent.y_mm - arc_mm - 1.5}, "16\u201350\u00b0", fact);
   const PagePoint phone_label = between(camera, dent, 0.38);
   canvas.turned_text({phone_label.x_mm - 2.6, phone_label.y_mm + 2}, 90 - view_angle_deg, "20\u201370 cm",
                      fact);
   if (tape) {
-    const PagePoint board_label = between(dent, seen, 0.62);
+    const PagePoint board_label = between(dent, seen, 0.52);
     canvas.turned_text({board_label.x_mm + 2.6, board_label.y_mm + 2}, view_angle_deg - 90, "board distance",
                        fact);
   }
@@ -125,8 +125,8 @@ void draw_side_view(Canvas& canvas, const PageBox& box, bool tape) {
   canvas.text({dent.x_mm - 7 - 0.5 * card_length_mm, crest_y_mm + 5.5}, "card", label, Align::centre);
   canvas.text({dent.x_mm, crest_y_mm + 5.5}, "dent", label, Align::centre);
   canvas.text({camera.x_mm - 1, camera.y_mm - 6}, "phone", label, Align::right);
-  canvas.text({seen.x_mm + 4, box.y_mm + 8}, "board", label);
-  canvas.text({box.right_mm(), crest_y_mm + 6.5}, "panel", label, Align::right);
+  canvas.text({seen.x_mm + 4, box.y_mm + 4}, "board", label);
+  canvas.text({box.right_mm(), crest_y_mm + 7.5}, "panel", label, Align::right);
 }
 
 void draw_screen_view(Canvas& canvas, const PageBox& box) {
@@ -138,17 +138,13 @@ void draw_screen_view(Canvas& canvas, const PageBox& box) {
     canvas.fill({reflection}, white);
     draw_bent_stripes(canvas, reflection, dent, box.height_mm / 13);
   });
-  const double unit_mm = 0.13 * box.height_mm;
-  const PagePoint corner{box.x_mm + 0.13 * box.width_mm, box.bottom_mm() - 0.1 * box.height_mm};
+  const double unit_mm = 0.115 * box.height_mm;
+  const PagePoint corner{box.x_mm + 0.08 * box.width_mm, box.bottom_mm() - 0.1 * box.height_mm};
   draw_small_card(canvas, corner, unit_mm);
-  // Where to tap.
-  const PagePoint focus{corner.x_mm + 1.4 * unit_mm, corner.y_mm - 0.5 * unit_mm};
-  canvas.arc(focus, 0.75 * unit_mm, 0, 360, {.colour = accent, .width_mm = 0.7});
-  canvas.line(
-      {{focus.x_mm + 0.75 * unit_mm, focus.y_mm + 0.1}, {corner.x_mm + 5.2 * unit_mm, focus.y_mm + 0.1}},
-      {.colour = accent, .width_mm = 0.3});
+  const PagePoint last_tag{corner.x_mm + 4.1 * unit_mm, corner.y_mm - 0.5 * unit_mm};
+  canvas.arc(last_tag, 0.6 * unit_mm, 0, 360, {.colour = accent, .width_mm = 0.7});
   canvas.outline(box, {.width_mm = 0.6});
-  canvas.text({corner.x_mm + 5.3 * unit_mm, focus.y_mm + 1.2}, "tap here", fact);
+  canvas.text({last_tag.x_mm + 0.9 * unit_mm, last_tag.y_mm + 1.2}, "tap here", fact);
 }
 
 }  // namespace ripplegauge

@@ -38,14 +38,15 @@ void draw_check_bar(Canvas& canvas, PagePoint at, double length_mm) {
 }
 
 double draw_steps(Canvas& canvas, PagePoint top, double width_mm, const std::vector<std::string>& steps,
-                  double font_size_mm) {
+                  double font_size_mm, int first_number) {
   const double indent_mm = 2 * font_size_mm;
   const Font number{.size_mm = font_size_mm, .bold = true, .colour = accent};
   double y_mm = top.y_mm;
-  for (std::size_t i = 0; i < steps.size(); ++i) {
-    canvas.text({top.x_mm, y_mm + font_size_mm}, std::to_string(i + 1), number);
-    y_mm = canvas.paragraph({top.x_mm + indent_mm, y_mm}, width_mm - indent_mm, steps[i],
-                            {.size_mm = font_size_mm});
+  int count = first_number;
+  for (const std::string& step : steps) {
+    canvas.text({top.x_mm, y_mm + font_size_mm}, std::to_string(count++), number);
+    y_mm =
+        canvas.paragraph({top.x_mm + indent_mm, y_mm}, width_mm - indent_mm, step, {.size_mm = font_size_mm});
     y_mm += 0.45 * font_size_mm;
   }
   return y_mm;

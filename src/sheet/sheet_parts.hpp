@@ -15,9 +15,9 @@ void draw_tag(Canvas& canvas, int id, PagePoint centre, double side_mm, bool mir
 /// it.
 void draw_check_bar(Canvas& canvas, PagePoint at, double length_mm);
 
-/// Numbered steps below each other. Returns the y below the last one.
+/// Steps below each other, numbered from `first_number`. Returns the y below the last one.
 double draw_steps(Canvas& canvas, PagePoint top, double width_mm, const std::vector<std::string>& steps,
-                  double font_size_mm);
+                  double font_size_mm, int first_number = 1);
 
 /// From the side: how phone, card, dent and board stand to each other.
 void draw_side_view(Canvas& canvas, const PageBox& box, bool tape);

@@ -73,13 +73,14 @@ struct CompareOptions {
   AlignmentOptions alignment;
   /// The place counts as seen when the relief covers this share of the spot.
   double seen_share = 0.8;
-  /// Relief smaller than this would not have shown. Absent: three times the scatter of the relief around the
-  /// spot where one was saved, else not known.
-  std::optional<double> visible_limit_mm;
+  /// Relief smaller than this, or less steep than this, would not have shown in the photo after. With
+  /// neither: three times the scatter of the relief around the spot, where one was saved that has scatter;
+  /// else not known.
+  std::optional<double> visible_limit_mm, visible_slope_mrad;
 };
 
-/// The reliefs may be empty: then whether a place was seen at all is not known, and the comparison says so.
-/// Throws UsageError for a refused reading.
+/// The reliefs may be empty, and may cover no more than the spots: whether the photo shows a place beyond
+/// them is then not known, and the comparison says so. Throws UsageError for a refused reading.
 Comparison compare_readings(const Reading& before, const Relief& relief_before, const Reading& after,
                             const Relief& relief_after, const CompareOptions& options = {});
 

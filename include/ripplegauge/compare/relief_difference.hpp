@@ -14,15 +14,27 @@ namespace ripplegauge {
 /// Bilinear between the four points around; NaN outside or where one of them was not measured.
 double height_at(const Relief& relief, PointMm point);
 
-/// The relief after, resampled on the grid of the relief before.
-Relief in_before_frame(const Relief& after, const CardMotion& motion, const Relief& before);
+/// The same, but 0 beyond the relief's grid: a relief covers the spots that were found, and beyond them
+/// nothing was.
+double height_or_flat(const Relief& relief, PointMm point);
 
-/// After minus before on the grid of before: positive where the surface came up; NaN where one was not
+/// Two reliefs on one grid that covers both, in the frame of before. NaN where a relief says that it was not
 /// measured.
-Relief relief_difference(const Relief& before, const Relief& after, const CardMotion& motion);
+struct ReliefPair {
+  Relief before, after;
+};
+ReliefPair on_one_grid(const Relief& before, const Relief& after, const CardMotion& motion);
 
-/// The share of the spot's 10 % region, laid at `centre`, where the relief was measured.
-double measured_share(const Relief& relief, PointMm centre, const Dent& spot);
+/// After minus before: positive where the surface came up.
+Relief difference_of(const ReliefPair& pair);
+
+/// Whether a relief says that a place was measured.
+enum class Seen {
+  yes,
+  no,      ///< the relief covers the place but was not measured there
+  unknown  ///< the relief does not reach there
+};
+Seen seen(const Relief& relief, PointMm centre, const Dent& spot, double least_share);
 
 /// Standard deviation of the heights around `centre`, by their median deviation, away from the spots. Absent
 /// where fewer than 50 points are left, or where the relief is smooth by construction (no scatter at all).
@@ -39,6 +51,7 @@ struct SectionPoint {
 /// times its length to each side. From the reliefs, else from the sections that the readings hold (then along
 /// each one's own axis). Empty when there are neither.
 std::vector<SectionPoint> compared_section(const Dent& before, const Relief& relief_before, const Dent* after,
-                                           const Relief& relief_after, const CardMotion& motion);
+                                           const Relief& relief_after, const CardMotion& motion,
+                                           bool nothing_after);
 
 }  // namespace ripplegauge

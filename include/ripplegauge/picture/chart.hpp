@@ -1,12 +1,11 @@
-// Line charts of small series, as SVG or PNG or on a page: a training log's progress, a spot over several
+// Line charts of small series, as SVG or pixels: a training log's progress, a spot over several
 // pulls.
 #pragma once
 
+#include <opencv2/core/mat.hpp>
 #include <optional>
 #include <string>
 #include <vector>
-
-typedef struct _cairo cairo_t;
 
 namespace ripplegauge {
 
@@ -16,16 +15,23 @@ struct ChartPoint {
   bool flagged = false;             ///< drawn as a triangle instead of a dot
 };
 
+enum class LineStyle {
+  dots,   ///< dots with their intervals, joined
+  plain,  ///< a curve; NaN breaks it
+  dashed  ///< a computed line in grey, not counted among the colours
+};
+
 struct ChartLine {
   std::string label;  ///< empty: no line in the legend
   std::vector<ChartPoint> points;
-  bool dashed = false;  ///< a computed line: no dots, not counted among the colours
+  LineStyle style = LineStyle::dots;
 };
 
 struct ChartPanel {
   std::string title, note, x_label, y_label;
   std::optional<double> y_from, y_to;  ///< the axis reaches at least this far
   std::vector<ChartLine> lines;
+  bool x_counts = true;              ///< x counts photos or attempts; else it is a length
   std::vector<std::string> x_names;  ///< names of x = 1, 2, ...; numbers when empty
 };
 
@@ -44,10 +50,7 @@ ChartSize size_of(const Chart& chart);
 
 /// The file's bytes.
 std::string chart_svg(const Chart& chart);
-/// `scale` 2 suits screens of today and print.
-std::string chart_png(const Chart& chart, double scale = 2);
-
-/// Draws at the origin of `cairo`, in its user units.
-void draw_chart(cairo_t* cairo, const Chart& chart);
+/// CV_8UC3; `scale` 2 suits screens of today and print.
+cv::Mat chart_bgr(const Chart& chart, double scale = 2);
 
 }  // namespace ripplegauge

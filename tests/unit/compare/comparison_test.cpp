@@ -105,6 +105,27 @@ TEST_CASE("gone is never claimed without having looked", "[compare]") {
     REQUIRE(comparison.spots.size() == 1);
     CHECK(comparison.spots[0].outcome == Outcome::not_seen);
   }
+  SECTION("the relief of another spot does not reach there: gone, but with a note") {
+    const Dent other = spot(Kind::low, 90, 20, 0.2, 8);
+    Relief around = relief_of({});
+    around.x0_mm = 80;
+    around.y0_mm = 10;
+    around.columns = around.rows = 41;
+    around.height_mm.assign(41 * 41, 0.0f);
+    const Comparison comparison = compare_readings(reading({low, other}), {}, reading({other}), around);
+    REQUIRE(comparison.spots.size() == 2);
+    CHECK(comparison.spots[0].outcome == Outcome::gone);
+    CHECK(comparison.spots[0].notes.size() == 1);
+  }
+  SECTION("the slope that shows bounds the depth that is left") {
+    CompareOptions options;
+    options.visible_slope_mrad = 5;
+    const Comparison comparison = compare_readings(reading({low}), {}, reading({}), {}, options);
+    REQUIRE(comparison.spots.size() == 1);
+    // A Gaussian spot 20 mm wide at a tenth, 5 mrad steep: sigma = 20 / 4.2919, depth = 0.005 sigma sqrt(e).
+    CHECK(*comparison.spots[0].visible_limit_mm == Approx(0.0384).epsilon(0.002));
+    CHECK(comparison.spots[0].percent_gone->low == Approx(100 * (1 - 0.0384 / 0.475)).epsilon(0.001));
+  }
   SECTION("no relief was saved: gone, but with a note and without a bound") {
     const Comparison comparison = compare_readings(reading({low}), {}, reading({}), {});
     REQUIRE(comparison.spots.size() == 1);

@@ -33,14 +33,14 @@ TEST_CASE("sentences say what was, what is, and what is not known", "[words]") {
     const std::string words = spot_words(comparison.spots.at(0), before, after);
     CHECK_THAT(words, ContainsSubstring("Spot 1, a low of 0.50 mm (0.47 to 0.53), 20.0 mm wide: gone."));
     CHECK_THAT(words, ContainsSubstring("how small a rest would still show is not known"));
-    CHECK(summary_words(comparison) == "Of 1 spot: 1 gone; no new marks.");
+    CHECK(summary_words(comparison) == "The spot is gone, as far as the photo shows; no new marks.");
   }
   SECTION("over-pulled") {
     const Reading after = reading({spot(Kind::high, 40, 50, 0.1, 8), spot(Kind::low, 80, 80, 0.1, 8)});
     const Comparison comparison = compare_readings(before, {}, after, {});
     CHECK_THAT(spot_words(comparison.spots.at(0), before, after),
                ContainsSubstring("over-pulled: a high stands here now. What is left is a high of 0.10 mm"));
-    CHECK(summary_words(comparison) == "Of 1 spot: 1 gone too far; 1 high made; 1 low made.");
+    CHECK(summary_words(comparison) == "The spot went too far; 1 high made; 1 low made.");
     REQUIRE(comparison.new_marks.size() == 1);
     CHECK_THAT(new_mark_words(comparison.new_marks[0], after),
                ContainsSubstring("stands where nothing was seen before"));

@@ -1,0 +1,33 @@
+// A quote as a file: for machines (JSON), for a spreadsheet (CSV) and for the customer (HTML, PDF).
+#pragma once
+
+#include <map>
+#include <opencv2/core/mat.hpp>
+#include <string>
+
+#include "ripplegauge/picture/report_page.hpp"
+#include "ripplegauge/quote/display.hpp"
+#include "ripplegauge/quote/quote.hpp"
+
+namespace ripplegauge {
+
+/// Schema 1. The sum of all lines[].amount_minor, surcharges, caps and discounts among them, plus tax_minor
+/// is total_minor.
+std::string quote_to_json(const Quote& quote, const std::string& program);
+
+/// RFC 4180, a row a line, then tax and total; decimal points, no thousands separators. Text that a
+/// spreadsheet would take for a formula gets an apostrophe before it.
+std::string quote_to_csv(const Quote& quote);
+
+struct QuotePageOptions {
+  std::string workshop;  ///< the workshop's own name
+  std::string date;      ///< "YYYY-MM-DD"
+  std::string program;   ///< "ripplegauge 0.1.0"
+  /// Small annotated pictures (CV_8UC3) by JobPhoto::id: the evidence.
+  std::map<int, cv::Mat> thumbnails;
+};
+
+/// The quote as a page: report_html and report_pdf make files of it.
+ReportPage quote_page(const Quote& quote, const Display& display, const QuotePageOptions& options);
+
+}  // namespace ripplegauge

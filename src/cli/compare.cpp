@@ -1,0 +1,387 @@
+#include <algorithm>
+#include <chrono>
+#include <cstdio>
+#include <ctime>
+
+#include "command.hpp"
+#include "photo_options.hpp"
+#include "ripplegauge/compare/pairing.hpp"
+#include "ripplegauge/compare/words.hpp"
+#include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/files/atomic_write.hpp"
+#include "ripplegauge/files/compare_file.hpp"
+#include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/files/relief_file.hpp"
+#include "ripplegauge/files/training_log.hpp"
+#include "ripplegauge/photo/photo.hpp"
+#include "ripplegauge/picture/picture.hpp"
+
+namespace ripplegauge::cli {
+
+namespace {
+
+constexpr const char* kExamples =
+    R"(Leave the card where it is between the photos: then spots are matched by their place. Photos may be taken from
+anywhere, with the board anywhere. Three or more files are a series: each one is compared with the first.
+A saved reading brings its relief if it stands beside it: door.json with door.relief.csv.
+
+Examples:
+  ripplegauge compare before.jpg after.jpg --board-pitch 16 --board-distance 188,381
+  ripplegauge compare before.json after.json --report page.html --workshop "Corner Workshop" --job "left door"
+  ripplegauge compare 0.json 1.json 2.json 3.json --pictures pulls --json pulls.json
+  ripplegauge compare before.json after.json --log practice.csv --who "bay 2" --exercise "door edge"
+  ripplegauge compare --folder monday --profile workshop.json --contact-sheet monday.pdf)";
+
+struct CompareArguments {
+  std::vector<std::string> files, reliefs;
+  std::string folder, contact_sheet;
+  std::string before_word, after_word;
+  double most_minutes = PairingOptions{}.most_minutes;
+  bool card_moved = false, card_still = false;
+  std::optional<double> visible_limit_mm;
+  std::string json, pictures, report, workshop, job, date;
+  std::string log, who, exercise;
+  std::shared_ptr<PhotoArguments> photo;
+};
+
+/// A shot as it comes from the disk.
+struct LoadedShot {
+  SeriesReading shot;
+  std::filesystem::path photo;  ///< empty when it is not there
+};
+
+/// Thrown where a photo was refused; carries what to tell the user.
+struct RefusedPhoto {
+  std::string message;
+};
+
+bool is_reading(const std::filesystem::path& file) { return file.extension() == ".json"; }
+
+bool is_photo(const std::filesystem::path& file) {
+  std::string extension = file.extension().string();
+  std::transform(extension.begin(), extension.end(), extension.begin(),
+                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+  return extension == ".jpg" || extension == ".jpeg" || extension == ".png" || extension == ".heic";
+}
+
+std::string local_date() {
+  const std::time_t now = std::time(nullptr);
+  std::tm local{};
+  localtime_r(&now, &local);
+  char text[16];
+  std::strftime(text, sizeof text, "%Y-%m-%d", &local);
+  return text;
+}
+
+std::string utc_time() {
+  const std::time_t now = std::time(nullptr);
+  std::tm utc{};
+  gmtime_r(&now, &utc);
+  char text[32];
+  std::strftime(text, sizeof text, "%Y-%m-%dT%H:%M:%SZ", &utc);
+  return text;
+}
+
+LoadedShot load_reading(const std::filesystem::path& file, const std::string& relief) {
+  LoadedShot loaded;
+  std::vector<Reading> readings = read_readings(file);
+  if (readings.size() != 1)
+    throw FileError(file.string(),
+                    "holds " + std::to_string(readings.size()) +
+                        " readings; a comparison needs one a file (measure the photos one by one)");
+  loaded.shot.reading = std::move(readings.front());
+  std::filesystem::path beside = file;
+  beside.replace_extension(".relief.csv");
+  if (!relief.empty())
+    loaded.shot.relief = read_relief(relief);
+  else if (std::filesystem::exists(beside))
+    loaded.shot.relief = read_relief(beside);
+  const std::filesystem::path photo = loaded.shot.reading.photo.name;
+  for (const std::filesystem::path& candidate : {photo, file.parent_path() / photo.filename()})
+    if (loaded.photo.empty() && is_photo(candidate) && std::filesystem::is_regular_file(candidate))
+      loaded.photo = candidate;
+  return loaded;
+}
+
+LoadedShot load_photo(const std::filesystem::path& file, const MeasureRequest& request) {
+  Measurement measurement = measure(read_photo(file), request);
+  return {{std::move(measurement.reading), std::move(measurement.relief)}, file};
+}
+
+std::vector<LoadedShot> load(const std::vector<std::string>& files, const CompareArguments& arguments) {
+  if (!arguments.reliefs.empty() && arguments.reliefs.size() != files.size())
+    throw UsageError("--relief is given " + std::to_string(arguments.reliefs.size()) + " times for " +
+                     std::to_string(files.size()) + " readings; give one for each, in their order");
+  std::vector<LoadedShot> shots;
+  for (std::size_t i = 0; i < files.size(); ++i) {
+    shots.push_back(is_reading(files[i])
+                        ? load_reading(files[i], arguments.reliefs.empty() ? "" : arguments.reliefs[i])
+                        : load_photo(files[i], request_for(*arguments.photo, i, files.size())));
+    const Reading& reading = shots.back().shot.reading;
+    if (reading.status == Status::refused)
+      throw RefusedPhoto{files[i] + " was not measured: " +
+                         (reading.refusal
+                              ? reading.refusal->message + " What to do: " + reading.refusal->remedy
+                              : std::string("no reason was saved"))};
+  }
+  return shots;
+}
+
+CompareInput compared(const std::vector<std::string>& files, const CompareArguments& arguments,
+                      bool with_views) {
+  CompareOptions options;
+  if (arguments.card_moved) options.alignment.placement = CardPlacement::moved;
+  if (arguments.card_still) options.alignment.placement = CardPlacement::same;
+  options.visible_limit_mm = arguments.visible_limit_mm;
+  CompareInput input;
+  std::vector<std::filesystem::path> photos;
+  for (LoadedShot& loaded : load(files, arguments)) {
+    photos.push_back(loaded.photo);
+    input.shots.push_back(std::move(loaded.shot));
+  }
+  input.series = compare_series(input.shots, options);
+  const bool any_photo = std::any_of(photos.begin(), photos.end(), [](const auto& p) { return !p.empty(); });
+  if (with_views && any_photo) input.views_bgr = squared_views(photos, input, card_for(*arguments.photo));
+  return input;
+}
+
+/// Breaks running text at 78 columns; continuation lines are indented.
+void print_wrapped(const std::string& text, const std::string& first, const std::string& rest) {
+  std::string line = first;
+  bool empty = true;
+  std::size_t at = 0;
+  while (at < text.size()) {
+    const std::size_t end = std::min(text.find(' ', at), text.size());
+    const std::string word = text.substr(at, end - at);
+    at = end + 1;
+    if (!empty && line.size() + 1 + word.size() > 78) {
+      std::printf("%s\n", line.c_str());
+      line = rest;
+      empty = true;
+    }
+    line += (empty ? "" : " ") + word;
+    empty = false;
+  }
+  std::printf("%s\n", line.c_str());
+}
+
+void print_comparison(const CompareInput& input) {
+  const Comparison& comparison = input.comparison();
+  const Reading &before = input.first().reading, &after = input.last().reading;
+  print_wrapped(summary_words(comparison), "", "");
+  if (comparison.percent_gone)
+    std::printf("Over all: %s gone.\n", percent_words(*comparison.percent_gone).c_str());
+  for (const SpotChange& change : comparison.spots)
+    print_wrapped(spot_words(change, before, after), "  ", "    ");
+  for (const NewMark& mark : comparison.new_marks)
+    print_wrapped("New mark: " + new_mark_words(mark, after) + ".", "  ", "    ");
+  print_wrapped("How sure: " + comparison.alignment.sureness + ".", "", "  ");
+  if (comparison.alignment.kind == AlignmentKind::none)
+    print_wrapped("Say which it is: --card-moved or --card-still.", "", "  ");
+  for (const std::string& note : comparison.notes) print_wrapped("Note: " + note + ".", "", "  ");
+}
+
+void print_series(const CompareInput& input) {
+  for (const SpotTrack& track : input.series.tracks) {
+    std::printf("Spot %d from photo to photo\n  %-6s %-26s %-26s %s\n", track.spot + 1, "photo",
+                "height (low negative)", "moved by this pull", "gone");
+    for (std::size_t i = 0; i < track.points.size(); ++i) {
+      const TrackPoint& point = track.points[i];
+      const auto length = [](const std::optional<Quantity>& q) { return q ? length_words(*q) : "-"; };
+      std::printf("  %-6zu %-26s %-26s %s\n", i + 1, length(point.height_mm).c_str(),
+                  i == 0 ? "" : length(point.moved_mm).c_str(),
+                  point.percent_gone ? percent_words(*point.percent_gone).c_str() : "-");
+    }
+  }
+}
+
+std::string page_bytes(const std::string& file, const ReportPage& page) {
+  return file.ends_with(".pdf") ? report_pdf(page) : report_html(page);
+}
+
+void require_page_name(const char* option, const std::string& file) {
+  if (!file.empty() && !file.ends_with(".html") && !file.ends_with(".pdf"))
+    throw UsageError(std::string(option) + " " + file + ": the name must end in .html or .pdf");
+}
+
+void write_pictures(const CompareInput& input, const std::filesystem::path& folder) {
+  std::error_code error;
+  std::filesystem::create_directories(folder, error);
+  if (error) throw FileError(folder.string(), "the folder cannot be made: " + error.message());
+  for (const PictureGroup& group : comparison_pictures(input))
+    write_atomically(folder / (group.name + ".png"), encode_png(group.whole()));
+}
+
+ReportSettings settings_of(const CompareArguments& arguments) {
+  return {arguments.workshop, arguments.job, arguments.date.empty() ? local_date() : arguments.date};
+}
+
+void write_log(const CompareArguments& arguments, const CompareInput& input) {
+  if (arguments.log.empty()) return;
+  append_to_training_log(arguments.log,
+                         training_attempt(input, arguments.who, arguments.exercise, utc_time()));
+}
+
+int run_one(const CompareArguments& arguments) {
+  const CompareInput input =
+      compared(arguments.files, arguments, !arguments.pictures.empty() || !arguments.report.empty());
+  print_comparison(input);
+  if (input.shots.size() > 2) print_series(input);
+  if (!arguments.json.empty()) write_atomically(arguments.json, comparison_to_json(input));
+  if (!arguments.pictures.empty()) write_pictures(input, arguments.pictures);
+  if (!arguments.report.empty())
+    write_atomically(arguments.report,
+                     page_bytes(arguments.report, comparison_page(input, settings_of(arguments))));
+  write_log(arguments, input);
+  return exit_ok;
+}
+
+std::string date_taken(const std::filesystem::path& file) {
+  if (!is_reading(file)) return read_photo(file).date_taken;
+  const std::vector<Reading> readings = read_readings(file);
+  return readings.front().photo.date_taken;
+}
+
+/// The shots of the folder: saved readings where there are any, else photos.
+std::vector<std::filesystem::path> shots_in(const std::filesystem::path& folder) {
+  std::error_code error;
+  std::vector<std::filesystem::path> readings, photos;
+  std::filesystem::directory_iterator entries(folder, error);
+  if (error) throw FileError(folder.string(), "the folder cannot be read: " + error.message());
+  for (const auto& entry : entries) {
+    if (!entry.is_regular_file()) continue;
+    if (is_reading(entry.path()))
+      readings.push_back(entry.path());
+    else if (is_photo(entry.path()))
+      photos.push_back(entry.path());
+  }
+  std::vector<std::filesystem::path>& shots = readings.empty() ? photos : readings;
+  std::sort(shots.begin(), shots.end());
+  if (shots.size() < 2) throw FileError(folder.string(), "holds fewer than two photos or saved readings");
+  return shots;
+}
+
+Pairing pairing_of(const std::vector<std::filesystem::path>& files, const CompareArguments& arguments) {
+  PairingOptions options;
+  if (!arguments.before_word.empty()) options.before_words = {arguments.before_word};
+  if (!arguments.after_word.empty()) options.after_words = {arguments.after_word};
+  options.most_minutes = arguments.most_minutes;
+  std::vector<Shot> shots;
+  for (const auto& file : files) shots.push_back({file.filename().string(), date_taken(file)});
+  return pair_shots(shots, options);
+}
+
+void add_to_sheet(const CompareInput& input, const std::string& name, ReportPage& sheet) {
+  sheet.blocks.push_back(ReportHeading{name});
+  sheet.blocks.push_back(ReportText{summary_words(input.comparison()), false});
+  const auto groups = comparison_pictures(input);
+  if (!groups.empty()) sheet.blocks.push_back(ReportPictures{groups.front().pictures});
+}
+
+int run_folder(const CompareArguments& arguments) {
+  const std::vector<std::filesystem::path> files = shots_in(arguments.folder);
+  const Pairing pairing = pairing_of(files, arguments);
+  ReportPage sheet;
+  sheet.title =
+      arguments.job.empty() ? "Before and after: contact sheet" : "Before and after: " + arguments.job;
+  sheet.workshop = arguments.workshop;
+  sheet.date = settings_of(arguments).date;
+  sheet.footer = "Measured from photos of reflected stripes beside a printed scale card.";
+  std::string json;
+  bool refused = false;
+  for (const ShotGroup& group : pairing.groups) {
+    std::vector<std::string> names;
+    for (const std::size_t shot : group.shots) names.push_back(files[shot].string());
+    std::printf("%s (paired by %s)\n", group.name.c_str(), group.reason.c_str());
+    try {
+      const CompareInput input = compared(names, arguments, !arguments.contact_sheet.empty());
+      print_comparison(input);
+      add_to_sheet(input, group.name, sheet);
+      json += (json.empty() ? "[\n" : ",\n") + comparison_to_json(input);
+      write_log(arguments, input);
+    } catch (const RefusedPhoto& photo) {
+      refused = true;
+      print_wrapped(photo.message, "", "  ");
+      sheet.blocks.push_back(ReportHeading{group.name});
+      sheet.blocks.push_back(ReportNote{photo.message});
+    }
+    std::printf("\n");
+  }
+  for (const std::string& line : pairing.left_over) print_wrapped("Left over: " + line, "", "  ");
+  if (!pairing.left_over.empty()) sheet.blocks.push_back(ReportHeading{"Left over"});
+  for (const std::string& line : pairing.left_over) sheet.blocks.push_back(ReportText{line, false});
+  if (!arguments.json.empty()) write_atomically(arguments.json, (json.empty() ? "[" : json) + "]\n");
+  if (!arguments.contact_sheet.empty())
+    write_atomically(arguments.contact_sheet, page_bytes(arguments.contact_sheet, sheet));
+  return refused ? exit_refused : exit_ok;
+}
+
+void check(const CompareArguments& arguments) {
+  require_page_name("--report", arguments.report);
+  require_page_name("--contact-sheet", arguments.contact_sheet);
+  if (arguments.folder.empty() && arguments.files.size() < 2)
+    throw UsageError("compare needs two or more photos or saved readings, or --folder; see --help");
+  if (!arguments.folder.empty() && !arguments.files.empty())
+    throw UsageError("give either files or --folder, not both");
+  if (!arguments.folder.empty() && (!arguments.report.empty() || !arguments.pictures.empty()))
+    throw UsageError("--report and --pictures are for one comparison; for a folder use --contact-sheet");
+  if (arguments.log.empty() != arguments.who.empty() || arguments.log.empty() != arguments.exercise.empty())
+    throw UsageError("--log, --who and --exercise belong together");
+  if (arguments.log.empty()) return;
+  check_training_label("--who", arguments.who);
+  check_training_label("--exercise", arguments.exercise);
+}
+
+int run_compare(const CompareArguments& arguments) {
+  check(arguments);
+  try {
+    return arguments.folder.empty() ? run_one(arguments) : run_folder(arguments);
+  } catch (const RefusedPhoto& photo) {
+    print_wrapped(photo.message, "", "  ");
+    return exit_refused;
+  }
+}
+
+}  // namespace
+
+void add_compare_command(CLI::App& app, ChosenCommand& chosen) {
+  auto a = std::make_shared<CompareArguments>();
+  auto* command = app.add_subcommand("compare", "Before and after a repair: what became of each spot");
+  command->add_option("FILE", a->files, "Before, after, and more: photos, or readings saved as JSON");
+  command
+      ->add_option("--relief", a->reliefs, "Relief (CSV) of a saved reading; once for each, in their order")
+      ->allow_extra_args(false);
+  command->add_flag("--card-moved", a->card_moved, "The card was moved: match the spots by their pattern");
+  command->add_flag("--card-still", a->card_still, "The card was not moved: match by place whatever is found")
+      ->excludes("--card-moved");
+  command->add_option("--visible-limit", a->visible_limit_mm, "Relief smaller than this does not show, mm")
+      ->check(CLI::PositiveNumber);
+  a->photo = add_photo_options(*command);
+
+  const std::string output = "What comes out", training = "Training log", folder = "A folder of shots";
+  command->add_option("--json", a->json, "Write all figures to this file")->group(output);
+  command->add_option("--pictures", a->pictures, "Write PNG pictures into this folder")->group(output);
+  command->add_option("--report", a->report, "Write a page for the customer: FILE.html or FILE.pdf")
+      ->group(output);
+  command->add_option("--workshop", a->workshop, "The workshop's own name on the page")->group(output);
+  command->add_option("--job", a->job, "What the page is about, in your words")->group(output);
+  command->add_option("--date", a->date, "Date on the page; today if not given")->group(output);
+  command->add_option("--log", a->log, "Add a row to this training log (CSV)")->group(training);
+  command->add_option("--who", a->who, "Label of the trainee; no name is needed")->group(training);
+  command->add_option("--exercise", a->exercise, "Label of the exercise")->group(training);
+  command->add_option("--folder", a->folder, "Pair the shots of this folder by file name or time")
+      ->group(folder);
+  command->add_option("--before-word", a->before_word, "Word in the names of shots before (\"before\")")
+      ->group(folder);
+  command->add_option("--after-word", a->after_word, "Word in the names of shots after (\"after\")")
+      ->group(folder);
+  command->add_option("--most-minutes", a->most_minutes, "Longest time between shots that are paired by time")
+      ->capture_default_str()
+      ->group(folder);
+  command->add_option("--contact-sheet", a->contact_sheet, "All pairs on one page: FILE.html or FILE.pdf")
+      ->group(folder);
+  command->footer(kExamples);
+  command->callback([a, &chosen] { chosen = [a] { return run_compare(*a); }; });
+}
+
+}  // namespace ripplegauge::cli

@@ -1,0 +1,122 @@
+#include "job_parts.hpp"
+
+#include <ctime>
+
+#include "command.hpp"
+#include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/files/atomic_write.hpp"
+#include "ripplegauge/files/severity_file.hpp"
+#include "ripplegauge/photo/file_hash.hpp"
+#include "ripplegauge/photo/photo.hpp"
+#include "ripplegauge/picture/annotate.hpp"
+
+namespace ripplegauge::cli {
+
+namespace fs = std::filesystem;
+
+namespace {
+
+/// "Body line" -> "body_line": the rules' words for what people write.
+std::string word_of(std::string fact) {
+  for (char& c : fact) {
+    if (c == ' ' || c == '-') c = '_';
+    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+  }
+  if (fact == "no_access") return "closed";
+  if (fact == "ceramic_coating") return "ceramic";
+  return fact;
+}
+
+template <class E>
+void take(const std::string& word, E& value) {
+  if (const auto known = from_word<E>(word); known && *known != E::unknown) value = *known;
+}
+
+PanelFacts panel_facts_from(const std::vector<std::string>& facts) {
+  PanelFacts known;
+  for (const std::string& fact : facts) {
+    const std::string word = word_of(fact);
+    take(word, known.material);
+    take(word, known.paint);
+    take(word, known.coating);
+    take(word, known.place);
+    take(word, known.access);
+  }
+  return known;
+}
+
+void add_note(std::string& notes, const std::string& note) { notes += (notes.empty() ? "" : "; ") + note; }
+
+void judge(const Job& job, const Dent& dent, const SeverityRules& rules, JobSpot& spot) {
+  const SeverityAssessment assessment = assess_severity(dent, panel_facts_from(facts_of(job, spot)), rules);
+  if (spot.severity.empty() && assessment.grade) {
+    spot.severity = assessment.word;
+    spot.severity_reason = assessment.reason;
+  }
+  spot.beyond_pulling = assessment.beyond_pulling();
+  if (!spot.beyond_pulling) return;
+  for (const Doubt& doubt : assessment.doubts) add_note(spot.notes, doubt.text);
+}
+
+}  // namespace
+
+std::string now_utc() {
+  const std::time_t now = std::time(nullptr);
+  std::tm parts{};
+  gmtime_r(&now, &parts);
+  char text[32];
+  std::strftime(text, sizeof text, "%Y-%m-%dT%H:%M:%SZ", &parts);
+  return text;
+}
+
+std::string program_name() { return "ripplegauge " RIPPLEGAUGE_VERSION; }
+
+SeverityRules default_severity_rules() {
+  return read_severity_rules(data_dir() / "severity.json", data_dir() / "materials.json");
+}
+
+AddedReading add_judged_reading(Job& job, const std::string& panel, const Reading& reading,
+                                const Provenance& from, const SeverityRules& rules) {
+  AddedReading added = add_reading(job, panel, reading, from);
+  for (std::size_t i = 0; i < added.spots.size(); ++i)
+    judge(job, reading.dents[i], rules, spot_with_id(job, added.spots[i]));
+  return added;
+}
+
+std::string relative_to_job(const fs::path& file, const fs::path& job_file) {
+  std::error_code error;
+  const fs::path folder = fs::absolute(job_file, error).parent_path();
+  const fs::path relative = fs::proximate(fs::absolute(file, error), folder, error);
+  return (error ? file : relative).generic_string();
+}
+
+fs::path resolved_from_job(const std::string& file, const fs::path& job_file) {
+  const fs::path path(file);
+  return path.is_absolute() ? path : job_file.parent_path() / path;
+}
+
+fs::path photo_beside(const std::string& photo_name, const fs::path& reading_file) {
+  const fs::path named(photo_name);
+  std::error_code ignored;
+  for (const fs::path& candidate :
+       {named, reading_file.parent_path() / named, reading_file.parent_path() / named.filename()})
+    if (!photo_name.empty() && fs::is_regular_file(candidate, ignored)) return candidate;
+  return {};
+}
+
+std::string draw_for_job(const Reading& reading, const fs::path& photo, const fs::path& job_file) {
+  constexpr int longer_side_px = 1600;  // sharp on a phone and on half a page of paper
+  AnnotateInput input{read_photo_colour(photo, longer_side_px), reading, {}};
+  const std::string bytes = encode_jpeg(annotated_picture(input).bgr);
+  const fs::path folder = job_file.parent_path() / (job_file.stem().string() + "-pictures");
+  std::error_code error;
+  fs::create_directories(folder, error);
+  if (error) throw FileError(folder.string(), "cannot be made: " + error.message());
+  // Photos of different folders often have the same name: the hash keeps their pictures apart.
+  const std::string hash = reading.photo.sha256.empty() ? sha256_of_file(photo) : reading.photo.sha256;
+  const fs::path picture = folder / (photo.stem().string() + "-" + hash.substr(0, 8) + ".jpg");
+  write_atomically(picture, bytes);
+  return relative_to_job(picture, job_file);
+}
+
+}  // namespace ripplegauge::cli

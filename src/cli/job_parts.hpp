@@ -1,0 +1,39 @@
+// What `job`, `measure --job` and `quote` share.
+#pragma once
+
+#include <filesystem>
+#include <string>
+
+#include "ripplegauge/quote/job.hpp"
+#include "ripplegauge/severity/severity.hpp"
+
+namespace ripplegauge::cli {
+
+/// Now, "YYYY-MM-DDTHH:MM:SSZ".
+std::string now_utc();
+
+/// "ripplegauge 0.1.0"
+std::string program_name();
+
+/// The rules that come with the program.
+SeverityRules default_severity_rules();
+
+/// add_reading, and what the rules say of the new spots: a grade where the reading has none, and whether they
+/// are probably beyond pulling, with the reasons among the notes. Facts of panel and spot that the rules
+/// understand (aluminium, repainted, body line, ...) count.
+AddedReading add_judged_reading(Job& job, const std::string& panel, const Reading& reading,
+                                const Provenance& from, const SeverityRules& rules);
+
+/// A file as it is named from the job's folder, so that the folder can be moved as a whole; and back.
+std::string relative_to_job(const std::filesystem::path& file, const std::filesystem::path& job_file);
+std::filesystem::path resolved_from_job(const std::string& file, const std::filesystem::path& job_file);
+
+/// The photo's file, sought where its name says and beside the reading; empty when it is in neither place.
+std::filesystem::path photo_beside(const std::string& photo_name, const std::filesystem::path& reading_file);
+
+/// Draws the photo with its spots into the job's folder of pictures; the name for Provenance::picture. Throws
+/// FileError.
+std::string draw_for_job(const Reading& reading, const std::filesystem::path& photo,
+                         const std::filesystem::path& job_file);
+
+}  // namespace ripplegauge::cli

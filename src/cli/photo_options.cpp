@@ -1,0 +1,78 @@
+#include "photo_options.hpp"
+
+#include "command.hpp"
+#include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/files/board_file.hpp"
+#include "ripplegauge/files/card_file.hpp"
+#include "ripplegauge/files/workshop_file.hpp"
+
+namespace ripplegauge::cli {
+
+namespace {
+
+WorkshopProfile profile_of(const PhotoArguments& arguments) {
+  return arguments.profile_file.empty() ? WorkshopProfile{} : read_workshop(arguments.profile_file);
+}
+
+std::optional<double> value_for(const std::vector<double>& values, const char* option, std::size_t index,
+                                std::size_t count) {
+  if (values.empty()) return std::nullopt;
+  if (values.size() != 1 && values.size() != count)
+    throw UsageError(std::string(option) + " has " + std::to_string(values.size()) + " values for " +
+                     std::to_string(count) + " photos; give one for all, or one for each");
+  return values[values.size() == 1 ? 0 : index];
+}
+
+}  // namespace
+
+std::shared_ptr<PhotoArguments> add_photo_options(CLI::App& command) {
+  auto arguments = std::make_shared<PhotoArguments>();
+  const std::string group = "How the photo was taken";
+  command.add_option("--board-pitch", arguments->pitch_mm, "One light plus one dark stripe of the board, mm")
+      ->delimiter(',')
+      ->group(group);
+  command
+      .add_option("--board-distance", arguments->distance_mm,
+                  "Tape from the dent to the stripes seen in it, mm; 188,381 for two photos")
+      ->delimiter(',')
+      ->group(group);
+  command
+      .add_option("--bar-length", arguments->bar_mm, "What the card's 100 mm check bar really measures, mm")
+      ->group(group);
+  command.add_option("--board", arguments->board_file, "Board file of a tagged board")->group(group);
+  command.add_option("--card", arguments->card_file, "Card file, if not the standard corner card")
+      ->group(group);
+  command
+      .add_option("--profile", arguments->profile_file, "Workshop profile with the values that stay the same")
+      ->group(group);
+  return arguments;
+}
+
+CardDefinition card_for(const PhotoArguments& arguments) {
+  if (!arguments.card_file.empty()) return read_card(arguments.card_file);
+  const WorkshopProfile profile = profile_of(arguments);
+  return read_card(profile.card_file ? *profile.card_file : data_dir() / "card-corner.json");
+}
+
+MeasureRequest request_for(const PhotoArguments& arguments, std::size_t index, std::size_t count) {
+  const WorkshopProfile profile = profile_of(arguments);
+  MeasureRequest request;
+  request.card = card_for(arguments);
+  const auto pitch_mm = value_for(arguments.pitch_mm, "--board-pitch", index, count);
+  if (!arguments.board_file.empty())
+    request.board = read_board(arguments.board_file);
+  else if (profile.board_file && !pitch_mm)
+    request.board = read_board(*profile.board_file);
+  request.board_pitch_mm = pitch_mm ? *pitch_mm : profile.board_pitch_mm.value_or(0);
+  if (!request.board && request.board_pitch_mm == 0)
+    throw UsageError(
+        "the board's pitch is missing: give --board-pitch MM (one light plus one dark stripe), --board FILE, "
+        "or a "
+        "--profile that has it");
+  const auto distance_mm = value_for(arguments.distance_mm, "--board-distance", index, count);
+  request.board_distance_mm = distance_mm ? distance_mm : profile.board_distance_mm;
+  request.bar_length_mm = arguments.bar_mm ? *arguments.bar_mm : profile.bar_length_mm.value_or(100);
+  return request;
+}
+
+}  // namespace ripplegauge::cli

@@ -1,0 +1,152 @@
+#include "ripplegauge/files/compare_file.hpp"
+
+#include <algorithm>
+
+#include "json_write.hpp"
+#include "ripplegauge/compare/words.hpp"
+
+namespace ripplegauge {
+
+namespace {
+
+OrderedJson json_of(const std::optional<Quantity>& quantity) {
+  if (!quantity) return nullptr;
+  OrderedJson json;
+  json["value"] = json_number(quantity->value);
+  json["low"] = json_number(quantity->low);
+  json["high"] = json_number(quantity->high);
+  return json;
+}
+
+OrderedJson json_of(const Dent& dent, int index) {
+  OrderedJson json;
+  json["index"] = index;
+  json["kind"] = to_string(dent.kind);
+  json["x_mm"] = json_number(dent.x_mm);
+  json["y_mm"] = json_number(dent.y_mm);
+  json["depth_mm"] = json_of(dent.depth_mm);
+  json["diameter_mm"] = json_of(dent.diameter_mm);
+  json["volume_mm3"] = json_of(dent.volume_mm3);
+  if (dent.inside_of) json["inside_of"] = *dent.inside_of;
+  return json;
+}
+
+OrderedJson json_of(const Alignment& alignment) {
+  static const char* const kinds[] = {"same_card", "by_pattern", "single_spot", "none"};
+  OrderedJson json;
+  json["kind"] = kinds[static_cast<int>(alignment.kind)];
+  json["turn_deg"] = json_number(alignment.motion.turn_deg);
+  json["dx_mm"] = json_number(alignment.motion.dx_mm);
+  json["dy_mm"] = json_number(alignment.motion.dy_mm);
+  json["matched_spots"] = alignment.pairs.size();
+  json["rms_mm"] = json_number(alignment.rms_mm);
+  json["ambiguous"] = alignment.ambiguous;
+  json["sureness"] = alignment.sureness;
+  return json;
+}
+
+OrderedJson json_of(const SpotChange& change, const Reading& before, const Reading& after) {
+  OrderedJson json;
+  json["outcome"] = word(change.outcome);
+  json["before"] = json_of(before.dents[static_cast<std::size_t>(change.before)], change.before);
+  json["after"] = OrderedJson::array();
+  for (const int index : change.after)
+    json["after"].push_back(json_of(after.dents[static_cast<std::size_t>(index)], index));
+  json["percent_gone"] = json_of(change.percent_gone);
+  json["volume_percent_gone"] = json_of(change.volume_percent_gone);
+  json["left_mm"] = json_of(change.left_mm);
+  json["moved_mm"] = json_of(change.moved_mm);
+  json["visible_limit_mm"] = json_number(change.visible_limit_mm);
+  json["highs_made"] = change.highs_made;
+  json["words"] = spot_words(change, before, after);
+  json["notes"] = change.notes;
+  return json;
+}
+
+OrderedJson json_of(const Comparison& comparison, const Reading& before, const Reading& after) {
+  OrderedJson json;
+  json["summary"] = summary_words(comparison);
+  json["percent_gone"] = json_of(comparison.percent_gone);
+  json["highs_made"] = comparison.highs_made;
+  json["lows_made"] = comparison.lows_made;
+  json["minutes"] = json_number(comparison.minutes);
+  json["alignment"] = json_of(comparison.alignment);
+  json["spots"] = OrderedJson::array();
+  for (const SpotChange& change : comparison.spots) json["spots"].push_back(json_of(change, before, after));
+  json["new_marks"] = OrderedJson::array();
+  for (const NewMark& mark : comparison.new_marks) {
+    OrderedJson one = json_of(after.dents[static_cast<std::size_t>(mark.after)], mark.after);
+    one["place_was_seen_before"] = mark.place_was_seen;
+    json["new_marks"].push_back(std::move(one));
+  }
+  json["notes"] = comparison.notes;
+  return json;
+}
+
+OrderedJson json_of(const SpotTrack& track) {
+  OrderedJson json;
+  json["spot"] = track.spot;
+  json["points"] = OrderedJson::array();
+  for (const TrackPoint& point : track.points) {
+    OrderedJson one;
+    one["outcome"] = word(point.outcome);
+    one["height_mm"] = json_of(point.height_mm);
+    one["diameter_mm"] = json_of(point.diameter_mm);
+    one["volume_mm3"] = json_of(point.volume_mm3);
+    one["percent_gone"] = json_of(point.percent_gone);
+    one["moved_mm"] = json_of(point.moved_mm);
+    json["points"].push_back(std::move(one));
+  }
+  return json;
+}
+
+}  // namespace
+
+std::string comparison_to_json(const CompareInput& input) {
+  OrderedJson json;
+  json["schema"] = 1;
+  json["photos"] = OrderedJson::array();
+  for (const SeriesReading& shot : input.shots) {
+    OrderedJson photo;
+    photo["photo"] = shot.reading.photo.name;
+    photo["date_taken"] = shot.reading.photo.date_taken;
+    json["photos"].push_back(std::move(photo));
+  }
+  json["comparison"] = json_of(input.comparison(), input.first().reading, input.last().reading);
+  if (input.shots.size() > 2) {
+    json["series"] = OrderedJson::array();
+    for (const SpotTrack& track : input.series.tracks) json["series"].push_back(json_of(track));
+  }
+  return json_text(json);
+}
+
+TrainingAttempt training_attempt(const CompareInput& input, const std::string& who,
+                                 const std::string& exercise, const std::string& logged_at) {
+  const Comparison& comparison = input.comparison();
+  TrainingAttempt attempt;
+  attempt.logged_at = logged_at;
+  attempt.who = who;
+  attempt.exercise = exercise;
+  attempt.before = input.first().reading.photo.name;
+  attempt.after = input.last().reading.photo.name;
+  attempt.spots = static_cast<int>(comparison.spots.size());
+  attempt.highs_made = comparison.highs_made;
+  attempt.new_lows = comparison.lows_made;
+  attempt.minutes = comparison.minutes;
+  if (comparison.percent_gone) attempt.percent_gone = comparison.percent_gone->value;
+
+  const auto depth_of = [&](const SpotChange& change) {
+    const auto& depth = input.first().reading.dents[static_cast<std::size_t>(change.before)].depth_mm;
+    return depth ? depth->value : 0;
+  };
+  const auto deepest =
+      std::max_element(comparison.spots.begin(), comparison.spots.end(),
+                       [&](const SpotChange& a, const SpotChange& b) { return depth_of(a) < depth_of(b); });
+  if (deepest == comparison.spots.end()) return attempt;
+  attempt.outcome = word(deepest->outcome);
+  if (depth_of(*deepest) > 0) attempt.depth_before_mm = depth_of(*deepest);
+  if (deepest->left_mm) attempt.depth_left_mm = deepest->left_mm->value;
+  return attempt;
+}
+
+}  // namespace ripplegauge

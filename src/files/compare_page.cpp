@@ -1,0 +1,119 @@
+#include <algorithm>
+#include <cmath>
+
+#include "ripplegauge/compare/words.hpp"
+#include "ripplegauge/files/compare_file.hpp"
+
+namespace ripplegauge {
+
+namespace {
+
+std::string or_dash(const std::optional<Quantity>& quantity) {
+  return quantity ? length_words(*quantity) : "not known";
+}
+
+std::string capital(std::string text) {
+  if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 'a' + 'A');
+  return text;
+}
+
+std::string gone_cell(const SpotChange& change) {
+  return change.percent_gone ? percent_words(*change.percent_gone) : "not known";
+}
+
+ReportTable spot_table(const SpotChange& change, const Reading& before, const Reading& after) {
+  const Dent& spot = before.dents[static_cast<std::size_t>(change.before)];
+  ReportTable table{{"", "before", "after"}, {}};
+  const bool empty = change.after.empty();
+  const Dent* left = empty ? nullptr : &after.dents[static_cast<std::size_t>(change.after.front())];
+  const std::string nothing = change.outcome == Outcome::gone ? "nothing seen" : "not known";
+  const auto kind = [](const Dent& dent) { return dent.kind == Kind::low ? "low" : "high"; };
+  table.rows.push_back({"kind", kind(spot), left ? kind(*left) : nothing});
+  table.rows.push_back({"depth or height", or_dash(spot.depth_mm), left ? or_dash(left->depth_mm) : nothing});
+  table.rows.push_back(
+      {"width", length_words(spot.diameter_mm), left ? length_words(left->diameter_mm) : nothing});
+  // Relief that was pulled past flat is not gone, so a share of it would mislead.
+  if (change.outcome == Outcome::gone || change.outcome == Outcome::partly)
+    table.rows.push_back({"gone", "", gone_cell(change)});
+  return table;
+}
+
+void add_spot(const SpotChange& change, const CompareInput& input, std::vector<ReportBlock>& blocks) {
+  const Reading &before = input.first().reading, &after = input.last().reading;
+  const Kind kind = before.dents[static_cast<std::size_t>(change.before)].kind;
+  blocks.push_back(ReportHeading{"Spot " + std::to_string(change.before + 1) + ": " +
+                                 outcome_words(change.outcome, kind)});
+  blocks.push_back(spot_table(change, before, after));
+  if (change.outcome == Outcome::gone)
+    blocks.push_back(ReportText{
+        change.visible_limit_mm
+            ? "Nothing is left that the photo shows. Relief under " + length_words(*change.visible_limit_mm) +
+                  " would not show."
+            : "Nothing is left that the photo shows. How small a rest would still show is not known.",
+        false});
+  for (const std::string& note : change.notes) blocks.push_back(ReportNote{capital(note) + "."});
+}
+
+/// The map of the difference and a single section share a row; everything else has its own.
+void add_pictures(const CompareInput& input, std::vector<ReportBlock>& blocks) {
+  const bool one_section = input.comparison().spots.size() == 1;
+  for (PictureGroup& group : comparison_pictures(input)) {
+    auto* row = blocks.empty() ? nullptr : std::get_if<ReportPictures>(&blocks.back());
+    if (group.name == "sections" && one_section && row != nullptr && row->pictures.size() == 1)
+      row->pictures.push_back(std::move(group.pictures.front()));
+    else
+      blocks.push_back(ReportPictures{std::move(group.pictures)});
+  }
+}
+
+ReportTable series_table(const CompareInput& input) {
+  ReportTable table{{"photo"}, {}};
+  for (const SpotTrack& track : input.series.tracks)
+    table.header.push_back("spot " + std::to_string(track.spot + 1));
+  for (std::size_t i = 0; i < input.shots.size(); ++i) {
+    std::vector<std::string> row = {std::to_string(i + 1)};
+    for (const SpotTrack& track : input.series.tracks) {
+      const TrackPoint& point = track.points[i];
+      std::string cell = point.height_mm ? length_words(point.height_mm->value) : "not known";
+      if (i > 0 && point.percent_gone)
+        cell += ", " + percent_words({point.percent_gone->value, NAN, NAN}) + " gone";
+      row.push_back(cell);
+    }
+    table.rows.push_back(row);
+  }
+  return table;
+}
+
+}  // namespace
+
+ReportPage comparison_page(const CompareInput& input, const ReportSettings& settings) {
+  const Comparison& comparison = input.comparison();
+  ReportPage page;
+  page.title = settings.vehicle.empty() ? "Before and after" : "Before and after: " + settings.vehicle;
+  page.workshop = settings.workshop;
+  page.date = settings.date;
+  page.blocks.push_back(ReportText{summary_words(comparison), true});
+  add_pictures(input, page.blocks);
+  if (input.shots.size() > 2) {
+    page.blocks.push_back(ReportHeading{"From photo to photo"});
+    page.blocks.push_back(series_table(input));
+  }
+  for (const SpotChange& change : comparison.spots) add_spot(change, input, page.blocks);
+  if (!comparison.new_marks.empty()) {
+    page.blocks.push_back(ReportHeading{"New marks"});
+    for (const NewMark& mark : comparison.new_marks)
+      page.blocks.push_back(ReportText{capital(new_mark_words(mark, input.last().reading)) + ".", false});
+  }
+  page.blocks.push_back(ReportHeading{"How sure this is"});
+  page.blocks.push_back(ReportText{capital(comparison.alignment.sureness) + ".", false});
+  for (const std::string& note : comparison.notes) page.blocks.push_back(ReportNote{capital(note) + "."});
+  page.blocks.push_back(ReportText{
+      "The figures in brackets are the range that holds the true value about 95 times in 100. \"Gone\" says "
+      "that the "
+      "photo shows nothing any more; it does not say that the metal or the paint is as it was when new.",
+      false});
+  page.footer = "Measured from photos of reflected stripes beside a printed scale card.";
+  return page;
+}
+
+}  // namespace ripplegauge

@@ -1,0 +1,111 @@
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <opencv2/imgproc.hpp>
+
+#include "ripplegauge/card/tag_detector.hpp"
+#include "ripplegauge/files/compare_file.hpp"
+#include "ripplegauge/photo/photo.hpp"
+#include "ripplegauge/picture/palette.hpp"
+#include "ripplegauge/picture/rectified_view.hpp"
+
+namespace ripplegauge {
+
+namespace {
+
+constexpr int kViewSide_px = 720;       // two of them fill a page at 200 dots an inch
+constexpr int kPhotoSide_px = 4000;     // more pixels than the view can show
+constexpr double kLeastMargin_mm = 12;  // some panel around the smallest spot
+
+/// In the order of SeenTag::corners_px; a tag is printed with its top towards +y.
+std::array<PointMm, 4> corners_of(const CardTag& tag, double side_mm, double scale) {
+  const double h = 0.5 * side_mm;
+  return {{{scale * (tag.x_mm - h), scale * (tag.y_mm + h)},
+           {scale * (tag.x_mm + h), scale * (tag.y_mm + h)},
+           {scale * (tag.x_mm + h), scale * (tag.y_mm - h)},
+           {scale * (tag.x_mm - h), scale * (tag.y_mm - h)}}};
+}
+
+std::vector<SeenPlace> places_of(const cv::Mat& grey, const CardDefinition& card, double bar_length_mm,
+                                 const CardMotion& motion, double reduction) {
+  std::vector<SeenPlace> places;
+  for (const SeenTag& seen : find_tags(grey)) {
+    const auto tag =
+        std::find_if(card.tags.begin(), card.tags.end(), [&](const CardTag& t) { return t.id == seen.id; });
+    if (tag == card.tags.end()) continue;
+    const auto corners = corners_of(*tag, card.tag_side_mm, bar_length_mm / card.bar_nominal_mm);
+    for (std::size_t i = 0; i < corners.size(); ++i) {
+      // Pixel centres are whole numbers at every size.
+      const cv::Point2d pixel((seen.corners_px[i].x + 0.5) / reduction - 0.5,
+                              (seen.corners_px[i].y + 0.5) / reduction - 0.5);
+      places.push_back({pixel, motion.before_from_after(corners[i])});
+    }
+  }
+  return places;
+}
+
+/// Around all spots, in the frame of the first shot; around the card's inside where there is none.
+RectangleMm area_of(const CompareInput& input) {
+  RectangleMm area{1e9, 1e9, -1e9, -1e9};
+  const auto include = [&](PointMm centre, double diameter_mm) {
+    const double reach = 0.5 * diameter_mm + std::max(kLeastMargin_mm, 0.4 * diameter_mm);
+    area.x0_mm = std::min(area.x0_mm, centre.x_mm - reach);
+    area.y0_mm = std::min(area.y0_mm, centre.y_mm - reach);
+    area.x1_mm = std::max(area.x1_mm, centre.x_mm + reach);
+    area.y1_mm = std::max(area.y1_mm, centre.y_mm + reach);
+  };
+  for (const Dent& dent : input.first().reading.dents)
+    include({dent.x_mm, dent.y_mm}, dent.diameter_mm.value);
+  for (const Dent& dent : input.last().reading.dents)
+    include(input.comparison().alignment.motion.before_from_after({dent.x_mm, dent.y_mm}),
+            dent.diameter_mm.value);
+  return area.x1_mm > area.x0_mm ? area : RectangleMm{14, 14, 100, 80};
+}
+
+void draw_outlines(cv::Mat& view, const std::vector<Dent>& dents, const RectangleMm& area,
+                   double pixels_per_mm) {
+  constexpr int fraction_bits = 4;  // OpenCV draws with sixteenths of a pixel
+  for (const Dent& dent : dents) {
+    std::vector<PointMm> outline = dent.outline;
+    if (outline.size() < 3) {
+      outline.clear();
+      for (int i = 0; i < 72; ++i) {
+        const double angle = i * std::numbers::pi / 36, radius = 0.5 * dent.diameter_mm.value;
+        outline.push_back({dent.x_mm + radius * std::cos(angle), dent.y_mm + radius * std::sin(angle)});
+      }
+    }
+    std::vector<cv::Point> points;
+    for (const PointMm& point : outline)
+      points.emplace_back(
+          static_cast<int>(std::lround(16 * ((point.x_mm - area.x0_mm) * pixels_per_mm - 0.5))),
+          static_cast<int>(std::lround(16 * ((area.y1_mm - point.y_mm) * pixels_per_mm - 0.5))));
+    const Rgb& colour = dent.kind == Kind::low ? palette::low : palette::high;
+    const cv::Scalar bgr(255 * colour.blue, 255 * colour.green, 255 * colour.red);
+    cv::polylines(view, points, true, cv::Scalar::all(255), 4, cv::LINE_AA, fraction_bits);
+    cv::polylines(view, points, true, bgr, 2, cv::LINE_AA, fraction_bits);
+  }
+}
+
+}  // namespace
+
+std::vector<cv::Mat> squared_views(const std::vector<std::filesystem::path>& photos,
+                                   const CompareInput& input, const CardDefinition& card) {
+  const RectangleMm area = area_of(input);
+  const double pixels_per_mm = kViewSide_px / std::max(area.x1_mm - area.x0_mm, area.y1_mm - area.y0_mm);
+  std::vector<cv::Mat> views;
+  for (std::size_t i = 0; i < photos.size(); ++i) {
+    views.emplace_back();
+    const CardMotion motion = i == 0 ? CardMotion{} : input.series.against_first[i - 1].alignment.motion;
+    if (photos[i].empty()) continue;
+    const cv::Mat colour = read_photo_colour(photos[i], kPhotoSide_px);
+    const Photo photo = read_photo(photos[i]);
+    const double reduction = static_cast<double>(photo.grey.cols) / colour.cols;
+    const auto places =
+        places_of(photo.grey, card, input.shots[i].reading.setup.bar_length_mm, motion, reduction);
+    views.back() = rectified_view(colour, places, area, pixels_per_mm);
+    if (!views.back().empty()) draw_outlines(views.back(), input.first().reading.dents, area, pixels_per_mm);
+  }
+  return views;
+}
+
+}  // namespace ripplegauge

@@ -1,0 +1,272 @@
+#include "ripplegauge/files/job_file.hpp"
+
+#include <fcntl.h>
+#include <sys/file.h>
+#include <unistd.h>
+
+#include <cerrno>
+#include <chrono>
+#include <cstring>
+#include <thread>
+
+#include "json_write.hpp"
+#include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/files/atomic_write.hpp"
+#include "ripplegauge/files/json_reader.hpp"
+#include "ripplegauge/files/read_bytes.hpp"
+
+namespace ripplegauge {
+
+namespace {
+
+constexpr int newest_schema = 1;
+/// A spot has about 800 bytes: room for every dent of a hail-damaged fleet.
+constexpr JsonLimits limits{.max_bytes = 64u << 20};
+constexpr TextRule name_rule{.min_bytes = 1, .max_bytes = 200};
+constexpr TextRule free_text{.max_bytes = 20000};
+const NumberRule id_rule = between(1, 1'000'000'000);
+
+OrderedJson to_json(const std::optional<Quantity>& quantity) {
+  if (!quantity) return nullptr;
+  return {{"value", json_number(quantity->value)},
+          {"low", json_number(quantity->low)},
+          {"high", json_number(quantity->high)}};
+}
+
+OrderedJson to_json(const JobPhoto& photo) {
+  OrderedJson json{{"id", photo.id},
+                   {"panel", photo.panel},
+                   {"name", photo.name},
+                   {"sha256", photo.sha256},
+                   {"date_taken", photo.date_taken},
+                   {"program", photo.program},
+                   {"added", photo.added},
+                   {"status", to_string(photo.status)}};
+  if (photo.refusal)
+    json["refusal"] = {{"code", photo.refusal->code},
+                       {"message", photo.refusal->message},
+                       {"remedy", photo.refusal->remedy}};
+  if (!photo.picture.empty()) json["picture"] = photo.picture;
+  return json;
+}
+
+OrderedJson to_json(const JobSpot& spot) {
+  OrderedJson json{{"id", spot.id}, {"panel", spot.panel}, {"source", spot.by_hand() ? "hand" : "photo"}};
+  if (spot.photo) json["photo"] = *spot.photo;
+  json["added"] = spot.added;
+  json["kind"] = to_string(spot.kind);
+  json["diameter_mm"] = to_json(std::optional(spot.diameter_mm));
+  json["length_mm"] = to_json(spot.length_mm);
+  json["width_mm"] = to_json(spot.width_mm);
+  json["depth_mm"] = to_json(spot.depth_mm);
+  if (spot.position_mm) {
+    json["x_mm"] = json_number(spot.position_mm->x_mm);
+    json["y_mm"] = json_number(spot.position_mm->y_mm);
+  }
+  json["severity"] = spot.severity;
+  json["severity_reason"] = spot.severity_reason;
+  json["beyond_pulling"] = spot.beyond_pulling;
+  json["facts"] = spot.facts;
+  json["notes"] = spot.notes;
+  if (spot.counts_alone) json["counts_alone"] = true;
+  if (spot.voided) json["void"] = {{"reason", spot.voided->reason}, {"date", spot.voided->date}};
+  return json;
+}
+
+std::string text_of(ObjectReader& object, std::string_view key) {
+  return object.optional<std::string>(key, free_text).value_or("");
+}
+
+std::optional<Quantity> quantity_of(std::optional<ObjectReader> object) {
+  if (!object) return std::nullopt;
+  const NumberRule size = between(0, 10000);
+  const Quantity quantity{object->required<double>("value", size), object->required<double>("low", size),
+                          object->required<double>("high", size)};
+  object->finish();
+  return quantity;
+}
+
+JobPanel panel_from(ObjectReader& object) {
+  JobPanel panel;
+  panel.name = object.required<std::string>("name", name_rule);
+  panel.facts = object.optional_list<std::string>("facts", {}, name_rule);
+  panel.notes = text_of(object, "notes");
+  object.finish();
+  return panel;
+}
+
+JobPhoto photo_from(ObjectReader& object) {
+  JobPhoto photo;
+  photo.id = object.required<int>("id", id_rule);
+  photo.panel = object.required<std::string>("panel", name_rule);
+  photo.name = text_of(object, "name");
+  photo.sha256 = text_of(object, "sha256");
+  photo.date_taken = text_of(object, "date_taken");
+  photo.program = text_of(object, "program");
+  photo.added = text_of(object, "added");
+  const std::string status = object.required_choice("status", {"measured", "no_dent", "refused"});
+  photo.status = status == "measured"  ? Status::measured
+                 : status == "no_dent" ? Status::no_dent
+                                       : Status::refused;
+  if (auto refusal = object.optional_object("refusal")) {
+    photo.refusal =
+        Refusal{text_of(*refusal, "code"), text_of(*refusal, "message"), text_of(*refusal, "remedy")};
+    refusal->finish();
+  }
+  photo.picture = text_of(object, "picture");
+  object.finish();
+  return photo;
+}
+
+std::optional<PointMm> position_from(ObjectReader& object) {
+  const NumberRule within_a_car = between(-10000, 10000);
+  const auto x_mm = object.optional<double>("x_mm", within_a_car),
+             y_mm = object.optional<double>("y_mm", within_a_car);
+  if (x_mm.has_value() != y_mm.has_value()) object.fail(x_mm ? "y_mm" : "x_mm", "x_mm and y_mm go together");
+  if (!x_mm) return std::nullopt;
+  return PointMm{*x_mm, *y_mm};
+}
+
+JobSpot spot_from(ObjectReader& object) {
+  JobSpot spot;
+  spot.id = object.required<int>("id", id_rule);
+  spot.panel = object.required<std::string>("panel", name_rule);
+  const bool by_hand = object.required_choice("source", {"photo", "hand"}) == "hand";
+  spot.photo = object.optional<int>("photo", id_rule);
+  if (spot.photo.has_value() == by_hand)
+    object.fail("photo", by_hand ? "a spot entered by hand has none" : "the photo's id is required");
+  spot.added = text_of(object, "added");
+  spot.kind = object.required_choice("kind", {"low", "high"}) == "low" ? Kind::low : Kind::high;
+  spot.diameter_mm = *quantity_of(object.required_object("diameter_mm"));
+  spot.length_mm = quantity_of(object.optional_object("length_mm"));
+  spot.width_mm = quantity_of(object.optional_object("width_mm"));
+  spot.depth_mm = quantity_of(object.optional_object("depth_mm"));
+  spot.position_mm = position_from(object);
+  spot.severity = text_of(object, "severity");
+  spot.severity_reason = text_of(object, "severity_reason");
+  spot.beyond_pulling = object.optional<bool>("beyond_pulling").value_or(false);
+  spot.facts = object.optional_list<std::string>("facts", {}, name_rule);
+  spot.notes = text_of(object, "notes");
+  spot.counts_alone = object.optional<bool>("counts_alone").value_or(false);
+  if (auto voided = object.optional_object("void")) {
+    spot.voided = Voided{voided->required<std::string>("reason", {.min_bytes = 1}), text_of(*voided, "date")};
+    voided->finish();
+  }
+  object.finish();
+  return spot;
+}
+
+JobItem item_from(ObjectReader& object) {
+  JobItem item;
+  item.name = object.required<std::string>("name", name_rule);
+  item.panel = text_of(object, "panel");
+  item.count = object.required<int>("count", between(1, 1000));
+  object.finish();
+  return item;
+}
+
+/// Keeps other processes away from the jobs of a folder. The folder itself is locked: a lock on the job file
+/// would stay with the old file when the new one takes its name, and a lock file would be left lying about.
+/// The kernel lets go of the lock when the process ends, however it ends.
+class FolderLock {
+ public:
+  explicit FolderLock(const std::filesystem::path& file) {
+    const std::filesystem::path folder =
+        file.has_parent_path() ? file.parent_path() : std::filesystem::path(".");
+    descriptor_ = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (descriptor_ < 0)
+      throw FileError(file.string(), "its folder cannot be opened; create it or choose another");
+    wait(file);
+  }
+  ~FolderLock() { ::close(descriptor_); }
+  FolderLock(const FolderLock&) = delete;
+  FolderLock& operator=(const FolderLock&) = delete;
+
+ private:
+  void wait(const std::filesystem::path& file) const {
+    using std::chrono::milliseconds;
+    constexpr milliseconds step{5}, patience{30'000};  // a change takes a few milliseconds
+    for (milliseconds waited{0}; ::flock(descriptor_, LOCK_EX | LOCK_NB) != 0; waited += step) {
+      const int error_number = errno;
+      std::string problem;
+      if (error_number != EWOULDBLOCK && error_number != EINTR)
+        problem = std::string("its folder cannot be locked: ") + std::strerror(error_number) +
+                  "; keep jobs on a local disk";
+      else if (waited > patience)
+        problem = "another program has been changing it for half a minute; end that one or wait";
+      if (!problem.empty()) {
+        ::close(descriptor_);
+        throw FileError(file.string(), problem);
+      }
+      std::this_thread::sleep_for(step);
+    }
+  }
+
+  int descriptor_ = -1;
+};
+
+}  // namespace
+
+std::string job_to_json(const Job& job) {
+  if (const auto fault = inconsistency_of(job)) throw UsageError("the job cannot be written: " + *fault);
+  OrderedJson panels = OrderedJson::array(), photos = OrderedJson::array(), spots = OrderedJson::array(),
+              items = OrderedJson::array();
+  for (const JobPanel& panel : job.panels)
+    panels.push_back({{"name", panel.name}, {"facts", panel.facts}, {"notes", panel.notes}});
+  for (const JobPhoto& photo : job.photos) photos.push_back(to_json(photo));
+  for (const JobSpot& spot : job.spots) spots.push_back(to_json(spot));
+  for (const JobItem& item : job.items)
+    items.push_back({{"name", item.name}, {"panel", item.panel}, {"count", item.count}});
+  const std::string text = json_text({{"schema", newest_schema},
+                                      {"vehicle", job.vehicle},
+                                      {"notes", job.notes},
+                                      {"panels", std::move(panels)},
+                                      {"photos", std::move(photos)},
+                                      {"spots", std::move(spots)},
+                                      {"items", std::move(items)}});
+  try {
+    job_from_json(text, "the job");
+  } catch (const FileError& error) {
+    throw UsageError(std::string("the job would not be readable any more: ") + error.what());
+  }
+  return text;
+}
+
+Job job_from_json(std::string_view text, const std::string& name) {
+  ObjectReader object = JsonFile::parse(text, name, limits).object();
+  const int schema = object.required<int>("schema", at_least(1));
+  if (schema > newest_schema)
+    throw FileError(name, "was written by a newer version of this program (schema " + std::to_string(schema) +
+                              "; this version reads up to " + std::to_string(newest_schema) +
+                              "); use the newer version");
+  Job job;
+  job.vehicle = text_of(object, "vehicle");
+  job.notes = text_of(object, "notes");
+  for (ObjectReader& panel : object.required_objects("panels")) job.panels.push_back(panel_from(panel));
+  for (ObjectReader& photo : object.optional_objects("photos")) job.photos.push_back(photo_from(photo));
+  for (ObjectReader& spot : object.required_objects("spots")) job.spots.push_back(spot_from(spot));
+  for (ObjectReader& item : object.optional_objects("items")) job.items.push_back(item_from(item));
+  object.finish();
+  if (const auto fault = inconsistency_of(job)) throw FileError(name, *fault);
+  return job;
+}
+
+Job read_job(const std::filesystem::path& file) {
+  return job_from_json(read_bytes(file, limits.max_bytes), file.string());
+}
+
+void change_job(const std::filesystem::path& file, JobMustBe must_be,
+                const std::function<bool(Job&)>& change) {
+  namespace fs = std::filesystem;
+  std::error_code ignored;
+  const fs::path target = fs::is_symlink(file, ignored) ? fs::weakly_canonical(file, ignored) : file;
+  const FolderLock lock(target);
+  const bool exists = fs::exists(target, ignored);
+  if (exists && must_be == JobMustBe::new_file)
+    throw FileError(file.string(), "is there already; choose another name, or add to it");
+  Job job;
+  if (exists || must_be == JobMustBe::there) job = read_job(target);
+  if (change(job)) write_atomically(target, job_to_json(job));
+}
+
+}  // namespace ripplegauge

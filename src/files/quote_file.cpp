@@ -1,0 +1,250 @@
+#include "ripplegauge/files/quote_file.hpp"
+
+#include <algorithm>
+
+#include "json_write.hpp"
+#include "ripplegauge/files/csv.hpp"
+#include "ripplegauge/quote/counts.hpp"
+#include "ripplegauge/quote/quote_text.hpp"
+
+namespace ripplegauge {
+
+namespace {
+
+constexpr int schema = 1;
+
+OrderedJson quantity_json(const std::optional<Quantity>& quantity) {
+  if (!quantity) return nullptr;
+  return {{"value", json_number(quantity->value)},
+          {"low", json_number(quantity->low)},
+          {"high", json_number(quantity->high)}};
+}
+
+OrderedJson line_json(const Quote& quote, const QuoteLine& line) {
+  OrderedJson json{{"type", to_string(line.type)}, {"panel", line.panel}, {"name", line.name}};
+  if (line.type == LineType::spot || line.type == LineType::spots) {
+    json["band"] = line.band;
+    json["severity"] = line.severity;
+    json["beyond_pulling"] = line.beyond_pulling;
+    json["straddles"] = std::any_of(line.spots.begin(), line.spots.end(),
+                                    [&](int id) { return quoted_spot(quote, id).low_band.has_value(); });
+  }
+  if (!line.spots.empty()) json["spots"] = line.spots;
+  if (line.rate) json["percent"] = OrderedJson::parse(percent_text(*line.rate));
+  if (line.of_minor) json["of_minor"] = *line.of_minor;
+  json["count"] = line.count;
+  json["amount_minor"] = line.amount_minor;
+  if (line.tax_minor) json["tax_minor"] = *line.tax_minor;
+  return json;
+}
+
+const JobPhoto* photo_of(const Quote& quote, const QuotedSpot& spot) {
+  if (spot.spot.by_hand()) return nullptr;
+  for (const JobPhoto& photo : quote.photos)
+    if (photo.id == *spot.spot.photo) return &photo;
+  return nullptr;
+}
+
+OrderedJson spot_json(const Quote& quote, const QuotedSpot& quoted) {
+  const JobSpot& spot = quoted.spot;
+  OrderedJson json{{"id", spot.id},
+                   {"panel", spot.panel},
+                   {"kind", to_string(spot.kind)},
+                   {"diameter_mm", quantity_json(spot.diameter_mm)},
+                   {"length_mm", quantity_json(spot.length_mm)},
+                   {"width_mm", quantity_json(spot.width_mm)},
+                   {"depth_mm", quantity_json(spot.depth_mm)},
+                   {"severity", spot.severity},
+                   {"beyond_pulling", quoted.beyond_pulling},
+                   {"band", quoted.band}};
+  if (quoted.low_band) json["straddles"] = {*quoted.low_band, *quoted.high_band};
+  json["source"] = spot.by_hand() ? "hand" : "photo";
+  if (const JobPhoto* photo = photo_of(quote, quoted))
+    json["photo"] = {{"name", photo->name},
+                     {"sha256", photo->sha256},
+                     {"date_taken", photo->date_taken},
+                     {"program", photo->program}};
+  if (!quoted.also_seen.empty()) json["also_seen_as"] = quoted.also_seen;
+  return json;
+}
+
+/// Spreadsheets run text that begins like a formula; a quote is mailed to people who open it in one.
+std::string harmless(const std::string& text) {
+  return !text.empty() && std::string_view("=+-@\t\r").find(text.front()) != std::string_view::npos
+             ? "'" + text
+             : text;
+}
+
+std::string joined_ids(const std::vector<int>& ids) {
+  std::string text;
+  for (const int id : ids) text += (text.empty() ? "" : " ") + std::to_string(id);
+  return text;
+}
+
+std::string number_text(double value) { return json_number(value).dump(); }
+
+std::string phrase(const std::string& text) {
+  return text.empty() ? text
+                      : static_cast<char>(text.front() >= 'a' && text.front() <= 'z' ? text.front() - 32
+                                                                                     : text.front()) +
+                            text.substr(1);
+}
+
+std::vector<std::string> spot_row(const Quote& quote, const Display& display, const QuotedSpot& spot,
+                                  const std::string& price) {
+  const JobSpot& job_spot = spot.spot;
+  std::string what = spot.band + (job_spot.severity.empty() ? "" : ", " + job_spot.severity);
+  if (spot.beyond_pulling) what += ", beyond pulling";
+  if (job_spot.kind == Kind::high) what += ", high spot";
+  if (const std::string straddle = straddle_text(quote, spot); !straddle.empty()) what += "; " + straddle;
+  std::string size = display.millimetres(size_of(job_spot, quote.size_by));
+  if (job_spot.depth_mm)
+    size +=
+        (job_spot.kind == Kind::high ? ", high " : ", deep ") + display.millimetres(*job_spot.depth_mm, 2);
+  return {"No. " + std::to_string(job_spot.id), size, what + "; " + source_text(quote, spot), price};
+}
+
+ReportTable panel_table(const Quote& quote, const Display& display, const std::string& panel) {
+  ReportTable table;
+  table.header = {"Spot", "Size (95 % interval)", "What", "Amount"};
+  for (const QuoteLine& line : quote.lines) {
+    if (line.panel != panel) continue;
+    const std::string amount = display.amount(line.amount_minor);
+    if (line.type == LineType::spot) {
+      table.rows.push_back(spot_row(quote, display, quoted_spot(quote, line.spots.front()), amount));
+      continue;
+    }
+    if (line.type == LineType::spots)
+      for (const int id : line.spots)
+        table.rows.push_back(spot_row(quote, display, quoted_spot(quote, id), ""));
+    table.rows.push_back({"", "", phrase(line_text(quote, line, display)), amount});
+  }
+  table.rows.push_back({"Together", "", "", display.amount(panel_sum(quote, panel))});
+  return table;
+}
+
+void add_evidence(const Quote& quote, const QuotePageOptions& options, ReportPage& page) {
+  ReportPictures pictures;
+  for (const JobPhoto& photo : quote.photos) {
+    const auto thumbnail = options.thumbnails.find(photo.id);
+    if (thumbnail == options.thumbnails.end()) continue;
+    std::string spots;
+    for (const QuotedSpot& spot : quote.spots)
+      if (spot.spot.photo == photo.id)
+        spots += (spots.empty() ? "no. " : ", ") + std::to_string(spot.spot.id);
+    std::string caption =
+        photo.panel + ": " + (spots.empty() ? "no spot of its own" : spots) + "; " + photo.name;
+    if (!photo.date_taken.empty()) caption += ", taken " + photo.date_taken;
+    pictures.pictures.push_back({thumbnail->second, caption, true});
+  }
+  if (pictures.pictures.empty()) return;
+  page.blocks.emplace_back(ReportHeading{"Evidence"});
+  page.blocks.emplace_back(pictures);
+}
+
+}  // namespace
+
+std::string quote_to_json(const Quote& quote, const std::string& program) {
+  OrderedJson lines = OrderedJson::array(), spots = OrderedJson::array(), unpriced = OrderedJson::array();
+  for (const QuoteLine& line : quote.lines) lines.push_back(line_json(quote, line));
+  for (const QuotedSpot& spot : quote.spots) spots.push_back(spot_json(quote, spot));
+  for (const UnpricedSpot& spot : quote.unpriced)
+    unpriced.push_back({{"spot", spot.id}, {"panel", spot.panel}, {"reason", spot.reason}});
+  OrderedJson json{{"schema", schema},
+                   {"program", program},
+                   {"vehicle", quote.vehicle},
+                   {"notes", quote.notes},
+                   {"prices", {{"name", quote.prices_name}, {"note", quote.prices_note}}},
+                   {"currency", quote.currency.code},
+                   {"currency_decimals", quote.currency.decimals},
+                   {"straddle_policy", to_string(quote.policy)},
+                   {"size_by", to_string(quote.size_by)},
+                   {"rounding",
+                    {{"mode", to_string(quote.rounding.mode)},
+                     {"place", to_string(quote.rounding.place)},
+                     {"cash_step_minor", quote.rounding.cash_step_minor}}},
+                   {"lines", std::move(lines)},
+                   {"subtotal_minor", quote.subtotal_minor}};
+  json["tax"] = quote.tax ? OrderedJson{{"name", quote.tax->name},
+                                        {"percent", OrderedJson::parse(percent_text(quote.tax->rate))}}
+                          : OrderedJson(nullptr);
+  json["tax_minor"] = quote.tax_minor;
+  json["total_minor"] = quote.total_minor;
+  json["spots"] = std::move(spots);
+  json["unpriced"] = std::move(unpriced);
+  json["remarks"] = quote.remarks;
+  return json_text(json);
+}
+
+std::string quote_to_csv(const Quote& quote) {
+  const Display plain(quote.currency, "");
+  std::string csv = csv_line({"panel", "type", "spots", "what", "size_mm", "size_low_mm", "size_high_mm",
+                              "depth_mm", "severity", "source", "amount", "currency"});
+  const auto row = [&](const QuoteLine& line, const std::string& what) {
+    std::vector<std::string> cells{harmless(line.panel), to_string(line.type), joined_ids(line.spots),
+                                   harmless(what)};
+    if (line.type == LineType::spot) {
+      const QuotedSpot& spot = quoted_spot(quote, line.spots.front());
+      const Quantity& size_mm = size_of(spot.spot, quote.size_by);
+      for (const double value : {size_mm.value, size_mm.low, size_mm.high})
+        cells.push_back(number_text(value));
+      cells.push_back(spot.spot.depth_mm ? number_text(spot.spot.depth_mm->value) : "");
+      cells.push_back(harmless(spot.spot.severity));
+      cells.push_back(harmless(source_text(quote, spot)));
+    } else {
+      cells.resize(10);
+    }
+    cells.push_back(plain.amount(line.amount_minor));
+    cells.push_back(quote.currency.code);
+    csv += csv_line(cells);
+  };
+  const auto sum = [&](const char* type, const std::string& what, std::int64_t amount_minor) {
+    std::vector<std::string> cells{"", type, "", harmless(what)};
+    cells.resize(10);
+    cells.push_back(plain.amount(amount_minor));
+    cells.push_back(quote.currency.code);
+    csv += csv_line(cells);
+  };
+  for (const QuoteLine& line : quote.lines)
+    if (line.type != LineType::rounding) row(line, line_text(quote, line, plain));
+  if (quote.tax) sum("tax", quote.tax->name + " " + percent_text(quote.tax->rate) + " %", quote.tax_minor);
+  for (const QuoteLine& line : quote.lines)
+    if (line.type == LineType::rounding) row(line, line_text(quote, line, plain));
+  sum("total", "total", quote.total_minor);
+  for (const UnpricedSpot& spot : quote.unpriced) {
+    std::vector<std::string> cells{harmless(spot.panel), "unpriced", std::to_string(spot.id), spot.reason};
+    cells.resize(12);
+    csv += csv_line(cells);
+  }
+  return csv;
+}
+
+ReportPage quote_page(const Quote& quote, const Display& display, const QuotePageOptions& options) {
+  ReportPage page;
+  page.title = quote.vehicle.empty() ? "Quote" : "Quote: " + quote.vehicle;
+  page.workshop = options.workshop;
+  page.date = options.date;
+  if (!quote.notes.empty()) page.blocks.emplace_back(ReportText{quote.notes});
+  page.blocks.emplace_back(ReportText{"Total " + display.money(quote.total_minor), true});
+  if (const std::string unpriced = unpriced_text(quote); !unpriced.empty())
+    page.blocks.emplace_back(ReportNote{unpriced});
+  for (const std::string& panel : quote.panels) {
+    page.blocks.emplace_back(ReportHeading{phrase(panel)});
+    page.blocks.emplace_back(panel_table(quote, display, panel));
+  }
+  page.blocks.emplace_back(ReportHeading{"All together"});
+  ReportTable totals;
+  for (const QuoteLine& line : quote.lines)
+    if (line.panel.empty() && line.type == LineType::item)
+      totals.rows.push_back({phrase(line_text(quote, line, display)), display.amount(line.amount_minor)});
+  page.blocks.emplace_back(totals);
+  add_evidence(quote, options, page);
+  for (const std::string& remark : quote.remarks) page.blocks.emplace_back(ReportNote{phrase(remark)});
+  page.footer =
+      "Sizes measured from photos of stripes reflected in the paint, with 95 % intervals; entries by hand "
+      "are marked. " +
+      options.program;
+  return page;
+}
+
+}  // namespace ripplegauge

@@ -1,0 +1,133 @@
+#include "ripplegauge/picture/picture.hpp"
+#include "ripplegauge/picture/report_page.hpp"
+
+namespace ripplegauge {
+
+namespace {
+
+constexpr const char* kStyle = R"(
+:root { color-scheme: light; }
+body { margin: 0 auto; padding: 1rem; max-width: 46rem; background: #fff; color: #222;
+       font: 1rem/1.5 system-ui, "Segoe UI", Roboto, "Helvetica Neue", Arial, sans-serif; }
+header { border-bottom: 2px solid #222; padding-bottom: .5rem; margin-bottom: 1rem; }
+header p { margin: 0; }
+.workshop { font-weight: 600; min-height: 1.5em; }
+.blank { border-bottom: 1px dotted #666; max-width: 20rem; }
+h1 { font-size: 1.6rem; line-height: 1.2; margin: .3rem 0; }
+h2 { font-size: 1.15rem; margin: 1.6rem 0 .4rem; break-after: avoid; }
+p { margin: .5rem 0; }
+.large { font-size: 1.2rem; font-weight: 600; }
+.note { border-left: 4px solid #0072b2; padding: .1rem 0 .1rem .8rem; color: #444; }
+.wide { overflow-x: auto; }
+table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
+th, td { text-align: left; vertical-align: top; padding: .35rem .6rem .35rem 0; border-bottom: 1px solid #ddd; }
+th { font-weight: 600; }
+.pictures { display: flex; flex-wrap: wrap; gap: .8rem; margin: .8rem 0; }
+figure { margin: 0; flex: 1 1 17rem; break-inside: avoid; }
+figure img { width: 100%; height: auto; display: block; }
+figcaption { font-size: .9rem; color: #555; }
+footer { margin-top: 2rem; border-top: 1px solid #ddd; padding-top: .5rem; font-size: .85rem; color: #555; }
+@media print {
+  @page { size: A4; margin: 15mm; }
+  body { max-width: none; padding: 0; font-size: 10.5pt; }
+  table, figure { break-inside: avoid; }
+}
+)";
+
+std::string escaped(const std::string& text) {
+  std::string result;
+  for (const char c : text) {
+    switch (c) {
+      case '&':
+        result += "&amp;";
+        break;
+      case '<':
+        result += "&lt;";
+        break;
+      case '>':
+        result += "&gt;";
+        break;
+      case '"':
+        result += "&quot;";
+        break;
+      default:
+        result += c;
+    }
+  }
+  return result;
+}
+
+/// RFC 4648, section 4.
+std::string base64(const std::string& bytes) {
+  constexpr char alphabet[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+  std::string text;
+  text.reserve((bytes.size() + 2) / 3 * 4);
+  for (std::size_t i = 0; i < bytes.size(); i += 3) {
+    unsigned triple = 0;
+    for (std::size_t j = 0; j < 3; ++j)
+      triple = triple << 8 | (i + j < bytes.size() ? static_cast<unsigned char>(bytes[i + j]) : 0u);
+    for (std::size_t j = 0; j < 4; ++j)
+      text += i + j <= bytes.size() ? alphabet[triple >> (18 - 6 * j) & 63u] : '=';
+  }
+  return text;
+}
+
+struct ToHtml {
+  std::string operator()(const ReportHeading& heading) const {
+    return "<h2>" + escaped(heading.text) + "</h2>\n";
+  }
+  std::string operator()(const ReportText& text) const {
+    return (text.large ? "<p class=\"large\">" : "<p>") + escaped(text.text) + "</p>\n";
+  }
+  std::string operator()(const ReportNote& note) const {
+    return "<p class=\"note\">" + escaped(note.text) + "</p>\n";
+  }
+  std::string operator()(const ReportTable& table) const {
+    std::string html = "<div class=\"wide\"><table>\n";
+    if (!table.header.empty()) html += "<thead>" + row(table.header, "col") + "</thead>\n";
+    html += "<tbody>\n";
+    for (const auto& cells : table.rows) html += row(cells, "row");
+    return html + "</tbody></table></div>\n";
+  }
+  std::string operator()(const ReportPictures& pictures) const {
+    std::string html = "<div class=\"pictures\">\n";
+    for (const ReportPicture& picture : pictures.pictures) html += figure(picture);
+    return html + "</div>\n";
+  }
+
+ private:
+  static std::string figure(const ReportPicture& picture) {
+    const std::string bytes = picture.photo ? encode_jpeg(picture.bgr) : encode_png(picture.bgr);
+    return "<figure><img alt=\"" + escaped(picture.caption) + "\" src=\"data:image/" +
+           (picture.photo ? "jpeg" : "png") + ";base64," + base64(bytes) + "\"><figcaption>" +
+           escaped(picture.caption) + "</figcaption></figure>\n";
+  }
+
+  /// In a header row all cells are headers, elsewhere the first one is.
+  static std::string row(const std::vector<std::string>& cells, const std::string& scope) {
+    std::string html = "<tr>";
+    for (std::size_t i = 0; i < cells.size(); ++i) {
+      const bool header = scope == "col" || i == 0;
+      html += header ? "<th scope=\"" + scope + "\">" : "<td>";
+      html += escaped(cells[i]) + (header ? "</th>" : "</td>");
+    }
+    return html + "</tr>\n";
+  }
+};
+
+}  // namespace
+
+std::string report_html(const ReportPage& page) {
+  std::string html =
+      "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
+      "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
+      "<title>" +
+      escaped(page.title) + "</title>\n<style>" + kStyle +
+      "</style>\n</head>\n<body>\n<header>\n<p class=\"workshop" + (page.workshop.empty() ? " blank" : "") +
+      "\">" + escaped(page.workshop) + "</p>\n<h1>" + escaped(page.title) + "</h1>\n<p>" +
+      escaped(page.date) + "</p>\n</header>\n<main>\n";
+  for (const ReportBlock& block : page.blocks) html += std::visit(ToHtml{}, block);
+  return html + "</main>\n<footer>" + escaped(page.footer) + "</footer>\n</body>\n</html>\n";
+}
+
+}  // namespace ripplegauge

@@ -1,0 +1,285 @@
+#include <cairo-pdf.h>
+
+#include <algorithm>
+#include <memory>
+#include <opencv2/imgproc.hpp>
+#include <sstream>
+
+#include "cairo_stream.hpp"
+#include "drawing.hpp"
+#include "ripplegauge/picture/picture.hpp"
+#include "ripplegauge/picture/report_page.hpp"
+
+namespace ripplegauge {
+
+using namespace picture_detail;
+
+namespace {
+
+/// A4 in points: 210 x 297 mm at 72 points an inch (ISO 216; ISO 32000-1, 8.3.2.3).
+constexpr double kWidth = 595.276, kHeight = 841.890;
+constexpr double kMargin = 48, kBottom = 60;
+constexpr double kBody = 10.5, kSmall = 8.5, kLeading = 1.4;
+constexpr double kTallestPicture = 330;
+
+constexpr Rgb kSoft = rgb_from_hex(0x555555);
+const TextStyle kPlain{kBody, palette::ink}, kBold{kBody, palette::ink, Align::left, true},
+    kNote{kBody, kSoft}, kCaption{kSmall, kSoft};
+
+/// The picture as Cairo paints it. A photo also carries its JPEG bytes, which Cairo then puts into the PDF as
+/// they are.
+Surface surface_of(const ReportPicture& picture) {
+  Surface surface(cairo_image_surface_create(CAIRO_FORMAT_RGB24, picture.bgr.cols, picture.bgr.rows));
+  require(cairo_surface_status(surface.get()));
+  cairo_surface_flush(surface.get());
+  // RGB24 is B, G, R, unused on little-endian machines, the only ones that this program is built for.
+  cv::Mat pixels(picture.bgr.rows, picture.bgr.cols, CV_8UC4, cairo_image_surface_get_data(surface.get()),
+                 static_cast<std::size_t>(cairo_image_surface_get_stride(surface.get())));
+  cv::cvtColor(picture.bgr, pixels, cv::COLOR_BGR2BGRA);
+  cairo_surface_mark_dirty(surface.get());
+  if (!picture.photo) return surface;
+  auto jpeg = std::make_unique<std::string>(encode_jpeg(picture.bgr));
+  const auto* bytes = reinterpret_cast<const unsigned char*>(jpeg->data());
+  const auto destroy = [](void* text) { delete static_cast<std::string*>(text); };
+  require(cairo_surface_set_mime_data(surface.get(), CAIRO_MIME_TYPE_JPEG, bytes, jpeg->size(), destroy,
+                                      jpeg.get()));
+  static_cast<void>(jpeg.release());  // the surface owns it now
+  return surface;
+}
+
+/// Sets blocks from top to bottom and turns the page where one does not fit.
+class Typesetter {
+ public:
+  Typesetter(cairo_t* cairo, const ReportPage& page) : cairo_(cairo), page_(page) {}
+
+  void set() {
+    header();
+    for (const ReportBlock& block : page_.blocks) std::visit(*this, block);
+    end_page();
+  }
+
+  void operator()(const ReportHeading& heading) {
+    y_ += 10;
+    need(60);  // a heading does not stand alone at the foot of a page
+    paragraph(heading.text, {12.5, palette::ink, Align::left, true}, kMargin, page_width());
+    y_ += 2;
+  }
+  void operator()(const ReportText& text) {
+    paragraph(text.text, text.large ? TextStyle{13, palette::ink, Align::left, true} : kPlain, kMargin,
+              page_width());
+    y_ += 5;
+  }
+  void operator()(const ReportNote& note) {
+    const double top = y_;
+    const int page_before = page_number_;
+    paragraph(note.text, kNote, kMargin + 10, page_width() - 10);
+    if (page_number_ == page_before) {
+      set_colour(cairo_, palette::low);
+      cairo_rectangle(cairo_, kMargin, top + 3, 3, y_ - top);
+      cairo_fill(cairo_);
+    }
+    y_ += 5;
+  }
+  void operator()(const ReportTable& table) {
+    const std::vector<double> widths = column_widths(table);
+    if (!table.header.empty()) row(table.header, widths, true);
+    for (const auto& cells : table.rows) row(cells, widths, false);
+    y_ += 8;
+  }
+  void operator()(const ReportPictures& pictures) {
+    constexpr std::size_t columns = 2;
+    for (std::size_t i = 0; i < pictures.pictures.size(); i += columns) {
+      const std::size_t count = std::min(columns, pictures.pictures.size() - i);
+      picture_row(&pictures.pictures[i], count);
+    }
+  }
+
+ private:
+  static double page_width() { return kWidth - 2 * kMargin; }
+
+  /// Broken at spaces; a word wider than the line is broken where it must be.
+  std::vector<std::string> lines_of(const std::string& text, const TextStyle& style, double width) {
+    const auto width_of = [&](const std::string& part) {
+      return picture_detail::text_width(cairo_, part, style);
+    };
+    std::vector<std::string> lines;
+    std::string line, word;
+    std::istringstream words(text);
+    while (words >> word) {
+      const std::string longer = line.empty() ? word : line + " " + word;
+      if (width_of(longer) <= width) {
+        line = longer;
+        continue;
+      }
+      if (!line.empty()) lines.push_back(line);
+      line = word;
+      while (width_of(line) > width && line.size() > 1) {
+        std::size_t cut = line.size() - 1;
+        while (cut > 1 && ((static_cast<unsigned char>(line[cut]) & 0xC0) == 0x80 ||
+                           width_of(line.substr(0, cut)) > width))
+          --cut;
+        lines.push_back(line.substr(0, cut));
+        line = line.substr(cut);
+      }
+    }
+    if (!line.empty()) lines.push_back(line);
+    return lines;
+  }
+
+  void paragraph(const std::string& text, const TextStyle& style, double x, double width) {
+    for (const std::string& line : lines_of(text, style, width)) {
+      need(style.size * kLeading);
+      y_ += style.size * kLeading;
+      show_text(cairo_, line, x, y_, style);
+    }
+  }
+
+  void rule(double x, double width, double y, double thickness, double grey) {
+    cairo_set_source_rgb(cairo_, grey, grey, grey);
+    cairo_rectangle(cairo_, x, y, width, thickness);
+    cairo_fill(cairo_);
+  }
+
+  /// What the widest cell of each column needs; scaled down together where that is more than the page has.
+  std::vector<double> column_widths(const ReportTable& table) {
+    std::vector<double> widths;
+    const auto measure = [&](const std::vector<std::string>& cells) {
+      widths.resize(std::max(widths.size(), cells.size()), 0);
+      for (std::size_t i = 0; i < cells.size(); ++i)
+        widths[i] = std::max(widths[i], picture_detail::text_width(cairo_, cells[i], kBold) + 12);
+    };
+    measure(table.header);
+    for (const auto& cells : table.rows) measure(cells);
+    double sum = 0;
+    for (const double width : widths) sum += width;
+    if (sum > page_width())
+      for (double& width : widths) width *= page_width() / sum;
+    return widths;
+  }
+
+  void row(const std::vector<std::string>& cells, const std::vector<double>& widths, bool header) {
+    std::vector<std::vector<std::string>> lines;
+    std::size_t most = 1;
+    for (std::size_t i = 0; i < cells.size(); ++i) {
+      lines.push_back(lines_of(cells[i], header || i == 0 ? kBold : kPlain, widths[i] - 8));
+      most = std::max(most, lines.back().size());
+    }
+    const double height = static_cast<double>(most) * kBody * kLeading + 4;
+    need(height);
+    const double top = y_;
+    double x = kMargin, sum = 0;
+    for (std::size_t i = 0; i < cells.size(); ++i) {
+      y_ = top;
+      for (const std::string& line : lines[i]) {
+        y_ += kBody * kLeading;
+        show_text(cairo_, line, x, y_, header || i == 0 ? kBold : kPlain);
+      }
+      x += widths[i];
+    }
+    for (const double width : widths) sum += width;
+    y_ = top + height;
+    rule(kMargin, sum, y_, 0.6, header ? 0.4 : 0.8);
+  }
+
+  void picture_row(const ReportPicture* pictures, std::size_t count) {
+    const double gap = 12,
+                 cell = (page_width() - gap * static_cast<double>(count - 1)) / static_cast<double>(count);
+    struct Placed {
+      Surface surface;
+      double scale = 1, height = 0;
+      std::vector<std::string> caption;
+    };
+    std::vector<Placed> placed;
+    double tallest = 0;
+    for (std::size_t i = 0; i < count; ++i) {
+      Placed one;
+      one.surface = surface_of(pictures[i]);
+      const double width = pictures[i].bgr.cols, height = pictures[i].bgr.rows;
+      one.scale = std::min(cell / width, kTallestPicture / height);
+      one.caption = lines_of(pictures[i].caption, kCaption, cell);
+      one.height = height * one.scale;
+      tallest =
+          std::max(tallest, one.height + static_cast<double>(one.caption.size()) * kSmall * kLeading + 4);
+      placed.push_back(std::move(one));
+    }
+    need(tallest + 8);
+    const double top = y_ + 6;
+    for (std::size_t i = 0; i < count; ++i) {
+      const double x = kMargin + static_cast<double>(i) * (cell + gap);
+      cairo_save(cairo_);
+      cairo_translate(cairo_, x, top);
+      cairo_scale(cairo_, placed[i].scale, placed[i].scale);
+      cairo_set_source_surface(cairo_, placed[i].surface.get(), 0, 0);
+      cairo_paint(cairo_);
+      cairo_restore(cairo_);
+      y_ = top + placed[i].height;
+      for (const std::string& line : placed[i].caption) {
+        y_ += kSmall * kLeading;
+        show_text(cairo_, line, x, y_, kCaption);
+      }
+    }
+    y_ = top + tallest + 4;
+  }
+
+  void header() {
+    if (page_.workshop.empty()) {
+      y_ += kBody * kLeading;
+      rule(kMargin, 220, y_, 0.6, 0.5);  // to write the name on
+    } else {
+      paragraph(page_.workshop, kBold, kMargin, page_width());
+    }
+    y_ += 4;
+    paragraph(page_.title, {19, palette::ink, Align::left, true}, kMargin, page_width());
+    paragraph(page_.date, kPlain, kMargin, page_width());
+    y_ += 8;
+    rule(kMargin, page_width(), y_, 1.4, 0.13);
+    y_ += 10;
+  }
+
+  void need(double height) {
+    if (y_ + height <= kHeight - kBottom || y_ <= kMargin) return;
+    end_page();
+    ++page_number_;
+    y_ = kMargin;
+  }
+
+  void end_page() {
+    rule(kMargin, page_width(), kHeight - 46, 0.6, 0.8);
+    y_ = kHeight - 44;
+    const double right = 60;
+    const std::vector<std::string> lines = lines_of(page_.footer, kCaption, page_width() - right);
+    for (std::size_t i = 0; i < std::min<std::size_t>(lines.size(), 2); ++i) {
+      y_ += kSmall * kLeading;
+      show_text(cairo_, lines[i], kMargin, y_, kCaption);
+    }
+    show_text(cairo_, "page " + std::to_string(page_number_), kWidth - kMargin,
+              kHeight - 44 + kSmall * kLeading, {kSmall, kSoft, Align::right});
+    cairo_show_page(cairo_);
+  }
+
+  cairo_t* cairo_;
+  const ReportPage& page_;
+  double y_ = kMargin;
+  int page_number_ = 1;
+};
+
+}  // namespace
+
+std::string report_pdf(const ReportPage& page) {
+  std::string bytes;
+  const Surface surface(cairo_pdf_surface_create_for_stream(append_bytes, &bytes, kWidth, kHeight));
+  cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_TITLE, page.title.c_str());
+  cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_AUTHOR, page.workshop.c_str());
+  // Cairo would write the time of the run, and the same page would never give the same file twice.
+  cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_CREATE_DATE, page.date.c_str());
+  {
+    const Context cairo(cairo_create(surface.get()));
+    Typesetter(cairo.get(), page).set();
+    require(cairo_status(cairo.get()));
+  }
+  cairo_surface_finish(surface.get());
+  require(cairo_surface_status(surface.get()));
+  return bytes;
+}
+
+}  // namespace ripplegauge
