@@ -51,19 +51,19 @@ class Column {
   double y_mm() const { return y_mm_; }
   void skip(double height_mm) { y_mm_ += height_mm; }
 
-  void text(const std::string& words, const Font& font, double indent_mm = 0) {
-    y_mm_ = canvas_.paragraph({box_.x_mm + indent_mm, y_mm_}, box_.width_mm - indent_mm, words, font);
+  void text(const std::string& words, const Font& font, double left_mm = 0) {
+    y_mm_ = canvas_.paragraph({box_.x_mm + left_mm, y_mm_}, box_.width_mm - left_mm, words, font);
   }
   void heading(const std::string& words) {
     skip(0.5 * font_mm_);
     text(words, {1.15 * font_mm_, true, accent});
     skip(0.2 * font_mm_);
   }
-  void small(const std::string& words, double indent_mm = 0) {
-    text(words, {0.88 * font_mm_, false, dark_grey}, indent_mm);
+  void small(const std::string& words, double left_mm = 0) {
+    text(words, {0.88 * font_mm_, false, dark_grey}, left_mm);
   }
-  void plain(const std::string& words, double indent_mm = 0) {
-    text(words, {font_mm_, false, black}, indent_mm);
+  void plain(const std::string& words, double left_mm = 0) {
+    text(words, {font_mm_, false, black}, left_mm);
   }
 
   void tick() {
