@@ -9,6 +9,8 @@
 #include "refusals.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/dents/spot_search.hpp"
+#include "ripplegauge/core/linear_light.hpp"
+#include "ripplegauge/stripes/reflectance.hpp"
 #include "spot_reading.hpp"
 
 namespace ripplegauge {
@@ -91,6 +93,23 @@ void describe_setup(const BundleProblem& problem, const BundleResult& bundle, co
   }
   setup.crown_x_per_m = quantity_from_standard_uncertainty(1e3 * p[p_crown], 1e3 * u(p_crown));
   setup.crown_y_per_m = quantity_from_standard_uncertainty(1e3 * p[p_crown + 1], 1e3 * u(p_crown + 1));
+}
+
+/// Stripes far weaker than a clear coat would mirror from a board as bright as the card's paper.
+bool stripes_are_weak(const cv::Mat& grey, const std::vector<SeenTag>& tags, double stripe_contrast) {
+  // Paper just outside the tags' corners, on the diagonal.
+  std::vector<float> paper;
+  for (const SeenTag& tag : tags)
+    for (std::size_t k = 0; k < 4; ++k) {
+      const cv::Point2d p = tag.corners_px[k] + 0.06 * (tag.corners_px[k] - tag.corners_px[(k + 2) % 4]);
+      const cv::Point at(static_cast<int>(std::lround(p.x)), static_cast<int>(std::lround(p.y)));
+      if (cv::Rect(0, 0, grey.cols, grey.rows).contains(at)) paper.push_back(linear_from_srgb8()[grey.at<uchar>(at)]);
+    }
+  if (paper.empty()) return false;
+  std::nth_element(paper.begin(), paper.begin() + static_cast<std::ptrdiff_t>(paper.size() / 2), paper.end());
+  const double expected = 0.5 * normal_reflectance(clear_coat_index) * paper[paper.size() / 2];
+  constexpr double weak = 0.25;
+  return stripe_contrast < weak * expected;
 }
 
 std::optional<Refusal> check_stripes(const StripeField& field, double expected_period_px) {
@@ -209,6 +228,8 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
   if (residual.residual.empty())
     return refuse({"no_stripes", "The reflected stripes do not reach the neighbourhood of the card.",
                    "Stand the striped board so that its reflection surrounds the dent, beside the card."});
+  if (stripes_are_weak(photo.grey, problem.tags, residual.typical_contrast))
+    reading.warnings.push_back({"weak_stripes", "The stripes are faint: put more light on the board, less on the panel."});
   PanelScene scene{&photo.grey, &problem, field.bundle.parameters, &residual, pixels_per_mm};
   const SpotSearchResult found = find_spots(scene);
   describe_setup(problem, field.bundle, field, reading.setup);
