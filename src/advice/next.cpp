@@ -16,10 +16,10 @@ struct Context {
   const PanelFacts& facts;
   const AdviceData& data;
 
-  const Dent* earlier(const SpotChange& spot) const {
+  const Dent* earlier(const SpotPair& spot) const {
     return spot.before ? &before.dents[*spot.before] : nullptr;
   }
-  const Dent* later(const SpotChange& spot) const { return spot.after ? &after.dents[*spot.after] : nullptr; }
+  const Dent* later(const SpotPair& spot) const { return spot.after ? &after.dents[*spot.after] : nullptr; }
 };
 
 std::string place_of(const PointMm& where) {
@@ -184,7 +184,7 @@ void photo_again(SpotNext& next) {
   next.step.facts = {number_fact("gone so far", *next.gone_percent, "%", "measured")};
 }
 
-SpotNext judge(const Context& context, const SpotChange& spot) {
+SpotNext judge(const Context& context, const SpotPair& spot) {
   SpotNext next;
   next.spot = spot;
   const Dent *before = context.earlier(spot), *after = context.later(spot);
@@ -243,12 +243,12 @@ std::string summary_of(const NextStep& next) {
 
 }  // namespace
 
-std::vector<SpotChange> match_spots(const Reading& before, const Reading& after, const AdviceRules& rules) {
-  std::vector<SpotChange> spots;
+std::vector<SpotPair> match_spots(const Reading& before, const Reading& after, const AdviceRules& rules) {
+  std::vector<SpotPair> spots;
   std::vector<bool> used(before.dents.size(), false);
   const bool single = before.dents.size() == 1 && after.dents.size() == 1;
   for (std::size_t i = 0; i < after.dents.size(); ++i) {
-    SpotChange spot{std::nullopt, i};
+    SpotPair spot{std::nullopt, i};
     double nearest_mm = 0;
     for (std::size_t j = 0; j < before.dents.size(); ++j) {
       const Dent &a = before.dents[j], &b = after.dents[i];
@@ -262,11 +262,11 @@ std::vector<SpotChange> match_spots(const Reading& before, const Reading& after,
     spots.push_back(spot);
   }
   // What was one spot can be a ring and a low now: both come from it.
-  for (SpotChange& inner : spots) {
+  for (SpotPair& inner : spots) {
     const auto& outer_index = after.dents[*inner.after].inside_of;
     if (!outer_index || *outer_index < 0 || static_cast<std::size_t>(*outer_index) >= after.dents.size())
       continue;
-    SpotChange& outer = spots[static_cast<std::size_t>(*outer_index)];
+    SpotPair& outer = spots[static_cast<std::size_t>(*outer_index)];
     if (!inner.before) inner.before = outer.before;
     if (!outer.before) outer.before = inner.before;
   }
@@ -275,7 +275,7 @@ std::vector<SpotChange> match_spots(const Reading& before, const Reading& after,
   return spots;
 }
 
-NextStep next_step(const Reading& before, const Reading& after, const std::vector<SpotChange>& spots,
+NextStep next_step(const Reading& before, const Reading& after, const std::vector<SpotPair>& spots,
                    const PanelFacts& facts, const AdviceData& data) {
   facts.validate();
   NextStep result;
@@ -288,14 +288,14 @@ NextStep next_step(const Reading& before, const Reading& after, const std::vecto
     return result;
   }
   const Context context{before, after, facts, data};
-  for (const SpotChange& spot : spots) result.spots.push_back(judge(context, spot));
+  for (const SpotPair& spot : spots) result.spots.push_back(judge(context, spot));
   std::stable_sort(result.spots.begin(), result.spots.end(),
                    [](const SpotNext& a, const SpotNext& b) { return a.verdict < b.verdict; });
   result.verdict = result.spots.empty() ? Verdict::stop : result.spots.front().verdict;
   result.summary = summary_of(result);
 
   const bool any_match = std::any_of(spots.begin(), spots.end(),
-                                     [](const SpotChange& spot) { return spot.before && spot.after; });
+                                     [](const SpotPair& spot) { return spot.before && spot.after; });
   if (!any_match && !before.dents.empty() && !after.dents.empty())
     result.warnings.push_back({"no_match",
                                "no spot of the earlier reading lies where one of the later does: was "

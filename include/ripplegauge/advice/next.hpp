@@ -23,13 +23,13 @@ struct EnumWords<Verdict> {
 };
 
 /// One spot in two readings. At least one of them is there; a spot that is only in `after` is a new mark.
-struct SpotChange {
+struct SpotPair {
   std::optional<std::size_t> before, after;  ///< positions in Reading::dents
 };
 
 struct SpotNext {
   Verdict verdict = Verdict::photo_again;
-  SpotChange spot;
+  SpotPair spot;
   PointMm where;  ///< in the later card frame; in the earlier one when the spot is gone
   std::optional<Quantity> gone_percent;  ///< of the depth; negative when it became deeper
   std::optional<bool> same_tab;          ///< for another pull
@@ -52,10 +52,10 @@ struct NextStep {
 
 /// Spots that lie in the same place on the card. A single spot on either side counts as the same one wherever
 /// it lies, since the card may have been moved.
-std::vector<SpotChange> match_spots(const Reading& before, const Reading& after, const AdviceRules& rules);
+std::vector<SpotPair> match_spots(const Reading& before, const Reading& after, const AdviceRules& rules);
 
 /// With matches that somebody knows better (compare does, when the card was moved).
-NextStep next_step(const Reading& before, const Reading& after, const std::vector<SpotChange>& spots,
+NextStep next_step(const Reading& before, const Reading& after, const std::vector<SpotPair>& spots,
                    const PanelFacts& facts, const AdviceData& data);
 
 NextStep next_step(const Reading& before, const Reading& after, const PanelFacts& facts,
