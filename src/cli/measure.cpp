@@ -81,7 +81,7 @@ int run_measure(const MeasureArguments& a) {
     if (!a.no_plan && m.reading.status == Status::measured)
       std::cout << "\n" << plan_to_text(make_plan(m.reading, a.panel->facts, advice));
     if (!a.picture_file.empty()) write_picture(a.picture_file, name, m.reading, advice.coins);
-    if (!a.relief_file.empty()) write_relief(a.relief_file, m.relief);
+    if (!a.relief_file.empty() && !m.relief.empty()) write_relief(a.relief_file, m.relief);
     if (!a.relief_picture_file.empty())
       write_atomically(a.relief_picture_file, encode_for_name(relief_map(m.relief, m.reading.dents).bgr, a.relief_picture_file));
     readings.push_back(std::move(m.reading));
