@@ -1,10 +1,13 @@
 #include <algorithm>
-#include <chrono>
+#include <cctype>
+#include <cmath>
 #include <cstdio>
 #include <ctime>
 
 #include "command.hpp"
+#include "panel_options.hpp"
 #include "photo_options.hpp"
+#include "ripplegauge/advice/next.hpp"
 #include "ripplegauge/compare/pairing.hpp"
 #include "ripplegauge/compare/words.hpp"
 #include "ripplegauge/core/errors.hpp"
@@ -42,6 +45,8 @@ struct CompareArguments {
   std::string json, pictures, report, workshop, job, date;
   std::string log, who, exercise;
   std::shared_ptr<PhotoArguments> photo;
+  std::shared_ptr<PanelArguments> panel;
+  bool no_next = false;
 };
 
 /// A shot as it comes from the disk.
@@ -169,8 +174,9 @@ void print_comparison(const CompareInput& input) {
   const Comparison& comparison = input.comparison();
   const Reading &before = input.first().reading, &after = input.last().reading;
   print_wrapped(summary_words(comparison), "", "");
-  if (comparison.percent_gone)
-    std::printf("Over all: %s gone.\n", percent_words(*comparison.percent_gone).c_str());
+  if (comparison.percent_gone && comparison.spots.size() > 1)
+    std::printf("Over all: %s of the depth%s is gone.\n", percent_words(*comparison.percent_gone).c_str(),
+                std::isnan(comparison.percent_gone->low) ? " that shows" : "");
   for (const SpotChange& change : comparison.spots)
     print_wrapped(spot_words(change, before, after), "  ", "    ");
   for (const NewMark& mark : comparison.new_marks)
@@ -190,7 +196,7 @@ void print_series(const CompareInput& input) {
       const auto length = [](const std::optional<Quantity>& q) { return q ? length_words(*q) : "-"; };
       std::printf("  %-6zu %-26s %-26s %s\n", i + 1, length(point.height_mm).c_str(),
                   i == 0 ? "" : length(point.moved_mm).c_str(),
-                  point.percent_gone ? percent_words(*point.percent_gone).c_str() : "-");
+                  i == 0 ? "" : gone_words(point.outcome, point.percent_gone).c_str());
     }
   }
 }
@@ -222,11 +228,28 @@ void write_log(const CompareArguments& arguments, const CompareInput& input) {
                          training_attempt(input, arguments.who, arguments.exercise, utc_time()));
 }
 
+/// What to do after the pull, from the matches that the comparison made.
+std::string next_words(const CompareInput& input, const PanelArguments& panel) {
+  const auto position = [](int index) {
+    return index < 0 ? std::nullopt : std::optional<std::size_t>(static_cast<std::size_t>(index));
+  };
+  std::vector<SpotPair> pairs;
+  for (const SpotChange& change : input.comparison().spots) {
+    if (change.after.empty()) pairs.push_back({position(change.before), std::nullopt});
+    for (const int after : change.after) pairs.push_back({position(change.before), position(after)});
+  }
+  for (const NewMark& mark : input.comparison().new_marks)
+    pairs.push_back({std::nullopt, position(mark.after)});
+  return next_to_text(
+      next_step(input.first().reading, input.last().reading, pairs, panel.facts, advice_data_for(panel)));
+}
+
 int run_one(const CompareArguments& arguments) {
   const CompareInput input =
       compared(arguments.files, arguments, !arguments.pictures.empty() || !arguments.report.empty());
   print_comparison(input);
   if (input.shots.size() > 2) print_series(input);
+  if (!arguments.no_next) std::printf("\n%s", next_words(input, *arguments.panel).c_str());
   if (!arguments.json.empty()) write_atomically(arguments.json, comparison_to_json(input));
   if (!arguments.pictures.empty()) write_pictures(input, arguments.pictures);
   if (!arguments.report.empty())
@@ -357,6 +380,9 @@ void add_compare_command(CLI::App& app, ChosenCommand& chosen) {
   command->add_option("--visible-limit", a->visible_limit_mm, "Relief smaller than this does not show, mm")
       ->check(CLI::PositiveNumber);
   a->photo = add_photo_options(*command);
+
+  a->panel = add_panel_options(*command);
+  command->add_flag("--no-next", a->no_next, "Only compare, no advice on what to do next");
 
   const std::string output = "What comes out", training = "Training log", folder = "A folder of shots";
   command->add_option("--json", a->json, "Write all figures to this file")->group(output);

@@ -25,7 +25,7 @@ double distance(PointMm a, PointMm b) { return std::hypot(a.x_mm - b.x_mm, a.y_m
 
 struct Fit {
   CardMotion motion;
-  std::vector<SpotPair> pairs;
+  std::vector<SpotMatch> pairs;
   double rms_mm = std::numeric_limits<double>::quiet_NaN();
 };
 
@@ -34,7 +34,7 @@ Fit fit_of(const std::vector<Dent>& before, const std::vector<Dent>& after, cons
            double share, double least_mm) {
   struct Candidate {
     double closeness = 0, distance_mm = 0;
-    SpotPair pair;
+    SpotMatch pair;
   };
   std::vector<Candidate> candidates;
   for (std::size_t j = 0; j < after.size(); ++j) {
@@ -50,7 +50,7 @@ Fit fit_of(const std::vector<Dent>& before, const std::vector<Dent>& after, cons
             [](const Candidate& a, const Candidate& b) { return a.closeness < b.closeness; });
   Fit fit{motion, {}, 0};
   for (const Candidate& candidate : candidates) {
-    const bool used = std::any_of(fit.pairs.begin(), fit.pairs.end(), [&](const SpotPair& pair) {
+    const bool used = std::any_of(fit.pairs.begin(), fit.pairs.end(), [&](const SpotMatch& pair) {
       return pair.before == candidate.pair.before || pair.after == candidate.pair.after;
     });
     if (used) continue;
@@ -65,10 +65,10 @@ Fit fit_of(const std::vector<Dent>& before, const std::vector<Dent>& after, cons
 /// The rotation and shift with the least squared distances (the plane case of Kabsch, Acta Cryst. A 32 (1976)
 /// 922).
 CardMotion best_motion(const std::vector<Dent>& before, const std::vector<Dent>& after,
-                       const std::vector<SpotPair>& pairs) {
+                       const std::vector<SpotMatch>& pairs) {
   PointMm mean_before, mean_after;
   const double count = static_cast<double>(pairs.size());
-  for (const SpotPair& pair : pairs) {
+  for (const SpotMatch& pair : pairs) {
     const PointMm b = centre(before[static_cast<std::size_t>(pair.before)]);
     const PointMm a = centre(after[static_cast<std::size_t>(pair.after)]);
     mean_before.x_mm += b.x_mm / count;
@@ -77,7 +77,7 @@ CardMotion best_motion(const std::vector<Dent>& before, const std::vector<Dent>&
     mean_after.y_mm += a.y_mm / count;
   }
   double along = 0, across = 0;
-  for (const SpotPair& pair : pairs) {
+  for (const SpotMatch& pair : pairs) {
     const PointMm b = centre(before[static_cast<std::size_t>(pair.before)]);
     const PointMm a = centre(after[static_cast<std::size_t>(pair.after)]);
     const double bx = b.x_mm - mean_before.x_mm, by = b.y_mm - mean_before.y_mm;
@@ -137,8 +137,8 @@ PatternResult by_pattern(const std::vector<Dent>& before, const std::vector<Dent
           const double allowed = tolerance_mm(before[i], after[k], share, least) +
                                  tolerance_mm(before[j], after[l], share, least);
           if (k == l || std::abs(distance(centre(after[k]), centre(after[l])) - baseline) > allowed) continue;
-          const std::vector<SpotPair> seed = {{static_cast<int>(i), static_cast<int>(k)},
-                                              {static_cast<int>(j), static_cast<int>(l)}};
+          const std::vector<SpotMatch> seed = {{static_cast<int>(i), static_cast<int>(k)},
+                                               {static_cast<int>(j), static_cast<int>(l)}};
           Fit fit = fit_of(before, after, best_motion(before, after, seed), share, least);
           if (fit.pairs.size() < 2) continue;
           fit = fit_of(before, after, best_motion(before, after, fit.pairs), share, least);
@@ -174,7 +174,7 @@ Alignment in_one_frame(const Fit& fit, const std::vector<Dent>& before, const st
   if (!fit.pairs.empty()) {
     alignment.sureness = "the card lies where it lay: " + spots(fit.pairs.size()) +
                          (fit.pairs.size() == 1 ? " stands" : " stand") + " where one stood before, within " +
-                         figure(fit.rms_mm, 1) + " mm";
+                         figure(std::max(fit.rms_mm, 0.1), 1) + " mm";
   } else if (told) {
     alignment.sureness = "you said that the card was not moved; no spot is left to check that by";
   } else if (before.empty() || after.empty()) {

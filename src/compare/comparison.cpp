@@ -80,7 +80,7 @@ std::vector<int> homes_of(const Scene& scene) {
       homes[j] = static_cast<int>(i);
     }
   }
-  for (const SpotPair& pair : scene.alignment.pairs)
+  for (const SpotMatch& pair : scene.alignment.pairs)
     homes[static_cast<std::size_t>(pair.after)] = pair.before;
   for (std::size_t j = 0; j < after.size(); ++j) {
     const auto outer = after[j].inside_of;

@@ -31,7 +31,7 @@ std::string left_words(const SpotChange& change, const Dent& main) {
   return text;
 }
 
-std::string gone_words(const SpotChange& change) {
+std::string rest_words(const SpotChange& change) {
   std::string text = "Nothing is left that the photo shows";
   if (change.visible_limit_mm)
     text += "; relief under " + length_words(*change.visible_limit_mm) + " would not show.";
@@ -50,7 +50,7 @@ std::string one_spot_words(const SpotChange& change) {
     case Outcome::overdone:
     case Outcome::low_in_high:
     case Outcome::high_in_low:
-      return "The spot went too far";
+      return "The spot went past flat";
     case Outcome::unchanged:
       return "The spot has not changed by more than can be measured";
     case Outcome::worse:
@@ -116,11 +116,18 @@ std::string spot_words(const SpotChange& change, const Reading& before, const Re
   std::string text = "Spot " + std::to_string(change.before + 1) + ", " + size_words(spot) + ": " +
                      outcome_words(change.outcome, spot.kind) + ".";
   if (change.outcome == Outcome::gone)
-    text += " " + gone_words(change);
+    text += " " + rest_words(change);
   else if (!change.after.empty())
     text += " " + left_words(change, after.dents[static_cast<std::size_t>(change.after.front())]);
   for (const std::string& note : change.notes) text += " Note: " + note + ".";
   return text;
+}
+
+std::string gone_words(Outcome outcome, const std::optional<Quantity>& percent_gone) {
+  if (outcome == Outcome::overdone || outcome == Outcome::low_in_high) return "past flat";
+  if (!percent_gone) return "not known";
+  if (outcome != Outcome::gone) return percent_words(*percent_gone);
+  return std::isnan(percent_gone->low) ? "all that shows" : "at least " + figure(percent_gone->low, 0) + " %";
 }
 
 std::string new_mark_words(const NewMark& mark, const Reading& after) {
@@ -141,7 +148,7 @@ std::string summary_words(const Comparison& comparison) {
   };
   add(count(Outcome::gone), "gone");
   add(count(Outcome::partly), "partly gone");
-  add(count(Outcome::overdone, Outcome::low_in_high, Outcome::high_in_low), "gone too far");
+  add(count(Outcome::overdone, Outcome::low_in_high, Outcome::high_in_low), "gone past flat");
   add(count(Outcome::unchanged), "unchanged");
   add(count(Outcome::worse), "worse");
   add(count(Outcome::not_seen, Outcome::unclear), "that cannot be told");

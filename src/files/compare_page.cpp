@@ -17,10 +17,6 @@ std::string capital(std::string text) {
   return text;
 }
 
-std::string gone_cell(const SpotChange& change) {
-  return change.percent_gone ? percent_words(*change.percent_gone) : "not known";
-}
-
 ReportTable spot_table(const SpotChange& change, const Reading& before, const Reading& after) {
   const Dent& spot = before.dents[static_cast<std::size_t>(change.before)];
   ReportTable table{{"", "before", "after"}, {}};
@@ -34,7 +30,7 @@ ReportTable spot_table(const SpotChange& change, const Reading& before, const Re
       {"width", length_words(spot.diameter_mm), left ? length_words(left->diameter_mm) : nothing});
   // Relief that was pulled past flat is not gone, so a share of it would mislead.
   if (change.outcome == Outcome::gone || change.outcome == Outcome::partly)
-    table.rows.push_back({"gone", "", gone_cell(change)});
+    table.rows.push_back({"gone", "", gone_words(change.outcome, change.percent_gone)});
   return table;
 }
 
@@ -75,8 +71,7 @@ ReportTable series_table(const CompareInput& input) {
     for (const SpotTrack& track : input.series.tracks) {
       const TrackPoint& point = track.points[i];
       std::string cell = point.height_mm ? length_words(point.height_mm->value) : "not known";
-      if (i > 0 && point.percent_gone)
-        cell += ", " + percent_words({point.percent_gone->value, NAN, NAN}) + " gone";
+      if (i > 0) cell += "; gone: " + gone_words(point.outcome, point.percent_gone);
       row.push_back(cell);
     }
     table.rows.push_back(row);

@@ -192,8 +192,9 @@ void draw_panel(cairo_t* cairo, const ChartPanel& panel) {
     const Rgb& ink = palette::lines[line.style == LineStyle::dashed ? 0 : colour++ % palette::lines.size()];
     draw_line(cairo, line, axes, ink);
     if (line.label.empty()) continue;
-    const TextStyle style{11, line.style == LineStyle::dashed ? palette::grey : ink, Align::right};
-    show_text(cairo, fitted(cairo, line.label, style, width / 2), kPanelWidth - kRight - 6, legend_y, style);
+    const TextStyle style{11, line.style == LineStyle::dashed ? palette::grey : ink};
+    // At the left: what people work on rises to the right.
+    show_text(cairo, fitted(cairo, line.label, style, width / 2), kLeft + 6, legend_y, style);
     legend_y += 14;
   }
 }

@@ -34,22 +34,6 @@ std::size_t character_length(const std::string& text, std::size_t at) {
   return 0;
 }
 
-/// What can be shown on one line: no control characters, no stray bytes.
-std::string printable(const std::string& text) {
-  std::string out;
-  for (std::size_t at = 0; at < text.size();) {
-    const std::size_t length = character_length(text, at);
-    if (length == 0)
-      out += "\uFFFD";
-    else if (length == 1 && (static_cast<unsigned char>(text[at]) < 0x20 || text[at] == 0x7F))
-      out += ' ';
-    else
-      out.append(text, at, length);
-    at += std::max<std::size_t>(length, 1);
-  }
-  return out;
-}
-
 void remove_last_character(std::string& text) {
   while (!text.empty() && (static_cast<unsigned char>(text.back()) & 0xC0) == 0x80) text.pop_back();
   if (!text.empty()) text.pop_back();
@@ -80,6 +64,21 @@ std::string format(const char* pattern, auto... values) {
 }
 
 }  // namespace
+
+std::string printable(const std::string& text) {
+  std::string out;
+  for (std::size_t at = 0; at < text.size();) {
+    const std::size_t length = character_length(text, at);
+    if (length == 0)
+      out += "\uFFFD";
+    else if (length == 1 && (static_cast<unsigned char>(text[at]) < 0x20 || text[at] == 0x7F))
+      out += ' ';
+    else
+      out.append(text, at, length);
+    at += std::max<std::size_t>(length, 1);
+  }
+  return out;
+}
 
 void require(cairo_status_t status) {
   if (status != CAIRO_STATUS_SUCCESS)

@@ -28,6 +28,9 @@ void require(cairo_status_t status);
 
 void set_colour(cairo_t* cairo, const Rgb& colour, double opacity = 1);
 
+/// What can be shown on one line: control characters become spaces, stray bytes U+FFFD.
+std::string printable(const std::string& text);
+
 enum class Align { left, centre, right };
 
 struct TextStyle {

@@ -22,15 +22,18 @@ p { margin: .5rem 0; }
 table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
 th, td { text-align: left; vertical-align: top; padding: .35rem .6rem .35rem 0; border-bottom: 1px solid #ddd; }
 th { font-weight: 600; }
+.amounts td:last-child, .amounts th:last-child { text-align: right; padding-right: 0; white-space: nowrap; }
+.sum tbody tr:last-child > * { border-top: 2px solid #222; font-weight: 600; }
 .pictures { display: flex; flex-wrap: wrap; gap: .8rem; margin: .8rem 0; }
 figure { margin: 0; flex: 1 1 17rem; break-inside: avoid; }
 figure img { width: 100%; height: auto; display: block; }
+@media print, (min-width: 40rem) { figure:not(:only-child) { flex: 0 1 calc(50% - .4rem); } }
 figcaption { font-size: .9rem; color: #555; }
 footer { margin-top: 2rem; border-top: 1px solid #ddd; padding-top: .5rem; font-size: .85rem; color: #555; }
 @media print {
   @page { size: A4; margin: 15mm; }
   body { max-width: none; padding: 0; font-size: 10.5pt; }
-  table, figure { break-inside: avoid; }
+  tr, figure { break-inside: avoid; }
 }
 )";
 
@@ -83,10 +86,12 @@ struct ToHtml {
     return "<p class=\"note\">" + escaped(note.text) + "</p>\n";
   }
   std::string operator()(const ReportTable& table) const {
-    std::string html = "<div class=\"wide\"><table>\n";
-    if (!table.header.empty()) html += "<thead>" + row(table.header, "col") + "</thead>\n";
+    const std::string looks = std::string(table.amounts ? "amounts" : "") + (table.ends_in_sum ? " sum" : "");
+    std::string html =
+        "<div class=\"wide\"><table" + (looks.empty() ? "" : " class=\"" + looks + "\"") + ">\n";
+    if (!table.header.empty()) html += "<thead>" + row(table, table.header, "col") + "</thead>\n";
     html += "<tbody>\n";
-    for (const auto& cells : table.rows) html += row(cells, "row");
+    for (const auto& cells : table.rows) html += row(table, cells, "row");
     return html + "</tbody></table></div>\n";
   }
   std::string operator()(const ReportPictures& pictures) const {
@@ -104,11 +109,15 @@ struct ToHtml {
   }
 
   /// In a header row all cells are headers, elsewhere the first one is.
-  static std::string row(const std::vector<std::string>& cells, const std::string& scope) {
+  static std::string row(const ReportTable& table, const std::vector<std::string>& cells,
+                         const std::string& scope) {
+    const bool spans = table.amounts && cells.size() == 3 && cells[1].empty();
     std::string html = "<tr>";
     for (std::size_t i = 0; i < cells.size(); ++i) {
+      if (spans && i == 1) continue;
       const bool header = scope == "col" || i == 0;
-      html += header ? "<th scope=\"" + scope + "\">" : "<td>";
+      const std::string span = spans && i == 0 ? " colspan=\"2\"" : "";
+      html += header ? "<th scope=\"" + scope + "\"" + span + ">" : "<td>";
       html += escaped(cells[i]) + (header ? "</th>" : "</td>");
     }
     return html + "</tr>\n";

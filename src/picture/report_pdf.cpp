@@ -54,7 +54,13 @@ class Typesetter {
 
   void set() {
     header();
-    for (const ReportBlock& block : page_.blocks) std::visit(*this, block);
+    for (std::size_t i = 0; i < page_.blocks.size(); ++i) {
+      const bool before_pictures =
+          i + 1 < page_.blocks.size() && std::holds_alternative<ReportPictures>(page_.blocks[i + 1]);
+      if (before_pictures && std::holds_alternative<ReportHeading>(page_.blocks[i]))
+        need(60 + kTallestPicture);
+      std::visit(*this, page_.blocks[i]);
+    }
     end_page();
   }
 
@@ -82,8 +88,11 @@ class Typesetter {
   }
   void operator()(const ReportTable& table) {
     const std::vector<double> widths = column_widths(table);
-    if (!table.header.empty()) row(table.header, widths, true);
-    for (const auto& cells : table.rows) row(cells, widths, false);
+    if (!table.header.empty()) row(table, table.header, widths, RowKind::header);
+    for (const auto& cells : table.rows) {
+      const bool is_sum = table.ends_in_sum && &cells == &table.rows.back();
+      row(table, cells, widths, is_sum ? RowKind::sum : RowKind::plain);
+    }
     y_ += 8;
   }
   void operator()(const ReportPictures& pictures) {
@@ -140,45 +149,80 @@ class Typesetter {
     cairo_fill(cairo_);
   }
 
-  /// What the widest cell of each column needs; scaled down together where that is more than the page has.
+  /// The first cell of this row reaches over the second one.
+  static bool leaves_room(const ReportTable& table, const std::vector<std::string>& cells) {
+    return table.amounts && cells.size() == 3 && cells[1].empty();
+  }
+
+  /// What the widest cell of each column needs. Where that is more than the page has, columns that need less
+  /// than an equal share keep what they need, and the others share the rest.
   std::vector<double> column_widths(const ReportTable& table) {
     std::vector<double> widths;
     const auto measure = [&](const std::vector<std::string>& cells) {
       widths.resize(std::max(widths.size(), cells.size()), 0);
-      for (std::size_t i = 0; i < cells.size(); ++i)
+      for (std::size_t i = leaves_room(table, cells) ? 1 : 0; i < cells.size(); ++i)
         widths[i] = std::max(widths[i], picture_detail::text_width(cairo_, cells[i], kBold) + 12);
     };
     measure(table.header);
     for (const auto& cells : table.rows) measure(cells);
-    double sum = 0;
-    for (const double width : widths) sum += width;
-    if (sum > page_width())
-      for (double& width : widths) width *= page_width() / sum;
+    std::vector<double> narrow_first = widths;
+    std::sort(narrow_first.begin(), narrow_first.end());
+    double room = page_width(), share = room;
+    for (std::size_t i = 0; i < narrow_first.size(); ++i) {
+      share = room / static_cast<double>(narrow_first.size() - i);
+      if (narrow_first[i] > share) break;
+      room -= narrow_first[i];
+      share = narrow_first[i];
+    }
+    for (double& width : widths) width = std::min(width, share);
+    if (table.amounts && widths.size() > 1) {  // amounts of all tables of a page stand below each other
+      double others = 0;
+      for (std::size_t i = 1; i + 1 < widths.size(); ++i) others += widths[i];
+      if (widths.size() > 2)
+        widths[widths.size() - 2] += page_width() - others - widths.front() - widths.back();
+      else
+        widths.front() = page_width() - widths.back();
+    }
     return widths;
   }
 
-  void row(const std::vector<std::string>& cells, const std::vector<double>& widths, bool header) {
+  enum class RowKind { header, plain, sum };
+
+  void row(const ReportTable& table, const std::vector<std::string>& cells, const std::vector<double>& widths,
+           RowKind kind) {
+    const auto style_of = [&](std::size_t column) {
+      TextStyle style = kind != RowKind::plain || column == 0 ? kBold : kPlain;
+      if (table.amounts && column + 1 == cells.size()) style.align = Align::right;
+      return style;
+    };
+    const bool spans = leaves_room(table, cells);
     std::vector<std::vector<std::string>> lines;
     std::size_t most = 1;
     for (std::size_t i = 0; i < cells.size(); ++i) {
-      lines.push_back(lines_of(cells[i], header || i == 0 ? kBold : kPlain, widths[i] - 8));
+      const double room = widths[i] + (spans && i == 0 ? widths[1] : 0);
+      lines.push_back(lines_of(cells[i], style_of(i), room - 8));
       most = std::max(most, lines.back().size());
     }
     const double height = static_cast<double>(most) * kBody * kLeading + 4;
+    const int page_before = page_number_;
     need(height);
+    if (page_number_ != page_before && kind != RowKind::header && !table.header.empty())
+      row(table, table.header, widths, RowKind::header);  // a table that runs on says again what is in it
     const double top = y_;
     double x = kMargin, sum = 0;
     for (std::size_t i = 0; i < cells.size(); ++i) {
       y_ = top;
+      const TextStyle style = style_of(i);
       for (const std::string& line : lines[i]) {
         y_ += kBody * kLeading;
-        show_text(cairo_, line, x, y_, header || i == 0 ? kBold : kPlain);
+        show_text(cairo_, line, style.align == Align::right ? x + widths[i] : x, y_, style);
       }
       x += widths[i];
     }
     for (const double width : widths) sum += width;
     y_ = top + height;
-    rule(kMargin, sum, y_, 0.6, header ? 0.4 : 0.8);
+    if (kind == RowKind::sum) rule(kMargin, sum, top, 1.0, 0.13);
+    rule(kMargin, sum, y_, 0.6, kind == RowKind::header ? 0.4 : 0.8);
   }
 
   void picture_row(const ReportPicture* pictures, std::size_t count) {
@@ -268,10 +312,10 @@ class Typesetter {
 std::string report_pdf(const ReportPage& page) {
   std::string bytes;
   const Surface surface(cairo_pdf_surface_create_for_stream(append_bytes, &bytes, kWidth, kHeight));
-  cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_TITLE, page.title.c_str());
-  cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_AUTHOR, page.workshop.c_str());
+  cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_TITLE, printable(page.title).c_str());
+  cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_AUTHOR, printable(page.workshop).c_str());
   // Cairo would write the time of the run, and the same page would never give the same file twice.
-  cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_CREATE_DATE, page.date.c_str());
+  cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_CREATE_DATE, printable(page.date).c_str());
   {
     const Context cairo(cairo_create(surface.get()));
     Typesetter(cairo.get(), page).set();

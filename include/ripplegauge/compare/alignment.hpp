@@ -34,15 +34,15 @@ enum class AlignmentKind {
   none          ///< the frames cannot be joined
 };
 
-struct SpotPair {
+struct SpotMatch {
   int before = -1, after = -1;
-  bool operator==(const SpotPair&) const = default;
+  bool operator==(const SpotMatch&) const = default;
 };
 
 struct Alignment {
   AlignmentKind kind = AlignmentKind::none;
   CardMotion motion;                                         ///< zero unless by_pattern or single_spot
-  std::vector<SpotPair> pairs;                               ///< spots that fit, each used once
+  std::vector<SpotMatch> pairs;                               ///< spots that fit, each used once
   double rms_mm = std::numeric_limits<double>::quiet_NaN();  ///< distance of the pairs after the motion
   bool ambiguous = false;                                    ///< another motion fits about as well
   std::string sureness;                                      ///< in words: how sure, and by what

@@ -22,6 +22,10 @@ std::string outcome_words(Outcome outcome, Kind kind_before);
 /// Two or three sentences on one spot, which is called "Spot 1".
 std::string spot_words(const SpotChange& change, const Reading& before, const Reading& after);
 
+/// How much is gone, never more than a photo can say: "62 % (55 to 69)", "at least 92 %", "all that shows",
+/// "past flat".
+std::string gone_words(Outcome outcome, const std::optional<Quantity>& percent_gone);
+
 /// A new mark: "a high of 0.06 mm, 6.5 mm wide, stands where nothing was seen before".
 std::string new_mark_words(const NewMark& mark, const Reading& after);
 

@@ -26,6 +26,10 @@ struct ReportNote {
 struct ReportTable {
   std::vector<std::string> header;
   std::vector<std::vector<std::string>> rows;
+  /// The last column holds amounts, one below the other to the right; an empty cell before it leaves its room
+  /// to the first one.
+  bool amounts = false;
+  bool ends_in_sum = false;  ///< the last row is what those above it come to
 };
 
 /// Pictures of one block stand side by side where the page is wide enough.

@@ -45,7 +45,7 @@ TEST_CASE("a moved card is found out from the pattern of three or more spots", "
       CAPTURE(motion.turn_deg, alignment.sureness);
       CHECK(alignment.kind == AlignmentKind::by_pattern);
       REQUIRE(alignment.pairs.size() == 5);
-      for (const SpotPair& pair : alignment.pairs) CHECK(pair.before == pair.after);
+      for (const SpotMatch& pair : alignment.pairs) CHECK(pair.before == pair.after);
       CHECK(std::remainder(alignment.motion.turn_deg - motion.turn_deg, 360) == Approx(0).margin(1e-6));
       CHECK(alignment.motion.dx_mm == Approx(motion.dx_mm).margin(1e-6));
       CHECK(alignment.motion.dy_mm == Approx(motion.dy_mm).margin(1e-6));
@@ -64,7 +64,7 @@ TEST_CASE("the pattern still shows when spots are gone, new or changed", "[align
   const Alignment alignment = align(hail, after);
   CHECK(alignment.kind == AlignmentKind::by_pattern);
   REQUIRE(alignment.pairs.size() == 4);
-  for (const SpotPair& pair : alignment.pairs) CHECK(pair.before == pair.after + 1);
+  for (const SpotMatch& pair : alignment.pairs) CHECK(pair.before == pair.after + 1);
 }
 
 TEST_CASE("two spots fit either way round, and that is said", "[alignment]") {

@@ -18,6 +18,15 @@ TEST_CASE("numbers are written with as many decimals as mean something", "[words
   CHECK(percent_words(Quantity{100, std::numeric_limits<double>::quiet_NaN(), 100}) == "100 %");
 }
 
+TEST_CASE("gone is never said to be more than a photo shows", "[words]") {
+  const double unknown = std::numeric_limits<double>::quiet_NaN();
+  CHECK(gone_words(Outcome::gone, Quantity{100, unknown, 100}) == "all that shows");
+  CHECK(gone_words(Outcome::gone, Quantity{100, 92.3, 100}) == "at least 92 %");
+  CHECK(gone_words(Outcome::partly, Quantity{62, 55, 69}) == "62 % (55 to 69)");
+  CHECK(gone_words(Outcome::overdone, Quantity{88, 87, 89}) == "past flat");
+  CHECK(gone_words(Outcome::not_seen, std::nullopt) == "not known");
+}
+
 TEST_CASE("every outcome has words for a low and for a high", "[words]") {
   for (const auto& [outcome, token] : EnumWords<Outcome>::list)
     for (const Kind kind : {Kind::low, Kind::high}) CHECK_FALSE(outcome_words(outcome, kind).empty());
@@ -40,7 +49,7 @@ TEST_CASE("sentences say what was, what is, and what is not known", "[words]") {
     const Comparison comparison = compare_readings(before, {}, after, {});
     CHECK_THAT(spot_words(comparison.spots.at(0), before, after),
                ContainsSubstring("over-pulled: a high stands here now. What is left is a high of 0.10 mm"));
-    CHECK(summary_words(comparison) == "The spot went too far; 1 high made; 1 low made.");
+    CHECK(summary_words(comparison) == "The spot went past flat; 1 high made; 1 low made.");
     REQUIRE(comparison.new_marks.size() == 1);
     CHECK_THAT(new_mark_words(comparison.new_marks[0], after),
                ContainsSubstring("stands where nothing was seen before"));
