@@ -4,40 +4,19 @@
 #include <sys/wait.h>
 
 #include <cstdlib>
-#include <filesystem>
-#include <fstream>
-#include <sstream>
-#include <stdexcept>
 #include <string>
 #include <vector>
 
-/// A folder that is gone at the end of the test.
-class TemporaryFolder {
+#include "scratch_folder.hpp"
+
+/// A scratch folder whose files are spoken of by name.
+class TemporaryFolder : public ScratchFolder {
  public:
-  TemporaryFolder() {
-    std::string name = (std::filesystem::temp_directory_path() / "ripplegauge-test-XXXXXX").string();
-    if (::mkdtemp(name.data()) == nullptr) throw std::runtime_error("no temporary folder");
-    path_ = name;
-  }
-  TemporaryFolder(const TemporaryFolder&) = delete;
-  TemporaryFolder& operator=(const TemporaryFolder&) = delete;
-  ~TemporaryFolder() { std::filesystem::remove_all(path_); }
-
-  const std::filesystem::path& path() const { return path_; }
-  std::string file(const std::string& name) const { return (path_ / name).string(); }
+  std::string file(const std::string& name) const { return (path() / name).string(); }
   std::string write(const std::string& name, const std::string& bytes) const {
-    std::ofstream(path_ / name, std::ios::binary) << bytes;
-    return file(name);
+    return ScratchFolder::write(name, bytes).string();
   }
-  std::string read(const std::string& name) const {
-    std::ifstream stream(path_ / name, std::ios::binary);
-    std::ostringstream bytes;
-    bytes << stream.rdbuf();
-    return bytes.str();
-  }
-
- private:
-  std::filesystem::path path_;
+  std::string read(const std::string& name) const { return ScratchFolder::read(path() / name); }
 };
 
 struct ProgramRun {

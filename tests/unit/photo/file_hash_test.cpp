@@ -2,7 +2,7 @@
 
 #include "catch.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "unit/files/scratch_folder.hpp"
+#include "scratch_folder.hpp"
 
 using namespace ripplegauge;
 

@@ -11,7 +11,7 @@
 #include "catch.hpp"
 #include "photo_files.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "unit/files/scratch_folder.hpp"
+#include "scratch_folder.hpp"
 
 using namespace ripplegauge;
 using namespace ripplegauge::test;

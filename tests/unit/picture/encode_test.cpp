@@ -4,7 +4,7 @@
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/picture/picture.hpp"
-#include "unit/files/scratch_folder.hpp"
+#include "scratch_folder.hpp"
 
 using namespace ripplegauge;
 

@@ -1,151 +1,318 @@
-// What a printed page really is, asked of an independent program: pdfinfo for the page, pdftoppm for a raster of it.
+// Sheets are checked from outside: page boxes as pdfinfo reads them, lengths in what pdftoppm makes of the
+// page.
 #include "ripplegauge/sheet/sheet.hpp"
 
-#include <unistd.h>
-
-#include <array>
 #include <cmath>
 #include <cstdio>
-#include <filesystem>
+#include <cstdlib>
 #include <map>
+#include <opencv2/core.hpp>
+#include <sstream>
 
 #include "catch.hpp"
 #include "ripplegauge/card/tag_detector.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/card_file.hpp"
-#include "ripplegauge/photo/photo.hpp"
+#include "scratch_folder.hpp"
 
 using namespace ripplegauge;
-namespace fs = std::filesystem;
+using Catch::Matchers::ContainsSubstring;
 
 namespace {
 
-constexpr double dpi = 300, mm_per_px = 25.4 / dpi;
+constexpr int dpi = 300;
+constexpr double px_per_mm = dpi / 25.4;
 
-std::string output_of(const std::string& command) {
-  std::string text;
-  FILE* pipe = popen(command.c_str(), "r");
-  REQUIRE(pipe != nullptr);
-  std::array<char, 4096> buffer{};
-  while (const std::size_t n = fread(buffer.data(), 1, buffer.size(), pipe)) text.append(buffer.data(), n);
-  pclose(pipe);
-  return text;
+bool poppler_is_missing() {
+  if (std::system(
+          "pdfinfo -v >/dev/null 2>&1 && pdftoppm -v >/dev/null 2>&1 && pdftotext -v >/dev/null 2>&1") == 0)
+    return false;
+  WARN("skipped: pdfinfo, pdftoppm and pdftotext (poppler-utils) are not installed");
+  return true;
 }
 
-bool poppler_there() {
-  const bool there = std::system("pdftoppm -v >/dev/null 2>&1") == 0;
-  if (!there) WARN("skipped: pdftoppm (poppler-utils) is not installed");
-  return there;
-}
+/// A PDF on disk, and what other programs say of it.
+class PdfFile {
+ public:
+  explicit PdfFile(const std::string& bytes) : path_(folder_.write("sheet.pdf", bytes).string()) {}
 
-struct Page {
-  fs::path folder = fs::temp_directory_path() / ("ripplegauge-sheet-" + std::to_string(getpid()));
-  Page() { fs::create_directories(folder); }
-  ~Page() { fs::remove_all(folder); }
-  fs::path write(const std::string& pdf) const {
-    write_atomically(folder / "page.pdf", pdf);
-    return folder / "page.pdf";
+  /// Width and height in points, a pair for each page.
+  std::vector<std::pair<double, double>> page_sizes_pt() const {
+    std::vector<std::pair<double, double>> sizes;
+    std::istringstream lines(output_of("pdfinfo -f 1 -l 9 " + path_));
+    for (std::string line; std::getline(lines, line);) {
+      double width = 0, height = 0;
+      int page = 0;
+      if (std::sscanf(line.c_str(), "Page %d size: %lf x %lf pts", &page, &width, &height) == 3)
+        sizes.emplace_back(width, height);
+    }
+    return sizes;
   }
-  cv::Mat raster(const fs::path& pdf) const {
-    const fs::path png = folder / "page";
-    output_of("pdftoppm -r 300 -gray -png -singlefile -f 1 -l 1 '" + pdf.string() + "' '" + png.string() + "'");
-    return read_photo(png.string() + ".png").grey;
+
+  std::string text() const { return output_of("pdftotext -layout " + path_ + " -"); }
+
+  /// Page 1 as an 8-bit grey picture.
+  cv::Mat raster() const {
+    const std::string bytes = output_of("pdftoppm -gray -f 1 -l 1 -r " + std::to_string(dpi) + " " + path_);
+    int width = 0, height = 0, header = 0;
+    REQUIRE(std::sscanf(bytes.c_str(), "P5 %d %d 255%n", &width, &height, &header) == 2);
+    const auto pixels = static_cast<std::size_t>(width) * static_cast<std::size_t>(height);
+    REQUIRE(bytes.size() == static_cast<std::size_t>(header) + 1 + pixels);
+    cv::Mat grey(height, width, CV_8UC1);
+    std::copy(bytes.end() - static_cast<std::ptrdiff_t>(pixels), bytes.end(), grey.data);
+    return grey;
   }
+
+ private:
+  static std::string output_of(const std::string& command) {
+    std::FILE* pipe = ::popen(command.c_str(), "r");
+    REQUIRE(pipe != nullptr);
+    std::string output;
+    char block[65536];
+    while (const std::size_t count = std::fread(block, 1, sizeof block, pipe)) output.append(block, count);
+    REQUIRE(::pclose(pipe) == 0);
+    return output;
+  }
+
+  ScratchFolder folder_;
+  std::string path_;
 };
 
-CardDefinition corner_card() { return read_card(fs::path(RIPPLEGAUGE_SOURCE_DIR) / "calibration" / "card-corner.json"); }
-
-cv::Point2d centre_of(const SeenTag& tag) {
-  return 0.25 * (tag.corners_px[0] + tag.corners_px[1] + tag.corners_px[2] + tag.corners_px[3]);
+CardDefinition corner_card() {
+  return read_card(std::filesystem::path(RIPPLEGAUGE_SOURCE_DIR) / "calibration/card-corner.json");
 }
 
-/// Longest dark run along row y, in pixels.
-int longest_dark_run(const cv::Mat& grey, int y) {
-  int best = 0, run = 0;
-  for (int x = 0; x < grey.cols; ++x) {
-    run = grey.at<uchar>(y, x) < 128 ? run + 1 : 0;
-    best = std::max(best, run);
+/// On the page, y downwards, from its top left corner.
+struct TagOnPage {
+  double x_mm = 0, y_mm = 0, side_mm = 0;
+  bool upright = false;
+};
+
+std::map<int, TagOnPage> tags_on(const cv::Mat& grey) {
+  std::map<int, TagOnPage> tags;
+  for (const SeenTag& seen : decode_tags(grey)) {
+    cv::Point2d sum;
+    double perimeter_px = 0;
+    for (std::size_t i = 0; i < 4; ++i) {
+      sum += seen.corners_px[i];
+      perimeter_px += cv::norm(seen.corners_px[(i + 1) % 4] - seen.corners_px[i]);
+    }
+    // Corner 0 is the tag's own top left, corner 1 its top right.
+    const cv::Point2d top = seen.corners_px[1] - seen.corners_px[0];
+    const bool upright =
+        top.x > 0 && std::abs(top.y) < 0.1 * top.x && seen.corners_px[3].y > seen.corners_px[0].y;
+    tags[seen.id] = {0.25 * sum.x / px_per_mm, 0.25 * sum.y / px_per_mm, 0.25 * perimeter_px / px_per_mm,
+                     upright};
   }
-  return best;
+  return tags;
 }
+
+/// Lengths of the dark runs in a row or column of pixels, with their starts; edges by linear interpolation at
+/// mid-grey.
+struct Run {
+  double start_px = 0, length_px = 0;
+};
+
+std::vector<Run> dark_runs(const cv::Mat& line) {
+  const auto level = [&line](int i) {
+    return static_cast<double>(line.data[static_cast<std::size_t>(i) * line.step1(line.rows > 1 ? 0 : 1)]);
+  };
+  const int count = static_cast<int>(line.total());
+  constexpr double threshold = 127.5;
+  std::vector<Run> runs;
+  for (int i = 1; i < count; ++i) {
+    const double before = level(i - 1), now = level(i);
+    const bool falls = before >= threshold && now < threshold, rises = before < threshold && now >= threshold;
+    if (!falls && !rises) continue;
+    const double edge_px = i - 1 + (before - threshold) / (before - now);
+    if (falls)
+      runs.push_back({edge_px, 0});
+    else if (!runs.empty())
+      runs.back().length_px = edge_px - runs.back().start_px;
+  }
+  return runs;
+}
+
+/// The check bar: the dark run that more rows than any other share, of a length that no stripe or tag has.
+std::vector<double> bar_lengths_mm(const cv::Mat& grey) {
+  std::vector<double> lengths;
+  for (int row = 0; row < grey.rows; ++row) {
+    for (const Run& run : dark_runs(grey.row(row))) {
+      const double length_mm = run.length_px / px_per_mm;
+      if (length_mm > 90 && length_mm < 110) lengths.push_back(length_mm);
+    }
+  }
+  return lengths;
+}
+
+// One pixel: the renderer moves edges to whole ones.
+constexpr double raster_tolerance_mm = 1.05 / px_per_mm;
 
 }  // namespace
 
-TEST_CASE("page boxes are the standard's", "[sheet]") {
-  if (!poppler_there()) return;
-  // ISO 216: A4 210 x 297 mm, A3 297 x 420 mm; Letter 8.5 x 11 in; ISO 32000-1: 1 pt = 1/72 in.
-  const Page page;
-  const auto box = [&](Paper paper) {
-    double w = 0, h = 0;
-    const std::string info = output_of("pdfinfo '" + page.write(card_sheet_pdf(corner_card(), paper)).string() + "'");
-    const auto at = info.find("Page size:");
-    REQUIRE(at != std::string::npos);
-    REQUIRE(std::sscanf(info.c_str() + at, "Page size: %lf x %lf", &w, &h) == 2);
-    return std::pair{w, h};
-  };
-  CHECK(box(Paper::a4).first == Approx(595.276).margin(0.01));
-  CHECK(box(Paper::a4).second == Approx(841.890).margin(0.01));
-  CHECK(box(Paper::letter).first == Approx(612).margin(0.01));
-  CHECK(box(Paper::letter).second == Approx(792).margin(0.01));
-}
+TEST_CASE("pages have the size of the paper", "[sheet]") {
+  if (poppler_is_missing()) return;
+  // ISO 216: A4 210 x 297, A3 297 x 420 mm; Letter 8.5 x 11 in; 1 pt = 1/72 in (ISO 32000-1, 8.3.2.3).
+  const std::map<Paper, std::pair<double, double>> points = {
+      {Paper::a4, {595.276, 841.890}}, {Paper::letter, {612, 792}}, {Paper::a3, {841.890, 1190.551}}};
+  constexpr double tolerance_pt = 0.01;  // pdfinfo prints five or six digits
+  for (const auto& [paper, size] : points) {
+    const auto card = PdfFile(card_sheet_pdf(corner_card(), paper)).page_sizes_pt();
+    REQUIRE(card.size() == 1);
+    CHECK(std::abs(card[0].first - size.first) < tolerance_pt);
+    CHECK(std::abs(card[0].second - size.second) < tolerance_pt);
 
-TEST_CASE("the printed card's tags stand where its file says, and the bar is 100 mm", "[sheet]") {
-  if (!poppler_there()) return;
-  const Page page;
-  const cv::Mat raster = page.raster(page.write(card_sheet_pdf(corner_card(), Paper::a4)));
-  const auto tags = find_tags(raster);
-  REQUIRE(tags.size() == 8);
-  std::map<int, cv::Point2d> at;
-  for (const SeenTag& tag : tags) at[tag.id] = centre_of(tag);
-  REQUIRE(at.size() == 8);
-  for (const CardTag& a : corner_card().tags)
-    for (const CardTag& b : corner_card().tags) {
-      // A page is rastered with y down, the card has y up.
-      CHECK((at[b.id].x - at[a.id].x) * mm_per_px == Approx(b.x_mm - a.x_mm).margin(0.1));
-      CHECK((at[a.id].y - at[b.id].y) * mm_per_px == Approx(b.y_mm - a.y_mm).margin(0.1));
+    const auto board = PdfFile(board_sheet_pdf({.paper = paper})).page_sizes_pt();
+    REQUIRE(board.size() == 2);
+    for (const auto& [width, height] : board) {  // on its side
+      CHECK(std::abs(width - size.second) < tolerance_pt);
+      CHECK(std::abs(height - size.first) < tolerance_pt);
     }
-  int bar = 0;
-  for (int y = 0; y < raster.rows; ++y) bar = std::max(bar, longest_dark_run(raster, y));
-  CHECK(bar * mm_per_px == Approx(100).margin(0.15));  // a pixel is 0.085 mm
-}
-
-TEST_CASE("the board's tags read in a mirror only, where its board file says", "[sheet]") {
-  if (!poppler_there()) return;
-  const Page page;
-  const BoardSheetOptions options{Paper::a4, 16, true};
-  const cv::Mat raster = page.raster(page.write(board_sheet_pdf(options)));
-  CHECK(find_tags(raster).empty());
-  const auto tags = find_tags(raster, true);
-  const BoardDefinition board = board_of_sheet(options);
-  REQUIRE(board.tags.size() == 6);
-  REQUIRE(tags.size() == 6);
-  CHECK(board.printed_mirrored);
-  std::map<int, cv::Point2d> at;
-  for (const SeenTag& tag : tags) at[tag.id] = centre_of(tag);
-  for (const BoardTag& a : board.tags)
-    for (const BoardTag& b : board.tags) {
-      CHECK((at[b.id].x - at[a.id].x) * mm_per_px == Approx(b.x_mm - a.x_mm).margin(0.1));
-      CHECK((at[a.id].y - at[b.id].y) * mm_per_px == Approx(b.y_mm - a.y_mm).margin(0.1));
-    }
-}
-
-TEST_CASE("the board's stripes have the pitch that is printed on it", "[sheet]") {
-  if (!poppler_there()) return;
-  const Page page;
-  for (const double pitch : {10.0, 16.0}) {
-    const cv::Mat raster = page.raster(page.write(board_sheet_pdf({Paper::a4, pitch, false})));
-    // Edges dark to light down the middle of the page.
-    std::vector<int> edges;
-    for (int y = 1; y < raster.rows; ++y)
-      if (raster.at<uchar>(y - 1, raster.cols / 2) < 128 && raster.at<uchar>(y, raster.cols / 2) >= 128) edges.push_back(y);
-    REQUIRE(edges.size() >= 5);
-    const double periods = static_cast<double>(edges.size() - 2);  // the last edge may be text or frame
-    CHECK((edges[edges.size() - 2] - edges[0]) * mm_per_px / periods == Approx(pitch).margin(0.05));
   }
 }
 
-TEST_CASE("a board that cannot work is refused", "[sheet]") {
-  CHECK_THROWS_AS(board_sheet_pdf({Paper::a4, 0, false}), UsageError);
-  CHECK_THROWS_AS(board_sheet_pdf({Paper::a4, 500, false}), UsageError);
+TEST_CASE("the printed card is the card of its file", "[sheet]") {
+  if (poppler_is_missing()) return;
+  const CardDefinition card = corner_card();
+  for (const Paper paper : {Paper::a4, Paper::letter}) {
+    const cv::Mat grey = PdfFile(card_sheet_pdf(card, paper)).raster();
+    const std::map<int, TagOnPage> tags = tags_on(grey);
+    REQUIRE(tags.size() == card.tags.size());
+    for (const CardTag& a : card.tags) {
+      REQUIRE(tags.contains(a.id));
+      CHECK(tags.at(a.id).upright);
+      CHECK(std::abs(tags.at(a.id).side_mm - card.tag_side_mm) < 0.1);
+      for (const CardTag& b : card.tags) {
+        REQUIRE(tags.contains(b.id));
+        CHECK(std::abs(tags.at(b.id).x_mm - tags.at(a.id).x_mm - (b.x_mm - a.x_mm)) < 0.1);
+        CHECK(std::abs(tags.at(b.id).y_mm - tags.at(a.id).y_mm + (b.y_mm - a.y_mm)) < 0.1);
+      }
+    }
+  }
+}
+
+TEST_CASE("the check bar is 100 mm long", "[sheet]") {
+  if (poppler_is_missing()) return;
+  for (const std::string& pdf :
+       {card_sheet_pdf(corner_card(), Paper::a4), card_sheet_pdf(corner_card(), Paper::letter),
+        board_sheet_pdf({}), board_sheet_pdf({.paper = Paper::a3, .pitch_mm = 20, .tags = true})}) {
+    const std::vector<double> lengths_mm = bar_lengths_mm(PdfFile(pdf).raster());
+    REQUIRE(lengths_mm.size() > 2 * px_per_mm);  // rows of a bar at least 2 mm thick
+    for (const double length_mm : lengths_mm) CHECK(std::abs(length_mm - 100) < raster_tolerance_mm);
+  }
+}
+
+TEST_CASE("stripes have the pitch that is printed on the board", "[sheet]") {
+  if (poppler_is_missing()) return;
+  for (const double pitch_mm : {4.0, 12.5, 16.0}) {
+    const PdfFile pdf(board_sheet_pdf({.pitch_mm = pitch_mm}));
+    const cv::Mat grey = pdf.raster();
+    const int column = 2 * grey.cols / 3;  // clear of the check bar and of its words
+    std::vector<Run> stripes;
+    for (const Run& run : dark_runs(grey.col(column)))
+      if (run.length_px > 0.3 * pitch_mm * px_per_mm) stripes.push_back(run);  // not the cutting line
+    REQUIRE(stripes.size() >= 160 / pitch_mm);
+    for (std::size_t i = 0; i < stripes.size(); ++i) {
+      CHECK(std::abs(stripes[i].length_px / px_per_mm - 0.5 * pitch_mm) < raster_tolerance_mm);
+      const double from_first_mm = (stripes[i].start_px - stripes[0].start_px) / px_per_mm;
+      CHECK(std::abs(from_first_mm - static_cast<double>(i) * pitch_mm) < raster_tolerance_mm);
+    }
+    const double last_mm = (stripes.back().start_px - stripes.front().start_px) / px_per_mm;
+    const auto periods = static_cast<double>(stripes.size() - 1);
+    CHECK(std::abs(last_mm / periods - pitch_mm) < raster_tolerance_mm / periods);
+    std::ostringstream words;
+    words << "pitch " << pitch_mm << " mm";
+    CHECK_THAT(pdf.text(), ContainsSubstring(words.str()));
+  }
+}
+
+TEST_CASE("the board's tags read in a mirror alone, where the board file has them", "[sheet]") {
+  if (poppler_is_missing()) return;
+  for (const BoardSheetOptions& options :
+       {BoardSheetOptions{.tags = true},
+        BoardSheetOptions{.paper = Paper::letter, .pitch_mm = 10, .tags = true},
+        BoardSheetOptions{.paper = Paper::a3, .pitch_mm = 25, .tags = true}}) {
+    const BoardDefinition board = board_of_sheet(options);
+    CHECK(board.printed_mirrored);
+    CHECK(board.pitch_mm == options.pitch_mm);
+    REQUIRE(board.tags.size() == 6);
+
+    const cv::Mat grey = PdfFile(board_sheet_pdf(options)).raster();
+    CHECK(tags_on(grey).empty());
+    cv::Mat mirrored;
+    cv::flip(grey, mirrored, 1);
+    const std::map<int, TagOnPage> tags = tags_on(mirrored);
+    REQUIRE(tags.size() == 6);
+    for (const BoardTag& a : board.tags) {
+      CHECK(a.id >= 40);
+      REQUIRE(tags.contains(a.id));
+      CHECK(tags.at(a.id).upright);
+      CHECK(std::abs(tags.at(a.id).side_mm - a.side_mm) < 0.1);
+      for (const BoardTag& b : board.tags) {
+        REQUIRE(tags.contains(b.id));
+        CHECK(std::abs(tags.at(b.id).x_mm - tags.at(a.id).x_mm + (b.x_mm - a.x_mm)) < 0.1);  // mirrored
+        CHECK(std::abs(tags.at(b.id).y_mm - tags.at(a.id).y_mm + (b.y_mm - a.y_mm)) < 0.1);
+      }
+    }
+  }
+}
+
+TEST_CASE("the board's origin is where a dark stripe begins, midway between its tags", "[sheet]") {
+  if (poppler_is_missing()) return;
+  const BoardSheetOptions options{.tags = true};
+  const cv::Mat grey = PdfFile(board_sheet_pdf(options)).raster();
+  cv::Mat mirrored;
+  cv::flip(grey, mirrored, 1);
+  const std::map<int, TagOnPage> tags = tags_on(mirrored);
+  REQUIRE(tags.contains(41));
+  const double origin_y_mm = tags.at(41).y_mm;  // the middle tag of a short side
+  double nearest_mm = 1e9;
+  for (const Run& run : dark_runs(grey.col(grey.cols / 2)))
+    nearest_mm = std::min(nearest_mm, std::abs((run.start_px + run.length_px) / px_per_mm - origin_y_mm));
+  CHECK(nearest_mm < 0.1);
+}
+
+TEST_CASE("a board printed small is described as small", "[sheet]") {
+  const BoardDefinition nominal = board_of_sheet({.tags = true}),
+                        printed = board_of_sheet({.tags = true}, 97);
+  CHECK(printed.pitch_mm == Approx(0.97 * nominal.pitch_mm));
+  REQUIRE(printed.tags.size() == nominal.tags.size());
+  for (std::size_t i = 0; i < printed.tags.size(); ++i) {
+    CHECK(printed.tags[i].x_mm == Approx(0.97 * nominal.tags[i].x_mm));
+    CHECK(printed.tags[i].y_mm == Approx(0.97 * nominal.tags[i].y_mm).margin(1e-12));
+    CHECK(printed.tags[i].side_mm == Approx(0.97 * nominal.tags[i].side_mm));
+  }
+  CHECK(board_of_sheet({}).tags.empty());
+  CHECK_FALSE(board_of_sheet({}).printed_mirrored);
+}
+
+TEST_CASE("sheets say how to use them", "[sheet]") {
+  if (poppler_is_missing()) return;
+  const std::string card = PdfFile(card_sheet_pdf(corner_card(), Paper::a4)).text();
+  for (const char* words :
+       {"check bar: 100 mm", "100 %", "--bar-length", "Cut the card out", "Tap on the card", "corner card"})
+    CHECK_THAT(card, ContainsSubstring(words));
+  const std::string taped = PdfFile(board_sheet_pdf({})).text();
+  for (const char* words : {"check bar: 100 mm", "Cut along", "Tape from the dent", "--board-pitch 16"})
+    CHECK_THAT(taped, ContainsSubstring(words));
+  const std::string tagged = PdfFile(board_sheet_pdf({.tags = true})).text();
+  CHECK_THAT(tagged, ContainsSubstring("--board FILE") && ContainsSubstring("mirrored on purpose"));
+}
+
+TEST_CASE("the same sheet is the same file", "[sheet]") {
+  CHECK(card_sheet_pdf(corner_card(), Paper::a4) == card_sheet_pdf(corner_card(), Paper::a4));
+  CHECK(board_sheet_pdf({.tags = true}) == board_sheet_pdf({.tags = true}));
+}
+
+TEST_CASE("what does not fit the paper is refused with a way out", "[sheet]") {
+  CardDefinition wide = corner_card();
+  wide.paper.push_back({-14, -14, 260, 14});
+  const auto message = [](auto&& action) { return message_of<UsageError>(action); };
+  CHECK_THAT(message([&] { card_sheet_pdf(wide, Paper::a4); }), ContainsSubstring("choose a larger"));
+  for (const double pitch_mm : {0.0, -16.0, 3.9, 50.0, std::nan(""), HUGE_VAL})
+    CHECK_THAT(message([&] { board_sheet_pdf({.pitch_mm = pitch_mm}); }),
+               ContainsSubstring("choose one from 4 to 44"));
+  CHECK_NOTHROW(board_sheet_pdf({.paper = Paper::a3, .pitch_mm = 50, .tags = true}));
+  for (const double bar_mm : {0.0, 3.94, 250.0, std::nan("")})
+    CHECK_THAT(message([&] { board_of_sheet({}, bar_mm); }), ContainsSubstring("check bar"));
 }

@@ -1,0 +1,85 @@
+#include "catch.hpp"
+#include "ripplegauge/files/board_file.hpp"
+#include "run_program.hpp"
+
+using namespace ripplegauge;
+using Catch::Matchers::ContainsSubstring;
+
+TEST_CASE("sheet writes a PDF and says how to print it", "[cli][sheet]") {
+  const TemporaryFolder folder;
+  for (const char* what : {"card", "board"}) {
+    const ProgramRun run = run_program({"sheet", what, "--out", folder.file("s.pdf"), "--paper", "letter"});
+    CHECK(run.exit_code == 0);
+    CHECK(run.err.empty());
+    CHECK_THAT(run.out, ContainsSubstring("s.pdf") && ContainsSubstring("100 %"));
+    CHECK(folder.read("s.pdf").starts_with("%PDF-"));
+  }
+}
+
+TEST_CASE("sheet board writes the file of the board that it printed", "[cli][sheet]") {
+  const TemporaryFolder folder;
+  const ProgramRun run = run_program({"sheet", "board", "--tags", "--pitch", "12", "--bar-length", "98",
+                                      "--out", folder.file("b.pdf"), "--board-file", folder.file("b.json")});
+  CHECK(run.exit_code == 0);
+  const BoardDefinition board = read_board(folder.file("b.json"));
+  CHECK(board.pitch_mm == Approx(11.76));
+  CHECK(board.printed_mirrored);
+  CHECK(board.tags.size() == 6);
+}
+
+TEST_CASE("sheet refuses what cannot be, with a way out", "[cli][sheet]") {
+  const TemporaryFolder folder;
+  const auto run = [&](std::vector<std::string> options) {
+    options.insert(options.end(), {"--out", folder.file("b.pdf")});
+    return run_program(options);
+  };
+  CHECK(run({"sheet", "board", "--pitch", "99"}).exit_code == 2);
+  CHECK_THAT(run({"sheet", "board", "--pitch", "99"}).err, ContainsSubstring("choose one from"));
+  CHECK(run({"sheet", "board", "--pitch", "nan"}).exit_code == 2);
+  CHECK(run({"sheet", "board", "--paper", "b5"}).exit_code == 2);
+  CHECK(run({"sheet", "board", "--board-file", folder.file("b.json"), "--bar-length", "3.9"}).exit_code == 2);
+  CHECK_FALSE(std::filesystem::exists(folder.file("b.json")));
+  CHECK(run({"sheet", "card", "--card", folder.file("none.json")}).exit_code == 4);
+  CHECK(run_program({"sheet", "card", "--out", folder.file("no/such/folder.pdf")}).exit_code == 4);
+  CHECK(run_program({"sheet"}).exit_code == 2);
+}
+
+TEST_CASE("board writes a file that measure can read", "[cli][board]") {
+  const TemporaryFolder folder;
+  const std::string file = folder.file("wall.json");
+  const ProgramRun run = run_program({"board", file, "--pitch", "20", "--name", "Wand süd", "--mirrored",
+                                      "--tag", "40,-250,180.5,40", "--tag", "41,250,-180,30"});
+  CHECK(run.exit_code == 0);
+  CHECK(run.err.empty());
+  CHECK_THAT(run.out, ContainsSubstring("pitch 20 mm, 2 tags"));
+  const BoardDefinition board = read_board(file);
+  CHECK(board.name == "Wand süd");
+  CHECK(board.pitch_mm == 20);
+  CHECK(board.printed_mirrored);
+  REQUIRE(board.tags.size() == 2);
+  CHECK(board.tags[0].id == 40);
+  CHECK(board.tags[0].x_mm == -250);
+  CHECK(board.tags[0].y_mm == 180.5);
+  CHECK(board.tags[1].side_mm == 30);
+}
+
+TEST_CASE("board never replaces a file and never writes nonsense", "[cli][board]") {
+  const TemporaryFolder folder;
+  const std::string kept = folder.write("kept.json", "mine");
+  CHECK(run_program({"board", kept, "--pitch", "20"}).exit_code == 2);
+  CHECK(folder.read("kept.json") == "mine");
+
+  const std::string file = folder.file("new.json");
+  CHECK(run_program({"board", file}).exit_code == 2);
+  for (const char* pitch : {"0", "-16", "nan", "inf", "1e9", "wide"})
+    CHECK(run_program({"board", file, "--pitch", pitch}).exit_code == 2);
+  for (const char* tag : {"40", "40,1,2", "40,1,2,3,4", "40,1,2,", "40,1,2,0", "40,1,2,-3", "-1,1,2,3",
+                          "587,1,2,3", "40,nan,2,3", "40,1e9,2,3", "40;1;2;3", "", "a,b,c,d"})
+    CHECK_THAT(run_program({"board", file, "--pitch", "16", "--tag", tag}).err, ContainsSubstring("--tag"));
+  CHECK(run_program({"board", file, "--pitch", "16", "--name", std::string(300, 'n')}).exit_code == 2);
+  CHECK(run_program({"board", file, "--pitch", "16", "--name", "a\x1b[31mb"}).exit_code == 2);
+  const ProgramRun overlap =
+      run_program({"board", file, "--pitch", "16", "--tag", "40,0,0,40", "--tag", "41,10,0,40"});
+  CHECK_THAT(overlap.err, ContainsSubstring("tags 40 and 41 overlap"));
+  CHECK_FALSE(std::filesystem::exists(file));
+}
