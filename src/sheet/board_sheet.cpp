@@ -55,18 +55,6 @@ std::vector<BoardTag> tags_of(const BoardLayout& layout) {
   return tags;
 }
 
-/// A dark stripe begins at the board's middle and goes up.
-void draw_stripes(Canvas& canvas, const BoardLayout& layout, double pitch_mm) {
-  const double half_height_mm = 0.5 * layout.stripes.height_mm;
-  std::vector<PageBox> dark;
-  for (double low_mm = -pitch_mm * std::ceil(half_height_mm / pitch_mm); low_mm < half_height_mm;
-       low_mm += pitch_mm) {
-    const PagePoint corner = layout.page(-0.5 * layout.stripes.width_mm, low_mm + 0.5 * pitch_mm);
-    dark.push_back({corner.x_mm, corner.y_mm, layout.stripes.width_mm, 0.5 * pitch_mm});
-  }
-  canvas.clipped(layout.stripes, [&] { canvas.fill(dark, black); });
-}
-
 /// The white round a tag: out to the next edge of a stripe above and below, and to the board's own side.
 PageBox surround_of(const BoardLayout& layout, const BoardTag& tag, double pitch_mm) {
   const double half_mm = 0.5 * tag.side_mm + quiet_mm(tag.side_mm), stripe_mm = 0.5 * pitch_mm;
@@ -78,12 +66,29 @@ PageBox surround_of(const BoardLayout& layout, const BoardTag& tag, double pitch
   return {corner.x_mm, corner.y_mm, std::abs(side_mm - inner_mm), high_mm - low_mm};
 }
 
-void draw_tags(Canvas& canvas, const BoardLayout& layout, double pitch_mm) {
-  for (const BoardTag& tag : tags_of(layout)) {
-    const PagePoint centre = layout.page(tag.x_mm, tag.y_mm);
-    canvas.fill({surround_of(layout, tag, pitch_mm)}, white);
-    draw_tag(canvas, tag.id, centre, tag.side_mm, true);
+/// A dark stripe begins at the board's middle and goes up. Stripes stop at the white round a tag, rather than
+/// being painted over: a viewer would leave a hairline at the edge of what is painted over.
+void draw_stripes(Canvas& canvas, const BoardLayout& layout, double pitch_mm,
+                  const std::vector<BoardTag>& tags) {
+  const double half_height_mm = 0.5 * layout.stripes.height_mm, stripe_mm = 0.5 * pitch_mm;
+  std::vector<PageBox> dark;
+  for (double low_mm = -pitch_mm * std::ceil(half_height_mm / pitch_mm); low_mm < half_height_mm;
+       low_mm += pitch_mm) {
+    if (low_mm + 0.5 * stripe_mm < -half_height_mm) continue;
+    const PagePoint corner = layout.page(-0.5 * layout.stripes.width_mm, low_mm + stripe_mm);
+    double left_mm = corner.x_mm, right_mm = layout.stripes.right_mm();
+    for (const BoardTag& tag : tags) {
+      const PageBox surround = surround_of(layout, tag, pitch_mm);
+      const double middle_mm = corner.y_mm + 0.5 * stripe_mm;
+      if (middle_mm < surround.y_mm || middle_mm > surround.bottom_mm()) continue;
+      if (tag.x_mm < 0)
+        left_mm = surround.right_mm();
+      else
+        right_mm = surround.x_mm;
+    }
+    dark.push_back({left_mm, corner.y_mm, right_mm - left_mm, stripe_mm});
   }
+  canvas.fill(dark, black);
 }
 
 void draw_label(Canvas& canvas, const BoardLayout& layout, double pitch_mm) {
@@ -102,7 +107,7 @@ std::vector<std::string> steps_of(const BoardSheetOptions& options) {
       "Print at 100 %, not \u201cfit to page\u201d, on matt paper. Cut along the grey line; glue the sheet "
       "to a flat, "
       "stiff board, no waves.",
-      "Measure the check bar. If it is not 100 mm, the pitch is " + pitch + " mm \u00d7 bar \u00f7 100.",
+      "Measure the check bar. If it is not 100 mm, the pitch is " + pitch + "\u00a0mm \u00d7 bar \u00f7 100.",
       "Stand the board 30\u201360 cm behind the dent, upright, stripes level, well lit. Its reflection must "
       "surround the "
       "dent. For a crease, turn the board so that the stripes run along it.",
@@ -159,8 +164,10 @@ std::string board_sheet_pdf(const BoardSheetOptions& options) {
   const BoardLayout layout = layout_of(options);
   Canvas canvas(layout.page_width_mm, layout.page_height_mm,
                 "Striped board, pitch " + length_text(options.pitch_mm) + " mm");
-  draw_stripes(canvas, layout, options.pitch_mm);
-  if (options.tags) draw_tags(canvas, layout, options.pitch_mm);
+  const std::vector<BoardTag> tags = options.tags ? tags_of(layout) : std::vector<BoardTag>{};
+  draw_stripes(canvas, layout, options.pitch_mm, tags);
+  for (const BoardTag& tag : tags)
+    draw_tag(canvas, tag.id, layout.page(tag.x_mm, tag.y_mm), tag.side_mm, true);
   draw_label(canvas, layout, options.pitch_mm);
   canvas.next_page();
   // A3 is A4 enlarged (ISO 216).
@@ -173,6 +180,10 @@ std::string board_sheet_pdf(const BoardSheetOptions& options) {
 
 BoardDefinition board_of_sheet(const BoardSheetOptions& options, double bar_length_mm) {
   options.validate();
+  // No printer is off by a third; such a number is a slip, or inches.
+  if (!(bar_length_mm > 0.7 * bar_mm && bar_length_mm < 1.4 * bar_mm))
+    throw UsageError("the check bar's length cannot be " + length_text(bar_length_mm) +
+                     " mm; give what a rule shows, in mm");
   const double scale = bar_length_mm / bar_mm;
   BoardDefinition board;
   board.name = "printed board, pitch " + length_text(options.pitch_mm * scale) + " mm";

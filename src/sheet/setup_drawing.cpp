@@ -142,7 +142,7 @@ void draw_screen_view(Canvas& canvas, const PageBox& box) {
   const PagePoint corner{box.x_mm + 0.08 * box.width_mm, box.bottom_mm() - 0.1 * box.height_mm};
   draw_small_card(canvas, corner, unit_mm);
   const PagePoint last_tag{corner.x_mm + 4.1 * unit_mm, corner.y_mm - 0.5 * unit_mm};
-  canvas.arc(last_tag, 0.6 * unit_mm, 0, 360, {.colour = accent, .width_mm = 0.7});
+  canvas.arc(last_tag, 0.54 * unit_mm, 0, 360, {.colour = accent, .width_mm = 0.7});
   canvas.outline(box, {.width_mm = 0.6});
   canvas.text({last_tag.x_mm + 0.9 * unit_mm, last_tag.y_mm + 1.2}, "tap here", fact);
 }
