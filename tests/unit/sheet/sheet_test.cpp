@@ -12,6 +12,7 @@
 #include "catch.hpp"
 #include "ripplegauge/card/tag_detector.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/files/board_file.hpp"
 #include "ripplegauge/files/card_file.hpp"
 #include "scratch_folder.hpp"
 
@@ -239,6 +240,7 @@ TEST_CASE("the board's tags read in a mirror alone, where the board file has the
 
     const cv::Mat grey = PdfFile(board_sheet_pdf(options)).raster();
     CHECK(tags_on(grey).empty());
+    CHECK(find_tags(grey, true).size() == 6);  // as measuring looks for them
     cv::Mat mirrored;
     cv::flip(grey, mirrored, 1);
     const std::map<int, TagOnPage> tags = tags_on(mirrored);
@@ -270,6 +272,12 @@ TEST_CASE("the board's origin is where a dark stripe begins, midway between its 
   for (const Run& run : dark_runs(grey.col(grey.cols / 2)))
     nearest_mm = std::min(nearest_mm, std::abs((run.start_px + run.length_px) / px_per_mm - origin_y_mm));
   CHECK(nearest_mm < 0.1);
+}
+
+TEST_CASE("the board file that comes with the program is the printed A3 board", "[sheet]") {
+  const auto file = std::filesystem::path(RIPPLEGAUGE_SOURCE_DIR) / "calibration/board-a3-16mm.json";
+  const BoardSheetOptions options{.paper = Paper::a3, .pitch_mm = 16, .tags = true};
+  CHECK(ScratchFolder::read(file) == board_to_json(board_of_sheet(options)));
 }
 
 TEST_CASE("a board printed small is described as small", "[sheet]") {
