@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <iostream>
 #include <memory>
 
@@ -128,7 +129,10 @@ int run_add(const JobArguments& arguments) {
       added.push_back(add_judged_reading(job, arguments.panel, one.reading,
                                          {program_name(), now_utc(), one.picture}, rules));
     after = job;
-    return true;
+    // A photo that is there already is no reason to leave an empty panel behind.
+    return !arguments.facts.empty() || std::any_of(added.begin(), added.end(), [](const AddedReading& one) {
+      return !one.already_photo.has_value();
+    });
   });
   bool all_refused = true;
   for (std::size_t i = 0; i < readings.size(); ++i) {
@@ -313,9 +317,9 @@ CLI::App* add_action(CLI::App& command, ChosenCommand& chosen, const std::shared
 }
 
 void add_spot_options(CLI::App& action, JobArguments& arguments) {
-  action
-      .add_option("--spot", arguments.spots,
-                  "Number of the spot, as `job list` shows it; may stand several times")
+  action.add_option("--spot", arguments.spots, "Number of the spot, as `job list` shows it; several: 2,5,6")
+      ->delimiter(',')
+      ->allow_extra_args(false)
       ->required()
       ->type_name("N");
 }
@@ -334,7 +338,8 @@ void add_hand_options(CLI::App& action, JobArguments& arguments) {
       ->capture_default_str();
   action.add_option("--severity", arguments.severity, "Grade, in the price file's words");
   action.add_flag("--beyond-pulling", arguments.beyond_pulling, "Pulling will not mend it");
-  action.add_option("--fact", arguments.facts, "What costs extra, such as \"body line\"; several times");
+  action.add_option("--fact", arguments.facts, "What costs extra, such as \"body line\"; several times")
+      ->allow_extra_args(false);
   action.add_option("--count", arguments.count, "So many of the same")->capture_default_str();
   action.add_option("--notes", arguments.notes, "Free text");
 }
@@ -357,8 +362,11 @@ void add_job_command(CLI::App& app, ChosenCommand& chosen) {
   auto* add = action("add", "Add the spots of readings to a panel", run_add);
   add->add_option("--panel", arguments->panel, "Panel, such as bonnet")->required();
   add->add_option("READING", arguments->readings, "Readings that `measure --json` wrote")->required();
-  add->add_option("--fact", arguments->facts, "Fact of the panel, such as aluminium; several times");
-  add->add_option("--picture", arguments->pictures, "Annotated picture of each reading, as evidence")
+  add->add_option("--fact", arguments->facts, "Fact of the panel, such as aluminium; several times")
+      ->allow_extra_args(false);
+  add->add_option("--picture", arguments->pictures,
+                  "Annotated picture of each reading, as evidence; once for each")
+      ->allow_extra_args(false)
       ->type_name("FILE");
   add->add_flag("--draw", arguments->draw, "Draw annotated pictures into the folder JOB-pictures");
 
@@ -370,7 +378,8 @@ void add_job_command(CLI::App& app, ChosenCommand& chosen) {
 
   auto* mark = action("mark", "Say more of spots: facts, grade, beyond pulling", run_mark);
   add_spot_options(*mark, *arguments);
-  mark->add_option("--fact", arguments->facts, "What costs extra, such as \"body line\"; several times");
+  mark->add_option("--fact", arguments->facts, "What costs extra, such as \"body line\"; several times")
+      ->allow_extra_args(false);
   mark->add_option("--severity", arguments->severity, "Grade, in the price file's words");
   mark->add_flag("--beyond-pulling", arguments->beyond_pulling, "Pulling will not mend it");
   mark->add_flag("--can-be-pulled", arguments->can_be_pulled, "Takes that back");
@@ -379,8 +388,9 @@ void add_job_command(CLI::App& app, ChosenCommand& chosen) {
 
   auto* panel = action("panel", "Say what is true of a whole panel", run_panel);
   panel->add_option("PANEL", arguments->panel, "Panel, such as bonnet")->required();
-  panel->add_option("--fact", arguments->facts, "Such as aluminium, repainted, \"no access\"; several times");
-  panel->add_option("--drop-fact", arguments->dropped_facts, "Takes a fact back");
+  panel->add_option("--fact", arguments->facts, "Such as aluminium, repainted, \"no access\"; several times")
+      ->allow_extra_args(false);
+  panel->add_option("--drop-fact", arguments->dropped_facts, "Takes a fact back")->allow_extra_args(false);
   panel->add_option("--notes", arguments->notes, "Free text");
 
   auto* item = action("item", "Ask for other work by its name in the price file", run_item);

@@ -105,9 +105,9 @@ fs::path photo_beside(const std::string& photo_name, const fs::path& reading_fil
 }
 
 std::string draw_for_job(const Reading& reading, const fs::path& photo, const fs::path& job_file) {
-  constexpr int longer_side_px = 1600;  // sharp on a phone and on half a page of paper
+  constexpr int longer_side_px = 1600, jpeg_quality = 80;  // sharp on a phone and on half a page of paper
   AnnotateInput input{read_photo_colour(photo, longer_side_px), reading, {}};
-  const std::string bytes = encode_jpeg(annotated_picture(input).bgr);
+  const std::string bytes = encode_jpeg(annotated_picture(input).bgr, jpeg_quality);
   const fs::path folder = job_file.parent_path() / (job_file.stem().string() + "-pictures");
   std::error_code error;
   fs::create_directories(folder, error);

@@ -53,6 +53,7 @@ OrderedJson to_json(const JobPhoto& photo) {
 OrderedJson to_json(const JobSpot& spot) {
   OrderedJson json{{"id", spot.id}, {"panel", spot.panel}, {"source", spot.by_hand() ? "hand" : "photo"}};
   if (spot.photo) json["photo"] = *spot.photo;
+  if (spot.number_in_photo) json["number_in_photo"] = *spot.number_in_photo;
   json["added"] = spot.added;
   json["kind"] = to_string(spot.kind);
   json["diameter_mm"] = to_json(std::optional(spot.diameter_mm));
@@ -135,6 +136,7 @@ JobSpot spot_from(ObjectReader& object) {
   spot.photo = object.optional<int>("photo", id_rule);
   if (spot.photo.has_value() == by_hand)
     object.fail("photo", by_hand ? "a spot entered by hand has none" : "the photo's id is required");
+  spot.number_in_photo = object.optional<int>("number_in_photo", id_rule);
   spot.added = text_of(object, "added");
   spot.kind = object.required_choice("kind", {"low", "high"}) == "low" ? Kind::low : Kind::high;
   spot.diameter_mm = *quantity_of(object.required_object("diameter_mm"));

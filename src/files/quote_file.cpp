@@ -83,44 +83,86 @@ std::string joined_ids(const std::vector<int>& ids) {
 
 std::string number_text(double value) { return json_number(value).dump(); }
 
-std::string phrase(const std::string& text) {
-  return text.empty() ? text
-                      : static_cast<char>(text.front() >= 'a' && text.front() <= 'z' ? text.front() - 32
-                                                                                     : text.front()) +
-                            text.substr(1);
+std::string capitalised(std::string text) {
+  if (!text.empty() && text.front() >= 'a' && text.front() <= 'z')
+    text.front() = static_cast<char>(text.front() - 'a' + 'A');
+  return text;
+}
+
+/// What was measured of a spot, and where: "15.2 mm (14.8–15.6), 0.31 mm deep (0.27–0.35); a.jpg".
+std::string measured_text(const Quote& quote, const Display& display, const QuotedSpot& spot) {
+  std::string text = display.millimetres(size_of(spot.spot, quote.size_by));
+  if (spot.spot.depth_mm)
+    text += std::string(spot.spot.kind == Kind::high ? ", high " : ", deep ") +
+            display.fine_millimetres(*spot.spot.depth_mm);
+  return text + "; " + source_text(quote, spot);
 }
 
 std::vector<std::string> spot_row(const Quote& quote, const Display& display, const QuotedSpot& spot,
-                                  const std::string& price) {
-  const JobSpot& job_spot = spot.spot;
-  std::string what = spot.band + (job_spot.severity.empty() ? "" : ", " + job_spot.severity);
-  if (spot.beyond_pulling) what += ", beyond pulling";
-  if (job_spot.kind == Kind::high) what += ", high spot";
-  if (const std::string straddle = straddle_text(quote, spot); !straddle.empty()) what += "; " + straddle;
-  std::string size = display.millimetres(size_of(job_spot, quote.size_by));
-  if (job_spot.depth_mm)
-    size +=
-        (job_spot.kind == Kind::high ? ", high " : ", deep ") + display.millimetres(*job_spot.depth_mm, 2);
-  return {"No. " + std::to_string(job_spot.id), size, what + "; " + source_text(quote, spot), price};
+                                  const std::string& what, const std::string& price) {
+  std::string measured = measured_text(quote, display, spot);
+  if (const std::string straddle = straddle_text(quote, spot); !straddle.empty()) measured += "; " + straddle;
+  return {std::to_string(spot.spot.id) + ": " + what, measured, price};
 }
 
 ReportTable panel_table(const Quote& quote, const Display& display, const std::string& panel) {
   ReportTable table;
-  table.header = {"Spot", "Size (95 % interval)", "What", "Amount"};
+  table.amounts = table.ends_in_sum = true;
+  table.header = {"Spot", "Measured, with 95 % interval", quote.currency.code};
   for (const QuoteLine& line : quote.lines) {
     if (line.panel != panel) continue;
-    const std::string amount = display.amount(line.amount_minor);
+    const std::string amount = display.amount(line.amount_minor), text = line_text(quote, line, display);
     if (line.type == LineType::spot) {
-      table.rows.push_back(spot_row(quote, display, quoted_spot(quote, line.spots.front()), amount));
+      table.rows.push_back(spot_row(quote, display, quoted_spot(quote, line.spots.front()), text, amount));
       continue;
     }
     if (line.type == LineType::spots)
-      for (const int id : line.spots)
-        table.rows.push_back(spot_row(quote, display, quoted_spot(quote, id), ""));
-    table.rows.push_back({"", "", phrase(line_text(quote, line, display)), amount});
+      for (const int id : line.spots) {
+        const QuotedSpot& spot = quoted_spot(quote, id);
+        table.rows.push_back(spot_row(quote, display, spot, spot_words(spot), ""));
+      }
+    table.rows.push_back({capitalised(text), "", amount});
   }
-  table.rows.push_back({"Together", "", "", display.amount(panel_sum(quote, panel))});
+  table.rows.push_back({capitalised(panel) + " together", "", display.amount(panel_sum(quote, panel))});
   return table;
+}
+
+void add_whole_job(const Quote& quote, const Display& display, ReportPage& page) {
+  ReportTable table;
+  table.amounts = true;
+  table.header = {"Work", quote.currency.code};
+  for (const QuoteLine& line : quote.lines)
+    if (line.panel.empty() && line.type == LineType::item)
+      table.rows.push_back({capitalised(line_text(quote, line, display)), display.amount(line.amount_minor)});
+  if (table.rows.empty()) return;
+  page.blocks.emplace_back(ReportHeading{"Whole job"});
+  page.blocks.emplace_back(table);
+}
+
+ReportTable totals_table(const Quote& quote, const Display& display) {
+  ReportTable table;
+  table.amounts = table.ends_in_sum = true;
+  for (const TotalRow& row : total_rows(quote, display))
+    table.rows.push_back({capitalised(row.text),
+                          row.is_total ? display.money(row.amount_minor) : display.amount(row.amount_minor)});
+  return table;
+}
+
+void add_unpriced(const Quote& quote, const Display& display, ReportPage& page) {
+  if (!quote.unpriced.empty()) {
+    page.blocks.emplace_back(ReportHeading{"Without a price"});
+    ReportTable table;
+    table.header = {"Spot", "Measured, with 95 % interval", "Why"};
+    for (const UnpricedSpot& unpriced : quote.unpriced) {
+      const QuotedSpot& spot = quoted_spot(quote, unpriced.id);
+      const std::string notes = spot.spot.notes.empty() ? "" : ": " + spot.spot.notes;
+      table.rows.push_back({std::to_string(unpriced.id) + ": " + unpriced.panel,
+                            measured_text(quote, display, spot), unpriced.reason + notes});
+    }
+    page.blocks.emplace_back(table);
+  }
+  if (const std::string beyond = beyond_pulling_text(quote); !beyond.empty())
+    page.blocks.emplace_back(ReportNote{beyond});
 }
 
 void add_evidence(const Quote& quote, const QuotePageOptions& options, ReportPage& page) {
@@ -128,12 +170,7 @@ void add_evidence(const Quote& quote, const QuotePageOptions& options, ReportPag
   for (const JobPhoto& photo : quote.photos) {
     const auto thumbnail = options.thumbnails.find(photo.id);
     if (thumbnail == options.thumbnails.end()) continue;
-    std::string spots;
-    for (const QuotedSpot& spot : quote.spots)
-      if (spot.spot.photo == photo.id)
-        spots += (spots.empty() ? "no. " : ", ") + std::to_string(spot.spot.id);
-    std::string caption =
-        photo.panel + ": " + (spots.empty() ? "no spot of its own" : spots) + "; " + photo.name;
+    std::string caption = capitalised(photo.panel) + ": " + photo.name;
     if (!photo.date_taken.empty()) caption += ", taken " + photo.date_taken;
     pictures.pictures.push_back({thumbnail->second, caption, true});
   }
@@ -225,21 +262,20 @@ ReportPage quote_page(const Quote& quote, const Display& display, const QuotePag
   page.workshop = options.workshop;
   page.date = options.date;
   if (!quote.notes.empty()) page.blocks.emplace_back(ReportText{quote.notes});
+  if (!quote.prices_note.empty()) page.blocks.emplace_back(ReportNote{quote.prices_note});
   page.blocks.emplace_back(ReportText{"Total " + display.money(quote.total_minor), true});
   if (const std::string unpriced = unpriced_text(quote); !unpriced.empty())
     page.blocks.emplace_back(ReportNote{unpriced});
   for (const std::string& panel : quote.panels) {
-    page.blocks.emplace_back(ReportHeading{phrase(panel)});
+    page.blocks.emplace_back(ReportHeading{capitalised(panel)});
     page.blocks.emplace_back(panel_table(quote, display, panel));
   }
+  add_whole_job(quote, display, page);
   page.blocks.emplace_back(ReportHeading{"All together"});
-  ReportTable totals;
-  for (const QuoteLine& line : quote.lines)
-    if (line.panel.empty() && line.type == LineType::item)
-      totals.rows.push_back({phrase(line_text(quote, line, display)), display.amount(line.amount_minor)});
-  page.blocks.emplace_back(totals);
+  page.blocks.emplace_back(totals_table(quote, display));
+  add_unpriced(quote, display, page);
   add_evidence(quote, options, page);
-  for (const std::string& remark : quote.remarks) page.blocks.emplace_back(ReportNote{phrase(remark)});
+  for (const std::string& remark : quote.remarks) page.blocks.emplace_back(ReportNote{capitalised(remark)});
   page.footer =
       "Sizes measured from photos of stripes reflected in the paint, with 95 % intervals; entries by hand "
       "are marked. " +

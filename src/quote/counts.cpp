@@ -12,7 +12,7 @@ std::vector<SizeBand> plain_bands() {
   for (int from_mm = 0; from_mm < 50; from_mm += 10)
     bands.push_back({"", static_cast<double>(from_mm), from_mm + 10.0});
   for (SizeBand& band : bands) band.name = range_text(band);
-  bands.push_back({"50 mm +", 50, std::nullopt});
+  bands.push_back({"50+ mm", 50, std::nullopt});
   return bands;
 }
 

@@ -114,4 +114,9 @@ std::string Display::millimetres(const Quantity& quantity, int decimals) const {
   return value + " (" + number(quantity.low, decimals) + "–" + number(quantity.high, decimals) + ")";
 }
 
+std::string Display::fine_millimetres(const Quantity& quantity) const {
+  const bool narrow = quantity.low < quantity.high && quantity.half_width() < 0.02;
+  return millimetres(quantity, narrow ? 3 : 2);
+}
+
 }  // namespace ripplegauge

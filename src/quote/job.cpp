@@ -110,6 +110,7 @@ AddedReading add_reading(Job& job, std::string_view panel, const Reading& readin
     spot.id = id++;
     spot.panel = photo.panel;
     spot.photo = photo.id;
+    spot.number_in_photo = static_cast<int>(result.spots.size()) + 1;
     spot.added = from.added;
     result.spots.push_back(spot.id);
     job.spots.push_back(std::move(spot));
@@ -120,6 +121,7 @@ AddedReading add_reading(Job& job, std::string_view panel, const Reading& readin
 
 int add_by_hand(Job& job, JobSpot spot, const std::string& added) {
   spot.photo.reset();
+  spot.number_in_photo.reset();
   spot.position_mm.reset();
   spot.added = added;
   if (const std::string flaw = flaw_of(spot); !flaw.empty()) throw UsageError("the spot " + flaw);

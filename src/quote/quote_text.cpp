@@ -25,11 +25,6 @@ std::string times(const QuoteLine& line, const Display& display) {
   return ", " + std::to_string(line.count) + " × " + display.amount(line.amount_minor / line.count);
 }
 
-std::string spot_words(const QuotedSpot& spot) {
-  return spot.band + (spot.spot.severity.empty() ? "" : ", " + spot.spot.severity) +
-         (spot.beyond_pulling ? ", beyond pulling" : "");
-}
-
 std::string photo_name(const Quote& quote, int spot_photo) {
   for (const JobPhoto& photo : quote.photos)
     if (photo.id == spot_photo) return photo.name;
@@ -249,12 +244,11 @@ std::string line_text(const Quote& quote, const QuoteLine& line, const Display& 
       return spots_word(line.spots.size()) + " together: " + band_and_severity(line) +
              (line.beyond_pulling ? ", some beyond pulling" : "");
     case LineType::surcharge: {
-      std::string text = line.name;
-      if (line.rate)
-        text += ", " + display.percent(*line.rate) + " of " + display.amount(line.of_minor.value_or(0));
-      else
-        text += times(line, display);
-      return text + " (" + spots_word(line.spots.size()) + ")";
+      if (!line.rate && line.count > 1) return line.name + times(line, display);
+      const std::string of =
+          line.rate ? ", " + display.percent(*line.rate) + " of " + display.amount(line.of_minor.value_or(0))
+                    : "";
+      return line.name + of + " (" + spots_word(line.spots.size()) + ")";
     }
     case LineType::cap:
       return "down to the most for this panel, " + display.amount(line.of_minor.value_or(0));
@@ -270,6 +264,11 @@ std::string line_text(const Quote& quote, const QuoteLine& line, const Display& 
   return line.name;
 }
 
+std::string spot_words(const QuotedSpot& spot) {
+  return spot.band + (spot.spot.severity.empty() ? "" : ", " + spot.spot.severity) +
+         (spot.beyond_pulling ? ", beyond pulling" : "");
+}
+
 std::string straddle_text(const Quote& quote, const QuotedSpot& spot) {
   if (!spot.low_band) return "";
   return "between " + *spot.low_band + " and " + *spot.high_band + ": priced as " + spot.band + " (" +
@@ -278,6 +277,7 @@ std::string straddle_text(const Quote& quote, const QuotedSpot& spot) {
 
 std::string source_text(const Quote& quote, const QuotedSpot& spot) {
   std::string text = spot.spot.by_hand() ? "by hand" : photo_name(quote, *spot.spot.photo);
+  if (spot.spot.number_in_photo) text += ", spot " + std::to_string(*spot.spot.number_in_photo) + " there";
   for (std::size_t i = 0; i < spot.also_seen.size(); ++i)
     text += (i == 0 ? "; counted once, also seen as spot " : ", ") + std::to_string(spot.also_seen[i]);
   return text;

@@ -30,6 +30,8 @@ class Display {
 
   /// "21.4 mm (20.6–22.2)"; without the interval where it is the value itself. "–" for a NaN.
   std::string millimetres(const Quantity& quantity, int decimals = 1) const;
+  /// The same with two decimals, or three where the interval is narrower than two can show.
+  std::string fine_millimetres(const Quantity& quantity) const;
 
  private:
   struct Formats;

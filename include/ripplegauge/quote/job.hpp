@@ -39,8 +39,9 @@ struct Voided {
 struct JobSpot {
   int id = 0;  ///< from 1, never used again
   std::string panel;
-  std::optional<int> photo;  ///< JobPhoto::id; absent: entered by hand
-  std::string added;         ///< when it went into the job, "YYYY-MM-DDTHH:MM:SSZ"
+  std::optional<int> photo;            ///< JobPhoto::id; absent: entered by hand
+  std::optional<int> number_in_photo;  ///< from 1, as the annotated picture numbers its spots
+  std::string added;                   ///< when it went into the job, "YYYY-MM-DDTHH:MM:SSZ"
   Kind kind = Kind::low;
   Quantity diameter_mm;  ///< entered by hand without an interval: low = value = high
   std::optional<Quantity> length_mm, width_mm, depth_mm;

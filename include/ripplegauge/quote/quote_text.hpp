@@ -13,10 +13,13 @@ namespace ripplegauge {
 /// What a line is for: "small, light", "aluminium, 25 % of 140.50", "coating renewal, 2 × 65.00".
 std::string line_text(const Quote& quote, const QuoteLine& line, const Display& display);
 
+/// "small, light, beyond pulling"
+std::string spot_words(const QuotedSpot& spot);
+
 /// "between small and middle: priced as middle, nearest"; empty where the interval lies within one band.
 std::string straddle_text(const Quote& quote, const QuotedSpot& spot);
 
-/// "a.jpg" or "by hand", and the photos that show the spot as well.
+/// "a.jpg, spot 2 there" or "by hand", and the sightings that show the spot as well.
 std::string source_text(const Quote& quote, const QuotedSpot& spot);
 
 /// The rows under the lines: a sum for each kind of line there is, subtotal, tax, rounding, total.

@@ -14,9 +14,6 @@
 #include <stdexcept>
 #include <vector>
 
-// For builds with the address sanitizer: the HEVC encoder, used by these tests alone, never frees its tables.
-extern "C" const char* __lsan_default_suppressions() { return "leak:x265_malloc"; }
-
 namespace ripplegauge::test {
 namespace {
 

@@ -1,0 +1,189 @@
+#include <fcntl.h>
+#include <signal.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <nlohmann/json.hpp>
+#include <random>
+#include <thread>
+
+#include "catch.hpp"
+#include "ripplegauge/files/job_file.hpp"
+#include "ripplegauge/files/reading_file.hpp"
+#include "run_program.hpp"
+#include "unit/quote/made_up.hpp"
+
+using namespace ripplegauge;
+using namespace made_up;
+using Catch::Matchers::ContainsSubstring;
+
+namespace {
+
+const std::string sample_prices = RIPPLEGAUGE_SOURCE_DIR "/samples/quote/prices.json";
+
+Dent graded(Dent dent, const std::string& severity) {
+  dent.severity = severity;
+  dent.max_slope_mrad = Quantity{40, 38, 42};
+  return dent;
+}
+
+std::string reading_file(const TemporaryFolder& folder, const std::string& name,
+                         const std::vector<Dent>& dents) {
+  return folder.write(name + ".json", reading_to_json(reading_of(name + ".jpg", dents)));
+}
+
+std::string of_newer_version(std::string job) {
+  const std::string schema = "\"schema\": 1";
+  return job.replace(job.find(schema), schema.size(), "\"schema\": 99");
+}
+
+}  // namespace
+
+TEST_CASE("job and quote: from readings to a total", "[cli][quote]") {
+  const TemporaryFolder folder;
+  const std::string job = folder.file("job.json");
+  const std::string a = reading_file(
+      folder, "a", {graded(dent_at(30, 40, 15), "moderate"), graded(dent_at(90, 40, 20.1), "shallow")});
+  const std::string b = reading_file(folder, "b", {});
+  CHECK(run_program({"job", "new", job, "--vehicle", "estate"}).exit_code == 0);
+  CHECK(run_program({"job", "new", job}).exit_code == 4);
+
+  const ProgramRun add = run_program({"job", "add", job, "--panel", "bonnet", "--fact", "aluminium", a, b});
+  CHECK(add.exit_code == 0);
+  CHECK_THAT(add.out, ContainsSubstring("a.jpg: spot 1, 2") && ContainsSubstring("b.jpg: no dent"));
+
+  const ProgramRun twice = run_program({"job", "add", job, "--panel", "roof", a});
+  CHECK(twice.exit_code == 0);
+  CHECK_THAT(twice.err, ContainsSubstring("a.jpg is in the job already") && ContainsSubstring("bonnet"));
+  CHECK(read_job(job).spots.size() == 2);
+  CHECK(read_job(job).panels.size() == 1);
+
+  CHECK(run_program({"job", "add-hand", job, "--panel", "roof", "--diameter", "30", "--plus-minus", "2",
+                     "--severity", "moderate", "--fact", "no access"})
+            .exit_code == 0);
+  CHECK(run_program({"job", "add-hand", job, "--panel", "roof", "--diameter", "55", "--severity", "severe"})
+            .exit_code == 0);
+  CHECK(run_program({"job", "item", job, "remove and refit", "--panel", "roof"}).exit_code == 0);
+  CHECK(run_program({"job", "void", job, "--spot", "1"}).exit_code == 2);  // without a reason
+  CHECK(run_program({"job", "void", job, "--spot", "1", "--reason", "a lamp"}).exit_code == 0);
+  CHECK(run_program({"job", "void", job, "--spot", "99", "--reason", "none"}).exit_code == 2);
+
+  const ProgramRun list = run_program({"job", "list", job, "--all"});
+  CHECK(list.exit_code == 0);
+  CHECK_THAT(list.out,
+             ContainsSubstring("VOID: a lamp") && ContainsSubstring("by hand") && ContainsSubstring("####"));
+
+  // Spot 2: middle, shallow 61.00, aluminium 25 % 15.25. Spot 3: middle, moderate 83.00, no access 12.50,
+  // remove and refit 80.00. Together 251.75; 5 % off 12.5875 -> 12.59; 239.16; 21 % 50.2236 -> 50.22; 289.38
+  // -> 289.40.
+  const std::string json = folder.file("quote.json");
+  const ProgramRun quote =
+      run_program({"quote", job, "--prices", sample_prices, "--json", json, "--csv", folder.file("q.csv"),
+                   "--html", folder.file("q.html"), "--pdf", folder.file("q.pdf"), "--locale", "de-DE"});
+  CHECK(quote.exit_code == 0);
+  CHECK(quote.err.empty());
+  CHECK_THAT(quote.out, ContainsSubstring("289,40") && ContainsSubstring("beyond pulling") &&
+                            ContainsSubstring("between small and middle"));
+  const auto parsed = nlohmann::json::parse(folder.read("quote.json"));
+  CHECK(parsed["total_minor"] == 28940);
+  CHECK(parsed["tax_minor"] == 5022);
+  std::int64_t sum_minor = parsed["tax_minor"].get<std::int64_t>();
+  for (const auto& line : parsed["lines"]) sum_minor += line["amount_minor"].get<std::int64_t>();
+  CHECK(sum_minor == 28940);
+  CHECK_THAT(folder.read("q.csv"), ContainsSubstring("289.40"));
+  CHECK_THAT(folder.read("q.html"), ContainsSubstring("289,40"));
+  CHECK(folder.read("q.pdf").substr(0, 5) == "%PDF-");
+}
+
+TEST_CASE("job: a reading without a grade is graded, with the panel's facts", "[cli][quote]") {
+  const TemporaryFolder folder;
+  const std::string job = folder.file("job.json");
+  CHECK(run_program({"job", "add", job, "--panel", "bonnet",
+                     reading_file(folder, "a", {graded(dent_at(30, 40, 15), "")})})
+            .exit_code == 0);
+  REQUIRE(read_job(job).spots.size() == 1);
+  CHECK_FALSE(read_job(job).spots[0].severity.empty());
+  CHECK_FALSE(read_job(job).spots[0].severity_reason.empty());
+}
+
+TEST_CASE("job: marking spots and panels", "[cli][quote]") {
+  const TemporaryFolder folder;
+  const std::string job = folder.file("job.json");
+  for (int i = 0; i < 3; ++i) run_program({"job", "add-hand", job, "--panel", "roof", "--diameter", "20"});
+  CHECK(run_program({"job", "mark", job, "--spot", "1,3", "--fact", "body line", "--severity", "sharp",
+                     "--beyond-pulling"})
+            .exit_code == 0);
+  CHECK(run_program({"job", "panel", job, "roof", "--fact", "aluminium", "--fact", "repainted"}).exit_code ==
+        0);
+  CHECK(run_program({"job", "panel", job, "Roof", "--drop-fact", "aluminium"}).exit_code == 0);
+  const Job read = read_job(job);
+  CHECK(read.spots[0].beyond_pulling);
+  CHECK_FALSE(read.spots[1].beyond_pulling);
+  CHECK(read.spots[2].facts == std::vector<std::string>{"body line"});
+  CHECK(read.panels[0].facts == std::vector<std::string>{"repainted"});
+  CHECK(run_program({"job", "mark", job, "--spot", "9", "--fact", "x"}).exit_code == 2);
+}
+
+TEST_CASE("quote: what is wrong is said with its exit code", "[cli][quote]") {
+  const TemporaryFolder folder;
+  const std::string job = folder.file("job.json");
+  run_program({"job", "add-hand", job, "--panel", "roof", "--diameter", "20", "--severity", "wavy"});
+  const ProgramRun unknown = run_program({"quote", job, "--prices", sample_prices});
+  CHECK(unknown.exit_code == 4);
+  CHECK_THAT(unknown.err, ContainsSubstring("wavy") && ContainsSubstring("job.json"));
+  CHECK(unknown.out.empty());
+  CHECK(run_program({"quote", job}).exit_code == 2);
+  CHECK(run_program({"quote", folder.file("none.json"), "--prices", sample_prices}).exit_code == 4);
+  CHECK(run_program({"quote", job, "--prices", folder.file("none.json")}).exit_code == 4);
+  const std::string gapped = folder.write("gap.csv",
+                                          "row,name,value,from_mm,to_mm,price\nsetting,currency,EUR,,,\n"
+                                          "band,a,,0,10,\nband,b,,12,,\nprice,any,,,,5.00\n");
+  const ProgramRun gap = run_program({"prices", gapped});
+  CHECK(gap.exit_code == 4);
+  CHECK_THAT(gap.err, ContainsSubstring("without a band for 10 to 12 mm"));
+  folder.write("job.json", of_newer_version(folder.read("job.json")));
+  CHECK_THAT(run_program({"quote", job, "--prices", sample_prices}).err, ContainsSubstring("newer version"));
+}
+
+TEST_CASE("job add: control characters never reach the file", "[cli][quote]") {
+  const TemporaryFolder folder;
+  const std::string job = folder.file("job.json");
+  const ProgramRun run = run_program({"job", "add-hand", job, "--panel", "ro\x1b[31mof", "--diameter", "20"});
+  CHECK(run.exit_code == 2);
+  CHECK_FALSE(std::filesystem::exists(job));
+}
+
+TEST_CASE("job add killed at random moments leaves a readable job", "[cli][quote]") {
+  const TemporaryFolder folder;
+  const std::string job = folder.file("job.json");
+  std::vector<Dent> dents;
+  for (int i = 0; i < 60; ++i)
+    dents.push_back(graded(dent_at(15.0 * (i % 10), 15.0 * (i / 10), 12), "moderate"));
+  const std::string reading = reading_file(folder, "hail", dents);
+  std::mt19937 random(6);
+  std::uniform_int_distribution<int> microseconds(0, 40000);
+  int finished = 0;
+  for (int round = 0; round < 40; ++round) {
+    const std::string panel = "panel " + std::to_string(round);
+    const pid_t child = ::fork();
+    if (child == 0) {
+      const int quiet = ::open("/dev/null", O_WRONLY);
+      ::dup2(quiet, STDOUT_FILENO);
+      ::dup2(quiet, STDERR_FILENO);
+      ::execl(RIPPLEGAUGE_PROGRAM, RIPPLEGAUGE_PROGRAM, "job", "add-hand", job.c_str(), "--panel",
+              panel.c_str(), "--diameter", "20", "--count", "50", static_cast<char*>(nullptr));
+      ::_exit(127);
+    }
+    std::this_thread::sleep_for(std::chrono::microseconds(microseconds(random)));
+    ::kill(child, SIGKILL);
+    int status = 0;
+    REQUIRE(::waitpid(child, &status, 0) == child);
+    if (!std::filesystem::exists(job)) continue;
+    const Job read = read_job(job);
+    REQUIRE(read.spots.size() % 50 == 0);  // all or nothing of each call
+    finished = static_cast<int>(read.spots.size() / 50);
+  }
+  const ProgramRun after = run_program({"job", "add", job, "--panel", "roof", reading});
+  CHECK(after.exit_code == 0);
+  CHECK(read_job(job).spots.size() == static_cast<std::size_t>(50 * finished + 60));
+}
