@@ -21,11 +21,12 @@ std::optional<std::string> tag_conflict(const std::vector<BoardTag>& tags) {
   return std::nullopt;
 }
 
-BoardDefinition read_board(const std::filesystem::path& file) {
-  ObjectReader object = JsonFile::read(file).object();
+namespace {
+
+BoardDefinition board_from(ObjectReader object) {
   object.require_schema(1);
   BoardDefinition board;
-  board.name = object.optional<std::string>("name", name_rule).value_or("");
+  board.name = object.optional<std::string>("name", label_rule).value_or("");
   board.pitch_mm = object.required<double>("pitch_mm", length_rule);
   board.printed_mirrored = object.optional<bool>("printed_mirrored").value_or(false);
   for (ObjectReader& tag : object.optional_objects("tags", {.max = tag_count})) {
@@ -37,6 +38,16 @@ BoardDefinition read_board(const std::filesystem::path& file) {
   object.finish();
   if (const auto conflict = tag_conflict(board.tags)) object.fail("tags", *conflict);
   return board;
+}
+
+}  // namespace
+
+BoardDefinition read_board(const std::filesystem::path& file) {
+  return board_from(JsonFile::read(file).object());
+}
+
+BoardDefinition board_from_json(std::string_view text, const std::string& name) {
+  return board_from(JsonFile::parse(text, name).object());
 }
 
 std::string board_to_json(const BoardDefinition& board) {

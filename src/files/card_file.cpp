@@ -43,7 +43,7 @@ CardDefinition read_card(const std::filesystem::path& file) {
   ObjectReader object = JsonFile::read(file).object();
   object.require_schema(1);
   CardDefinition card;
-  card.name = object.required<std::string>("name", name_rule);
+  card.name = object.required<std::string>("name", label_rule);
   object.required_choice("tag_family", {"36h11"});
   card.tag_side_mm = object.required<double>("tag_side_mm", length_rule);
   card.bar_nominal_mm = object.optional<double>("bar_nominal_mm", length_rule).value_or(card.bar_nominal_mm);

@@ -24,7 +24,7 @@ WorkshopProfile read_workshop(const std::filesystem::path& file) {
   profile.card_file = optional_path(object, "card_file", file.parent_path());
   profile.board_file = optional_path(object, "board_file", file.parent_path());
   profile.camera_file = optional_path(object, "camera_file", file.parent_path());
-  profile.coin_country = object.optional<std::string>("coin_country", name_rule);
+  profile.coin_country = object.optional<std::string>("coin_country", label_rule);
   object.finish();
   return profile;
 }

@@ -3,6 +3,7 @@
 #include <filesystem>
 #include <optional>
 #include <string>
+#include <string_view>
 
 #include "ripplegauge/core/board_definition.hpp"
 
@@ -13,6 +14,9 @@ namespace ripplegauge {
 ///    "tags": [{"id": 40, "x_mm": -250, "y_mm": 180, "side_mm": 40}, ...]}
 /// Throws FileError, also for tags that overlap or share a number.
 BoardDefinition read_board(const std::filesystem::path& file);
+
+/// `name` stands for the file in error messages.
+BoardDefinition board_from_json(std::string_view text, const std::string& name);
 
 std::string board_to_json(const BoardDefinition& board);
 

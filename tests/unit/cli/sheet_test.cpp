@@ -63,6 +63,13 @@ TEST_CASE("board writes a file that measure can read", "[cli][board]") {
   CHECK(board.tags[1].side_mm == 30);
 }
 
+TEST_CASE("a board needs no name", "[cli][board]") {
+  const TemporaryFolder folder;
+  const std::string file = folder.file("wall.json");
+  CHECK(run_program({"board", file, "--pitch", "16"}).exit_code == 0);  // the program reads what it writes
+  CHECK(read_board(file).name.empty());
+}
+
 TEST_CASE("board never replaces a file and never writes nonsense", "[cli][board]") {
   const TemporaryFolder folder;
   const std::string kept = folder.write("kept.json", "mine");
@@ -78,6 +85,9 @@ TEST_CASE("board never replaces a file and never writes nonsense", "[cli][board]
     CHECK_THAT(run_program({"board", file, "--pitch", "16", "--tag", tag}).err, ContainsSubstring("--tag"));
   CHECK(run_program({"board", file, "--pitch", "16", "--name", std::string(300, 'n')}).exit_code == 2);
   CHECK(run_program({"board", file, "--pitch", "16", "--name", "a\x1b[31mb"}).exit_code == 2);
+  CHECK(run_program({"board", file, "--pitch", "16", "--name", "a\x7f"}).exit_code == 2);
+  // Each byte that is no UTF-8 grows to three in the file.
+  CHECK(run_program({"board", file, "--pitch", "16", "--name", std::string(150, '\xff')}).exit_code == 2);
   const ProgramRun overlap =
       run_program({"board", file, "--pitch", "16", "--tag", "40,0,0,40", "--tag", "41,10,0,40"});
   CHECK_THAT(overlap.err, ContainsSubstring("tags 40 and 41 overlap"));

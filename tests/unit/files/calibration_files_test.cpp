@@ -100,6 +100,7 @@ TEST_CASE("a board may be nothing but stripes", "[board_file]") {
   const ScratchFolder folder;
   const BoardDefinition board = read_board(folder.write("board.json", R"({"schema": 1, "pitch_mm": 12.5})"));
   CHECK(board.pitch_mm == 12.5);
+  CHECK(board_from_json(board_to_json(board), "again").name.empty());
   CHECK_FALSE(board.printed_mirrored);
   CHECK(board.tags.empty());
 }
