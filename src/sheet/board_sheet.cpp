@@ -114,13 +114,8 @@ std::vector<std::string> steps_of(const BoardSheetOptions& options) {
       "Lay the scale card flat beside the dent. Hold the phone 20\u201370 cm from the dent, 16\u201350\u00b0 "
       "off "
       "square."};
-  if (options.tags) {
-    steps.push_back(
-        "Keep at least two of the board\u2019s tags in the reflection: they tell where it stands, so no tape "
-        "is needed. They are printed mirrored on purpose.");
-  } else {
-    steps.push_back("Tape from the dent to the stripes that you see in it: that is the board distance.");
-  }
+  steps.push_back("Tape from the dent to the stripes that you see in it: that is the board distance.");
+  if (options.tags) steps.push_back("Keep the board\u2019s tags in the reflection. They are printed mirrored on purpose.");
   steps.push_back(
       "No flash, no lamp in the reflection. Tap on the card to focus, hold still, take one photo.");
   return steps;
@@ -134,7 +129,7 @@ void draw_instructions(Canvas& canvas, double page_width_mm, const BoardSheetOpt
   canvas.text({left_mm, 24}, "Setting up the striped board", {.size_mm = 6.5, .bold = true});
 
   const double side_view_mm = 0.58 * column_mm;
-  draw_side_view(canvas, {left_mm, top_mm, column_mm, side_view_mm}, !options.tags);
+  draw_side_view(canvas, {left_mm, top_mm, column_mm, side_view_mm}, true);
   const PageBox screen{left_mm, top_mm + side_view_mm + 12, 0.7 * column_mm, 0.5 * column_mm};
   draw_screen_view(canvas, screen);
   canvas.paragraph({screen.right_mm() + 4, screen.y_mm}, left_mm + column_mm - screen.right_mm() - 4,
@@ -142,9 +137,9 @@ void draw_instructions(Canvas& canvas, double page_width_mm, const BoardSheetOpt
 
   const double y_mm = draw_steps(canvas, {right_mm, top_mm}, column_mm, steps_of(options), 3.9);
   const std::string board = options.tags
-                                ? "--board FILE"
-                                : "--board-pitch " + length_text(options.pitch_mm) + " --board-distance MM";
-  canvas.paragraph({right_mm, y_mm + 4}, column_mm, "ripplegauge measure PHOTO " + board + " --bar-length MM",
+                                ? std::string("--board FILE")
+                                : "--board-pitch " + length_text(options.pitch_mm);
+  canvas.paragraph({right_mm, y_mm + 4}, column_mm, "ripplegauge measure PHOTO " + board + " --board-distance MM --bar-length MM",
                    {.size_mm = 3.4, .colour = dark_grey});
 }
 
