@@ -2,7 +2,6 @@
 #include <cctype>
 #include <cmath>
 #include <cstdio>
-#include <ctime>
 
 #include "command.hpp"
 #include "panel_options.hpp"
@@ -18,6 +17,7 @@
 #include "ripplegauge/files/training_log.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/picture/picture.hpp"
+#include "terminal.hpp"
 
 namespace ripplegauge::cli {
 
@@ -67,24 +67,6 @@ bool is_photo(const std::filesystem::path& file) {
   std::transform(extension.begin(), extension.end(), extension.begin(),
                  [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
   return extension == ".jpg" || extension == ".jpeg" || extension == ".png" || extension == ".heic";
-}
-
-std::string local_date() {
-  const std::time_t now = std::time(nullptr);
-  std::tm local{};
-  localtime_r(&now, &local);
-  char text[16];
-  std::strftime(text, sizeof text, "%Y-%m-%d", &local);
-  return text;
-}
-
-std::string utc_time() {
-  const std::time_t now = std::time(nullptr);
-  std::tm utc{};
-  gmtime_r(&now, &utc);
-  char text[32];
-  std::strftime(text, sizeof text, "%Y-%m-%dT%H:%M:%SZ", &utc);
-  return text;
 }
 
 LoadedShot load_reading(const std::filesystem::path& file, const std::string& relief) {
@@ -152,22 +134,7 @@ CompareInput compared(const std::vector<std::string>& files, const CompareArgume
 
 /// Breaks running text at 78 columns; continuation lines are indented.
 void print_wrapped(const std::string& text, const std::string& first, const std::string& rest) {
-  std::string line = first;
-  bool empty = true;
-  std::size_t at = 0;
-  while (at < text.size()) {
-    const std::size_t end = std::min(text.find(' ', at), text.size());
-    const std::string word = text.substr(at, end - at);
-    at = end + 1;
-    if (!empty && line.size() + 1 + word.size() > 78) {
-      std::printf("%s\n", line.c_str());
-      line = rest;
-      empty = true;
-    }
-    line += (empty ? "" : " ") + word;
-    empty = false;
-  }
-  std::printf("%s\n", line.c_str());
+  std::fputs(wrap(text, first, rest).c_str(), stdout);
 }
 
 void print_comparison(const CompareInput& input) {
@@ -219,17 +186,20 @@ void write_pictures(const CompareInput& input, const std::filesystem::path& fold
 }
 
 ReportSettings settings_of(const CompareArguments& arguments) {
-  return {arguments.workshop, arguments.job, arguments.date.empty() ? local_date() : arguments.date};
+  return {arguments.workshop, arguments.job, arguments.date.empty() ? today() : arguments.date};
 }
 
 void write_log(const CompareArguments& arguments, const CompareInput& input) {
   if (arguments.log.empty()) return;
   append_to_training_log(arguments.log,
-                         training_attempt(input, arguments.who, arguments.exercise, utc_time()));
+                         training_attempt(input, arguments.who, arguments.exercise, now_utc()));
 }
 
 /// What to do after the pull, from the matches that the comparison made.
 std::string next_words(const CompareInput& input, const PanelArguments& panel) {
+  // Nothing may be called done when nobody knows which spot is which.
+  if (input.comparison().alignment.kind == AlignmentKind::none)
+    return wrap("What to do next is not said: which spot is which cannot be told.", "", "");
   const auto position = [](int index) {
     return index < 0 ? std::nullopt : std::optional<std::size_t>(static_cast<std::size_t>(index));
   };

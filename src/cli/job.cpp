@@ -12,6 +12,7 @@
 #include "ripplegauge/quote/counts.hpp"
 #include "ripplegauge/quote/display.hpp"
 #include "ripplegauge/quote/text.hpp"
+#include "terminal.hpp"
 
 namespace ripplegauge::cli {
 

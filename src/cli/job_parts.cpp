@@ -1,6 +1,5 @@
 #include "job_parts.hpp"
 
-#include <ctime>
 
 #include "command.hpp"
 #include "ripplegauge/core/errors.hpp"
@@ -59,15 +58,6 @@ void judge(const Job& job, const Dent& dent, const SeverityRules& rules, JobSpot
 }
 
 }  // namespace
-
-std::string now_utc() {
-  const std::time_t now = std::time(nullptr);
-  std::tm parts{};
-  gmtime_r(&now, &parts);
-  char text[32];
-  std::strftime(text, sizeof text, "%Y-%m-%dT%H:%M:%SZ", &parts);
-  return text;
-}
 
 std::string program_name() { return "ripplegauge " RIPPLEGAUGE_VERSION; }
 

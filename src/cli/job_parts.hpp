@@ -9,9 +9,6 @@
 
 namespace ripplegauge::cli {
 
-/// Now, "YYYY-MM-DDTHH:MM:SSZ".
-std::string now_utc();
-
 /// "ripplegauge 0.1.0"
 std::string program_name();
 

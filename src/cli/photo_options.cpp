@@ -30,20 +30,28 @@ std::shared_ptr<PhotoArguments> add_photo_options(CLI::App& command) {
   const std::string group = "How the photo was taken";
   command.add_option("--board-pitch", arguments->pitch_mm, "One light plus one dark stripe of the board, mm")
       ->delimiter(',')
+      ->allow_extra_args(false)  // else it would take the photos that follow for more values
+      ->type_name("MM")
       ->group(group);
   command
       .add_option("--board-distance", arguments->distance_mm,
                   "Tape from the dent to the stripes seen in it, mm; 188,381 for two photos")
       ->delimiter(',')
+      ->allow_extra_args(false)  // else it would take the photos that follow for more values
+      ->type_name("MM")
       ->group(group);
   command
       .add_option("--bar-length", arguments->bar_mm, "What the card's 100 mm check bar really measures, mm")
+      ->type_name("MM")
       ->group(group);
-  command.add_option("--board", arguments->board_file, "Board file of a tagged board")->group(group);
+  command.add_option("--board", arguments->board_file, "Board file of a tagged board")->type_name("FILE")
+      ->group(group);
   command.add_option("--card", arguments->card_file, "Card file, if not the standard corner card")
+      ->type_name("FILE")
       ->group(group);
   command
       .add_option("--profile", arguments->profile_file, "Workshop profile with the values that stay the same")
+      ->type_name("FILE")
       ->group(group);
   return arguments;
 }
@@ -67,8 +75,7 @@ MeasureRequest request_for(const PhotoArguments& arguments, std::size_t index, s
   if (!request.board && request.board_pitch_mm == 0)
     throw UsageError(
         "the board's pitch is missing: give --board-pitch MM (one light plus one dark stripe), --board FILE, "
-        "or a "
-        "--profile that has it");
+        "or a --profile that has it");
   const auto distance_mm = value_for(arguments.distance_mm, "--board-distance", index, count);
   request.board_distance_mm = distance_mm ? distance_mm : profile.board_distance_mm;
   request.bar_length_mm = arguments.bar_mm ? *arguments.bar_mm : profile.bar_length_mm.value_or(100);

@@ -11,6 +11,7 @@
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/picture/picture.hpp"
 #include "ripplegauge/quote/quote_text.hpp"
+#include "terminal.hpp"
 
 namespace ripplegauge::cli {
 

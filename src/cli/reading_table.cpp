@@ -2,7 +2,8 @@
 
 #include <cmath>
 #include <cstdio>
-#include <sstream>
+
+#include "terminal.hpp"
 
 namespace ripplegauge::cli {
 namespace {
@@ -20,27 +21,13 @@ std::string with_interval(const Quantity& q, const char* unit) {
   return format("%.*f %s (%.*f to %.*f)", decimals, q.value, unit, decimals, q.low, decimals, q.high);
 }
 
-/// Breaks running text at 78 columns, continuation lines indented.
-std::string wrap(const std::string& text, const std::string& indent) {
-  std::istringstream words(text);
-  std::string word, line = indent, out;
-  while (words >> word) {
-    if (line.size() + 1 + word.size() > 78 && line.size() > indent.size()) {
-      out += line + "\n";
-      line = indent;
-    }
-    line += (line.size() > indent.size() ? " " : "") + word;
-  }
-  return out + line + "\n";
-}
-
 }  // namespace
 
 std::string reading_table(const Reading& reading, const ReadingTableOptions& options) {
   std::string out = reading.photo.name + "\n";
   if (reading.status == Status::refused && reading.refusal) {
-    out += wrap("Not measured: " + reading.refusal->message, "  ");
-    out += wrap("What to do: " + reading.refusal->remedy, "  ");
+    out += wrap("Not measured: " + reading.refusal->message, "  ", "  ");
+    out += wrap("What to do: " + reading.refusal->remedy, "  ", "  ");
     return out + "  (" + reading.refusal->code + ")\n";
   }
   if (reading.status == Status::no_dent) out += "  No dent: card and stripes are fine, and nothing deviates.\n";
@@ -54,9 +41,9 @@ std::string reading_table(const Reading& reading, const ReadingTableOptions& opt
     }
     out += std::string("    ") + (d.kind == Kind::low ? "depth       " : "height      ") + (d.depth_mm ? with_interval(*d.depth_mm, "mm") : "not known") + "\n";
     if (d.max_slope_mrad) out += "    slope       " + with_interval(*d.max_slope_mrad, "mrad") + "\n";
-    if (!d.severity.empty()) out += wrap(d.severity_reason.empty() ? d.severity : d.severity_reason, "    ");
+    if (!d.severity.empty()) out += wrap(d.severity_reason.empty() ? d.severity : d.severity_reason, "    ", "    ");
     out += format("    agreement   %.0f %% of the stripes' disturbance explained\n", 100 * d.agreement);
-    for (const std::string& note : d.notes) out += wrap("note: " + note, "    ");
+    for (const std::string& note : d.notes) out += wrap("note: " + note, "    ", "    ");
     if (options.budget && i < reading.budgets.size()) {
       out += format("    %-34s %10s %10s\n", "standard uncertainty, per cent", "diameter", "depth");
       double dd = 0, zz = 0;
@@ -67,7 +54,7 @@ std::string reading_table(const Reading& reading, const ReadingTableOptions& opt
       out += format("      %-32s %10.2f %10.2f\n", "together", std::sqrt(dd), std::sqrt(zz));
     }
   }
-  for (const Warning& w : reading.warnings) out += wrap("Warning: " + w.message, "  ");
+  for (const Warning& w : reading.warnings) out += wrap("Warning: " + w.message, "  ", "  ");
   return out;
 }
 
