@@ -8,6 +8,7 @@
 
 #include "aruco_compat.hpp"
 #include "ripplegauge/core/linear_light.hpp"
+#include "ripplegauge/core/quantile.hpp"
 
 namespace ripplegauge {
 
@@ -113,17 +114,15 @@ std::optional<Side> fit_side(const cv::Mat& grey, const Eigen::Vector2d& a, cons
     std::vector<double> deviation;
     for (std::size_t i = 0; i < s.size(); ++i)
       if (keep[i]) deviation.push_back(std::abs(position[i] - offset - slope * s[i]));
-    std::nth_element(deviation.begin(), deviation.begin() + deviation.size() / 2, deviation.end());
-    rms = 1.4826 * deviation[deviation.size() / 2];
+    rms = 1.4826 * median_of(deviation);
     for (std::size_t i = 0; i < s.size(); ++i)
       keep[i] = std::abs(position[i] - offset - slope * s[i]) < 3 * rms + 0.01;
   }
-  std::nth_element(width.begin(), width.begin() + width.size() / 2, width.end());
   Side side;
   side.line.point = 0.5 * (a + b) + offset * outward;
   side.line.direction = (along + slope * outward).normalized();
   side.rms_px = rms;
-  side.width_px = width[width.size() / 2];
+  side.width_px = median_of(width);
   return side;
 }
 

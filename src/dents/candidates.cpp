@@ -7,15 +7,10 @@
 #include <opencv2/imgproc.hpp>
 
 #include "ripplegauge/relief/light_fit.hpp"
+#include "ripplegauge/core/quantile.hpp"
 
 namespace ripplegauge {
 namespace {
-
-float middle_of(std::vector<float>& values) {
-  const auto at = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), at, values.end());
-  return *at;
-}
 
 /// Ellipse with the second moments of the marked pixels; the hull bridges quiet lines inside.
 Outline outline_of(const cv::Mat& mask, const PanelGrid& grid) {
@@ -71,9 +66,9 @@ DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained)
       if (field.inner.at<uchar>(r, c)) values.push_back(map.energy.at<float>(r, c));
   map.score = cv::Mat::zeros(residual.size(), CV_32FC1);
   if (values.size() < 100) return map;
-  const float median = middle_of(values);
+  const float median = median_of(values);
   for (float& v : values) v = std::abs(v - median);
-  const float mad = 1.4826F * middle_of(values) + 1e-6F;
+  const float mad = 1.4826F * median_of(values) + 1e-6F;
   map.score = (map.energy - median) / mad;
   map.score.setTo(0, field.inner == 0);
   return map;

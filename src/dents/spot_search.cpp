@@ -7,6 +7,7 @@
 
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
+#include "ripplegauge/core/quantile.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -24,7 +25,6 @@ PatchRequest request_for(const PanelScene& scene, double x, double y, double hal
   request.x_mm = x, request.y_mm = y;
   request.half_mm = std::min(half, largest_half_mm);
   request.step_mm = std::max(1 / scene.pixels_per_mm, 2 * request.half_mm / std::sqrt(static_cast<double>(max_pixels)));
-  request.dense_radius_mm = 1e9;
   request.max_pixels = max_pixels;
   return request;
 }
@@ -101,11 +101,13 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
   constexpr double hopeless = 0.35;
   bool highlight = false;
   result.fit = search;
-  if (judge(patch, search, false, scene.pixels_per_mm).explained > hopeless)
+  result.judgement = judge(patch, search, highlight, scene.pixels_per_mm);
+  if (result.judgement.explained > hopeless) {
     result.fit = polish_with_fitting_light(patch, search.spot, highlight, 14);
-  result.fit.search_cost = search.search_cost;
-  result.fit.opposite_cost = search.opposite_cost;
-  result.judgement = judge(patch, result.fit, highlight, scene.pixels_per_mm);
+    result.fit.search_cost = search.search_cost;
+    result.fit.opposite_cost = search.opposite_cost;
+    result.judgement = judge(patch, result.fit, highlight, scene.pixels_per_mm);
+  }
   result.usable = true;
   return result;
 }
@@ -206,7 +208,6 @@ SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, doub
   if (inside == 0) return j;
   q0 /= static_cast<double>(inside), q1 /= static_cast<double>(inside);
   j.quiet_level = around > 50 ? ring / static_cast<double>(around) : 0.5;
-  j.inside_level = q1;
   j.disturbed_level = q0;
   j.explained = q0 > j.quiet_level + 1e-9 ? 1 - std::max(q1 - j.quiet_level, -0.05 * (q0 - j.quiet_level)) / (q0 - j.quiet_level) : 0;
   j.information_kept = all > 0 ? kept / all : 1;
@@ -234,9 +235,7 @@ SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, doub
     density.push_back(static_cast<float>(d));
   }
   if (!density.empty()) {
-    const auto high = density.begin() + static_cast<std::ptrdiff_t>(density.size() * 95 / 100);
-    std::nth_element(density.begin(), high, density.end());
-    j.fringe_density_px = *high;
+    j.fringe_density_px = quantile_of(density, 0.95);
   }
   return j;
 }
@@ -276,7 +275,7 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
       return true;
     }
     ++failures_in_a_row;
-    if (a.usable) result.rejected.push_back({candidate.outline, candidate.peak, a.fit, a.judgement});
+    if (a.usable) result.rejected.push_back({candidate.outline, candidate.peak, a.judgement});
     return false;
   };
   constexpr int rounds = 3;

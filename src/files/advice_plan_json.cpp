@@ -4,11 +4,8 @@
 namespace ripplegauge {
 namespace {
 
-OrderedJson to_json(const Quantity& q) {
-  return {{"value", json_number(q.value)}, {"low", json_number(q.low)}, {"high", json_number(q.high)}};
-}
-
-OrderedJson to_json(const std::optional<Quantity>& q) { return q ? to_json(*q) : OrderedJson(nullptr); }
+OrderedJson to_json(const Quantity& q) { return json_quantity(q); }
+OrderedJson to_json(const std::optional<Quantity>& q) { return json_quantity(q); }
 
 OrderedJson to_json(const TemperatureRange& range) {
   return {{"low", json_number(range.low_c)}, {"high", json_number(range.high_c)}};

@@ -9,14 +9,7 @@ namespace ripplegauge {
 
 namespace {
 
-OrderedJson json_of(const std::optional<Quantity>& quantity) {
-  if (!quantity) return nullptr;
-  OrderedJson json;
-  json["value"] = json_number(quantity->value);
-  json["low"] = json_number(quantity->low);
-  json["high"] = json_number(quantity->high);
-  return json;
-}
+OrderedJson json_of(const std::optional<Quantity>& quantity) { return json_quantity(quantity); }
 
 OrderedJson json_of(const Dent& dent, int index) {
   OrderedJson json;

@@ -26,12 +26,7 @@ constexpr TextRule name_rule{.min_bytes = 1, .max_bytes = 200};
 constexpr TextRule free_text{.max_bytes = 20000};
 const NumberRule id_rule = between(1, 1'000'000'000);
 
-OrderedJson to_json(const std::optional<Quantity>& quantity) {
-  if (!quantity) return nullptr;
-  return {{"value", json_number(quantity->value)},
-          {"low", json_number(quantity->low)},
-          {"high", json_number(quantity->high)}};
-}
+OrderedJson to_json(const std::optional<Quantity>& quantity) { return json_quantity(quantity); }
 
 OrderedJson to_json(const JobPhoto& photo) {
   OrderedJson json{{"id", photo.id},

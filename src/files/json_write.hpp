@@ -7,6 +7,8 @@
 #include <optional>
 #include <string>
 
+#include "ripplegauge/core/quantity.hpp"
+
 namespace ripplegauge {
 
 using OrderedJson = nlohmann::ordered_json;
@@ -17,6 +19,12 @@ OrderedJson json_number(double value);
 inline OrderedJson json_number(const std::optional<double>& value) {
   return value ? json_number(*value) : OrderedJson(nullptr);
 }
+
+/// {"value": ..., "low": ..., "high": ...}; null when it is absent.
+inline OrderedJson json_quantity(const Quantity& q) {
+  return {{"value", json_number(q.value)}, {"low", json_number(q.low)}, {"high", json_number(q.high)}};
+}
+inline OrderedJson json_quantity(const std::optional<Quantity>& q) { return q ? json_quantity(*q) : OrderedJson(nullptr); }
 
 /// The text of a whole file. Bytes that are no UTF-8 (file names may hold any) become the replacement
 /// character.

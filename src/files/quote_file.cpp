@@ -13,13 +13,6 @@ namespace {
 
 constexpr int schema = 1;
 
-OrderedJson quantity_json(const std::optional<Quantity>& quantity) {
-  if (!quantity) return nullptr;
-  return {{"value", json_number(quantity->value)},
-          {"low", json_number(quantity->low)},
-          {"high", json_number(quantity->high)}};
-}
-
 OrderedJson line_json(const Quote& quote, const QuoteLine& line) {
   OrderedJson json{{"type", to_string(line.type)}, {"panel", line.panel}, {"name", line.name}};
   if (line.type == LineType::spot || line.type == LineType::spots) {
@@ -50,10 +43,10 @@ OrderedJson spot_json(const Quote& quote, const QuotedSpot& quoted) {
   OrderedJson json{{"id", spot.id},
                    {"panel", spot.panel},
                    {"kind", to_string(spot.kind)},
-                   {"diameter_mm", quantity_json(spot.diameter_mm)},
-                   {"length_mm", quantity_json(spot.length_mm)},
-                   {"width_mm", quantity_json(spot.width_mm)},
-                   {"depth_mm", quantity_json(spot.depth_mm)},
+                   {"diameter_mm", json_quantity(spot.diameter_mm)},
+                   {"length_mm", json_quantity(spot.length_mm)},
+                   {"width_mm", json_quantity(spot.width_mm)},
+                   {"depth_mm", json_quantity(spot.depth_mm)},
                    {"severity", spot.severity},
                    {"beyond_pulling", quoted.beyond_pulling},
                    {"band", quoted.band}};

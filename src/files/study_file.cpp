@@ -81,14 +81,7 @@ char separator_of(std::string_view text) {
   return header.find('\t') != std::string_view::npos ? '\t' : ',';
 }
 
-OrderedJson json_of(const std::optional<Quantity>& quantity) {
-  if (!quantity) return nullptr;
-  OrderedJson json;
-  json["value"] = json_number(quantity->value);
-  json["low"] = json_number(quantity->low);
-  json["high"] = json_number(quantity->high);
-  return json;
-}
+OrderedJson json_of(const std::optional<Quantity>& quantity) { return json_quantity(quantity); }
 
 OrderedJson json_of(const StudyTerm& term) {
   OrderedJson json;

@@ -12,6 +12,7 @@
 #include "ripplegauge/core/linear_light.hpp"
 #include "ripplegauge/stripes/reflectance.hpp"
 #include "spot_reading.hpp"
+#include "ripplegauge/core/quantile.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -106,8 +107,7 @@ bool stripes_are_weak(const cv::Mat& grey, const std::vector<SeenTag>& tags, dou
       if (cv::Rect(0, 0, grey.cols, grey.rows).contains(at)) paper.push_back(linear_from_srgb8()[grey.at<uchar>(at)]);
     }
   if (paper.empty()) return false;
-  std::nth_element(paper.begin(), paper.begin() + static_cast<std::ptrdiff_t>(paper.size() / 2), paper.end());
-  const double expected = 0.5 * normal_reflectance(clear_coat_index) * paper[paper.size() / 2];
+  const double expected = 0.5 * normal_reflectance(clear_coat_index) * median_of(paper);
   constexpr double weak = 0.25;
   return stripe_contrast < weak * expected;
 }

@@ -1,4 +1,5 @@
 #include "refusals.hpp"
+#include "ripplegauge/core/quantile.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -27,15 +28,14 @@ Sharpness sharpness_of(const cv::Mat& grey) {
     std::vector<float> g;
     for (int r = 0; r < gradient.rows; r += 2)
       for (int c = 0; c < gradient.cols; c += 2) g.push_back(std::abs(gradient.at<float>(r, c)));
-    const auto at = g.begin() + static_cast<std::ptrdiff_t>(0.999 * static_cast<double>(g.size() - 1));
-    std::nth_element(g.begin(), at, g.end());
+    const float steepest = quantile_of(g, 0.999);
     cv::Mat low, high;
     cv::erode(small, low, cv::Mat::ones(41, 41, CV_8U));
     cv::dilate(small, high, cv::Mat::ones(41, 41, CV_8U));
     double contrast = 0;
     cv::minMaxLoc(high - low, nullptr, &contrast);
     s.contrast = std::max(s.contrast, contrast);
-    return factor * contrast / std::max<double>(*at, 0.5);
+    return factor * contrast / std::max<double>(steepest, 0.5);
   };
   s.edge_x_px = width(1, 0), s.edge_y_px = width(0, 1);
   return s;
@@ -58,15 +58,14 @@ Refusal refuse_no_card(const cv::Mat& grey, const std::vector<SeenTag>& seen) {
   const Sharpness s = sharpness_of(grey);
   constexpr double blurred_px = 22;  // a sharp photo has edges of 2 to 8 px by this measure
   constexpr double ink_on_paper = 150;  // without it no card is there that could be blurred
-  if (s.contrast < ink_on_paper)
-    return {"card_not_found", "No scale card was found in the photo.",
-            "Lay the printed card flat beside the dent, all of it in the picture and unshaded, and photograph again."};
-  if (std::min(s.edge_x_px, s.edge_y_px) > blurred_px || std::max(s.edge_x_px, s.edge_y_px) > 2.5 * blurred_px) {
+  const bool wide_edges =
+      std::min(s.edge_x_px, s.edge_y_px) > blurred_px || std::max(s.edge_x_px, s.edge_y_px) > 2.5 * blurred_px;
+  if (s.contrast >= ink_on_paper && wide_edges) {
     const double ratio = std::max(s.edge_x_px, s.edge_y_px) / std::max(std::min(s.edge_x_px, s.edge_y_px), 1.0);
     return {"blurred", std::string("The photo is blurred") + (ratio > 1.8 ? ", probably by motion" : "") + "; no card can be read in it.",
             "Rest the phone on something, tap on the card to focus, and photograph again."};
   }
-  if (!seen.empty())
+  if (s.contrast >= ink_on_paper && !seen.empty())
     return {"card_unknown", "Tags are in the photo, but none of them belongs to this card.",
             "Use the card that the program printed, or name your own with --card."};
   return {"card_not_found", "No scale card was found in the photo.",

@@ -1,4 +1,5 @@
 #include "ripplegauge/relief/patch.hpp"
+#include "ripplegauge/core/quantile.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -23,9 +24,8 @@ void set_blur(Patch& patch, const PanelModel<double>& model, const std::vector<S
   std::vector<double> widths;
   for (const SeenTag& tag : tags) widths.push_back(tag.edge_width_px);
   if (widths.empty()) return;
-  std::nth_element(widths.begin(), widths.begin() + static_cast<std::ptrdiff_t>(widths.size() / 2), widths.end());
   constexpr double width_per_sigma = 2.563;  // 10 % to 90 % of a Gaussian edge
-  const double optical = widths[widths.size() / 2] / width_per_sigma;
+  const double optical = median_of(widths) / width_per_sigma;
   // A box of n pixels has variance (n^2 - 1) / 12; linear interpolation adds a sixth of a block's on average.
   const double variance_px2 = optical * optical + (reduction * reduction - 1) / 12.0 + reduction * reduction / 6.0;
   constexpr double h = 0.5;
@@ -78,13 +78,7 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
   const ReducedLight light(grey, reduction_for(grid.step_mm, pixels_per_mm), used);
   const cv::Mat paper = paper_mask(problem.card, problem.card_scale, grid, 1.0);
 
-  const auto share_at = [&](double x, double y) {
-    return std::hypot(x - request.x_mm, y - request.y_mm) < request.dense_radius_mm ? 1.0 : request.outer_share;
-  };
-  double wanted = 0;
-  for (int r = 0; r < grid.rows; ++r)
-    for (int c = 0; c < grid.columns; ++c) wanted += share_at(grid.x_mm(c), grid.y_mm(r));
-  const double thin = std::min(1.0, static_cast<double>(request.max_pixels) / wanted);
+  const double share = std::min(1.0, static_cast<double>(request.max_pixels) / (static_cast<double>(grid.rows) * grid.columns));
 
   std::vector<float> contrasts, gains;
   std::size_t area_cells = 0, clipped = 0;
@@ -98,7 +92,7 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
       if (left_out) continue;
       ++area_cells;
       const int cell = r * grid.columns + c;
-      if (scramble(static_cast<std::uint32_t>(cell)) >= thin * share_at(x, y)) continue;
+      if (scramble(static_cast<std::uint32_t>(cell)) >= share) continue;
       const float value = light.sample(maps.u_px.at<float>(r, c), maps.v_px.at<float>(r, c));
       if (value < 0) continue;
       const auto m = model.mirror_point(x, y);
@@ -124,12 +118,8 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
   patch.base_xy.assign(n, 0);
   patch.base_yy.assign(n, 0);
   if (n == 0) return patch;
-  const auto median = [](std::vector<float>& v) {
-    std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
-    return v[v.size() / 2];
-  };
-  patch.contrast = std::max<double>(median(contrasts), 1e-4);
-  patch.gain = median(gains);
+  patch.contrast = std::max<double>(median_of(contrasts), 1e-4);
+  patch.gain = median_of(gains);
   patch.clipped_fraction = static_cast<double>(clipped) / static_cast<double>(n);
   constexpr double correlation_mm = 0.3;  // one independent pixel per 0.3 x 0.3 mm: blur, sharpening and JPEG
   const double independent = static_cast<double>(area_cells) * grid.step_mm * grid.step_mm / (correlation_mm * correlation_mm);

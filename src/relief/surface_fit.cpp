@@ -6,6 +6,7 @@
 #include <map>
 
 #include "ripplegauge/core/least_squares.hpp"
+#include "ripplegauge/core/quantile.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -214,14 +215,12 @@ class SurfaceProblem {
       std::vector<double> information, ratio;
       for (const auto& [key, sum] : blocks) information.push_back(sum.information);
       if (information.size() < 8) continue;
-      std::nth_element(information.begin(), information.begin() + static_cast<std::ptrdiff_t>(information.size() / 2), information.end());
-      const double typical = information[information.size() / 2];
+      const double typical = median_of(information);
       for (const auto& [key, sum] : blocks)
         if (sum.information > 0.2 * typical) ratio.push_back(sum.score * sum.score / sum.information);
       if (ratio.size() < 6) continue;
-      std::nth_element(ratio.begin(), ratio.begin() + static_cast<std::ptrdiff_t>(ratio.size() / 2), ratio.end());
       constexpr double chi_square_1_median = 0.455;
-      worst = std::max(worst, ratio[ratio.size() / 2] / chi_square_1_median);
+      worst = std::max(worst, median_of(ratio) / chi_square_1_median);
     }
     return worst;
   }
@@ -240,7 +239,7 @@ class SurfaceProblem {
 }  // namespace
 
 SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
-  SurfaceFit fit{SplineSurface(request.extent, request.spacing_mm), {}, {}, Eigen::Vector3d::Zero(), 1, 0, 0, false};
+  SurfaceFit fit{SplineSurface(request.extent, request.spacing_mm), {}, {}, Eigen::Vector3d::Zero(), 1, 0, false};
   const int m = fit.surface.size();
   if (m < 9 || patch.size() < 400) return fit;
   const SurfaceProblem problem(patch, request, fit.surface);
@@ -299,12 +298,6 @@ SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
   fit.departure = c;
   fit.drift = drift;
   fit.solved = c.allFinite() && fit.covariance.allFinite();
-  double sum = 0;
-  std::size_t inside = 0;
-  for (std::size_t i = 0; i < patch.size(); ++i)
-    if (std::hypot(patch.pixel[i].x_mm - request.extent.x_mm, patch.pixel[i].y_mm - request.extent.y_mm) < request.mean_radius_mm)
-      sum += pseudo_huber_cost(state.light.residual[i], robust_scale), ++inside;
-  fit.inside_cost = inside > 0 ? sum / static_cast<double>(inside) : 0;
   return fit;
 }
 

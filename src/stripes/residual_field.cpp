@@ -1,4 +1,5 @@
 #include "ripplegauge/stripes/residual_field.hpp"
+#include "ripplegauge/core/quantile.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -7,11 +8,8 @@
 namespace ripplegauge {
 namespace {
 
-double quantile(std::vector<float>& values, double share) {
-  if (values.empty()) return 0;
-  const auto at = values.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
-  std::nth_element(values.begin(), at, values.end());
-  return *at;
+double quantile_or_zero(std::vector<float>& values, double share) {
+  return values.empty() ? 0 : quantile_of(values, share);
 }
 
 cv::Mat profile_image(const StripeProfile& profile, const cv::Mat& phase) {
@@ -108,8 +106,8 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
         contrasts.push_back(f.contrast.at<float>(r, c));
         levels.push_back(f.level.at<float>(r, c));
       }
-    f.typical_contrast = quantile(contrasts, 0.5);
-    f.typical_level = quantile(levels, 0.5);
+    f.typical_contrast = quantile_or_zero(contrasts, 0.5);
+    f.typical_level = quantile_or_zero(levels, 0.5);
     if (std::abs(f.typical_contrast) < 1e-5) return f;
     for (int r = 0; r < f.grid.rows; r += 2)
       for (int c = (r / 2) % 2; c < f.grid.columns; c += 3) {
@@ -125,7 +123,7 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
     if (phases.size() < 200) return f;
     if (round > 0) {
       std::vector<float> sorted = misfits;
-      const float limit = static_cast<float>(3 * quantile(sorted, 0.5) + 0.2);
+      const float limit = static_cast<float>(3 * quantile_or_zero(sorted, 0.5) + 0.2);
       std::size_t kept = 0;
       for (std::size_t i = 0; i < phases.size(); ++i)
         if (misfits[i] < limit) phases[kept] = phases[i], values[kept] = values[i], ++kept;
@@ -156,7 +154,7 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
     for (int c = 0; c < f.grid.columns; c += 2)
       if (f.inner.at<uchar>(r, c)) all_slopes.push_back(std::abs(f.profile.at(f.phase_cycles.at<float>(r, c)).derivative));
   std::vector<float> sorted = all_slopes;
-  const double low_slope = quantile(sorted, 0.35), high_slope = quantile(sorted, 0.88);
+  const double low_slope = quantile_or_zero(sorted, 0.35), high_slope = quantile_or_zero(sorted, 0.88);
   for (int r = 0; r < f.grid.rows; r += 2)
     for (int c = 0; c < f.grid.columns; c += 2) {
       if (!f.inner.at<uchar>(r, c)) continue;
@@ -165,10 +163,10 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
       if (s < low_slope) flat.push_back(a);
       if (s > high_slope) edge.push_back(a), slopes.push_back(s);
     }
-  f.noise = 1.4826 * quantile(flat, 0.5) + 0.01;
-  const double at_edge = 1.4826 * quantile(edge, 0.5);
+  f.noise = 1.4826 * quantile_or_zero(flat, 0.5) + 0.01;
+  const double at_edge = 1.4826 * quantile_or_zero(edge, 0.5);
   f.edge_jitter_cycles =
-      std::sqrt(std::max(at_edge * at_edge - f.noise * f.noise, 1e-8)) / std::max(quantile(slopes, 0.5), 1e-3);
+      std::sqrt(std::max(at_edge * at_edge - f.noise * f.noise, 1e-8)) / std::max(quantile_or_zero(slopes, 0.5), 1e-3);
   return f;
 }
 

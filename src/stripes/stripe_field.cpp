@@ -1,4 +1,5 @@
 #include "ripplegauge/stripes/stripe_field.hpp"
+#include "ripplegauge/core/quantile.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -123,8 +124,7 @@ Carrier find_carrier(const cv::Mat& light, const cv::Mat& weight, const PanelGri
       }
     }
   if (band.empty()) return best;
-  std::nth_element(band.begin(), band.begin() + band.size() / 2, band.end());
-  best.snr = power.at<float>(best_r, best_c) / (band[band.size() / 2] + 1e-9F);
+  best.snr = power.at<float>(best_r, best_c) / (median_of(band) + 1e-9F);
   return best;
 }
 
@@ -326,8 +326,11 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
   int stride = 1;
   const std::size_t max_samples = 700;
   for (int round = 0; round < rounds; ++round) {
-    maps = panel_maps(PanelModel<double>(problem.constants, p), grid);
-    if (round > 2) rectify();
+    // The board alone has moved at first: the same view under another phase.
+    if (round > 2)
+      rectify();
+    else
+      maps = panel_maps(PanelModel<double>(problem.constants, p), grid);
     const cv::Mat periods = period_map(maps.phase_cycles, step);
     field.period_mm = 1 / phase_gradient(PanelModel<double>(problem.constants, p), anchor_x, anchor_y).norm();
     const Demodulated d = demodulate(view, weight, maps.phase_cycles, periods, grid, field.period_mm,

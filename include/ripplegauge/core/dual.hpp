@@ -24,8 +24,6 @@ struct Dual {
   }
 
   Dual operator-() const { return {-value, -gradient}; }
-  Dual& operator+=(const Dual& b) { return *this = *this + b; }
-  Dual& operator-=(const Dual& b) { return *this = *this - b; }
 
   friend Dual operator+(const Dual& a, const Dual& b) { return {a.value + b.value, a.gradient + b.gradient}; }
   friend Dual operator-(const Dual& a, const Dual& b) { return {a.value - b.value, a.gradient - b.gradient}; }

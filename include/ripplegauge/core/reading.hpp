@@ -96,8 +96,7 @@ struct Reading {
   std::vector<Warning> warnings;
   Setup setup;
   std::vector<std::vector<BudgetTerm>> budgets;  ///< one list a dent, in the order of dents
-  /// Homography-like map for drawing: pixel of the upright photo for a card-frame point is found by the pipeline;
-  /// outlines in pixels are kept so that a picture can be drawn from a reading alone.
+  /// Outlines in pixels of the upright photo, in the order of dents: a picture can be drawn from a reading alone.
   std::vector<std::vector<std::pair<double, double>>> outlines_px;
 };
 

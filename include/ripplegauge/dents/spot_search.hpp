@@ -27,7 +27,6 @@ struct SpotJudgement {
   double peel_snr = 0;        ///< slope_over_peel times the root of the number of peel cells inside the spot
   double disturbed_level = 0; ///< mean robust chi square inside the spot if there were none
   double quiet_level = 0;     ///< mean robust chi square of the undisturbed ring around
-  double inside_level = 0;    ///< the same inside the spot, after the fit
   double fringe_density_px = 0;  ///< highest stripe frequency inside, cycles per photo pixel
   double cut_share = 0;       ///< share of the spot's area where nothing is seen (card, board's edge, photo's edge)
 };
@@ -40,7 +39,6 @@ struct FoundSpot {
 struct RejectedSpot {
   Outline outline;
   double peak = 0;
-  SpotFit fit;
   SpotJudgement judgement;
 };
 

@@ -42,7 +42,6 @@ class SpotShape {
     power_ = exp(p(s_log_p)), order_ = exp(p(s_log_n));
     rim_ = 1.0 - exp(-std::log(10.0) / order_);
     slant_u_ = p(s_slant_u), slant_v_ = p(s_slant_v);
-    log_a_ = v[s_log_a];
   }
 
   SpotValue<T> at(double x, double y) const {
@@ -67,7 +66,6 @@ class SpotShape {
 
  private:
   T x_, y_, inverse_a_, inverse_b_, cos_, sin_, height_, power_, order_, rim_, slant_u_, slant_v_;
-  double log_a_ = 0;
 };
 
 /// Mean radius of the 10 % contour and largest slope, both approximate (exact for a round, unslanted spot).

@@ -28,8 +28,7 @@ enum PanelParameter : int {
   p_board_spin = 17,  ///< direction across the stripes in the board plane, rad
   p_board_phase = 18, ///< phase at the anchor, cycles
   p_board_distance = 19,  ///< distance along the reflected ray minus the nominal one, mm
-  p_board_shift = 20,     ///< along the stripes: where a tagged board's centre stands, mm
-  panel_parameters = 21
+  panel_parameters = 20
 };
 
 using PanelVector = Eigen::Matrix<double, panel_parameters, 1>;
@@ -107,7 +106,6 @@ class PanelModel {
   /// Centre of projection in the card frame, mm.
   const Vector3<T>& camera_centre() const { return camera_; }
   const T& ink() const { return ink_; }
-  const T& board_shift() const { return shift_; }
 
  private:
   struct Ray { Vector3<T> origin, direction; };
@@ -115,7 +113,7 @@ class PanelModel {
 
   Vector3<T> row_[3];  ///< camera_from_card rotation
   Vector3<T> translation_, camera_;
-  T k1_, k2_, focal_, centre_u_, centre_v_, kx_, ky_, kxy_, ink_, phase_, shift_;
+  T k1_, k2_, focal_, centre_u_, centre_v_, kx_, ky_, kxy_, ink_, phase_;
   double pitch_mm_;
   Vector3<T> board_origin_, board_normal_, across_, along_;
 };
@@ -159,7 +157,6 @@ PanelModel<T>::PanelModel(const PanelConstants& c, const PanelVector& parameters
   kxy_ = p(p_crown + 2);
   ink_ = p(p_ink);
   phase_ = p(p_board_phase);
-  shift_ = p(p_board_shift);
 
   const Ray central = reflect(T(c.anchor_x_mm), T(c.anchor_y_mm), T(0.0), T(0.0));
   const Vector3<T> r = normalized(central.direction);

@@ -53,9 +53,7 @@ struct MirrorBoard {
 
 struct PatchRequest {
   double x_mm = 0, y_mm = 0, half_mm = 0, step_mm = 0;
-  /// Pixels within this distance of the centre are all taken, those beyond thinned to `outer_share`.
-  double dense_radius_mm = 0, outer_share = 1;
-  std::size_t max_pixels = 20000;
+  std::size_t max_pixels = 20000;  ///< more are thinned evenly
 };
 
 /// A disc of panel to leave out (another spot that is not modelled).

@@ -54,7 +54,6 @@ struct SurfaceFit {
   Eigen::Vector3d drift = Eigen::Vector3d::Zero();
   double noise_inflation = 1;  ///< how much block sums of the score scatter beyond independent pixels (variance)
   double effective_parameters = 0;
-  double inside_cost = 0;      ///< mean robust chi square inside the extent / 1.5
   bool solved = false;
 };
 
