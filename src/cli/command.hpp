@@ -25,6 +25,7 @@ void add_study_command(CLI::App& app, ChosenCommand& chosen);
 void add_progress_command(CLI::App& app, ChosenCommand& chosen);
 void add_sheet_command(CLI::App& app, ChosenCommand& chosen);
 void add_board_command(CLI::App& app, ChosenCommand& chosen);
+void add_camera_command(CLI::App& app, ChosenCommand& chosen);
 void add_plan_command(CLI::App& app, ChosenCommand& chosen);
 void add_next_command(CLI::App& app, ChosenCommand& chosen);
 void add_pullwindow_command(CLI::App& app, ChosenCommand& chosen);

@@ -37,6 +37,7 @@ int run(int argc, char** argv) {
   add_progress_command(app, chosen);
   add_sheet_command(app, chosen);
   add_board_command(app, chosen);
+  add_camera_command(app, chosen);
   add_plan_command(app, chosen);
   add_next_command(app, chosen);
   add_pullwindow_command(app, chosen);
