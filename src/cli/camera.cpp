@@ -99,7 +99,7 @@ void print_calibration(const CameraCalibration& c, const std::vector<CameraShot>
   std::cout << "  distortion     k1 " << with_interval(c.lens.k1, u.k1) << "\n                 k2 " << with_interval(c.lens.k2, u.k2) << "\n";
   std::cout << format("  corners        off by %.2f px (rms), %.2f px in photos left out of the fit\n", c.rms_px, c.held_out_rms_px);
   const double ray_px = ray_uncertainty_px(c);
-  std::cout << format("  rays           known to %.2f px (rms over the picture), %.3f %% of its diagonal\n", ray_px, 100 * ray_px / diagonal_px);
+  std::cout << format("  rays           known to %.2f px, %.3f %% of the diagonal (rms over the picture)\n", ray_px, 100 * ray_px / diagonal_px);
   std::cout << format("  evidence       in %d of %d fields of the picture\n", coverage.fields_seen(), Coverage::columns * Coverage::rows);
   const std::vector<std::string> unseen = unseen_places(c, shots);
   if (!unseen.empty()) std::cout << wrap("none at the " + joined(unseen), "                 ", "                 ");
@@ -173,8 +173,8 @@ void add_camera_command(CLI::App& app, ChosenCommand& chosen) {
   camera->footer(
       "Lay the card on something flat and stiff and leave it there. Move the phone: from\n"
       "all sides, 20 to 45 degrees off square, the card large and now and then at each\n"
-      "edge of the picture, the phone also turned by 90 degrees. Keep lens, zoom and\n"
-      "resolution as you use them for dents.\n\n"
+      "edge of the picture, the phone also turned by 90 degrees. Keep lens, zoom,\n"
+      "resolution and distance as you use them for dents.\n\n"
       "Examples:\n"
       "  ripplegauge camera card*.jpg --out phone.json --picture coverage.png\n"
       "  ripplegauge camera board*.jpg --chessboard 9x6 --square-mm 25\n"

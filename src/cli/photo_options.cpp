@@ -3,6 +3,7 @@
 #include "command.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/board_file.hpp"
+#include "ripplegauge/files/camera_profile_file.hpp"
 #include "ripplegauge/files/card_file.hpp"
 #include "ripplegauge/files/workshop_file.hpp"
 
@@ -49,6 +50,9 @@ std::shared_ptr<PhotoArguments> add_photo_options(CLI::App& command) {
   command.add_option("--card", arguments->card_file, "Card file, if not the standard corner card")
       ->type_name("FILE")
       ->group(group);
+  command.add_option("--camera", arguments->camera_file, "Camera profile of the phone's lens; see ripplegauge camera")
+      ->type_name("FILE")
+      ->group(group);
   command
       .add_option("--profile", arguments->profile_file, "Workshop profile with the values that stay the same")
       ->type_name("FILE")
@@ -71,6 +75,10 @@ MeasureRequest request_for(const PhotoArguments& arguments, std::size_t index, s
     request.board = read_board(arguments.board_file);
   else if (profile.board_file && !pitch_mm)
     request.board = read_board(*profile.board_file);
+  if (!arguments.camera_file.empty())
+    request.camera = read_camera_profile(arguments.camera_file);
+  else if (profile.camera_file)
+    request.camera = read_camera_profile(*profile.camera_file);
   request.board_pitch_mm = pitch_mm ? *pitch_mm : profile.board_pitch_mm.value_or(0);
   if (!request.board && request.board_pitch_mm == 0)
     throw UsageError(

@@ -14,11 +14,11 @@ namespace ripplegauge::cli {
 struct PhotoArguments {
   std::vector<double> pitch_mm, distance_mm;  ///< one for all photos, or one for each
   std::optional<double> bar_mm;
-  std::string board_file, card_file, profile_file;
+  std::string board_file, card_file, camera_file, profile_file;
 };
 
-/// Declares --board-pitch, --board-distance, --bar-length, --board, --card and --profile in a group of their
-/// own.
+/// Declares --board-pitch, --board-distance, --bar-length, --board, --card, --camera and --profile in a group of
+/// their own.
 std::shared_ptr<PhotoArguments> add_photo_options(CLI::App& command);
 
 /// The card that these arguments mean. Throws FileError.

@@ -26,21 +26,14 @@ double mean_pixels_per_mm(const std::vector<SeenTag>& tags, double side_mm) {
   return sum / (4 * static_cast<double>(tags.size()));
 }
 
-/// Nominal focal length and how far to trust it.
-void set_focal_length(const Photo& photo, BundleProblem& problem, std::vector<Warning>& warnings) {
-  const int width = photo.grey.cols, height = photo.grey.rows;
-  if (photo.focal_35mm_mm) {
-    problem.constants.nominal_focal_px = focal_px_from_35mm(*photo.focal_35mm_mm, width, height);
-    // EXIF gives whole millimetres (rectangular, +-0.5), and phones correct and crop a little.
-    const double rounding = 0.5 / std::sqrt(3.0) / *photo.focal_35mm_mm;
-    problem.priors.log_focal = std::hypot(rounding, 0.006);
-  } else {
-    constexpr double typical_phone_35mm = 26;
-    problem.constants.nominal_focal_px = focal_px_from_35mm(typical_phone_35mm, width, height);
-    problem.priors.log_focal = 0.3;
-    warnings.push_back({"focal_length_unknown",
-                        "The photo does not say its focal length; it was taken from the card's perspective, with wide intervals."});
-  }
+/// The bundle's lens and how far to trust it.
+void set_lens(const LensPrior& prior, BundleProblem& problem) {
+  problem.constants.nominal_focal_px = prior.lens.focal_px;
+  problem.constants.centre_u_px = prior.lens.centre_u_px, problem.constants.centre_v_px = prior.lens.centre_v_px;
+  problem.priors.expected_k1 = prior.lens.k1, problem.priors.expected_k2 = prior.lens.k2;
+  problem.priors.log_focal = prior.uncertainty.log_focal;
+  problem.priors.centre_px = std::max(prior.uncertainty.centre_u_px, prior.uncertainty.centre_v_px);
+  problem.priors.k1 = prior.uncertainty.k1, problem.priors.k2 = prior.uncertainty.k2;
 }
 
 /// Noise of the phase samples as the photo itself shows it. A demodulation window of 0.7 periods makes samples within
@@ -186,6 +179,13 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
     return result;
   };
 
+  LensPrior lens = lens_prior_from_exif(photo);
+  if (request.camera) {
+    const auto profile = lens_prior_from_profile(photo, *request.camera);
+    if (const auto* misfit = std::get_if<Refusal>(&profile)) return refuse(*misfit);
+    lens = std::get<LensPrior>(profile);
+  }
+
   BundleProblem problem;
   problem.card = request.card;
   problem.card_scale = request.bar_length_mm / request.card.bar_nominal_mm;
@@ -196,8 +196,8 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
   const double pixels_per_mm = mean_pixels_per_mm(problem.tags, side);
   reading.setup.pixels_per_mm = pixels_per_mm;
 
-  set_focal_length(photo, problem, reading.warnings);
-  problem.constants.centre_u_px = 0.5 * (photo.grey.cols - 1), problem.constants.centre_v_px = 0.5 * (photo.grey.rows - 1);
+  set_lens(lens, problem);
+  reading.warnings.insert(reading.warnings.end(), lens.warnings.begin(), lens.warnings.end());
   const PanelRegion card_area = region_around_card(request.card, problem.card_scale, 0);
   problem.constants.anchor_x_mm = 0.5 * (card_area.x0_mm + card_area.x1_mm) + 10;
   problem.constants.anchor_y_mm = 0.5 * (card_area.y0_mm + card_area.y1_mm) + 8;

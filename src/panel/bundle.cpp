@@ -51,9 +51,9 @@ double phase_importance(const BundleProblem& problem, const BundleNoise& noise) 
 }
 
 void add_priors(const PanelPriors& priors, const PanelVector& p, NormalEquations& out) {
-  const auto add = [&](int index, double sigma) { out.add_prior(index, p[index], 0.0, sigma); };
-  add(p_k1, priors.k1);
-  add(p_k2, priors.k2);
+  const auto add = [&](int index, double sigma, double expected = 0) { out.add_prior(index, p[index], expected, sigma); };
+  add(p_k1, priors.k1, priors.expected_k1);
+  add(p_k2, priors.k2, priors.expected_k2);
   add(p_log_focal, priors.log_focal);
   add(p_centre, priors.centre_px);
   add(p_centre + 1, priors.centre_px);
@@ -191,6 +191,7 @@ std::optional<BundleResult> start_bundle(BundleProblem& problem, const BundleNoi
     cv::Mat r;
     cv::Rodrigues(rotations[i], r);
     PanelVector start = PanelVector::Zero();
+    start[p_k1] = problem.priors.expected_k1, start[p_k2] = problem.priors.expected_k2;
     for (int row = 0; row < 3; ++row) {
       for (int column = 0; column < 3; ++column) problem.constants.base_rotation(row, column) = r.at<double>(row, column);
       start[p_translation + row] = translations[i].at<double>(row);

@@ -4,6 +4,7 @@
 #include <optional>
 #include <string>
 
+#include "ripplegauge/camera/lens_prior.hpp"
 #include "ripplegauge/core/board_definition.hpp"
 #include "ripplegauge/core/card_definition.hpp"
 #include "ripplegauge/core/reading.hpp"
@@ -19,6 +20,7 @@ struct MeasureRequest {
   double board_pitch_mm = 0;   ///< one light plus one dark stripe
   std::optional<double> board_distance_mm;  ///< by tape, from the dent to the stripes seen in it
   std::optional<BoardDefinition> board;     ///< a tagged board; its pitch goes before board_pitch_mm
+  std::optional<CameraProfile> camera;      ///< the phone's lens; without it EXIF serves
 };
 
 struct MeasureOptions {

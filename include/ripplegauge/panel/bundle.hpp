@@ -18,6 +18,7 @@ struct PhaseSample {
 
 /// What is known before the photo speaks: standard deviations of the parameters about their nominal values.
 struct PanelPriors {
+  double expected_k1 = 0, expected_k2 = 0;  ///< what k1, k2 are expected to be; all other parameters: 0
   double k1 = 0.03, k2 = 0.015;      ///< phone lenses after the phone's own correction (own estimate)
   double log_focal = 0.012;          ///< EXIF rounds the focal length to whole millimetres
   double centre_px = 100;            ///< photos get cropped
