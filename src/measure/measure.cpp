@@ -5,6 +5,7 @@
 #include <numbers>
 #include <opencv2/core.hpp>
 
+#include "bundle_setup.hpp"
 #include "geometry_uncertainty.hpp"
 #include "refusals.hpp"
 #include "ripplegauge/core/errors.hpp"
@@ -18,33 +19,6 @@ namespace ripplegauge {
 namespace {
 
 constexpr double degrees = 180 / std::numbers::pi;
-
-double mean_pixels_per_mm(const std::vector<SeenTag>& tags, double side_mm) {
-  double sum = 0;
-  for (const SeenTag& tag : tags)
-    for (std::size_t k = 0; k < 4; ++k) sum += cv::norm(tag.corners_px[k] - tag.corners_px[(k + 1) % 4]) / side_mm;
-  return sum / (4 * static_cast<double>(tags.size()));
-}
-
-/// The bundle's lens and how far to trust it.
-void set_lens(const LensPrior& prior, BundleProblem& problem) {
-  problem.constants.nominal_focal_px = prior.lens.focal_px;
-  problem.constants.centre_u_px = prior.lens.centre_u_px, problem.constants.centre_v_px = prior.lens.centre_v_px;
-  problem.priors.expected_k1 = prior.lens.k1, problem.priors.expected_k2 = prior.lens.k2;
-  problem.priors.log_focal = prior.uncertainty.log_focal;
-  problem.priors.centre_px = std::max(prior.uncertainty.centre_u_px, prior.uncertainty.centre_v_px);
-  problem.priors.k1 = prior.uncertainty.k1, problem.priors.k2 = prior.uncertainty.k2;
-}
-
-/// Noise of the phase samples as the photo itself shows it. A demodulation window of 0.7 periods makes samples within
-/// about 6 square periods (4 pi 0.7^2) repeat each other.
-BundleNoise phase_noise(const StripeField& field) {
-  const double area_mm2 = field.seen_fraction * field.grid.columns * field.grid.rows * field.grid.step_mm * field.grid.step_mm;
-  BundleNoise noise;
-  noise.phase_cycles = std::clamp(2.5 * field.bundle.phase_mad_cycles, 0.008, 0.05);
-  noise.effective_phase_samples = std::clamp(area_mm2 / (6.2 * field.period_mm * field.period_mm), 10.0, 300.0);
-  return noise;
-}
 
 /// Moves the anchor of the board's distance to the spots: the tape was held there.
 void anchor_at(BundleProblem& problem, PanelVector& parameters, double x_mm, double y_mm, double tape_sigma_mm, bool tape,
@@ -179,14 +153,8 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
     return result;
   };
 
-  LensPrior lens = lens_prior_from_exif(photo);
-  if (request.camera) {
-    const auto profile = lens_prior_from_profile(photo, *request.camera);
-    if (const auto* misfit = std::get_if<Refusal>(&profile)) return refuse(*misfit);
-    lens = std::get<LensPrior>(profile);
-  }
-
   BundleProblem problem;
+  if (const auto misfit = take_lens(photo, request, problem, reading.warnings)) return refuse(*misfit);
   problem.card = request.card;
   problem.card_scale = request.bar_length_mm / request.card.bar_nominal_mm;
   problem.tags = find_tags(photo.grey);
@@ -196,8 +164,6 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
   const double pixels_per_mm = mean_pixels_per_mm(problem.tags, side);
   reading.setup.pixels_per_mm = pixels_per_mm;
 
-  set_lens(lens, problem);
-  reading.warnings.insert(reading.warnings.end(), lens.warnings.begin(), lens.warnings.end());
   const PanelRegion card_area = region_around_card(request.card, problem.card_scale, 0);
   problem.constants.anchor_x_mm = 0.5 * (card_area.x0_mm + card_area.x1_mm) + 10;
   problem.constants.anchor_y_mm = 0.5 * (card_area.y0_mm + card_area.y1_mm) + 8;

@@ -108,16 +108,15 @@ std::vector<std::string> steps_of(const BoardSheetOptions& options) {
       "to a flat, "
       "stiff board, no waves.",
       "Measure the check bar. If it is not 100 mm, the pitch is " + pitch + "\u00a0mm \u00d7 bar \u00f7 100.",
-      "Stand the board 30\u201360 cm behind the dent, upright, stripes level, well lit. Its reflection must "
-      "surround the "
-      "dent. For a crease, turn the board so that the stripes run along it.",
-      "Lay the scale card flat beside the dent. Hold the phone 20\u201370 cm from the dent, 16\u201350\u00b0 "
-      "off "
-      "square."};
-  steps.push_back("Tape from the dent to the stripes that you see in it: that is the board distance.");
+      "Lay the scale card flat beside the dent, its inner corner towards it.",
+      "Stand the board upright, stripes level, well lit. A good start, as drawn: 17 cm behind the dent, its middle 25 cm "
+      "above the panel. For a crease, turn the board so that the stripes run along it.",
+      "Hold the phone lying, long side level, lens 20 cm before the dent and 29 cm above the panel. Move it until the "
+      "reflected stripes surround the dent. 20\u201370 cm away and 16\u201350\u00b0 off square will do.",
+      "Tape from the dent to the stripes that you see in it: that is the board distance, 15\u201340 cm."};
   if (options.tags) steps.push_back("Keep the board\u2019s tags in the reflection. They are printed mirrored on purpose.");
   steps.push_back(
-      "No flash, no lamp in the reflection. Tap on the card to focus, hold still, take one photo.");
+      "No flash, no lamp in the reflection. Tap on the card to focus, rest your elbows, take one photo.");
   return steps;
 }
 
@@ -128,8 +127,8 @@ void draw_instructions(Canvas& canvas, double page_width_mm, const BoardSheetOpt
                right_mm = left_mm + column_mm + gap_mm;
   canvas.text({left_mm, 24}, "Setting up the striped board", {.size_mm = 6.5, .bold = true});
 
-  const double side_view_mm = 0.58 * column_mm;
-  draw_side_view(canvas, {left_mm, top_mm, column_mm, side_view_mm}, true);
+  const double side_view_mm = 0.62 * column_mm;
+  draw_side_view(canvas, {left_mm, top_mm, column_mm, side_view_mm});
   const PageBox screen{left_mm, top_mm + side_view_mm + 12, 0.7 * column_mm, 0.5 * column_mm};
   draw_screen_view(canvas, screen);
   canvas.paragraph({screen.right_mm() + 4, screen.y_mm}, left_mm + column_mm - screen.right_mm() - 4,

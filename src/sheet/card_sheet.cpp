@@ -81,7 +81,7 @@ std::string card_sheet_pdf(const CardDefinition& card, Paper paper) {
   constexpr double steps_height_mm = 34, gap_mm = 8;
   const double drawing_height_mm = std::min(size.height_mm - margin_mm - steps_height_mm - y_mm, 66.0);
   const double side_view_mm = 1.7 * drawing_height_mm;
-  draw_side_view(canvas, {left_mm, y_mm, side_view_mm, drawing_height_mm}, true);
+  draw_side_view(canvas, {left_mm, y_mm, side_view_mm, drawing_height_mm});
   draw_screen_view(canvas, {left_mm + side_view_mm + gap_mm, y_mm + 1,
                             content_width_mm - side_view_mm - gap_mm, drawing_height_mm - 9});
 

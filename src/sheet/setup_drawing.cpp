@@ -32,6 +32,14 @@ std::vector<PagePoint> panel_line(const PageBox& box, double dent_x_mm, double c
   return line;
 }
 
+/// A length between two points, with arrow heads at both ends and its words beside the middle.
+void draw_dimension(Canvas& canvas, PagePoint a, PagePoint b, PagePoint words_at, const std::string& words, Align align) {
+  canvas.line({a, b}, {.colour = accent, .width_mm = 0.25});
+  canvas.arrow_head(a, b, accent);
+  canvas.arrow_head(b, a, accent);
+  canvas.text(words_at, words, fact, align);
+}
+
 void draw_phone(Canvas& canvas, PagePoint camera, double view_angle_deg) {
   // Edge-on: a slab across the line of sight, the camera on the side that faces the dent.
   constexpr double half_length_mm = 9, thickness_mm = 2;
@@ -91,13 +99,14 @@ void draw_small_card(Canvas& canvas, PagePoint corner, double unit_mm) {
 
 }  // namespace
 
-void draw_side_view(Canvas& canvas, const PageBox& box, bool tape) {
-  constexpr double view_angle_deg = 36;
-  const double crest_y_mm = box.bottom_mm() - 8;
-  const PagePoint dent{box.x_mm + 0.47 * box.width_mm, crest_y_mm};
-  const double reach_mm = 1.02 * (crest_y_mm - box.y_mm);
-  const PagePoint camera = at_angle(dent, -view_angle_deg, reach_mm);
-  const PagePoint seen = at_angle(dent, view_angle_deg, 0.9 * reach_mm);
+void draw_side_view(Canvas& canvas, const PageBox& box) {
+  // The good start that the steps name, to scale: phone 35 cm and board 30 cm from the dent, 35 degrees off square.
+  constexpr double view_angle_deg = 35, phone_cm = 35, board_cm = 30;
+  const double crest_y_mm = box.bottom_mm() - 13;
+  const double mm_per_cm = 0.97 * (crest_y_mm - box.y_mm) / phone_cm;
+  const PagePoint dent{box.x_mm + 0.5 * box.width_mm, crest_y_mm};
+  const PagePoint camera = at_angle(dent, -view_angle_deg, phone_cm * mm_per_cm);
+  const PagePoint seen = at_angle(dent, view_angle_deg, board_cm * mm_per_cm);
 
   canvas.line(panel_line(box, dent.x_mm, crest_y_mm), {.width_mm = 0.9});
   canvas.line({{dent.x_mm, dent.y_mm}, {dent.x_mm, box.y_mm + 6}},
@@ -106,25 +115,32 @@ void draw_side_view(Canvas& canvas, const PageBox& box, bool tape) {
   canvas.line({dent, seen}, ray);
   canvas.arrow_head(seen, dent, accent);
   draw_phone(canvas, camera, -view_angle_deg);
-  draw_board(canvas, seen.x_mm, box.y_mm, crest_y_mm - 3);
+  const double half_board_mm = 13 * mm_per_cm;
+  draw_board(canvas, seen.x_mm, std::max(box.y_mm, seen.y_mm - half_board_mm), seen.y_mm + half_board_mm);
 
-  const double arc_mm = 0.4 * reach_mm;
+  const double arc_mm = 0.4 * phone_cm * mm_per_cm;
   canvas.arc(dent, arc_mm, -90 - view_angle_deg, -90, {.colour = accent, .width_mm = 0.25});
-  canvas.text({dent.x_mm + 1.5, dent.y_mm - arc_mm - 1.5}, "16\u201350\u00b0", fact);
-  const PagePoint phone_label = between(camera, dent, 0.38);
-  canvas.turned_text({phone_label.x_mm - 2.6, phone_label.y_mm + 2}, 90 - view_angle_deg, "20\u201370 cm",
-                     fact);
-  if (tape) {
-    const PagePoint board_label = between(dent, seen, 0.52);
-    canvas.turned_text({board_label.x_mm + 2.6, board_label.y_mm + 2}, view_angle_deg - 90, "board distance",
-                       fact);
-  }
+  canvas.text({dent.x_mm - 0.5 * arc_mm, dent.y_mm - arc_mm - 1.5}, "35\u00b0", fact, Align::centre);
+  const PagePoint phone_label = between(camera, dent, 0.3);
+  canvas.turned_text({phone_label.x_mm + 2.6, phone_label.y_mm - 2}, 90 - view_angle_deg, "35 cm", fact);
+  const PagePoint board_label = between(dent, seen, 0.5);
+  canvas.turned_text({board_label.x_mm + 2.6, board_label.y_mm + 2}, view_angle_deg - 90, "tape this", fact);
+
+  // Heights beside phone and board, distances below the panel.
+  const double phone_foot_mm = camera.x_mm - 12, board_foot_mm = seen.x_mm + 6;
+  draw_dimension(canvas, {phone_foot_mm, camera.y_mm}, {phone_foot_mm, crest_y_mm},
+                 {phone_foot_mm - 1.5, 0.5 * (camera.y_mm + crest_y_mm)}, "29 cm", Align::right);
+  draw_dimension(canvas, {board_foot_mm, seen.y_mm}, {board_foot_mm, crest_y_mm},
+                 {board_foot_mm + 1.5, 0.5 * (seen.y_mm + crest_y_mm)}, "25 cm", Align::left);
+  const double below_mm = crest_y_mm + 11;
+  draw_dimension(canvas, {camera.x_mm, below_mm}, {dent.x_mm, below_mm}, {between(camera, dent, 0.5).x_mm, below_mm - 1}, "20 cm", Align::centre);
+  draw_dimension(canvas, {dent.x_mm, below_mm}, {seen.x_mm, below_mm}, {between(dent, seen, 0.5).x_mm, below_mm - 1}, "17 cm", Align::centre);
 
   constexpr double card_length_mm = 13;
-  canvas.fill({{dent.x_mm - 7 - card_length_mm, crest_y_mm - 0.9, card_length_mm, 0.9}}, accent);
-  canvas.text({dent.x_mm - 7 - 0.5 * card_length_mm, crest_y_mm + 5.5}, "card", label, Align::centre);
+  canvas.fill({{dent.x_mm - 5 - card_length_mm, crest_y_mm - 0.9, card_length_mm, 0.9}}, accent);
+  canvas.text({dent.x_mm - 5 - 0.5 * card_length_mm, crest_y_mm + 5.5}, "card", label, Align::centre);
   canvas.text({dent.x_mm, crest_y_mm + 5.5}, "dent", label, Align::centre);
-  canvas.text({camera.x_mm - 1, camera.y_mm - 6}, "phone", label, Align::right);
+  canvas.text({camera.x_mm - 5, camera.y_mm - 6}, "phone", label, Align::right);
   canvas.text({seen.x_mm + 4, box.y_mm + 4}, "board", label);
   canvas.text({box.right_mm(), crest_y_mm + 7.5}, "panel", label, Align::right);
 }

@@ -20,7 +20,7 @@ double draw_steps(Canvas& canvas, PagePoint top, double width_mm, const std::vec
                   double font_size_mm, int first_number = 1);
 
 /// From the side: how phone, card, dent and board stand to each other.
-void draw_side_view(Canvas& canvas, const PageBox& box, bool tape);
+void draw_side_view(Canvas& canvas, const PageBox& box);
 
 /// What the phone's screen should show.
 void draw_screen_view(Canvas& canvas, const PageBox& box);
