@@ -30,7 +30,8 @@ std::vector<std::size_t> usable(const std::vector<CameraShot>& shots, CameraCali
   std::map<Group, int> sizes;
   for (const CameraShot& shot : shots)
     if (!shot.view.points.empty()) ++sizes[group_of(shot)];
-  const auto largest = std::max_element(sizes.begin(), sizes.end(), [](const auto& a, const auto& b) { return a.second < b.second; });
+  const auto largest = std::max_element(sizes.begin(), sizes.end(),
+                                        [](const auto& a, const auto& b) { return a.second < b.second; });
   std::map<std::string, std::size_t> seen;
   std::vector<std::size_t> used;
   for (std::size_t i = 0; i < shots.size(); ++i) {
@@ -80,8 +81,8 @@ BundleState without(const BundleState& state, std::size_t photo) {
   return rest;
 }
 
-/// Tries focal lengths of phones from wide to long until one fits, then improves it. A poor focal length makes wrong
-/// ones of two nearly equal poses win, so poses are chosen anew with the better lens.
+/// Tries focal lengths of phones from wide to long until one fits, then improves it. A poor focal length
+/// makes wrong ones of two nearly equal poses win, so poses are chosen anew with the better lens.
 BundleState solve(TargetBundle& bundle, std::optional<double> focal_35mm_mm, const cv::Size& size) {
   std::vector<double> candidates = {13, 18, 26, 38, 55, 80};
   if (focal_35mm_mm) candidates = {*focal_35mm_mm};
@@ -111,11 +112,13 @@ BundleState solve(TargetBundle& bundle, std::optional<double> focal_35mm_mm, con
 double noise_of(const TargetBundle& bundle, const BundleState& state) {
   std::vector<double> all;
   for (std::size_t p = 0; p < bundle.views.size(); ++p)
-    for (const double e : errors_of(bundle, state.shared, state.poses[p], *bundle.views[p])) all.push_back(std::abs(e));
+    for (const double e : errors_of(bundle, state.shared, state.poses[p], *bundle.views[p]))
+      all.push_back(std::abs(e));
   const double residuals = static_cast<double>(all.size());
   const auto unknowns = static_cast<double>(shared_parameters + pose_parameters * bundle.views.size());
   constexpr double least_px = 0.01;  // 8-bit pictures show no corner better
-  return std::max(least_px, 1.4826 * median_of(all) * std::sqrt(residuals / std::max(residuals - unknowns, 0.25 * residuals)));
+  return std::max(least_px, 1.4826 * median_of(all) *
+                                std::sqrt(residuals / std::max(residuals - unknowns, 0.25 * residuals)));
 }
 
 /// The photo that fits far worse than the others, if one does: blurred, or its target bent or moved.
@@ -130,14 +133,16 @@ std::optional<std::size_t> misfit(const TargetBundle& bundle, const BundleState&
   return value > std::max(far_off * median_of(rms), tolerable_px) ? std::optional(index) : std::nullopt;
 }
 
-/// Leaves each photo out in turn: its error with the others' lens, and how far that lens moves (the jackknife: Efron, The
-/// Jackknife, the Bootstrap and Other Resampling Plans, 1982, ch. 3) against how far corner noise alone would move it: by
-/// the covariance without the photo less the one with it.
+/// Leaves each photo out in turn: its error with the others' lens, and how far that lens moves (the
+/// jackknife: Efron, The Jackknife, the Bootstrap and Other Resampling Plans, 1982, ch. 3) against how far
+/// corner noise alone would move it: by the covariance without the photo less the one with it.
 void cross_validate(const TargetBundle& bundle, const BundleState& state, CameraCalibration& calibration) {
   using LensVector = Eigen::Matrix<double, lens_parameters, 1>;
   using LensMatrix = Eigen::Matrix<double, lens_parameters, lens_parameters>;
   const std::size_t n = bundle.views.size();
-  const auto of_lens = [](const SharedCovariance& c) { return LensMatrix(c.topLeftCorner<lens_parameters, lens_parameters>()); };
+  const auto of_lens = [](const SharedCovariance& c) {
+    return LensMatrix(c.topLeftCorner<lens_parameters, lens_parameters>());
+  };
   const LensMatrix with_all = of_lens(calibration.covariance);
   LensMatrix moved = LensMatrix::Zero(), expected = LensMatrix::Zero();
   double sum = 0, corners = 0;
@@ -186,7 +191,8 @@ CameraCalibration calibrate_camera(const CalibrationTarget& target, const std::v
   bundle.prior_sigma = sigmas(options.priors, target, size);
   BundleState state = solve(bundle, calibration.focal_35mm_mm, size);
   while (const auto worst = misfit(bundle, state)) {
-    calibration.unused.push_back({used[*worst], "its corners do not fit the other photos: blurred, or the target bent"});
+    calibration.unused.push_back(
+        {used[*worst], "its corners do not fit the other photos: blurred, or the target bent"});
     used.erase(used.begin() + static_cast<std::ptrdiff_t>(*worst));
     bundle = without(bundle, *worst);
     state = without(state, *worst);

@@ -14,8 +14,9 @@ namespace {
 
 /// Moves the origin to the middle of the points' extent.
 void centre(CalibrationTarget& target) {
-  const auto [left, right] = std::minmax_element(target.points.begin(), target.points.end(),
-                                                 [](const auto& a, const auto& b) { return a.x_mm < b.x_mm; });
+  const auto [left, right] =
+      std::minmax_element(target.points.begin(), target.points.end(),
+                          [](const auto& a, const auto& b) { return a.x_mm < b.x_mm; });
   const auto [low, high] = std::minmax_element(target.points.begin(), target.points.end(),
                                                [](const auto& a, const auto& b) { return a.y_mm < b.y_mm; });
   const double x = 0.5 * (left->x_mm + right->x_mm), y = 0.5 * (low->y_mm + high->y_mm);
@@ -47,13 +48,18 @@ CalibrationTarget card_target(const CardDefinition& card) {
 
 void Chessboard::validate() const {
   if (columns < 3 || rows < 3 || columns > 60 || rows > 60)
-    throw UsageError("a chessboard needs from 3 to 60 inner corners each way (places where four squares meet)");
-  if (!(square_mm > 0 && square_mm <= 1000)) throw UsageError("a chessboard's square must be above 0 and at most 1000 mm wide");
+    throw UsageError(
+        "a chessboard needs from 3 to 60 inner corners each way (places where four squares meet)");
+  if (!(square_mm > 0 && square_mm <= 1000))
+    throw UsageError("a chessboard's square must be above 0 and at most 1000 mm wide");
 }
 
 CalibrationTarget chessboard_target(const Chessboard& board) {
   board.validate();
-  CalibrationTarget target{"chessboard of " + std::to_string(board.columns) + " x " + std::to_string(board.rows) + " inner corners", {}, 0};
+  CalibrationTarget target{"chessboard of " + std::to_string(board.columns) + " x " +
+                               std::to_string(board.rows) + " inner corners",
+                           {},
+                           0};
   for (int row = 0; row < board.rows; ++row)
     for (int column = 0; column < board.columns; ++column)
       target.points.push_back({column * board.square_mm, row * board.square_mm, 0, 0});
@@ -77,7 +83,8 @@ TargetView see_card(const cv::Mat& grey, const CardDefinition& card) {
   if (view.points.empty())
     view.problem = tags.empty() ? "no tag can be read in it" : "none of its tags is the card's";
   else if (view.points.size() < std::min(fewest_corners, 4 * card.tags.size()) || !spread_out(view.pixels))
-    view.problem = "too little of the card can be read in it (" + std::to_string(view.points.size() / 4) + " of " + std::to_string(card.tags.size()) + " tags)";
+    view.problem = "too little of the card can be read in it (" + std::to_string(view.points.size() / 4) +
+                   " of " + std::to_string(card.tags.size()) + " tags)";
   if (!view.problem.empty()) view.points.clear(), view.pixels.clear();
   return view;
 }
@@ -86,16 +93,18 @@ TargetView see_chessboard(const cv::Mat& grey, const Chessboard& board) {
   board.validate();
   // The search costs seconds at full size; on a reduced picture it finds the corners to a pixel or so.
   constexpr int search_side_px = 1600;
-  const int factor = std::max(1, static_cast<int>(std::lround(static_cast<double>(std::max(grey.cols, grey.rows)) / search_side_px)));
+  const int factor = std::max(
+      1, static_cast<int>(std::lround(static_cast<double>(std::max(grey.cols, grey.rows)) / search_side_px)));
   cv::Mat reduced = grey;
   if (factor > 1)
     cv::resize(grey(cv::Rect(0, 0, grey.cols / factor * factor, grey.rows / factor * factor)), reduced,
                cv::Size(grey.cols / factor, grey.rows / factor), 0, 0, cv::INTER_AREA);
   std::vector<cv::Point2f> corners;
   TargetView view;
-  if (!cv::findChessboardCornersSB(reduced, cv::Size(board.columns, board.rows), corners, cv::CALIB_CB_NORMALIZE_IMAGE)) {
-    view.problem = "no whole chessboard of " + std::to_string(board.columns) + " x " + std::to_string(board.rows) +
-                   " inner corners can be seen in it";
+  if (!cv::findChessboardCornersSB(reduced, cv::Size(board.columns, board.rows), corners,
+                                   cv::CALIB_CB_NORMALIZE_IMAGE)) {
+    view.problem = "no whole chessboard of " + std::to_string(board.columns) + " x " +
+                   std::to_string(board.rows) + " inner corners can be seen in it";
     return view;
   }
   double shortest = 1e9;

@@ -8,12 +8,14 @@
 namespace ripplegauge {
 namespace {
 
-/// Where the influence of an outlier begins to fall, in standard deviations: 95 % efficient on Gaussian errors
-/// (Huber & Ronchetti, Robust Statistics, 2009).
+/// Where the influence of an outlier begins to fall, in standard deviations: 95 % efficient on Gaussian
+/// errors (Huber & Ronchetti, Robust Statistics, 2009).
 constexpr double cauchy_scale = 2.385;
 
 Eigen::Matrix3d turn_by(const Eigen::Vector3d& gibbs) {
-  return Eigen::Quaterniond(1, 0.5 * gibbs.x(), 0.5 * gibbs.y(), 0.5 * gibbs.z()).normalized().toRotationMatrix();
+  return Eigen::Quaterniond(1, 0.5 * gibbs.x(), 0.5 * gibbs.y(), 0.5 * gibbs.z())
+      .normalized()
+      .toRotationMatrix();
 }
 
 TargetPose moved(const TargetPose& pose, const Eigen::Ref<const Eigen::VectorXd>& step) {
@@ -31,16 +33,18 @@ TargetPose pose_from(const cv::Mat& rotation_vector, const cv::Mat& translation)
   return pose;
 }
 
-double cost_of(const TargetBundle& bundle, const SharedVector& shared, const TargetPose& pose, const TargetView& view) {
+double cost_of(const TargetBundle& bundle, const SharedVector& shared, const TargetPose& pose,
+               const TargetView& view) {
   double cost = 0;
   for (const double e : errors_of(bundle, shared, pose, view))
     cost += cauchy_scale * cauchy_scale * cauchy_cost(e / (cauchy_scale * bundle.corner_noise_px));
   return cost;
 }
 
-/// Adds a view's normal equations: shared parameters at 0, its pose at `pose_at`. `shared_free` false: the pose alone.
-void add_view(const TargetBundle& bundle, const SharedVector& shared, const TargetPose& pose, const TargetView& view,
-              int pose_at, bool shared_free, NormalEquations& out) {
+/// Adds a view's normal equations: shared parameters at 0, its pose at `pose_at`. `shared_free` false: the
+/// pose alone.
+void add_view(const TargetBundle& bundle, const SharedVector& shared, const TargetPose& pose,
+              const TargetView& view, int pose_at, bool shared_free, NormalEquations& out) {
   Eigen::Matrix<double, photo_unknowns, photo_unknowns> hessian;
   Eigen::Matrix<double, photo_unknowns, 1> gradient;
   hessian.setZero(), gradient.setZero();
@@ -51,23 +55,29 @@ void add_view(const TargetBundle& bundle, const SharedVector& shared, const Targ
       const double r = error[k] / bundle.corner_noise_px, scaled = r / cauchy_scale;
       const double weight = cauchy_weight(scaled);
       out.cost += cauchy_scale * cauchy_scale * cauchy_cost(scaled);
-      const Eigen::Matrix<double, photo_unknowns, 1> j = p.jacobian.row(k).transpose() / bundle.corner_noise_px;
+      const Eigen::Matrix<double, photo_unknowns, 1> j =
+          p.jacobian.row(k).transpose() / bundle.corner_noise_px;
       gradient += weight * r * j;
       hessian.noalias() += weight * j * j.transpose();
     }
   }
   out.gradient.segment(pose_at, pose_parameters) += gradient.tail<pose_parameters>();
-  out.hessian.block(pose_at, pose_at, pose_parameters, pose_parameters) += hessian.bottomRightCorner<pose_parameters, pose_parameters>();
+  out.hessian.block(pose_at, pose_at, pose_parameters, pose_parameters) +=
+      hessian.bottomRightCorner<pose_parameters, pose_parameters>();
   if (!shared_free) return;
   out.gradient.head(shared_parameters) += gradient.head<shared_parameters>();
-  out.hessian.topLeftCorner(shared_parameters, shared_parameters) += hessian.topLeftCorner<shared_parameters, shared_parameters>();
-  out.hessian.block(0, pose_at, shared_parameters, pose_parameters) += hessian.topRightCorner<shared_parameters, pose_parameters>();
-  out.hessian.block(pose_at, 0, pose_parameters, shared_parameters) += hessian.bottomLeftCorner<pose_parameters, shared_parameters>();
+  out.hessian.topLeftCorner(shared_parameters, shared_parameters) +=
+      hessian.topLeftCorner<shared_parameters, shared_parameters>();
+  out.hessian.block(0, pose_at, shared_parameters, pose_parameters) +=
+      hessian.topRightCorner<shared_parameters, pose_parameters>();
+  out.hessian.block(pose_at, 0, pose_parameters, shared_parameters) +=
+      hessian.bottomLeftCorner<pose_parameters, shared_parameters>();
 }
 
 }  // namespace
 
-ProjectedPoint project(const NominalLens& nominal, const SharedVector& shared, const TargetPose& pose, const TargetPoint& point) {
+ProjectedPoint project(const NominalLens& nominal, const SharedVector& shared, const TargetPose& pose,
+                       const TargetPoint& point) {
   const auto s = [&](int index) { return PhotoDual::variable(shared[index], index); };
   const auto step = [](int index) { return PhotoDual::variable(0.0, shared_parameters + index); };
   // On the target: ink, stretch, bow.
@@ -85,7 +95,8 @@ ProjectedPoint project(const NominalLens& nominal, const SharedVector& shared, c
   // Through the lens.
   const PhotoDual a = cx / cz, b = cy / cz, r2 = a * a + b * b;
   const PhotoDual d = nominal.focal_px * exp(s(c_log_focal)) * (1.0 + r2 * (s(c_k1) + r2 * s(c_k2)));
-  const PhotoDual u = d * a + (nominal.centre_u_px + s(c_centre)), v = d * b + (nominal.centre_v_px + s(c_centre + 1));
+  const PhotoDual u = d * a + (nominal.centre_u_px + s(c_centre)),
+                  v = d * b + (nominal.centre_v_px + s(c_centre + 1));
   ProjectedPoint out;
   out.pixel = {u.value, v.value};
   out.jacobian.row(0) = u.gradient.transpose();
@@ -93,7 +104,8 @@ ProjectedPoint project(const NominalLens& nominal, const SharedVector& shared, c
   return out;
 }
 
-std::vector<double> errors_of(const TargetBundle& bundle, const SharedVector& shared, const TargetPose& pose, const TargetView& view) {
+std::vector<double> errors_of(const TargetBundle& bundle, const SharedVector& shared, const TargetPose& pose,
+                              const TargetView& view) {
   std::vector<double> errors;
   for (std::size_t i = 0; i < view.points.size(); ++i) {
     const cv::Point2d p = project(bundle.nominal, shared, pose, bundle.target->points[view.points[i]]).pixel;
@@ -115,9 +127,11 @@ std::vector<TargetPose> poses_from(const TargetBundle& bundle, const SharedVecto
   std::vector<TargetPose> poses;
   for (const TargetView* view : bundle.views) {
     std::vector<cv::Point3d> object;
-    for (const std::size_t i : view->points) object.emplace_back(bundle.target->points[i].x_mm, bundle.target->points[i].y_mm, 0);
+    for (const std::size_t i : view->points)
+      object.emplace_back(bundle.target->points[i].x_mm, bundle.target->points[i].y_mm, 0);
     std::vector<cv::Mat> rotations, translations;
-    cv::solvePnPGeneric(object, view->pixels, k, distortion, rotations, translations, false, cv::SOLVEPNP_IPPE);
+    cv::solvePnPGeneric(object, view->pixels, k, distortion, rotations, translations, false,
+                        cv::SOLVEPNP_IPPE);
     TargetPose best;
     double least = -1;
     for (std::size_t i = 0; i < rotations.size(); ++i) {
@@ -130,8 +144,10 @@ std::vector<TargetPose> poses_from(const TargetBundle& bundle, const SharedVecto
   return poses;
 }
 
-TargetPose fit_pose(const TargetBundle& bundle, const SharedVector& shared, const TargetView& view, const TargetPose& start) {
-  // The base moves along with the solution: one minimisation a turn, each around a base where the turn is small.
+TargetPose fit_pose(const TargetBundle& bundle, const SharedVector& shared, const TargetView& view,
+                    const TargetPose& start) {
+  // The base moves along with the solution: one minimisation a turn, each around a base where the turn is
+  // small.
   TargetPose pose = start;
   for (int round = 0; round < 3; ++round) {
     Eigen::VectorXd step = Eigen::VectorXd::Zero(pose_parameters);
@@ -151,7 +167,9 @@ TargetPose fit_pose(const TargetBundle& bundle, const SharedVector& shared, cons
 
 void fit(const TargetBundle& bundle, BundleState& state, SharedCovariance* covariance) {
   const int n = shared_parameters + pose_parameters * static_cast<int>(bundle.views.size());
-  const auto at = [](std::size_t photo) { return shared_parameters + pose_parameters * static_cast<int>(photo); };
+  const auto at = [](std::size_t photo) {
+    return shared_parameters + pose_parameters * static_cast<int>(photo);
+  };
   Eigen::MatrixXd hessian;
   const auto equations = [&](const Eigen::VectorXd& x, bool with_derivatives, NormalEquations& out) {
     const SharedVector shared = x.head<shared_parameters>();
@@ -174,10 +192,13 @@ void fit(const TargetBundle& bundle, BundleState& state, SharedCovariance* covar
     x.head<shared_parameters>() = state.shared;
     minimise(equations, x, {.max_iterations = 20, .relative_cost_tolerance = 1e-9}, &hessian);
     state.shared = x.head<shared_parameters>();
-    for (std::size_t p = 0; p < bundle.views.size(); ++p) state.poses[p] = moved(state.poses[p], x.segment(at(p), pose_parameters));
+    for (std::size_t p = 0; p < bundle.views.size(); ++p)
+      state.poses[p] = moved(state.poses[p], x.segment(at(p), pose_parameters));
   }
   if (covariance != nullptr)
-    *covariance = hessian.ldlt().solve(Eigen::MatrixXd::Identity(n, n)).topLeftCorner<shared_parameters, shared_parameters>();
+    *covariance = hessian.ldlt()
+                      .solve(Eigen::MatrixXd::Identity(n, n))
+                      .topLeftCorner<shared_parameters, shared_parameters>();
 }
 
 }  // namespace ripplegauge

@@ -9,7 +9,8 @@
 
 namespace ripplegauge {
 
-inline constexpr int pose_parameters = 6;  ///< small rotation (Gibbs vector) on top of a base, translation in mm
+inline constexpr int pose_parameters =
+    6;  ///< small rotation (Gibbs vector) on top of a base, translation in mm
 inline constexpr int photo_unknowns = shared_parameters + pose_parameters;
 using SharedVector = Eigen::Matrix<double, shared_parameters, 1>;
 using PoseVector = Eigen::Matrix<double, pose_parameters, 1>;
@@ -25,7 +26,8 @@ struct ProjectedPoint {
   cv::Point2d pixel;
   Eigen::Matrix<double, 2, photo_unknowns> jacobian;
 };
-ProjectedPoint project(const NominalLens& nominal, const SharedVector& shared, const TargetPose& pose, const TargetPoint& point);
+ProjectedPoint project(const NominalLens& nominal, const SharedVector& shared, const TargetPose& pose,
+                       const TargetPoint& point);
 
 /// What is fixed in a bundle.
 struct TargetBundle {
@@ -48,10 +50,12 @@ std::vector<TargetPose> poses_from(const TargetBundle& bundle, const SharedVecto
 /// Improves the state. `covariance`, if given, receives the shared parameters' at the solution.
 void fit(const TargetBundle& bundle, BundleState& state, SharedCovariance* covariance = nullptr);
 /// Improves one pose, everything shared held.
-TargetPose fit_pose(const TargetBundle& bundle, const SharedVector& shared, const TargetView& view, const TargetPose& start);
+TargetPose fit_pose(const TargetBundle& bundle, const SharedVector& shared, const TargetView& view,
+                    const TargetPose& start);
 
 /// Seen minus projected, px, two a corner.
-std::vector<double> errors_of(const TargetBundle& bundle, const SharedVector& shared, const TargetPose& pose, const TargetView& view);
+std::vector<double> errors_of(const TargetBundle& bundle, const SharedVector& shared, const TargetPose& pose,
+                              const TargetView& view);
 
 Lens lens_of(const NominalLens& nominal, const SharedVector& shared);
 

@@ -1,11 +1,17 @@
 #include <charconv>
+#include <cstdio>
 #include <iostream>
 #include <memory>
+#include <optional>
 
 #include "command.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/board_file.hpp"
+#include "ripplegauge/files/camera_profile_file.hpp"
+#include "ripplegauge/files/card_file.hpp"
+#include "ripplegauge/measure/pitch_check.hpp"
+#include "terminal.hpp"
 
 namespace ripplegauge::cli {
 namespace {
@@ -13,10 +19,14 @@ namespace {
 constexpr double largest_mm = 10000;  // as board files allow
 
 struct BoardArguments {
-  std::string file, name;
-  double pitch_mm = 0;
+  std::string file, from;
+  std::optional<std::string> name;
+  std::optional<double> pitch_mm;
   bool mirrored = false;
   std::vector<std::string> tags;
+  std::string photo, card_file, camera_file;
+  std::optional<double> distance_mm;
+  double bar_mm = 100;
 };
 
 template <class T>
@@ -54,18 +64,89 @@ void require_readable(const std::string& text) {
   }
 }
 
-int run_board(const BoardArguments& a) {
-  if (!(a.pitch_mm > 0 && a.pitch_mm <= largest_mm))
+/// What the options say, on top of the board that they start from.
+BoardDefinition board_for(const BoardArguments& a) {
+  if (a.from.empty() && !a.pitch_mm)
+    throw UsageError("give the board's --pitch, or --from a board file that has it");
+  BoardDefinition board = a.from.empty() ? BoardDefinition{} : read_board(a.from);
+  if (a.name) board.name = *a.name;
+  if (a.pitch_mm) board.pitch_mm = *a.pitch_mm;
+  if (!(board.pitch_mm > 0 && board.pitch_mm <= largest_mm))
     throw UsageError("--pitch must be above 0 and below 10 m, in mm");
-  BoardDefinition board{a.name, a.pitch_mm, a.mirrored, {}};
+  if (a.mirrored && !board.tags.empty() && !board.printed_mirrored)
+    throw UsageError("--mirrored: the tags of " + a.from +
+                     " are not mirrored, and a board has one kind only");
+  board.printed_mirrored = board.printed_mirrored || a.mirrored;
   for (const std::string& tag : a.tags) board.tags.push_back(tag_from(tag));
   if (const auto conflict = tag_conflict(board.tags)) throw UsageError("--tag: " + *conflict);
+  return board;
+}
+
+/// Says what the photo shows of the pitch. False when the board file would be wrong.
+bool pitch_holds(const BoardArguments& a, double pitch_mm) {
+  if (!a.distance_mm)
+    throw UsageError(
+        "--photo needs --board-distance: tape from the panel at the card's inner corner to the stripes seen "
+        "there");
+  MeasureRequest request;
+  request.card =
+      read_card(a.card_file.empty() ? data_dir() / "card-corner.json" : std::filesystem::path(a.card_file));
+  request.board_pitch_mm = pitch_mm;
+  request.board_distance_mm = a.distance_mm;
+  request.bar_length_mm = a.bar_mm;
+  if (!a.camera_file.empty()) request.camera = read_camera_profile(a.camera_file);
+  const PitchCheck check = check_pitch(read_photo(a.photo), request);
+  std::cout << a.photo << "\n";
+  for (const Warning& warning : check.warnings) std::cout << wrap("Warning: " + warning.message, "  ", "  ");
+  if (check.refusal) {
+    std::cout << wrap("Pitch not checked: " + check.refusal->message, "  ", "  ")
+              << wrap("What to do: " + check.refusal->remedy, "  ", "  ");
+    return false;
+  }
+  char text[300];
+  std::snprintf(text, sizeof text,
+                "pitch %.2f mm (%.2f to %.2f) by card, stripes and a distance of %.0f mm; stated: %g mm",
+                check.pitch_mm.value, check.pitch_mm.low, check.pitch_mm.high, *a.distance_mm,
+                check.stated_mm);
+  std::cout << wrap(text, "  ", "  ");
+  std::snprintf(text, sizeof text, "standard uncertainty %.1f %% from the tape, %.1f %% from the photo",
+                check.from_distance_percent, check.from_photo_percent);
+  std::cout << wrap(text, "  ", "  ");
+  switch (check.verdict) {
+    case PitchVerdict::agrees:
+      std::cout << "  They agree.\n";
+      return true;
+    case PitchVerdict::half:
+      std::cout << wrap(
+          "The stated pitch is half of that: a pitch is one light plus one dark stripe, not one stripe.",
+          "  ", "  ");
+      return false;
+    case PitchVerdict::twice:
+      std::cout << wrap("The stated pitch is twice that: a pitch is one light plus one dark stripe, not two.",
+                        "  ", "  ");
+      return false;
+    case PitchVerdict::differs:
+      break;
+  }
+  std::cout << wrap(
+      "They disagree. Tape over ten pitches and divide; measure the card's check bar (--bar-length) and the "
+      "distance again.",
+      "  ", "  ");
+  return false;
+}
+
+int run_board(const BoardArguments& a) {
+  const BoardDefinition board = board_for(a);
   if (std::filesystem::exists(a.file))
     throw UsageError(a.file + " exists already; choose another name, or remove it first");
   const std::string text = board_to_json(board);
   require_readable(text);
+  if (!a.photo.empty() && !pitch_holds(a, board.pitch_mm)) {
+    std::cout << "No board file was written.\n";
+    return exit_refused;
+  }
   write_atomically(a.file, text);
-  std::cout << "wrote " << a.file << ": pitch " << a.pitch_mm << " mm, "
+  std::cout << "wrote " << a.file << ": pitch " << board.pitch_mm << " mm, "
             << (board.tags.empty() ? "no tags" : std::to_string(board.tags.size()) + " tags")
             << ". Give it to measure as --board\n";
   return exit_ok;
@@ -80,8 +161,8 @@ void add_board_command(CLI::App& app, ChosenCommand& chosen) {
   board
       ->add_option("--pitch", a->pitch_mm,
                    "One light plus one dark stripe, mm: tape over ten of them\nand divide")
-      ->required()
       ->type_name("MM");
+  board->add_option("--from", a->from, "Start from this board file: only say what is new")->type_name("FILE");
   board->add_option("--name", a->name, "What you call it")->type_name("TEXT");
   board
       ->add_option("--tag", a->tags,
@@ -92,10 +173,31 @@ void add_board_command(CLI::App& app, ChosenCommand& chosen) {
       ->take_all()
       ->type_name("ID,X,Y,SIDE");
   board->add_flag("--mirrored", a->mirrored, "The tags are printed mirrored: they read in the reflection");
+  const std::string check = "Check the pitch on a photo of the board's reflection beside the card";
+  board->add_option("--photo", a->photo, "Photo, best of a flat panel or a pane of glass")
+      ->type_name("PHOTO")
+      ->group(check);
+  board
+      ->add_option("--board-distance", a->distance_mm,
+                   "Tape from the panel at the card's inner corner to the\nstripes seen there, mm")
+      ->type_name("MM")
+      ->group(check);
+  board->add_option("--bar-length", a->bar_mm, "What the card's 100 mm check bar really measures, mm")
+      ->type_name("MM")
+      ->capture_default_str()
+      ->group(check);
+  board->add_option("--card", a->card_file, "Card file, if not the standard corner card")
+      ->type_name("FILE")
+      ->group(check);
+  board->add_option("--camera", a->camera_file, "Camera profile of the phone's lens")
+      ->type_name("FILE")
+      ->group(check);
   board->footer(
+      "ripplegauge sheet tags prints tags to stick onto a board.\n\n"
       "Examples:\n"
       "  ripplegauge board wall.json --pitch 20 --name \"wall board\"\n"
-      "  ripplegauge board stickers.json --pitch 16 --mirrored --tag 40,-250,180,40 --tag 41,250,180,40");
+      "  ripplegauge board wall.json --pitch 20 --photo wall.jpg --board-distance 310\n"
+      "  ripplegauge board tagged.json --from wall.json --mirrored --tag 40,-250,180,40 --tag 41,250,180,40");
   board->callback([a, &chosen] { chosen = [a] { return run_board(*a); }; });
 }
 

@@ -39,7 +39,8 @@ Chessboard chessboard_from(const std::string& words, double square_mm) {
   Chessboard board;
   char rest = 0;
   if (std::sscanf(words.c_str(), "%3dx%3d%c", &board.columns, &board.rows, &rest) != 2)
-    throw UsageError("--chessboard " + words + ": give columns and rows of inner corners, such as --chessboard 9x6");
+    throw UsageError("--chessboard " + words +
+                     ": give columns and rows of inner corners, such as --chessboard 9x6");
   board.square_mm = square_mm;
   board.validate();
   return board;
@@ -56,13 +57,19 @@ Target target_for(const CameraArguments& a) {
     const Chessboard board = chessboard_from(a.chessboard, a.square_mm);
     return {chessboard_target(board), [board](const cv::Mat& grey) { return see_chessboard(grey, board); }};
   }
-  const CardDefinition card = read_card(a.card_file.empty() ? data_dir() / "card-corner.json" : std::filesystem::path(a.card_file));
+  const CardDefinition card =
+      read_card(a.card_file.empty() ? data_dir() / "card-corner.json" : std::filesystem::path(a.card_file));
   return {card_target(card), [card](const cv::Mat& grey) { return see_card(grey, card); }};
 }
 
 CameraShot shot_of(const std::string& file, const Target& target) {
   const Photo photo = read_photo(file);
-  CameraShot shot{file, photo.grey.size(), photo.exif_orientation, photo.focal_35mm_mm, sha256_of_file(file), target.see(photo.grey)};
+  CameraShot shot{file,
+                  photo.grey.size(),
+                  photo.exif_orientation,
+                  photo.focal_35mm_mm,
+                  sha256_of_file(file),
+                  target.see(photo.grey)};
   if (swaps_sides(shot.orientation)) std::swap(shot.stored_size.width, shot.stored_size.height);
   for (cv::Point2d& p : shot.view.pixels) p = stored_from_upright(p, shot.orientation, photo.grey.size());
   return shot;
@@ -84,29 +91,46 @@ std::string joined(const std::vector<std::string>& words) {
 void print_unused(const CameraCalibration& c, const std::vector<CameraShot>& shots) {
   if (c.unused.empty()) return;
   std::cout << "  Not used:\n";
-  for (const UnusedPhoto& photo : c.unused) std::cout << wrap(shots[photo.shot].name + ": " + photo.reason, "    ", "      ");
+  for (const UnusedPhoto& photo : c.unused)
+    std::cout << wrap(shots[photo.shot].name + ": " + photo.reason, "    ", "      ");
 }
 
-void print_calibration(const CameraCalibration& c, const std::vector<CameraShot>& shots, const CalibrationTarget& target, const Coverage& coverage) {
+void print_calibration(const CameraCalibration& c, const std::vector<CameraShot>& shots,
+                       const CalibrationTarget& target, const Coverage& coverage) {
   const LensUncertainty u = c.uncertainty();
   const double diagonal_px = std::hypot(c.stored_size.width, c.stored_size.height);
-  std::cout << format("%zu photos of the ", c.photos.size()) << target.name << format(", %d x %d pixels", c.stored_size.width, c.stored_size.height)
-            << (c.focal_35mm_mm ? format(", EXIF focal length %g mm", *c.focal_35mm_mm) : std::string()) << "\n";
+  std::cout << format("%zu photos of the ", c.photos.size()) << target.name
+            << format(", %d x %d pixels", c.stored_size.width, c.stored_size.height)
+            << (c.focal_35mm_mm ? format(", EXIF focal length %g mm", *c.focal_35mm_mm) : std::string())
+            << "\n";
   std::cout << "  focal length   " << with_interval(c.lens.focal_px, c.lens.focal_px * u.log_focal) << " px, "
-            << format("%.2f mm (35 mm equivalent)\n", c.lens.focal_px / focal_px_from_35mm(1, c.stored_size.width, c.stored_size.height));
-  std::cout << "  centre         " << with_interval(c.lens.centre_u_px, u.centre_u_px) << " px from the left\n"
-            << "                 " << with_interval(c.lens.centre_v_px, u.centre_v_px) << " px from the top\n";
-  std::cout << "  distortion     k1 " << with_interval(c.lens.k1, u.k1) << "\n                 k2 " << with_interval(c.lens.k2, u.k2) << "\n";
-  std::cout << format("  corners        off by %.2f px (rms), %.2f px in photos left out of the fit\n", c.rms_px, c.held_out_rms_px);
+            << format("%.2f mm (35 mm equivalent)\n",
+                      c.lens.focal_px / focal_px_from_35mm(1, c.stored_size.width, c.stored_size.height));
+  std::cout << "  centre         " << with_interval(c.lens.centre_u_px, u.centre_u_px)
+            << " px from the left\n"
+            << "                 " << with_interval(c.lens.centre_v_px, u.centre_v_px)
+            << " px from the top\n";
+  std::cout << "  distortion     k1 " << with_interval(c.lens.k1, u.k1) << "\n                 k2 "
+            << with_interval(c.lens.k2, u.k2) << "\n";
+  std::cout << format("  corners        off by %.2f px (rms), %.2f px in photos left out of the fit\n",
+                      c.rms_px, c.held_out_rms_px);
   const double ray_px = ray_uncertainty_px(c);
-  std::cout << format("  rays           known to %.2f px, %.3f %% of the diagonal (rms over the picture)\n", ray_px, 100 * ray_px / diagonal_px);
-  std::cout << format("  evidence       in %d of %d fields of the picture\n", coverage.fields_seen(), Coverage::columns * Coverage::rows);
+  std::cout << format("  rays           known to %.2f px, %.3f %% of the diagonal (rms over the picture)\n",
+                      ray_px, 100 * ray_px / diagonal_px);
+  std::cout << format("  evidence       in %d of %d fields of the picture\n", coverage.fields_seen(),
+                      Coverage::columns * Coverage::rows);
   const std::vector<std::string> unseen = unseen_places(c, shots);
-  if (!unseen.empty()) std::cout << wrap("none at the " + joined(unseen), "                 ", "                 ");
-  constexpr double telling = 1.5;  // by chance up to about 1.3
+  if (!unseen.empty())
+    std::cout << wrap("none at the " + joined(unseen), "                 ", "                 ");
+  constexpr double telling = 2;  // by chance up to about 1.5
   if (c.disagreement > telling)
-    std::cout << wrap(format("Warning: the photos disagree with each other %.1f times as much as their sharpness allows, and the intervals are "
-                             "wider for it. Lay the target on something flat and stiff, and move the phone, not the target.", c.disagreement), "  ", "  ");
+    std::cout << wrap(
+        format(
+            "Warning: the photos disagree with each other %.1f times as much as their sharpness allows, and "
+            "the intervals are "
+            "wider for it. Lay the target on something flat and stiff, and move the phone, not the target.",
+            c.disagreement),
+        "  ", "  ");
 }
 
 void print_next(const std::vector<NextShot>& next, double diagonal_px) {
@@ -116,21 +140,38 @@ void print_next(const std::vector<NextShot>& next, double diagonal_px) {
   }
   std::cout << "  What to shoot next, and what it would bring (focal length, rays):\n";
   for (std::size_t i = 0; i < next.size(); ++i)
-    std::cout << wrap(format("%zu. ", i + 1) + next[i].words + format(" (to %.2f %%, %.3f %%)", 200 * next[i].log_focal, 100 * next[i].ray_px / diagonal_px), "    ", "       ");
+    std::cout << wrap(
+        format("%zu. ", i + 1) + next[i].words +
+            format(" (to %.2f %%, %.3f %%)", 200 * next[i].log_focal, 100 * next[i].ray_px / diagonal_px),
+        "    ", "       ");
 }
 
-CameraProfile profile_of(const CameraCalibration& c, const std::vector<CameraShot>& shots, const CalibrationTarget& target) {
-  CameraProfile profile{today(), RIPPLEGAUGE_VERSION, CV_VERSION, target.name, c.stored_size.width, c.stored_size.height,
-                        c.focal_35mm_mm, c.lens, c.uncertainty(), c.rms_px, c.held_out_rms_px, {}};
+CameraProfile profile_of(const CameraCalibration& c, const std::vector<CameraShot>& shots,
+                         const CalibrationTarget& target) {
+  CameraProfile profile{today(),
+                        RIPPLEGAUGE_VERSION,
+                        CV_VERSION,
+                        target.name,
+                        c.stored_size.width,
+                        c.stored_size.height,
+                        c.focal_35mm_mm,
+                        c.lens,
+                        c.uncertainty(),
+                        c.rms_px,
+                        c.held_out_rms_px,
+                        {}};
   for (const CalibratedPhoto& photo : c.photos)
-    profile.photos.push_back({shots[photo.shot].name, shots[photo.shot].sha256, photo.pose.tilt_deg(), photo.rms_px, photo.held_out_rms_px});
+    profile.photos.push_back({shots[photo.shot].name, shots[photo.shot].sha256, photo.pose.tilt_deg(),
+                              photo.rms_px, photo.held_out_rms_px});
   return profile;
 }
 
 int run_camera(const CameraArguments& a) {
   if (a.photos.size() < fewest_photos || a.photos.size() > most_photos)
-    throw UsageError(format("a camera profile takes from %zu to %zu photos; %zu were given", fewest_photos, most_photos, a.photos.size()));
-  if (!a.chessboard.empty() && a.square_mm <= 0) throw UsageError("--chessboard needs --square-mm, the width of one square");
+    throw UsageError(format("a camera profile takes from %zu to %zu photos; %zu were given", fewest_photos,
+                            most_photos, a.photos.size()));
+  if (!a.chessboard.empty() && a.square_mm <= 0)
+    throw UsageError("--chessboard needs --square-mm, the width of one square");
   const Target target = target_for(a);
   std::vector<CameraShot> shots;
   for (const std::string& file : a.photos) shots.push_back(shot_of(file, target));
@@ -138,7 +179,9 @@ int run_camera(const CameraArguments& a) {
   if (!c.solved) {
     std::cout << format("No profile: fewer than %zu of the photos can be used.\n", fewest_photos);
     print_unused(c, shots);
-    if (!a.chessboard.empty()) std::cout << wrap("Count a chessboard's inner corners, where four squares meet, not its squares.", "  ", "  ");
+    if (!a.chessboard.empty())
+      std::cout << wrap("Count a chessboard's inner corners, where four squares meet, not its squares.", "  ",
+                        "  ");
     return exit_refused;
   }
   const Coverage coverage = coverage_of(c, shots);
@@ -146,12 +189,15 @@ int run_camera(const CameraArguments& a) {
   print_unused(c, shots);
   print_next(next_shots(target.points, c, shots), std::hypot(c.stored_size.width, c.stored_size.height));
   if (!a.picture.empty()) {
-    write_atomically(a.picture, encode_for_name(coverage_picture(target.points, c, shots, coverage).bgr, a.picture));
+    write_atomically(a.picture,
+                     encode_for_name(coverage_picture(target.points, c, shots, coverage).bgr, a.picture));
     std::cout << "wrote " << a.picture << ": where in the picture there was evidence\n";
   }
   if (c.uncertainty().log_focal > useful_log_focal) {
-    std::cout << wrap(format("No profile was written: the focal length is known to %.1f %%, no better than EXIF gives it. Add the photos named above.",
-                             200 * c.uncertainty().log_focal), "", "  ");
+    std::cout << wrap(format("No profile was written: the focal length is known to %.1f %%, no better than "
+                             "EXIF gives it. Add the photos named above.",
+                             200 * c.uncertainty().log_focal),
+                      "", "  ");
     return exit_refused;
   }
   write_atomically(a.out, camera_profile_to_json(profile_of(c, shots, target.points)));
@@ -163,13 +209,27 @@ int run_camera(const CameraArguments& a) {
 
 void add_camera_command(CLI::App& app, ChosenCommand& chosen) {
   auto a = std::make_shared<CameraArguments>();
-  auto* camera = app.add_subcommand("camera", "Calibrate a phone's lens from photos of the card: a camera profile");
-  camera->add_option("PHOTO", a->photos, "6 to 30 photos of one flat target, from different sides")->required();
+  auto* camera =
+      app.add_subcommand("camera", "Calibrate a phone's lens from photos of the card: a camera profile");
+  camera->add_option("PHOTO", a->photos, "6 to 30 photos of one flat target, from different sides")
+      ->required();
   camera->add_option("--out", a->out, "Camera profile to write")->type_name("FILE")->capture_default_str();
-  camera->add_option("--picture", a->picture, "Draw where in the picture there was evidence: .png or\n.jpg")->type_name("FILE");
-  auto* card = camera->add_option("--card", a->card_file, "Card file of another card or board of tags, if not the\nstandard corner card")->type_name("FILE");
-  auto* chessboard = camera->add_option("--chessboard", a->chessboard, "A chessboard instead: inner corners, where four squares\nmeet, across and down")->type_name("COLSxROWS")->excludes(card);
-  camera->add_option("--square-mm", a->square_mm, "Width of one of its squares")->type_name("MM")->needs(chessboard);
+  camera->add_option("--picture", a->picture, "Draw where in the picture there was evidence: .png or\n.jpg")
+      ->type_name("FILE");
+  auto* card =
+      camera
+          ->add_option("--card", a->card_file,
+                       "Card file of another card or board of tags, if not the\nstandard corner card")
+          ->type_name("FILE");
+  auto* chessboard =
+      camera
+          ->add_option("--chessboard", a->chessboard,
+                       "A chessboard instead: inner corners, where four squares\nmeet, across and down")
+          ->type_name("COLSxROWS")
+          ->excludes(card);
+  camera->add_option("--square-mm", a->square_mm, "Width of one of its squares")
+      ->type_name("MM")
+      ->needs(chessboard);
   camera->footer(
       "Lay the card on something flat and stiff and leave it there. Move the phone: from\n"
       "all sides, 20 to 45 degrees off square, the card large and now and then at each\n"

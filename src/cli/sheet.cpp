@@ -21,6 +21,11 @@ struct BoardArguments {
   bool tags = false;
 };
 
+struct TagArguments {
+  std::string out = "tags.pdf", paper = "a4";
+  TagSheetOptions options;
+};
+
 const std::vector<std::string> papers = {"a4", "letter", "a3"};
 
 Paper paper_of(const std::string& word) {
@@ -51,6 +56,14 @@ int run_board(const BoardArguments& a) {
   } else if (a.tags) {
     std::cout << "measure needs to know where the tags are: repeat with --board-file FILE\n";
   }
+  return exit_ok;
+}
+
+int run_tags(TagArguments a) {
+  a.options.paper = paper_of(a.paper);
+  write_atomically(a.out, tag_sheet_pdf(a.options));
+  std::cout << "wrote " << a.out << "\n"
+            << "Print it at 100 %, not \"fit to page\". It says how to stick the tags on and describe them.\n";
   return exit_ok;
 }
 
@@ -100,13 +113,29 @@ void add_board(CLI::App& sheet, ChosenCommand& chosen) {
   board->callback([a, &chosen] { chosen = [a] { return run_board(*a); }; });
 }
 
+void add_tags(CLI::App& sheet, ChosenCommand& chosen) {
+  auto a = std::make_shared<TagArguments>();
+  auto* tags = sheet.add_subcommand("tags", "Tags to stick onto a board that you have");
+  tags->add_option("--out", a->out, "PDF to write")->type_name("FILE")->capture_default_str();
+  tags->add_option("--paper", a->paper, "a4, letter or a3")->check(CLI::IsMember(papers))->type_name("SIZE")->capture_default_str();
+  tags->add_option("--first", a->options.first_id, "Number of the first tag")->type_name("ID")->capture_default_str();
+  tags->add_option("--count", a->options.count, "How many")->type_name("N")->capture_default_str();
+  tags->add_option("--side", a->options.side_mm, "Side of the black square, mm")->type_name("MM")->capture_default_str();
+  tags->footer(
+      "Examples:\n"
+      "  ripplegauge sheet tags\n"
+      "  ripplegauge sheet tags --side 30 --count 4 --paper letter");
+  tags->callback([a, &chosen] { chosen = [a] { return run_tags(*a); }; });
+}
+
 }  // namespace
 
 void add_sheet_command(CLI::App& app, ChosenCommand& chosen) {
-  auto* sheet = app.add_subcommand("sheet", "Print a scale card or a striped board (PDF, true to size)");
+  auto* sheet = app.add_subcommand("sheet", "Print a scale card, a striped board, tags for one (PDF, true to size)");
   sheet->require_subcommand(1);
   add_card(*sheet, chosen);
   add_board(*sheet, chosen);
+  add_tags(*sheet, chosen);
   sheet->footer(
       "Examples:\n"
       "  ripplegauge sheet card --out card.pdf\n"

@@ -17,7 +17,8 @@ struct Estimate {
 Estimate estimate_from(ObjectReader& object, std::string_view key, const NumberRule& rule) {
   ObjectReader pair = object.required_object(key);
   // Zero would say that it is known for certain, and divide by zero where it is weighed.
-  const Estimate estimate{pair.required<double>("value", rule), pair.required<double>("standard_uncertainty", above(0))};
+  const Estimate estimate{pair.required<double>("value", rule),
+                          pair.required<double>("standard_uncertainty", above(0))};
   pair.finish();
   return estimate;
 }
@@ -35,21 +36,25 @@ CameraProfile profile_from(ObjectReader object) {
   profile.target = object.required<std::string>("target", label_rule);
   profile.width_px = object.required<int>("width_px", side_rule);
   profile.height_px = object.required<int>("height_px", side_rule);
-  profile.focal_35mm_mm = object.optional<double>("focal_35mm_mm", {.low = 0, .high = 10000, .low_allowed = false});
+  profile.focal_35mm_mm =
+      object.optional<double>("focal_35mm_mm", {.low = 0, .high = 10000, .low_allowed = false});
   const Estimate focal = estimate_from(object, "focal_px", between(1, 100 * largest_side_px));
-  // A principal point outside of the picture, or a lens that bends rays by their own size, is a slip of the pen.
+  // A principal point outside of the picture, or a lens that bends rays by their own size, is a slip of the
+  // pen.
   const Estimate u = estimate_from(object, "centre_u_px", between(0, profile.width_px - 1.0));
   const Estimate v = estimate_from(object, "centre_v_px", between(0, profile.height_px - 1.0));
-  const Estimate k1 = estimate_from(object, "k1", between(-2, 2)), k2 = estimate_from(object, "k2", between(-2, 2));
+  const Estimate k1 = estimate_from(object, "k1", between(-2, 2)),
+                 k2 = estimate_from(object, "k2", between(-2, 2));
   profile.lens = {focal.value, u.value, v.value, k1.value, k2.value};
-  profile.uncertainty = {focal.standard_uncertainty / focal.value, u.standard_uncertainty, v.standard_uncertainty,
-                         k1.standard_uncertainty, k2.standard_uncertainty};
+  profile.uncertainty = {focal.standard_uncertainty / focal.value, u.standard_uncertainty,
+                         v.standard_uncertainty, k1.standard_uncertainty, k2.standard_uncertainty};
   profile.rms_px = object.required<double>("rms_px", rms_rule);
   profile.held_out_rms_px = object.required<double>("held_out_rms_px", rms_rule);
   for (ObjectReader& photo : object.required_objects("photos", {.min = 1, .max = 1000})) {
     profile.photos.push_back({photo.required<std::string>("name", {.min_bytes = 1, .max_bytes = 4096}),
                               photo.required<std::string>("sha256", {.min_bytes = 64, .max_bytes = 64}),
-                              photo.required<double>("tilt_deg", between(0, 90)), photo.required<double>("rms_px", rms_rule),
+                              photo.required<double>("tilt_deg", between(0, 90)),
+                              photo.required<double>("rms_px", rms_rule),
                               photo.required<double>("held_out_rms_px", rms_rule)});
     photo.finish();
   }
@@ -59,7 +64,9 @@ CameraProfile profile_from(ObjectReader object) {
 
 }  // namespace
 
-CameraProfile read_camera_profile(const std::filesystem::path& file) { return profile_from(JsonFile::read(file).object()); }
+CameraProfile read_camera_profile(const std::filesystem::path& file) {
+  return profile_from(JsonFile::read(file).object());
+}
 
 CameraProfile camera_profile_from_json(std::string_view text, const std::string& name) {
   return profile_from(JsonFile::parse(text, name).object());

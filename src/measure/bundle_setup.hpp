@@ -9,8 +9,8 @@
 
 namespace ripplegauge {
 
-/// The lens, and how far to trust it: from the request's camera profile, else from EXIF, else next to nothing. A refusal
-/// when the profile is for another size or focal length.
+/// The lens, and how far to trust it: from the request's camera profile, else from EXIF, else next to
+/// nothing. A refusal when the profile is for another size or focal length.
 std::optional<Refusal> take_lens(const Photo& photo, const MeasureRequest& request, BundleProblem& problem,
                                  std::vector<Warning>& warnings);
 

@@ -19,18 +19,24 @@ struct Followed {
 };
 
 /// Follows the stripes as if the board had this pitch. Nothing if they do not fit it.
-std::optional<Followed> follow(const Photo& photo, BundleProblem problem, const BundleResult& start, double pitch_mm, double pixels_per_mm) {
+std::optional<Followed> follow(const Photo& photo, BundleProblem problem, const BundleResult& start,
+                               double pitch_mm, double pixels_per_mm) {
   problem.constants.pitch_mm = pitch_mm;
   const PanelModel<double> model(problem.constants, start.parameters);
   const Vector3<double>& c = model.camera_centre();
-  const double camera_mm = std::hypot(c.x - problem.constants.anchor_x_mm, c.y - problem.constants.anchor_y_mm, c.z);
+  const double camera_mm =
+      std::hypot(c.x - problem.constants.anchor_x_mm, c.y - problem.constants.anchor_y_mm, c.z);
   constexpr double resolved_px = 5, margin_mm = 100;  // as measure has them
-  if (pitch_mm / (1 + problem.constants.nominal_distance_mm / camera_mm) * pixels_per_mm < resolved_px) return std::nullopt;
-  StripeField field = follow_stripes(photo.grey, problem, start.parameters, region_around_card(problem.card, problem.card_scale, margin_mm), pixels_per_mm);
+  if (pitch_mm / (1 + problem.constants.nominal_distance_mm / camera_mm) * pixels_per_mm < resolved_px)
+    return std::nullopt;
+  StripeField field =
+      follow_stripes(photo.grey, problem, start.parameters,
+                     region_around_card(problem.card, problem.card_scale, margin_mm), pixels_per_mm);
   // Within a third of what is predicted it is this pitch or a wrong one of its own, not its half or double.
   constexpr double clear_carrier = 4, largest_ratio = 1.4, followed_cycles = 0.12;
-  const bool fits = field.carrier_snr >= clear_carrier && field.carrier_ratio < largest_ratio && field.carrier_ratio > 1 / largest_ratio &&
-                    !field.followed.empty() && field.bundle.phase_mad_cycles < followed_cycles && problem.samples.size() > 100;
+  const bool fits = field.carrier_snr >= clear_carrier && field.carrier_ratio < largest_ratio &&
+                    field.carrier_ratio > 1 / largest_ratio && !field.followed.empty() &&
+                    field.bundle.phase_mad_cycles < followed_cycles && problem.samples.size() > 100;
   return fits ? std::optional(Followed{std::move(problem), std::move(field)}) : std::nullopt;
 }
 
@@ -42,20 +48,25 @@ struct ImpliedDistance {
 /// How far the board would stand if it had this pitch.
 ImpliedDistance implied_distance(Followed& followed, const PanelVector& start, double pitch_mm) {
   followed.problem.constants.pitch_mm = pitch_mm;
-  const BundleResult bundle = fit_bundle(followed.problem, start, BundleFreedom::everything, phase_noise(followed.field));
+  const BundleResult bundle =
+      fit_bundle(followed.problem, start, BundleFreedom::everything, phase_noise(followed.field));
   return {followed.problem.constants.nominal_distance_mm + bundle.parameters[p_board_distance],
           std::sqrt(std::max(0.0, bundle.covariance(p_board_distance, p_board_distance))), bundle.parameters};
 }
 
-/// The pitch whose implied distance is the stated one, by secants; phases count in cycles, whatever the pitch.
-void solve_pitch(Followed& followed, double start_pitch_mm, double distance_mm, double tape_uncertainty_mm, PitchCheck& check) {
+/// The pitch whose implied distance is the stated one, by secants; phases count in cycles, whatever the
+/// pitch.
+void solve_pitch(Followed& followed, double start_pitch_mm, double distance_mm, double tape_uncertainty_mm,
+                 PitchCheck& check) {
   followed.problem.priors.board_distance_mm = open_distance_mm;
   double pitch = start_pitch_mm, slope = 0;
   ImpliedDistance here = implied_distance(followed, followed.field.bundle.parameters, pitch);
   constexpr int steps = 6;
   for (int i = 0; i < steps; ++i) {
     // The first step is small; later ones go where the last two say.
-    const double next = i == 0 ? 1.02 * pitch : pitch + std::clamp((distance_mm - here.distance_mm) / slope, -0.2 * pitch, 0.2 * pitch);
+    const double next =
+        i == 0 ? 1.02 * pitch
+               : pitch + std::clamp((distance_mm - here.distance_mm) / slope, -0.2 * pitch, 0.2 * pitch);
     if (std::abs(next - pitch) < 1e-4 * pitch) break;
     const ImpliedDistance there = implied_distance(followed, here.parameters, next);
     const double found_slope = (there.distance_mm - here.distance_mm) / (next - pitch);
@@ -64,7 +75,9 @@ void solve_pitch(Followed& followed, double start_pitch_mm, double distance_mm, 
     pitch = next, here = there;
   }
   if (slope <= 0) {
-    check.refusal = Refusal{"pitch_not_determined", "The photo does not tell the board's pitch: its distance and the panel's curvature explain the stripes alike.",
+    check.refusal = Refusal{"pitch_not_determined",
+                            "The photo does not tell the board's pitch: its distance and the panel's "
+                            "curvature explain the stripes alike.",
                             "Photograph the board in a flat panel or a pane of glass, nearer to the panel."};
     return;
   }
@@ -79,8 +92,10 @@ PitchCheck check_pitch(const Photo& photo, const MeasureRequest& request, const 
   options.validate();
   if (!request.board_distance_mm || !(*request.board_distance_mm > 20 && *request.board_distance_mm < 5000))
     throw UsageError("to check a pitch, the board's distance must be given, between 20 and 5000 mm");
-  if (!(request.board_pitch_mm > 0.05 && request.board_pitch_mm < 500)) throw UsageError("the board's pitch must lie between 0.05 and 500 mm");
-  if (!(request.bar_length_mm > 50 && request.bar_length_mm < 200)) throw UsageError("the check bar's length must lie between 50 and 200 mm; it is nominally 100 mm");
+  if (!(request.board_pitch_mm > 0.05 && request.board_pitch_mm < 500))
+    throw UsageError("the board's pitch must lie between 0.05 and 500 mm");
+  if (!(request.bar_length_mm > 50 && request.bar_length_mm < 200))
+    throw UsageError("the check bar's length must lie between 50 and 200 mm; it is nominally 100 mm");
   PitchCheck check;
   check.stated_mm = request.board_pitch_mm;
   const auto refuse = [&](const Refusal& refusal) {
@@ -94,13 +109,17 @@ PitchCheck check_pitch(const Photo& photo, const MeasureRequest& request, const 
   problem.card_scale = request.bar_length_mm / request.card.bar_nominal_mm;
   problem.tags = find_tags(photo.grey);
   if (const auto refusal = check_tags(photo.grey, request.card, problem.tags)) return refuse(*refusal);
-  const double pixels_per_mm = mean_pixels_per_mm(problem.tags, request.card.tag_side_mm * problem.card_scale);
+  const double pixels_per_mm =
+      mean_pixels_per_mm(problem.tags, request.card.tag_side_mm * problem.card_scale);
   const PanelRegion area = region_around_card(request.card, problem.card_scale, 0);
-  problem.constants.anchor_x_mm = 0.5 * (area.x0_mm + area.x1_mm), problem.constants.anchor_y_mm = 0.5 * (area.y0_mm + area.y1_mm);
+  problem.constants.anchor_x_mm = 0.5 * (area.x0_mm + area.x1_mm),
+  problem.constants.anchor_y_mm = 0.5 * (area.y0_mm + area.y1_mm);
   problem.constants.pitch_mm = request.board_pitch_mm;
   problem.constants.nominal_distance_mm = *request.board_distance_mm;
   const auto start = start_bundle(problem);
-  if (!start) return refuse({"card_not_flat", "No camera position fits the card's tags.", "Lay the card flat on the panel and photograph again."});
+  if (!start)
+    return refuse({"card_not_flat", "No camera position fits the card's tags.",
+                   "Lay the card flat on the panel and photograph again."});
 
   std::optional<Followed> best;
   double best_pitch = 0;
@@ -111,11 +130,16 @@ PitchCheck check_pitch(const Photo& photo, const MeasureRequest& request, const 
     best_pitch = factor * request.board_pitch_mm;
   }
   if (!best)
-    return refuse({"no_stripes", "No reflected stripes were found that any pitch near the stated one, its half or its double would explain.",
-                   "Stand the board so that its reflection surrounds the card, and check pitch and distance with a tape."});
+    return refuse({"no_stripes",
+                   "No reflected stripes were found that any pitch near the stated one, its half or its "
+                   "double would explain.",
+                   "Stand the board so that its reflection surrounds the card, and check pitch and distance "
+                   "with a tape."});
   solve_pitch(*best, best_pitch, *request.board_distance_mm, options.tape_uncertainty_mm, check);
   if (check.refusal) return check;
-  const auto holds = [&](double pitch_mm) { return check.pitch_mm.low <= pitch_mm && pitch_mm <= check.pitch_mm.high; };
+  const auto holds = [&](double pitch_mm) {
+    return check.pitch_mm.low <= pitch_mm && pitch_mm <= check.pitch_mm.high;
+  };
   check.verdict = holds(check.stated_mm)         ? PitchVerdict::agrees
                   : holds(2 * check.stated_mm)   ? PitchVerdict::half
                   : holds(0.5 * check.stated_mm) ? PitchVerdict::twice

@@ -20,7 +20,9 @@ struct Frame {
   int orientation = 1;
   double scale = 1;
 
-  cv::Size upright() const { return swaps_sides(orientation) ? cv::Size(stored.height, stored.width) : stored; }
+  cv::Size upright() const {
+    return swaps_sides(orientation) ? cv::Size(stored.height, stored.width) : stored;
+  }
   cv::Point2d operator()(const cv::Point2d& pixel) const {
     const cv::Point2d p = upright_from_stored(pixel, orientation, stored);
     return {margin + scale * (p.x + 0.5), title_height + scale * (p.y + 0.5)};
@@ -43,16 +45,20 @@ void draw_fields(Canvas& canvas, const Frame& frame, const Coverage& coverage, i
   for (int row = 0; row < Coverage::rows; ++row)
     for (int column = 0; column < Coverage::columns; ++column) {
       const auto corner = [&](int c, int r) {
-        return frame(cv::Point2d(static_cast<double>(c) / Coverage::columns * frame.stored.width - 0.5, static_cast<double>(r) / Coverage::rows * frame.stored.height - 0.5));
+        return frame(cv::Point2d(static_cast<double>(c) / Coverage::columns * frame.stored.width - 0.5,
+                                 static_cast<double>(r) / Coverage::rows * frame.stored.height - 0.5));
       };
       const int n = coverage.corners[static_cast<std::size_t>(row * Coverage::columns + column)];
       const cv::Rect2d box = box_between(corner(column, row), corner(column + 1, row + 1));
       canvas.rectangle(box, shade(n, most));
-      if (n == 0) canvas.text("none", box.x + 0.5 * box.width, box.y + 0.5 * box.height + 8, {.size = 22, .colour = palette::warning, .align = Align::centre});
+      if (n == 0)
+        canvas.text("none", box.x + 0.5 * box.width, box.y + 0.5 * box.height + 8,
+                    {.size = 22, .colour = palette::warning, .align = Align::centre});
     }
 }
 
-void draw_outlines(Canvas& canvas, const Frame& frame, const CameraCalibration& calibration, const std::vector<CameraShot>& shots) {
+void draw_outlines(Canvas& canvas, const Frame& frame, const CameraCalibration& calibration,
+                   const std::vector<CameraShot>& shots) {
   cairo_t* cairo = canvas.cairo();
   cairo_set_line_width(cairo, 2);
   set_colour(cairo, palette::high, 0.8);
@@ -84,24 +90,29 @@ void draw_legend(Canvas& canvas, double top, const Coverage& coverage, int most)
   swatch(palette::paper, "no corner");
   swatch(shade(1, most), "1");
   swatch(shade(most, most), std::to_string(most) + " or more corners in a field");
-  canvas.text("Orange: the target in each photo. Dots: its corners.", margin, top + 64, {.size = 22, .colour = palette::grey});
-  canvas.text(std::to_string(coverage.fields_seen()) + " of " + std::to_string(Coverage::columns * Coverage::rows) + " fields had evidence.", margin, top + 94, {.size = 22, .colour = palette::grey});
+  canvas.text("Orange: the target in each photo. Dots: its corners.", margin, top + 64,
+              {.size = 22, .colour = palette::grey});
+  canvas.text(std::to_string(coverage.fields_seen()) + " of " +
+                  std::to_string(Coverage::columns * Coverage::rows) + " fields had evidence.",
+              margin, top + 94, {.size = 22, .colour = palette::grey});
 }
 
 }  // namespace
 
-Picture coverage_picture(const CalibrationTarget& target, const CameraCalibration& calibration, const std::vector<CameraShot>& shots,
-                         const Coverage& coverage) {
+Picture coverage_picture(const CalibrationTarget& target, const CameraCalibration& calibration,
+                         const std::vector<CameraShot>& shots, const Coverage& coverage) {
   Frame frame{calibration.stored_size, usual_orientation(calibration, shots), 1};
   const cv::Size upright = frame.upright();
   frame.scale = longer_side / std::max(upright.width, upright.height);
   const double width = frame.scale * upright.width, height = frame.scale * upright.height;
   constexpr double narrowest = 760;  // for the words
   Canvas canvas(static_cast<int>(std::lround(std::max(width + 2 * margin, narrowest))),
-                static_cast<int>(std::lround(title_height + height + margin + legend_height)), palette::paper);
+                static_cast<int>(std::lround(title_height + height + margin + legend_height)),
+                palette::paper);
   canvas.text("Where the lens was seen", margin, 46, {.size = 32, .bold = true});
   const std::string what = std::to_string(calibration.photos.size()) + " photos of the " + target.name;
-  canvas.text(fitted(canvas.cairo(), what, {.size = 22}, canvas.width() - 2 * margin), margin, 80, {.size = 22, .colour = palette::grey});
+  canvas.text(fitted(canvas.cairo(), what, {.size = 22}, canvas.width() - 2 * margin), margin, 80,
+              {.size = 22, .colour = palette::grey});
   constexpr int plenty = 32;  // a whole corner card
   draw_fields(canvas, frame, coverage, plenty);
   cairo_save(canvas.cairo());

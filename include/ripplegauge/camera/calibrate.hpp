@@ -1,6 +1,7 @@
-// One lens from several photos of a flat target (Z. Zhang, "A flexible new technique for camera calibration", IEEE
-// Trans. Pattern Anal. Mach. Intell. 22:1330, 2000, 10.1109/34.888718): lens, target shape and all camera positions in
-// one bundle. How far the photos agree with each other, each left out in turn, widens the uncertainties.
+// One lens from several photos of a flat target (Z. Zhang, "A flexible new technique for camera calibration",
+// IEEE Trans. Pattern Anal. Mach. Intell. 22:1330, 2000, 10.1109/34.888718): lens, target shape and all
+// camera positions in one bundle. How far the photos agree with each other, each left out in turn, widens the
+// uncertainties.
 #pragma once
 
 #include <Eigen/Dense>
@@ -16,7 +17,7 @@ namespace ripplegauge {
 /// Places of the unknowns that all photos share.
 enum SharedParameter : int {
   c_log_focal = 0,
-  c_centre = 1,   ///< 2, px
+  c_centre = 1,  ///< 2, px
   c_k1 = 3,
   c_k2 = 4,
   lens_parameters = 5,
@@ -61,7 +62,7 @@ struct CalibrationOptions {
 struct CalibratedPhoto {
   std::size_t shot = 0;  ///< index into what was given
   TargetPose pose;
-  double rms_px = 0;     ///< of the corners' distances
+  double rms_px = 0;  ///< of the corners' distances
   double held_out_rms_px = 0;
 };
 
@@ -76,8 +77,8 @@ struct CameraCalibration {
   std::optional<double> focal_35mm_mm;
   Lens lens;
   SharedCovariance covariance = SharedCovariance::Zero();  ///< widened by disagreement
-  double corner_noise_px = 0;  ///< standard deviation of a corner's coordinate
-  double disagreement = 1;     ///< scatter between photos over what corner noise explains, at least 1
+  double corner_noise_px = 0;                              ///< standard deviation of a corner's coordinate
+  double disagreement = 1;  ///< scatter between photos over what corner noise explains, at least 1
   double rms_px = 0, held_out_rms_px = 0;
   std::vector<CalibratedPhoto> photos;
   std::vector<UnusedPhoto> unused;
@@ -85,8 +86,8 @@ struct CameraCalibration {
   LensUncertainty uncertainty() const;
 };
 
-/// Takes the largest group of photos with one size and focal length, leaves out those that show nothing, stand twice
-/// or do not fit the others, and solves for the rest.
+/// Takes the largest group of photos with one size and focal length, leaves out those that show nothing,
+/// stand twice or do not fit the others, and solves for the rest.
 CameraCalibration calibrate_camera(const CalibrationTarget& target, const std::vector<CameraShot>& shots,
                                    const CalibrationOptions& options = {});
 

@@ -1,5 +1,5 @@
-// What is known of a photo's lens before its card is looked at: from a camera profile, else from EXIF, else next to
-// nothing.
+// What is known of a photo's lens before its card is looked at: from a camera profile, else from EXIF, else
+// next to nothing.
 #pragma once
 
 #include <optional>
@@ -15,15 +15,15 @@ namespace ripplegauge {
 
 struct ProfilePhoto {
   std::string name, sha256;
-  double tilt_deg = 0;            ///< between line of sight and the target's normal
-  double rms_px = 0;              ///< of the corners' distances, this photo among those fitted
-  double held_out_rms_px = 0;     ///< with the lens from the other photos
+  double tilt_deg = 0;         ///< between line of sight and the target's normal
+  double rms_px = 0;           ///< of the corners' distances, this photo among those fitted
+  double held_out_rms_px = 0;  ///< with the lens from the other photos
 };
 
 /// What `camera` found out about one lens of one phone, and from what.
 struct CameraProfile {
   std::string date, program_version, opencv_version;
-  std::string target;  ///< what was photographed
+  std::string target;               ///< what was photographed
   int width_px = 0, height_px = 0;  ///< as the sensor stores the picture, before EXIF turns it
   std::optional<double> focal_35mm_mm;
   Lens lens;

@@ -9,8 +9,8 @@
 
 namespace ripplegauge {
 
-/// A corner on the target, in nominal millimetres from the target's middle, and the direction in which ink that runs
-/// fat moves it (0: not at all, as where four squares of a chessboard meet).
+/// A corner on the target, in nominal millimetres from the target's middle, and the direction in which ink
+/// that runs fat moves it (0: not at all, as where four squares of a chessboard meet).
 struct TargetPoint {
   double x_mm = 0, y_mm = 0;
   double ink_x = 0, ink_y = 0;

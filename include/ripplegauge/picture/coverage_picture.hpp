@@ -6,9 +6,9 @@
 
 namespace ripplegauge {
 
-/// The stored picture's frame, turned as most of the photos were held: fields shaded by how many corners they showed,
-/// each photo's target outlined, below it the numbers in words.
-Picture coverage_picture(const CalibrationTarget& target, const CameraCalibration& calibration, const std::vector<CameraShot>& shots,
-                         const Coverage& coverage);
+/// The stored picture's frame, turned as most of the photos were held: fields shaded by how many corners they
+/// showed, each photo's target outlined, below it the numbers in words.
+Picture coverage_picture(const CalibrationTarget& target, const CameraCalibration& calibration,
+                         const std::vector<CameraShot>& shots, const Coverage& coverage);
 
 }  // namespace ripplegauge

@@ -34,6 +34,19 @@ struct BoardSheetOptions {
 /// Two pages: the board (stripes, check bar, pitch), and how to set it up.
 std::string board_sheet_pdf(const BoardSheetOptions& options);
 
+struct TagSheetOptions {
+  Paper paper = Paper::a4;
+  int first_id = 40;  ///< as on printed boards: apart from the card's
+  int count = 6;
+  double side_mm = 40;
+
+  /// Throws UsageError when the tags do not fit one page or do not exist.
+  void validate() const;
+};
+
+/// One page of mirrored tags to cut out and stick onto a board of any make, and how to describe them.
+std::string tag_sheet_pdf(const TagSheetOptions& options);
+
 /// What the sheet's board is once it is printed, for its board file. `bar_length_mm` is what the printed
 /// check bar really measures: every length scales by it / 100.
 BoardDefinition board_of_sheet(const BoardSheetOptions& options, double bar_length_mm = 100);

@@ -11,8 +11,10 @@ namespace {
 /// How many standard uncertainties each of the lens's five numbers is off.
 std::array<double, 5> pulls(const CameraCalibration& c, const Lens& truth) {
   const LensUncertainty u = c.uncertainty();
-  return {std::log(c.lens.focal_px / truth.focal_px) / u.log_focal, (c.lens.centre_u_px - truth.centre_u_px) / u.centre_u_px,
-          (c.lens.centre_v_px - truth.centre_v_px) / u.centre_v_px, (c.lens.k1 - truth.k1) / u.k1, (c.lens.k2 - truth.k2) / u.k2};
+  return {std::log(c.lens.focal_px / truth.focal_px) / u.log_focal,
+          (c.lens.centre_u_px - truth.centre_u_px) / u.centre_u_px,
+          (c.lens.centre_v_px - truth.centre_v_px) / u.centre_v_px, (c.lens.k1 - truth.k1) / u.k1,
+          (c.lens.k2 - truth.k2) / u.k2};
 }
 
 struct Tally {
@@ -23,7 +25,8 @@ struct Tally {
 Tally tally_of(const CalibrationTarget& target, const Truth& truth, std::size_t photos, int seeds) {
   Tally tally;
   for (int seed = 1; seed <= seeds; ++seed) {
-    const CameraCalibration c = calibrate_camera(target, good_shots(target, truth, photos, static_cast<unsigned>(seed)));
+    const CameraCalibration c =
+        calibrate_camera(target, good_shots(target, truth, photos, static_cast<unsigned>(seed)));
     REQUIRE(c.solved);
     tally.disagreement += c.disagreement / seeds;
     for (const double pull : pulls(c, truth.lens)) {
@@ -72,11 +75,14 @@ TEST_CASE("the lens and its uncertainties agree with OpenCV's calibration", "[ca
       image.back().emplace_back(shot.view.pixels[i]);
     }
   }
-  cv::Mat k = (cv::Mat_<double>(3, 3) << 3000, 0, 1999.5, 0, 3000, 1499.5, 0, 0, 1), distortion = cv::Mat::zeros(5, 1, CV_64F);
+  cv::Mat k = (cv::Mat_<double>(3, 3) << 3000, 0, 1999.5, 0, 3000, 1499.5, 0, 0, 1),
+          distortion = cv::Mat::zeros(5, 1, CV_64F);
   cv::Mat intrinsic_sd, extrinsic_sd, errors;
   std::vector<cv::Mat> rotations, translations;
-  const double rms_px = cv::calibrateCamera(object, image, truth.size, k, distortion, rotations, translations, intrinsic_sd, extrinsic_sd, errors,
-                      cv::CALIB_USE_INTRINSIC_GUESS | cv::CALIB_FIX_ASPECT_RATIO | cv::CALIB_ZERO_TANGENT_DIST | cv::CALIB_FIX_K3);
+  const double rms_px = cv::calibrateCamera(object, image, truth.size, k, distortion, rotations, translations,
+                                            intrinsic_sd, extrinsic_sd, errors,
+                                            cv::CALIB_USE_INTRINSIC_GUESS | cv::CALIB_FIX_ASPECT_RATIO |
+                                                cv::CALIB_ZERO_TANGENT_DIST | cv::CALIB_FIX_K3);
   const LensUncertainty u = c.uncertainty();
   // A robust loss weighs the same corners a little differently: a third of the uncertainty.
   CHECK(c.lens.focal_px == Approx(k.at<double>(0, 0)).margin(0.33 * u.log_focal * c.lens.focal_px));
@@ -84,12 +90,13 @@ TEST_CASE("the lens and its uncertainties agree with OpenCV's calibration", "[ca
   CHECK(c.lens.centre_v_px == Approx(k.at<double>(1, 2)).margin(0.33 * u.centre_v_px));
   CHECK(c.lens.k1 == Approx(distortion.at<double>(0)).margin(0.33 * u.k1));
   CHECK(c.lens.k2 == Approx(distortion.at<double>(1)).margin(0.33 * u.k2));
-  // Both per unit of corner noise. OpenCV 4.6 estimates that noise from (points - unknowns), where every point gives two
-  // coordinates; our loss costs 7 %.
+  // Both per unit of corner noise. OpenCV 4.6 estimates that noise from (points - unknowns), where every
+  // point gives two coordinates; our loss costs 7 %.
   const double points = 15 * 54, unknowns = 5 + 6 * 15;
   const double cv_noise_px = std::sqrt(rms_px * rms_px * points / (points - unknowns));
   const double noise_px = c.corner_noise_px * c.disagreement;
-  CHECK(u.log_focal * c.lens.focal_px / noise_px == Approx(intrinsic_sd.at<double>(1) / cv_noise_px).epsilon(0.1));
+  CHECK(u.log_focal * c.lens.focal_px / noise_px ==
+        Approx(intrinsic_sd.at<double>(1) / cv_noise_px).epsilon(0.1));
   CHECK(u.centre_u_px / noise_px == Approx(intrinsic_sd.at<double>(2) / cv_noise_px).epsilon(0.1));
   CHECK(u.centre_v_px / noise_px == Approx(intrinsic_sd.at<double>(3) / cv_noise_px).epsilon(0.1));
   CHECK(u.k1 / noise_px == Approx(intrinsic_sd.at<double>(4) / cv_noise_px).epsilon(0.1));
@@ -103,27 +110,31 @@ TEST_CASE("about 95 of 100 stated intervals hold the true lens", "[camera]") {
   // 125 numbers, correlated within a calibration: the count scatters by about 5 per cent.
   SECTION("a flat card, printed true") {
     const Tally t = tally_of(target, truth, 12, 25);
-    INFO(t.inside << " of " << t.all << ", mean square " << t.mean_square << ", disagreement " << t.disagreement);
+    INFO(t.inside << " of " << t.all << ", mean square " << t.mean_square << ", disagreement "
+                  << t.disagreement);
     CHECK(t.inside >= 113);
     CHECK(t.mean_square > 0.35);
   }
   SECTION("printed fat and stretched, and not quite flat") {
     truth.ink_mm = 0.08, truth.stretch = 0.0015, truth.bow_per_mm = 1e-4;
     const Tally t = tally_of(target, truth, 12, 25);
-    INFO(t.inside << " of " << t.all << ", mean square " << t.mean_square << ", disagreement " << t.disagreement);
+    INFO(t.inside << " of " << t.all << ", mean square " << t.mean_square << ", disagreement "
+                  << t.disagreement);
     CHECK(t.inside >= 110);
     CHECK(t.mean_square > 0.2);
   }
   SECTION("laid down anew for each photo: the photos' disagreement widens the intervals") {
     truth.bow_changes_per_mm = 1e-4;
     const Tally t = tally_of(target, truth, 12, 25);
-    INFO(t.inside << " of " << t.all << ", mean square " << t.mean_square << ", disagreement " << t.disagreement);
+    INFO(t.inside << " of " << t.all << ", mean square " << t.mean_square << ", disagreement "
+                  << t.disagreement);
     CHECK(t.inside >= 110);
     CHECK(t.mean_square > 0.2);
   }
   SECTION("six photos") {
     const Tally t = tally_of(target, truth, 6, 25);
-    INFO(t.inside << " of " << t.all << ", mean square " << t.mean_square << ", disagreement " << t.disagreement);
+    INFO(t.inside << " of " << t.all << ", mean square " << t.mean_square << ", disagreement "
+                  << t.disagreement);
     CHECK(t.inside >= 110);
   }
 }
@@ -137,7 +148,8 @@ TEST_CASE("EXIF is not needed for the start", "[camera]") {
     std::vector<CameraShot> shots;
     std::mt19937 random(3);
     for (int i = 0; i < 10; ++i) {
-      const Placement place{20.0 + 2 * i, 67.0 * i, 90.0 * (i % 2), focal_px * 0.09 + 5 * i, 0.35 + 0.03 * i, 0.6 - 0.02 * i};
+      const Placement place{20.0 + 2 * i,    67.0 * i,      90.0 * (i % 2), focal_px * 0.09 + 5 * i,
+                            0.35 + 0.03 * i, 0.6 - 0.02 * i};
       shots.push_back(shot_of(target, truth, place, random, std::to_string(i)));
       shots.back().focal_35mm_mm.reset();
     }
@@ -159,12 +171,14 @@ TEST_CASE("photos that do not belong are left out, with the reason", "[camera]")
   shots[5].focal_35mm_mm = 52;
   shots[7] = shots[6];
   shots[7].name = "copy";
-  for (std::size_t i = 0; i < shots[9].view.pixels.size(); ++i) shots[9].view.pixels[i].x += (i % 3) * 6.0;  // torn paper
+  for (std::size_t i = 0; i < shots[9].view.pixels.size(); ++i)
+    shots[9].view.pixels[i].x += (i % 3) * 6.0;  // torn paper
   const CameraCalibration c = calibrate_camera(target, shots);
   REQUIRE(c.solved);
   CHECK(c.photos.size() == 9);
   REQUIRE(c.unused.size() == 5);
-  const char* words[] = {"no tag", "another size", "another focal length", "same photo as photo 6", "do not fit"};
+  const char* words[] = {"no tag", "another size", "another focal length", "same photo as photo 6",
+                         "do not fit"};
   const std::size_t which[] = {1, 3, 5, 7, 9};
   for (std::size_t i = 0; i < 5; ++i) {
     CHECK(c.unused[i].shot == which[i]);
@@ -185,7 +199,8 @@ TEST_CASE("photos from squarely above leave the focal length open, and say so", 
   std::mt19937 random(5);
   std::vector<CameraShot> shots;
   for (int i = 0; i < 8; ++i)
-    shots.push_back(shot_of(target, truth, {0, 0, 45.0 * i, 300.0 + 10 * i, 0.4 + 0.03 * i, 0.5}, random, std::to_string(i)));
+    shots.push_back(shot_of(target, truth, {0, 0, 45.0 * i, 300.0 + 10 * i, 0.4 + 0.03 * i, 0.5}, random,
+                            std::to_string(i)));
   const CameraCalibration c = calibrate_camera(target, shots);
   REQUIRE(c.solved);
   CHECK(c.uncertainty().log_focal > 0.02);

@@ -55,7 +55,8 @@ TEST_CASE("a profile is turned with the photo", "[camera]") {
   REQUIRE(std::holds_alternative<LensPrior>(lying));
   CHECK(std::get<LensPrior>(lying).lens.centre_u_px == 210);
   CHECK(std::get<LensPrior>(lying).uncertainty.centre_v_px == 3);
-  CHECK(std::get<LensPrior>(lying).uncertainty.log_focal > profile().uncertainty.log_focal);  // it focuses anew
+  CHECK(std::get<LensPrior>(lying).uncertainty.log_focal >
+        profile().uncertainty.log_focal);  // it focuses anew
   CHECK(std::get<LensPrior>(lying).uncertainty.log_focal < 0.005);
   CHECK(std::get<LensPrior>(lying).warnings.empty());
 

@@ -23,13 +23,15 @@ TEST_CASE("fields of the picture are counted where the corners were", "[camera]"
   CHECK(coverage.corners[5 * 8 + 7] == 1);
 }
 
-TEST_CASE("the next shot is one that helps: from the side, where all photos were taken squarely", "[camera]") {
+TEST_CASE("the next shot is one that helps: from the side, where all photos were taken squarely",
+          "[camera]") {
   const CalibrationTarget target = card_target(corner_card());
   const Truth truth;
   std::mt19937 random(5);
   std::vector<CameraShot> shots;
   for (int i = 0; i < 8; ++i)
-    shots.push_back(shot_of(target, truth, {1.0 * i, 40.0 * i, 45.0 * i, 300.0 + 10 * i, 0.4 + 0.03 * i, 0.5}, random, std::to_string(i)));
+    shots.push_back(shot_of(target, truth, {1.0 * i, 40.0 * i, 45.0 * i, 300.0 + 10 * i, 0.4 + 0.03 * i, 0.5},
+                            random, std::to_string(i)));
   const CameraCalibration before = calibrate_camera(target, shots);
   REQUIRE(before.solved);
   const auto next = next_shots(target, before, shots);
@@ -45,7 +47,9 @@ TEST_CASE("words for the next shot turn with the phone", "[camera]") {
   std::mt19937 random(6);
   std::vector<CameraShot> shots;
   for (int i = 0; i < 8; ++i)  // only the stored picture's left third is seen
-    shots.push_back(shot_of(target, truth, {10.0 + i, 47.0 * i, 45.0 * i, 450.0 + 10 * i, 0.2, 0.3 + 0.05 * i}, random, std::to_string(i)));
+    shots.push_back(shot_of(target, truth,
+                            {10.0 + i, 47.0 * i, 45.0 * i, 450.0 + 10 * i, 0.2, 0.3 + 0.05 * i}, random,
+                            std::to_string(i)));
   const CameraCalibration c = calibrate_camera(target, shots);
   REQUIRE(c.solved);
   const auto lying = next_shots(target, c, shots);
@@ -53,19 +57,27 @@ TEST_CASE("words for the next shot turn with the phone", "[camera]") {
   const auto upright = next_shots(target, c, shots);
   REQUIRE(lying.size() >= 2);
   REQUIRE(upright.size() == lying.size());
-  const std::map<std::string, std::string> turned = {{"top", "right"},        {"right", "bottom"},     {"bottom", "left"},
-                                                     {"left", "top"},         {"middle", "middle"},    {"top left", "top right"},
-                                                     {"top right", "bottom right"}, {"bottom right", "bottom left"}, {"bottom left", "top left"}};
+  const std::map<std::string, std::string> turned = {{"top", "right"},
+                                                     {"right", "bottom"},
+                                                     {"bottom", "left"},
+                                                     {"left", "top"},
+                                                     {"middle", "middle"},
+                                                     {"top left", "top right"},
+                                                     {"top right", "bottom right"},
+                                                     {"bottom right", "bottom left"},
+                                                     {"bottom left", "top left"}};
   const auto between = [](const std::string& words, const std::string& before, const std::string& after) {
     const std::size_t from = words.find(before) + before.size();
     return words.substr(from, words.find(after) - from);
   };
   int sides = 0;
   for (std::size_t i = 0; i < lying.size(); ++i) {
-    CHECK(between(upright[i].words, "at the ", " of the picture") == turned.at(between(lying[i].words, "at the ", " of the picture")));
+    CHECK(between(upright[i].words, "at the ", " of the picture") ==
+          turned.at(between(lying[i].words, "at the ", " of the picture")));
     if (lying[i].words.find("from its ") == std::string::npos) continue;
     ++sides;
-    CHECK(between(upright[i].words, "from its ", ", about") == turned.at(between(lying[i].words, "from its ", ", about")));
+    CHECK(between(upright[i].words, "from its ", ", about") ==
+          turned.at(between(lying[i].words, "from its ", ", about")));
   }
   CHECK(sides > 0);
 }

@@ -17,9 +17,11 @@ constexpr double print_px_per_mm = 12;
 /// A flat print seen obliquely: warped by a homography, drawn three times as fine and averaged.
 cv::Mat seen(const cv::Mat& print, const cv::Mat& photo_from_print, const cv::Size& size) {
   constexpr int fine = 3;
-  const cv::Mat finer = (cv::Mat_<double>(3, 3) << fine, 0, 0.5 * (fine - 1), 0, fine, 0.5 * (fine - 1), 0, 0, 1);
+  const cv::Mat finer =
+      (cv::Mat_<double>(3, 3) << fine, 0, 0.5 * (fine - 1), 0, fine, 0.5 * (fine - 1), 0, 0, 1);
   cv::Mat large, photo;
-  cv::warpPerspective(print, large, finer * photo_from_print, size * fine, cv::INTER_LINEAR, cv::BORDER_CONSTANT, 120);
+  cv::warpPerspective(print, large, finer * photo_from_print, size * fine, cv::INTER_LINEAR,
+                      cv::BORDER_CONSTANT, 120);
   cv::resize(large, photo, size, 0, 0, cv::INTER_AREA);
   return photo;
 }
@@ -54,7 +56,8 @@ TEST_CASE("a chessboard's corners are found at full size", "[camera]") {
   cv::Mat print(9 * square, 12 * square, CV_8UC1, cv::Scalar(230));
   for (int row = 0; row < 7; ++row)
     for (int column = 0; column < 10; ++column)
-      if ((row + column) % 2 == 0) print(cv::Rect((column + 1) * square, (row + 1) * square, square, square)) = 25;
+      if ((row + column) % 2 == 0)
+        print(cv::Rect((column + 1) * square, (row + 1) * square, square, square)) = 25;
   const cv::Mat view_from_print = oblique_view(print.size());
   const cv::Mat photo = seen(print, view_from_print, {2400, 1700});
   const TargetView view = see_chessboard(photo, {9, 6, 25});
@@ -63,7 +66,8 @@ TEST_CASE("a chessboard's corners are found at full size", "[camera]") {
   // Corner (column, row) of the print lies between pixels: at (column + 2) squares minus half a pixel.
   std::vector<cv::Point2d> corners, expected;
   for (int row = 0; row < 6; ++row)
-    for (int column = 0; column < 9; ++column) corners.emplace_back((column + 2) * square - 0.5, (row + 2) * square - 0.5);
+    for (int column = 0; column < 9; ++column)
+      corners.emplace_back((column + 2) * square - 0.5, (row + 2) * square - 0.5);
   cv::perspectiveTransform(corners, expected, view_from_print);
   double worst = 0;
   for (const cv::Point2d& e : expected) {
@@ -77,13 +81,15 @@ TEST_CASE("a chessboard's corners are found at full size", "[camera]") {
 
 TEST_CASE("a card's tags are found, and what is missing is said", "[camera]") {
   const CardDefinition card = synthetic::corner_card();
-  cv::Mat print(static_cast<int>(103 * print_px_per_mm), static_cast<int>(128 * print_px_per_mm), CV_8UC1, cv::Scalar(235));
+  cv::Mat print(static_cast<int>(103 * print_px_per_mm), static_cast<int>(128 * print_px_per_mm), CV_8UC1,
+                cv::Scalar(235));
   const auto px = [](double mm) { return static_cast<int>(std::lround(mm * print_px_per_mm)); };
   for (const CardTag& tag : card.tags) {
     const TagCells cells = tag_cells(tag.id);
     for (std::size_t r = 0; r < 8; ++r)
       for (std::size_t c = 0; c < 8; ++c) {
-        const double x = tag.x_mm - 9 + 2.25 * static_cast<double>(c), y = tag.y_mm + 9 - 2.25 * static_cast<double>(r);
+        const double x = tag.x_mm - 9 + 2.25 * static_cast<double>(c),
+                     y = tag.y_mm + 9 - 2.25 * static_cast<double>(r);
         if (cells[r][c]) print(cv::Rect(px(x + 14), px(89 - y), px(2.25), px(2.25))) = 25;
       }
   }
@@ -98,5 +104,6 @@ TEST_CASE("a card's tags are found, and what is missing is said", "[camera]") {
   CHECK(see_card(photo, other).problem.find("none of its tags") != std::string::npos);
   photo.colRange(0, 1000) = 128;  // only the end of the long arm is left
   CHECK(see_card(photo, card).problem.find("too little of the card") != std::string::npos);
-  CHECK(see_card(cv::Mat(600, 800, CV_8UC1, cv::Scalar(90)), card).problem.find("no tag") != std::string::npos);
+  CHECK(see_card(cv::Mat(600, 800, CV_8UC1, cv::Scalar(90)), card).problem.find("no tag") !=
+        std::string::npos);
 }

@@ -7,7 +7,7 @@ using Catch::Matchers::ContainsSubstring;
 
 TEST_CASE("sheet writes a PDF and says how to print it", "[cli][sheet]") {
   const TemporaryFolder folder;
-  for (const char* what : {"card", "board"}) {
+  for (const char* what : {"card", "board", "tags"}) {
     const ProgramRun run = run_program({"sheet", what, "--out", folder.file("s.pdf"), "--paper", "letter"});
     CHECK(run.exit_code == 0);
     CHECK(run.err.empty());
@@ -92,4 +92,38 @@ TEST_CASE("board never replaces a file and never writes nonsense", "[cli][board]
       run_program({"board", file, "--pitch", "16", "--tag", "40,0,0,40", "--tag", "41,10,0,40"});
   CHECK_THAT(overlap.err, ContainsSubstring("tags 40 and 41 overlap"));
   CHECK_FALSE(std::filesystem::exists(file));
+}
+
+TEST_CASE("board adds tags to a board that is described already", "[cli][board]") {
+  const TemporaryFolder folder;
+  REQUIRE(run_program({"board", folder.file("wall.json"), "--pitch", "20", "--name", "wall"}).exit_code == 0);
+  const ProgramRun run = run_program({"board", folder.file("tagged.json"), "--from", folder.file("wall.json"), "--mirrored", "--tag", "40,-250,180,40", "--tag", "41,250,180,40"});
+  INFO(run.out << run.err);
+  REQUIRE(run.exit_code == 0);
+  const BoardDefinition board = read_board(folder.file("tagged.json"));
+  CHECK(board.pitch_mm == 20);
+  CHECK(board.name == "wall");
+  CHECK(board.printed_mirrored);
+  REQUIRE(board.tags.size() == 2);
+  CHECK(board.tags[1].x_mm == 250);
+  // One more of the same number is refused, and nobody may leave out the pitch of a new board.
+  CHECK(run_program({"board", folder.file("t.json"), "--from", folder.file("tagged.json"), "--tag", "40,0,0,40"}).exit_code == 2);
+  CHECK(run_program({"board", folder.file("t.json")}).exit_code == 2);
+}
+
+TEST_CASE("board checks the pitch on a photo, and writes nothing that the photo contradicts", "[cli][board]") {
+  const TemporaryFolder folder;
+  const std::string photo = std::string(RIPPLEGAUGE_SOURCE_DIR) + "/samples/photos/low-light.jpg";  // pitch 12, samples/README.md
+  const auto run = [&](const std::string& file, const std::string& pitch) {
+    return run_program({"board", folder.file(file), "--pitch", pitch, "--photo", photo, "--board-distance", "237"});
+  };
+  const ProgramRun good = run("good.json", "12");
+  CHECK(good.exit_code == 0);
+  CHECK_THAT(good.out, ContainsSubstring("They agree"));
+  CHECK(std::filesystem::exists(folder.file("good.json")));
+  const ProgramRun one_stripe = run("half.json", "6");
+  CHECK(one_stripe.exit_code == 3);
+  CHECK_THAT(one_stripe.out, ContainsSubstring("one light plus one dark"));
+  CHECK_FALSE(std::filesystem::exists(folder.file("half.json")));
+  CHECK(run_program({"board", folder.file("n.json"), "--pitch", "12", "--photo", photo}).exit_code == 2);
 }

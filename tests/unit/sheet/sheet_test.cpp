@@ -259,6 +259,27 @@ TEST_CASE("the board's tags read in a mirror alone, where the board file has the
   }
 }
 
+TEST_CASE("tags to stick on read in a mirror alone, as large as was asked for", "[sheet]") {
+  if (poppler_is_missing()) return;
+  TagSheetOptions options;
+  options.first_id = 50, options.count = 4, options.side_mm = 30;
+  const PdfFile pdf(tag_sheet_pdf(options));
+  CHECK(pdf.page_sizes_pt().size() == 1);
+  const cv::Mat page = pdf.raster();
+  CHECK(find_tags(page).empty());
+  const std::vector<SeenTag> tags = find_tags(page, true);
+  REQUIRE(tags.size() == 4);
+  for (const SeenTag& tag : tags) {
+    CHECK(tag.id >= 50);
+    CHECK(tag.id < 54);
+    for (std::size_t k = 0; k < 4; ++k)  // a pixel of 300 dpi is 0.08 mm
+      CHECK(cv::norm(tag.corners_px[k] - tag.corners_px[(k + 1) % 4]) / px_per_mm == Approx(30).margin(0.1));
+  }
+  CHECK_THAT(pdf.text(), ContainsSubstring("tag 53"));
+  options.count = 600;
+  CHECK_THROWS_AS(tag_sheet_pdf(options), UsageError);
+}
+
 TEST_CASE("the board's origin is where a dark stripe begins, midway between its tags", "[sheet]") {
   if (poppler_is_missing()) return;
   const BoardSheetOptions options{.tags = true};
