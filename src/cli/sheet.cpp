@@ -62,8 +62,9 @@ int run_board(const BoardArguments& a) {
 int run_tags(TagArguments a) {
   a.options.paper = paper_of(a.paper);
   write_atomically(a.out, tag_sheet_pdf(a.options));
-  std::cout << "wrote " << a.out << "\n"
-            << "Print it at 100 %, not \"fit to page\". It says how to stick the tags on and describe them.\n";
+  std::cout
+      << "wrote " << a.out << "\n"
+      << "Print it at 100 %, not \"fit to page\". It says how to stick the tags on and describe them.\n";
   return exit_ok;
 }
 
@@ -117,10 +118,17 @@ void add_tags(CLI::App& sheet, ChosenCommand& chosen) {
   auto a = std::make_shared<TagArguments>();
   auto* tags = sheet.add_subcommand("tags", "Tags to stick onto a board that you have");
   tags->add_option("--out", a->out, "PDF to write")->type_name("FILE")->capture_default_str();
-  tags->add_option("--paper", a->paper, "a4, letter or a3")->check(CLI::IsMember(papers))->type_name("SIZE")->capture_default_str();
-  tags->add_option("--first", a->options.first_id, "Number of the first tag")->type_name("ID")->capture_default_str();
+  tags->add_option("--paper", a->paper, "a4, letter or a3")
+      ->check(CLI::IsMember(papers))
+      ->type_name("SIZE")
+      ->capture_default_str();
+  tags->add_option("--first", a->options.first_id, "Number of the first tag")
+      ->type_name("ID")
+      ->capture_default_str();
   tags->add_option("--count", a->options.count, "How many")->type_name("N")->capture_default_str();
-  tags->add_option("--side", a->options.side_mm, "Side of the black square, mm")->type_name("MM")->capture_default_str();
+  tags->add_option("--side", a->options.side_mm, "Side of the black square, mm")
+      ->type_name("MM")
+      ->capture_default_str();
   tags->footer(
       "Examples:\n"
       "  ripplegauge sheet tags\n"
@@ -131,7 +139,8 @@ void add_tags(CLI::App& sheet, ChosenCommand& chosen) {
 }  // namespace
 
 void add_sheet_command(CLI::App& app, ChosenCommand& chosen) {
-  auto* sheet = app.add_subcommand("sheet", "Print a scale card, a striped board, tags for one (PDF, true to size)");
+  auto* sheet =
+      app.add_subcommand("sheet", "Print a scale card, a striped board, tags for one (PDF, true to size)");
   sheet->require_subcommand(1);
   add_card(*sheet, chosen);
   add_board(*sheet, chosen);

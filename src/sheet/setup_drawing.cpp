@@ -33,7 +33,8 @@ std::vector<PagePoint> panel_line(const PageBox& box, double dent_x_mm, double c
 }
 
 /// A length between two points, with arrow heads at both ends and its words beside the middle.
-void draw_dimension(Canvas& canvas, PagePoint a, PagePoint b, PagePoint words_at, const std::string& words, Align align) {
+void draw_dimension(Canvas& canvas, PagePoint a, PagePoint b, PagePoint words_at, const std::string& words,
+                    Align align) {
   canvas.line({a, b}, {.colour = accent, .width_mm = 0.25});
   canvas.arrow_head(a, b, accent);
   canvas.arrow_head(b, a, accent);
@@ -100,7 +101,8 @@ void draw_small_card(Canvas& canvas, PagePoint corner, double unit_mm) {
 }  // namespace
 
 void draw_side_view(Canvas& canvas, const PageBox& box) {
-  // The good start that the steps name, to scale: phone 35 cm and board 30 cm from the dent, 35 degrees off square.
+  // The good start that the steps name, to scale: phone 35 cm and board 30 cm from the dent, 35 degrees off
+  // square.
   constexpr double view_angle_deg = 35, phone_cm = 35, board_cm = 30;
   const double crest_y_mm = box.bottom_mm() - 13;
   const double mm_per_cm = 0.97 * (crest_y_mm - box.y_mm) / phone_cm;
@@ -133,8 +135,10 @@ void draw_side_view(Canvas& canvas, const PageBox& box) {
   draw_dimension(canvas, {board_foot_mm, seen.y_mm}, {board_foot_mm, crest_y_mm},
                  {board_foot_mm + 1.5, 0.5 * (seen.y_mm + crest_y_mm)}, "25 cm", Align::left);
   const double below_mm = crest_y_mm + 11;
-  draw_dimension(canvas, {camera.x_mm, below_mm}, {dent.x_mm, below_mm}, {between(camera, dent, 0.5).x_mm, below_mm - 1}, "20 cm", Align::centre);
-  draw_dimension(canvas, {dent.x_mm, below_mm}, {seen.x_mm, below_mm}, {between(dent, seen, 0.5).x_mm, below_mm - 1}, "17 cm", Align::centre);
+  draw_dimension(canvas, {camera.x_mm, below_mm}, {dent.x_mm, below_mm},
+                 {between(camera, dent, 0.5).x_mm, below_mm - 1}, "20 cm", Align::centre);
+  draw_dimension(canvas, {dent.x_mm, below_mm}, {seen.x_mm, below_mm},
+                 {between(dent, seen, 0.5).x_mm, below_mm - 1}, "17 cm", Align::centre);
 
   constexpr double card_length_mm = 13;
   canvas.fill({{dent.x_mm - 5 - card_length_mm, crest_y_mm - 0.9, card_length_mm, 0.9}}, accent);

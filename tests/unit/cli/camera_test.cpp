@@ -22,7 +22,8 @@ const Lens true_lens{1240, 807.5, 594, 0.06, -0.03};
 /// The card's light, 8 samples a mm, y up.
 struct Print {
   static constexpr double px_per_mm = 8, x0_mm = -20, y1_mm = 95;
-  cv::Mat light{static_cast<int>(115 * px_per_mm), static_cast<int>(140 * px_per_mm), CV_32FC1, cv::Scalar(0.15)};
+  cv::Mat light{static_cast<int>(115 * px_per_mm), static_cast<int>(140 * px_per_mm), CV_32FC1,
+                cv::Scalar(0.15)};
 
   explicit Print(const CardDefinition& card) {
     for (const RectangleMm& p : card.paper) fill(p.x0_mm, p.y0_mm, p.x1_mm, p.y1_mm, 0.8f);
@@ -31,32 +32,38 @@ struct Print {
       const TagCells cells = tag_cells(tag.id);
       for (std::size_t r = 0; r < 8; ++r)
         for (std::size_t c = 0; c < 8; ++c) {
-          const double x = tag.x_mm - 4 * cell + static_cast<double>(c) * cell, y = tag.y_mm + 4 * cell - static_cast<double>(r + 1) * cell;
+          const double x = tag.x_mm - 4 * cell + static_cast<double>(c) * cell,
+                       y = tag.y_mm + 4 * cell - static_cast<double>(r + 1) * cell;
           if (cells[r][c]) fill(x, y, x + cell, y + cell, 0.03f);
         }
     }
   }
   void fill(double x0, double y0, double x1, double y1, float value) {
     const auto px = [](double mm) { return static_cast<int>(std::lround(mm * px_per_mm)); };
-    cv::rectangle(light, cv::Point(px(x0 - x0_mm), px(y1_mm - y1)), cv::Point(px(x1 - x0_mm) - 1, px(y1_mm - y0) - 1), value, cv::FILLED);
+    cv::rectangle(light, cv::Point(px(x0 - x0_mm), px(y1_mm - y1)),
+                  cv::Point(px(x1 - x0_mm) - 1, px(y1_mm - y0) - 1), value, cv::FILLED);
   }
 };
 
 /// Rays through the lens onto the card, 2 x 2 a pixel, in linear light.
-std::string photo_of(const Print& print, double tilt_deg, double azimuth_deg, double roll_deg, double distance_mm, double u_share, double v_share) {
+std::string photo_of(const Print& print, double tilt_deg, double azimuth_deg, double roll_deg,
+                     double distance_mm, double u_share, double v_share) {
   const double rad = CV_PI / 180;
   cv::Mat tilted, facing, rolled;
-  cv::Rodrigues(cv::Vec3d(std::cos(azimuth_deg * rad), std::sin(azimuth_deg * rad), 0) * tilt_deg * rad, tilted);
+  cv::Rodrigues(cv::Vec3d(std::cos(azimuth_deg * rad), std::sin(azimuth_deg * rad), 0) * tilt_deg * rad,
+                tilted);
   cv::Rodrigues(cv::Vec3d(180 * rad, 0, 0), facing);
   cv::Rodrigues(cv::Vec3d(0, 0, roll_deg * rad), rolled);
   const cv::Matx33d r = cv::Mat(tilted * facing * rolled);
-  const cv::Vec3d aim((u_share * width_px - true_lens.centre_u_px) / true_lens.focal_px, (v_share * height_px - true_lens.centre_v_px) / true_lens.focal_px, 1);
+  const cv::Vec3d aim((u_share * width_px - true_lens.centre_u_px) / true_lens.focal_px,
+                      (v_share * height_px - true_lens.centre_v_px) / true_lens.focal_px, 1);
   const cv::Vec3d t = distance_mm * aim - r * cv::Vec3d(50, 37.5, 0);
   const cv::Vec3d origin = -(r.t() * t);
   cv::Mat map_x(2 * height_px, 2 * width_px, CV_32FC1), map_y(map_x.size(), CV_32FC1), fine, light;
   for (int v = 0; v < map_x.rows; ++v)
     for (int u = 0; u < map_x.cols; ++u) {
-      const double a = (0.5 * u - 0.25 - true_lens.centre_u_px) / true_lens.focal_px, b = (0.5 * v - 0.25 - true_lens.centre_v_px) / true_lens.focal_px;
+      const double a = (0.5 * u - 0.25 - true_lens.centre_u_px) / true_lens.focal_px,
+                   b = (0.5 * v - 0.25 - true_lens.centre_v_px) / true_lens.focal_px;
       double scale = 1;
       for (int i = 0; i < 8; ++i) {
         const double r2 = (a * a + b * b) * scale * scale;
@@ -64,8 +71,10 @@ std::string photo_of(const Print& print, double tilt_deg, double azimuth_deg, do
       }
       const cv::Vec3d d = r.t() * cv::Vec3d(a * scale, b * scale, 1);
       const double s = -origin[2] / d[2];
-      map_x.at<float>(v, u) = static_cast<float>((origin[0] + s * d[0] - Print::x0_mm) * Print::px_per_mm - 0.5);
-      map_y.at<float>(v, u) = static_cast<float>((Print::y1_mm - origin[1] - s * d[1]) * Print::px_per_mm - 0.5);
+      map_x.at<float>(v, u) =
+          static_cast<float>((origin[0] + s * d[0] - Print::x0_mm) * Print::px_per_mm - 0.5);
+      map_y.at<float>(v, u) =
+          static_cast<float>((Print::y1_mm - origin[1] - s * d[1]) * Print::px_per_mm - 0.5);
     }
   cv::remap(print.light, fine, map_x, map_y, cv::INTER_LINEAR, cv::BORDER_CONSTANT, 0.15);
   cv::resize(fine, light, cv::Size(width_px, height_px), 0, 0, cv::INTER_AREA);
@@ -74,7 +83,8 @@ std::string photo_of(const Print& print, double tilt_deg, double azimuth_deg, do
   for (int v = 0; v < light.rows; ++v)
     for (int u = 0; u < light.cols; ++u) {
       const double l = light.at<float>(v, u);  // IEC 61966-2-1
-      grey.at<uchar>(v, u) = cv::saturate_cast<uchar>(255 * (l <= 0.0031308 ? 12.92 * l : 1.055 * std::pow(l, 1 / 2.4) - 0.055));
+      grey.at<uchar>(v, u) =
+          cv::saturate_cast<uchar>(255 * (l <= 0.0031308 ? 12.92 * l : 1.055 * std::pow(l, 1 / 2.4) - 0.055));
     }
   cv::cvtColor(grey, bgr, cv::COLOR_GRAY2BGR);
   return encode_png(bgr);
@@ -86,8 +96,10 @@ std::vector<std::string> photos(const TemporaryFolder& folder, std::size_t count
   std::vector<std::string> files;
   for (std::size_t i = 0; i < count; ++i) {
     const double k = static_cast<double>(i);
-    files.push_back(folder.write("card" + std::to_string(i) + ".png",
-                                 photo_of(print, 22 + 3 * k, 47 + 135 * k, 90.0 * static_cast<double>(i % 4) + 7, 190 + 6 * k, 0.42 + 0.05 * static_cast<double>(i % 4), 0.58 - 0.05 * static_cast<double>(i % 3))));
+    files.push_back(folder.write(
+        "card" + std::to_string(i) + ".png",
+        photo_of(print, 22 + 3 * k, 47 + 135 * k, 90.0 * static_cast<double>(i % 4) + 7, 190 + 6 * k,
+                 0.42 + 0.05 * static_cast<double>(i % 4), 0.58 - 0.05 * static_cast<double>(i % 3))));
   }
   return files;
 }
@@ -103,7 +115,8 @@ TEST_CASE("rendered photos give their lens back", "[cli][camera]") {
   const TemporaryFolder folder;
   const std::string profile_file = folder.file("phone.json"), picture = folder.file("coverage.png");
   std::vector<std::string> files = photos(folder, 8);
-  const ProgramRun run = run_program(arguments({"camera", "--out", profile_file, "--picture", picture}, files));
+  const ProgramRun run =
+      run_program(arguments({"camera", "--out", profile_file, "--picture", picture}, files));
   INFO(run.out << run.err);
   REQUIRE(run.exit_code == 0);
   CHECK(std::filesystem::file_size(picture) > 1000);
@@ -119,8 +132,9 @@ TEST_CASE("rendered photos give their lens back", "[cli][camera]") {
   CHECK(std::abs(profile.lens.k2 - true_lens.k2) < 3 * profile.uncertainty.k2);
   CHECK(profile.uncertainty.log_focal < 0.006);
 
-  const ProgramRun other = run_program({"measure", (root / "samples" / "photos" / "low-dark.jpg").string(), "--camera", profile_file,
-                                        "--board-pitch", "14", "--board-distance", "288"});
+  const ProgramRun other =
+      run_program({"measure", (root / "samples" / "photos" / "low-dark.jpg").string(), "--camera",
+                   profile_file, "--board-pitch", "14", "--board-distance", "288"});
   CHECK(other.exit_code == 3);
   CHECK(other.out.find("1600 x 1200") != std::string::npos);
   CHECK(other.out.find("2592 x 1944") != std::string::npos);

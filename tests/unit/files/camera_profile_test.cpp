@@ -1,7 +1,6 @@
-#include "ripplegauge/files/camera_profile_file.hpp"
-
 #include "catch.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/files/camera_profile_file.hpp"
 #include "scratch_folder.hpp"
 
 using namespace ripplegauge;
@@ -55,8 +54,10 @@ TEST_CASE("a camera profile that cannot be is refused by key and rule", "[camera
   CHECK_THAT(complaint(edited("\"rms_px\"", "\"rms\"")), ContainsSubstring("phone.json"));
   CHECK_THAT(complaint(edited("3012.5", "-3012.5")), ContainsSubstring("focal_px.value"));
   CHECK_THAT(complaint(edited("2003.25", "4003.25")), ContainsSubstring("centre_u_px.value"));
-  CHECK_THAT(complaint(edited("\"standard_uncertainty\": 0.0005", "\"standard_uncertainty\": 0")), ContainsSubstring("k1.standard_uncertainty"));
-  CHECK_THAT(complaint(edited("\"focal_35mm_mm\": 26", "\"focal_35mm_mm\": 0")), ContainsSubstring("focal_35mm_mm"));
+  CHECK_THAT(complaint(edited("\"standard_uncertainty\": 0.0005", "\"standard_uncertainty\": 0")),
+             ContainsSubstring("k1.standard_uncertainty"));
+  CHECK_THAT(complaint(edited("\"focal_35mm_mm\": 26", "\"focal_35mm_mm\": 0")),
+             ContainsSubstring("focal_35mm_mm"));
   CHECK_THAT(complaint(edited(std::string(64, 'a'), "abc")), ContainsSubstring("photos[0].sha256"));
   CHECK_THAT(complaint("[]"), ContainsSubstring("phone.json"));
   CHECK_THAT(complaint("{\"schema\": 1}"), ContainsSubstring("date"));

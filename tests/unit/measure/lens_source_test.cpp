@@ -12,8 +12,10 @@ namespace {
 
 const std::filesystem::path root = RIPPLEGAUGE_SOURCE_DIR;
 
-/// What samples/scenes/samples/low-dark.json says of camera and dent, and what samples/photos/low-dark.json gives.
-constexpr double true_focal_35mm = 27.2, true_k1 = 0.012, true_k2 = -0.004, true_depth_mm = 0.21, true_distance_mm = 285;
+/// What samples/scenes/samples/low-dark.json says of camera and dent, and what samples/photos/low-dark.json
+/// gives.
+constexpr double true_focal_35mm = 27.2, true_k1 = 0.012, true_k2 = -0.004, true_depth_mm = 0.21,
+                 true_distance_mm = 285;
 
 Photo photo() { return read_photo(root / "samples" / "photos" / "low-dark.jpg"); }
 
@@ -36,7 +38,8 @@ CameraProfile true_profile() {
 }
 
 bool has_warning(const Reading& reading, const std::string& code) {
-  return std::any_of(reading.warnings.begin(), reading.warnings.end(), [&](const Warning& w) { return w.code == code; });
+  return std::any_of(reading.warnings.begin(), reading.warnings.end(),
+                     [&](const Warning& w) { return w.code == code; });
 }
 
 void check_holds(const std::optional<Quantity>& quantity, double truth) {
@@ -49,7 +52,8 @@ const MeasureOptions quick{.free_surface = false};  // the lens moves the scale 
 
 }  // namespace
 
-TEST_CASE("the less is known of the lens, the wider the intervals, and the truth lies in all of them", "[lens_source]") {
+TEST_CASE("the less is known of the lens, the wider the intervals, and the truth lies in all of them",
+          "[lens_source]") {
   const double true_focal_px = focal_px_from_35mm(true_focal_35mm, 2592, 1944);
   const Reading exif = measure(photo(), request(), quick).reading;
   Photo silent = photo();

@@ -32,9 +32,13 @@ PitchCheck check(const Sample& sample, double stated_mm) {
 
 TEST_CASE("the pitch that a photo shows holds the board's, whatever was stated", "[pitch_check]") {
   for (const Sample& sample : {Sample{"low-light", 12, 237, 100}, Sample{"high-dark", 16, 311, 98.4}})
-    for (const auto& [factor, verdict] : {std::pair{1.0, PitchVerdict::agrees}, std::pair{1.15, PitchVerdict::differs}, std::pair{0.5, PitchVerdict::half}, std::pair{2.0, PitchVerdict::twice}}) {
+    for (const auto& [factor, verdict] :
+         {std::pair{1.0, PitchVerdict::agrees}, std::pair{1.15, PitchVerdict::differs},
+          std::pair{0.5, PitchVerdict::half}, std::pair{2.0, PitchVerdict::twice}}) {
       const PitchCheck found = check(sample, factor * sample.pitch_mm);
-      INFO(sample.name << " stated " << factor * sample.pitch_mm << ": " << (found.refusal ? found.refusal->message : "") << " " << found.pitch_mm.low << " to " << found.pitch_mm.high);
+      INFO(sample.name << " stated " << factor * sample.pitch_mm << ": "
+                       << (found.refusal ? found.refusal->message : "") << " " << found.pitch_mm.low << " to "
+                       << found.pitch_mm.high);
       REQUIRE_FALSE(found.refusal);
       CHECK(found.pitch_mm.low < sample.pitch_mm);
       CHECK(found.pitch_mm.high > sample.pitch_mm);

@@ -19,7 +19,9 @@ struct Scene {
     for (double u = 100; u < 2000; u += 250)
       for (double v = 100; v < 3000; v += 250) shots[0].view.pixels.emplace_back(u, v);
   }
-  Picture picture() const { return coverage_picture(target, calibration, shots, coverage_of(calibration, shots)); }
+  Picture picture() const {
+    return coverage_picture(target, calibration, shots, coverage_of(calibration, shots));
+  }
 };
 
 /// Mean place of the texts "none", as shares of the picture.
