@@ -123,18 +123,32 @@ double near_paper_mm(const PanelScene& scene, double x, double y) {
   return nearest;
 }
 
-/// Share of directions in which, just outside the spot, there are stripes well inside the board's reflection, or the card.
-double ring_seen(const PanelScene& scene, const SpotVector& s) {
+/// Share of directions in which, on this ellipse, there are stripes well inside the board's reflection, or the card.
+double ring_seen(const PanelScene& scene, const Outline& o) {
   const ResidualField& f = *scene.field;
   constexpr int directions = 24;
+  const double e = std::sqrt(o.elongation), c = std::cos(o.angle_rad), s = std::sin(o.angle_rad);
   int seen = 0;
   for (int k = 0; k < directions; ++k) {
-    const double t = 2 * std::numbers::pi * k / directions, a = 1.2 * std::exp(s[s_log_a]) * std::cos(t), b = 1.2 * std::exp(s[s_log_b]) * std::sin(t);
-    const double x = s[s_x] + std::cos(s[s_angle]) * a - std::sin(s[s_angle]) * b, y = s[s_y] + std::sin(s[s_angle]) * a + std::cos(s[s_angle]) * b;
+    const double t = 2 * std::numbers::pi * k / directions, a = o.radius_mm * e * std::cos(t), b = o.radius_mm / e * std::sin(t);
+    const double x = o.x_mm + c * a - s * b, y = o.y_mm + s * a + c * b;
     const int row = static_cast<int>(std::lround(f.grid.row_of(y))), column = static_cast<int>(std::lround(f.grid.column_of(x)));
     seen += near_paper_mm(scene, x, y) < 2 || (f.grid.contains(row, column) && f.inner.at<uchar>(row, column) != 0);
   }
   return static_cast<double>(seen) / directions;
+}
+
+/// The spot's 10 % ellipse, grown.
+Outline ellipse_of(const SpotVector& s, double growth) {
+  const bool a_longer = s[s_log_a] >= s[s_log_b];
+  return {s[s_x], s[s_y], growth * mean_radius_mm(s), elongation(s), s[s_angle] + (a_longer ? 0 : 0.5 * std::numbers::pi)};
+}
+
+/// Peel is real slope, but whitening knows it: it cannot disturb the stripes much beyond what they show everywhere.
+bool louder_than_peel(const SpotJudgement& j, const Acceptance& acceptance) {
+  const double excess = j.disturbed_level - j.quiet_level;
+  if (excess < acceptance.min_excess) return false;
+  return j.moved_snr >= (excess < acceptance.loud_excess ? acceptance.min_moved_snr : acceptance.min_loud_moved_snr);
 }
 
 bool believable(const PanelScene& scene, const Attempt& a, const Outline& outline, const Acceptance& acceptance) {
@@ -146,13 +160,13 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
   return a.judgement.explained >= acceptance.min_explained &&
          a.judgement.slope_over_peel >= acceptance.min_slope_over_peel && slope >= acceptance.min_slope &&
          slope < 0.25 && radius < 45 && elongation(s) < 7 && a.judgement.cut_share < acceptance.max_cut_share &&
-         a.judgement.information_kept > acceptance.min_information &&
-         a.judgement.peel_snr >= acceptance.min_peel_snr && 2 * radius > acceptance.min_diameter_mm &&
+         a.judgement.information_kept > acceptance.min_information && louder_than_peel(a.judgement, acceptance) &&
+         2 * std::exp(std::min(s[s_log_a], s[s_log_b])) > acceptance.min_width_mm &&
          a.judgement.quiet_level <
              std::max(acceptance.max_quiet_level, acceptance.max_quiet_share * a.judgement.disturbed_level) &&
          a.judgement.opposite_ratio > acceptance.min_opposite_ratio &&
          offset < std::max(1.2 * outline.radius_mm * std::sqrt(outline.elongation), 3.0) &&
-         near_paper_mm(scene, s[s_x], s[s_y]) > paper_clearance_mm && ring_seen(scene, s) >= acceptance.min_ring_seen;
+         near_paper_mm(scene, s[s_x], s[s_y]) > paper_clearance_mm && ring_seen(scene, ellipse_of(s, 1.2)) >= acceptance.min_ring_seen;
 }
 
 }  // namespace
@@ -191,6 +205,7 @@ SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, doub
   std::size_t inside = 0, around = 0;
   const SpotShape<double> shape(fit.spot);
   std::vector<float> density;
+  double moved = 0;
   for (std::size_t i = 0; i < patch.size(); ++i) {
     const MirrorPixel& p = patch.pixel[i];
     const double rho = rho_of(fit.spot, p.x_mm, p.y_mm);
@@ -204,6 +219,8 @@ SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, doub
     const double s = patch.profile->at(phase.phase).derivative * (phase.by_slope_x * v.slope_x + phase.by_slope_y * v.slope_y);
     all += s * s;
     if (!patch.clipped[i]) kept += s * s;
+    const PhaseAt flat = patch.board.phase(p, 0, 0, 0);
+    moved += std::pow(phase.phase - flat.phase, 2);
   }
   if (inside == 0) return j;
   q0 /= static_cast<double>(inside), q1 /= static_cast<double>(inside);
@@ -215,7 +232,7 @@ SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, doub
   j.slope_over_peel = steepest_slope(fit.spot) / peel_slope;
   constexpr double peel_cell_mm = 2.2;  // orange peel has most of its structure between 1 and 3 mm
   const double cells = 0.25 * std::numbers::pi * std::pow(2 * mean_radius_mm(fit.spot) / peel_cell_mm, 2);
-  j.peel_snr = j.slope_over_peel * std::sqrt(cells);
+  j.moved_snr = std::sqrt(cells * moved / static_cast<double>(inside)) / std::max(patch.edge_jitter_cycles, 1e-4);
   j.opposite_ratio = fit.opposite_cost / std::max(fit.search_cost, 1e-9);
   const double area = std::numbers::pi * std::exp(fit.spot[s_log_a] + fit.spot[s_log_b]) * 1.1 * 1.1;
   const double expected = area / (patch.step_mm * patch.step_mm);

@@ -50,6 +50,13 @@ float whitening_at(const Patch& patch, double phase_cycles) {
   return static_cast<float>(1 / std::sqrt(patch.noise * patch.noise + jitter * jitter));
 }
 
+float mean_whitening(const Patch& patch) {
+  constexpr int steps = 64;
+  double variance = 0;
+  for (int i = 0; i < steps; ++i) variance += std::pow(whitening_at(patch, (i + 0.5) / steps), -2) / steps;
+  return static_cast<float>(1 / std::sqrt(variance));
+}
+
 Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelVector& parameters,
                  const ResidualField& field, const PatchRequest& request, const std::vector<Disc>& leave_out,
                  double pixels_per_mm) {
@@ -108,9 +115,9 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
       contrasts.push_back(std::abs(field.contrast.at<float>(fr, fc)));
       const PhaseAt phase = patch.board.phase(patch.pixel.back(), 0, 0, 0);
       gains.push_back(f(std::hypot(phase.by_slope_x, phase.by_slope_y)));
-      patch.whitening.push_back(whitening_at(patch, phase.phase));
     }
   const std::size_t n = patch.size();
+  patch.whitening.assign(n, mean_whitening(patch));
   patch.base_z.assign(n, 0);
   patch.base_slope_x.assign(n, 0);
   patch.base_slope_y.assign(n, 0);

@@ -24,7 +24,7 @@ struct SpotJudgement {
   double slope_over_peel = 0; ///< the spot's steepest slope over the orange peel's own
   double opposite_ratio = 0;  ///< cost of the best fit of the other sign over the cost of this one
   double information_kept = 1;  ///< share of the slope information in pixels that are not clipped
-  double peel_snr = 0;        ///< slope_over_peel times the root of the number of peel cells inside the spot
+  double moved_snr = 0;       ///< rms move of the stripes inside over their jitter, times the root of the peel cells there
   double disturbed_level = 0; ///< mean robust chi square inside the spot if there were none
   double quiet_level = 0;     ///< mean robust chi square of the undisturbed ring around
   double fringe_density_px = 0;  ///< highest stripe frequency inside, cycles per photo pixel
@@ -52,11 +52,15 @@ struct Acceptance {
   /// Right fits explain 0.86 to 1.02 of the excess, fits in a wrong basin 0.54 to 0.62 (ray-traced photos).
   double min_explained = 0.75;
   /// Orange peel is real slope, so no gain in chi square tells it from a dent; its cells are small and a dent covers many.
-  /// The largest of some 10^4 cells at a false-alarm rate of 10^-4 is sqrt(2 ln 10^8) = 6 times the rms, a fit that is
-  /// free in place, size and shape may find several times that (up to 30 seen on peel without dents).
-  double min_peel_snr = 34;
+  /// The largest of some 10^4 cells at a false-alarm rate of 10^-4 is sqrt(2 ln 10^8) = 6 times the rms; a fit that is
+  /// free in place, size and shape doubles that, and half as much again is margin. Only the part of the slope that moves
+  /// stripes counts: a ridge along them is a guess.
+  double min_moved_snr = 18;
+  /// Mean robust chi square over the ring's without the spot. Peel is in the whitening, so it stays below about 3, and
+  /// never comes near 12: what is that loud needs no more than the bare 6, doubled.
+  double min_excess = 3, loud_excess = 12, min_loud_moved_snr = 12;
   double min_slope_over_peel = 7;
-  double min_diameter_mm = 2.7;    ///< smaller marks are specks and stone chips
+  double min_width_mm = 2.5;       ///< narrower marks are specks, scratches and edges
   double min_slope = 0.002;        ///< 2 mrad: below, paper and panel waviness look the same
   double max_cut_share = 0.35;
   double min_ring_seen = 0.75;     ///< undisturbed stripes must surround a spot; the card may hide the rest

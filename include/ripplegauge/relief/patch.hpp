@@ -80,7 +80,7 @@ struct Patch {
   std::vector<std::uint8_t> clipped;
   /// Relief of spots that are already explained: height, slopes, second derivatives.
   std::vector<float> base_z, base_slope_x, base_slope_y, base_xx, base_xy, base_yy;
-  std::vector<float> whitening;  ///< 1 / standard deviation of the residual (in contrasts), see set_whitening
+  std::vector<float> whitening;  ///< 1 / standard deviation of the residual (in contrasts): the mean one until set_whitening
   /// Grid cell of each pixel, and the grid's size: for what needs neighbours.
   std::vector<int> cell;
   int columns = 0, rows = 0;
@@ -96,6 +96,9 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
 
 /// Noise of flat stripes plus what edge jitter does where the profile is steep at the given phase.
 float whitening_at(const Patch& patch, double phase_cycles);
+
+/// The same on average over a period: right as long as nobody knows where in a dent the stripes' edges lie.
+float mean_whitening(const Patch& patch);
 
 /// Columns of the light model: level (quadratic), contrast (linear), and optionally the broad highlight of metallic
 /// paint, which moves with the slope: both slopes and their square.
