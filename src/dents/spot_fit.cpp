@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <numbers>
 #include <numeric>
 
 #include "ripplegauge/core/least_squares.hpp"
@@ -402,28 +403,18 @@ std::vector<Start> distinct(std::vector<Start> starts, const Patch& patch, std::
 
 }  // namespace
 
-SpotFit search_spot(const Patch& patch, const Outline& outline, double effort) {
-  const std::vector<int> coarse = search_pixels(patch, outline, 1100);
-  const std::vector<int> fine = search_pixels(patch, outline, 2400);
-  SpotFit result;
-  if (coarse.size() < 100) return result;
-  std::vector<Start> starts;
-  const std::vector<std::array<double, 2>> few_shapes{{{2.0, 40.0}}, {{2.0, 2.1}}, {{2.6, 20.0}}};
-  const double r = outline.radius_mm;
-  RadialSearch(patch, coarse, outline)
-      .run(geometric(0.62 * r, 1.25 * r, 1.045), few_shapes, displacement_ladder(0.12, 8.8), starts);
-  Outline round = outline;
-  round.elongation = 1;
-  if (outline.elongation > 1.15)
-    RadialSearch(patch, coarse, round)
-        .run(geometric(0.4 * r, 1.4 * r, 1.08), {{{2.0, 20.0}}}, displacement_ladder(0.12, 6), starts);
-  starts = distinct(std::move(starts), patch, static_cast<std::size_t>(24 * effort));
+namespace {
 
+const std::vector<std::array<double, 2>> few_shapes{{{2.0, 40.0}}, {{2.0, 2.1}}, {{2.6, 20.0}}};
+
+/// Short fits of all starts, full fits of the best, other shapes about the best of those.
+SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vector<int>& coarse, std::vector<Start> starts,
+                      std::size_t keep) {
+  const std::vector<int> fine = search_pixels(patch, outline, 2400);
+  starts = distinct(std::move(starts), patch, keep);
   std::vector<FitOutcome> shorts;
-  for (const Start& s : starts) {
-    FitOutcome o = fit(patch, coarse, s.spot, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n}, false, false, 7});
-    shorts.push_back(o);
-  }
+  for (const Start& s : starts)
+    shorts.push_back(fit(patch, coarse, s.spot, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n}, false, false, 7}));
   const auto better = [](const FitOutcome& a, const FitOutcome& b) { return a.cost < b.cost; };
   std::sort(shorts.begin(), shorts.end(), better);
   std::vector<FitOutcome> best;
@@ -444,6 +435,7 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, double effort) {
   std::vector<FitOutcome> full;
   for (const FitOutcome& o : best) full.push_back(fit(patch, fine, o.spot, {all_parameters, false, false, 14}));
   std::sort(full.begin(), full.end(), better);
+  SpotFit result;
   if (full.empty()) return result;
   // Other shapes about the best, in case its exponents stuck.
   for (const auto& [power, order] : few_shapes) {
@@ -458,6 +450,47 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, double effort) {
   for (const FitOutcome& o : full)
     if (o.spot[s_height] * result.spot[s_height] < 0) result.opposite_cost = std::min(result.opposite_cost, o.cost);
   return result;
+}
+
+/// The R2 sequence (Roberts' generalised golden ratio, own words; fills a unit square evenly): element k, coordinate d of 4.
+double even(int k, int d) {
+  constexpr double phi4 = 1.1673039782614187;  // root of x^5 = x + 1
+  return std::fmod(0.5 + (k + 1) * std::pow(phi4, -(d + 1)), 1.0);
+}
+
+}  // namespace
+
+SpotFit search_spot(const Patch& patch, const Outline& outline, double effort) {
+  const std::vector<int> coarse = search_pixels(patch, outline, 1100);
+  if (coarse.size() < 100) return {};
+  std::vector<Start> starts;
+  const double r = outline.radius_mm;
+  RadialSearch(patch, coarse, outline)
+      .run(geometric(0.62 * r, 1.25 * r, 1.045), few_shapes, displacement_ladder(0.12, 8.8), starts);
+  Outline round = outline;
+  round.elongation = 1;
+  if (outline.elongation > 1.15)
+    RadialSearch(patch, coarse, round)
+        .run(geometric(0.4 * r, 1.4 * r, 1.08), {{{2.0, 20.0}}}, displacement_ladder(0.12, 6), starts);
+  return finish_starts(patch, outline, coarse, std::move(starts), static_cast<std::size_t>(24 * effort));
+}
+
+SpotFit search_spot_widely(const Patch& patch, const Outline& outline) {
+  const std::vector<int> coarse = search_pixels(patch, outline, 1100);
+  if (coarse.size() < 100) return {};
+  std::vector<Start> starts;
+  constexpr int outlines = 80;
+  for (int k = 0; k < outlines; ++k) {
+    Outline o = outline;
+    const double away = 0.4 * outline.radius_mm * std::sqrt(even(k, 0)), direction = 2 * std::numbers::pi * even(k, 1);
+    o.x_mm += away * std::cos(direction), o.y_mm += away * std::sin(direction);
+    o.elongation = std::exp(1.4 * std::pow(even(k, 2), 2));
+    o.angle_rad = std::numbers::pi * even(k, 3);
+    RadialSearch(patch, coarse, o)
+        .run(geometric(0.5 * outline.radius_mm, 1.3 * outline.radius_mm, 1.18), {{{2.0, 20.0}}}, displacement_ladder(0.15, 8.8), starts);
+  }
+  constexpr std::size_t keep = 40;
+  return finish_starts(patch, outline, coarse, std::move(starts), keep);
 }
 
 SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations) {

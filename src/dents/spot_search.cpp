@@ -71,6 +71,28 @@ Patch explained_patch(const PanelScene& scene, const PatchRequest& request, cons
   return patch;
 }
 
+Attempt finish_attempt(const PanelScene& scene, Patch& patch, const SpotFit& search) {
+  Attempt result;
+  if (search.search_cost >= 1e300) return result;
+  set_whitening(patch, search.spot);
+  // A start that explains next to nothing is not worth finishing.
+  constexpr double hopeless = 0.35;
+  bool highlight = false;
+  result.fit = search;
+  result.judgement = judge(patch, search, highlight, scene.pixels_per_mm);
+  if (result.judgement.explained > hopeless) {
+    result.fit = polish_with_fitting_light(patch, search.spot, highlight, 14);
+    result.fit.search_cost = search.search_cost;
+    result.fit.opposite_cost = search.opposite_cost;
+    result.judgement = judge(patch, result.fit, highlight, scene.pixels_per_mm);
+  }
+  result.usable = true;
+  return result;
+}
+
+/// What a fit has to show for itself: the share it explains, less what is as loud around it.
+double credit(const SpotJudgement& j) { return j.explained - j.quiet_level / std::max(j.disturbed_level, 1e-9); }
+
 Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector<Disc>& leave_out,
                 const std::vector<SpotVector>& explained) {
   Attempt result;
@@ -95,21 +117,26 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
     const SpotFit second = search_spot(patch, other, 0.5);
     if (second.search_cost < search.search_cost) search = second;
   }
-  if (search.search_cost >= 1e300) return result;
-  set_whitening(patch, search.spot);
-  // A start that explains next to nothing is not worth finishing.
-  constexpr double hopeless = 0.35;
-  bool highlight = false;
-  result.fit = search;
-  result.judgement = judge(patch, search, highlight, scene.pixels_per_mm);
-  if (result.judgement.explained > hopeless) {
-    result.fit = polish_with_fitting_light(patch, search.spot, highlight, 14);
-    result.fit.search_cost = search.search_cost;
-    result.fit.opposite_cost = search.opposite_cost;
-    result.judgement = judge(patch, result.fit, highlight, scene.pixels_per_mm);
+  return finish_attempt(scene, patch, search);
+}
+
+/// For a disturbance that is surely there but that the outline's own starts do not explain: its region may be several
+/// times the spot (a steep rim is loud far out), its place and direction only roughly right.
+Attempt wide_attempt(const PanelScene& scene, const Outline& rough, const std::vector<Disc>& leave_out,
+                     const std::vector<SpotVector>& explained) {
+  Attempt best;
+  for (const double scale : {1.0, 0.6, 0.35}) {
+    Outline outline = rough;
+    outline.radius_mm = scale * rough.radius_mm;
+    if (outline.radius_mm < 1.5) break;
+    const double longest = outline.radius_mm * std::sqrt(outline.elongation);
+    Patch patch = explained_patch(scene, request_for(scene, outline.x_mm, outline.y_mm, std::max(1.7 * longest, longest + 0.8 * scene.field->period_mm), 8000),
+                                  leave_out, explained);
+    if (patch.size() < 600) continue;
+    const Attempt a = finish_attempt(scene, patch, search_spot_widely(patch, outline));
+    if (a.usable && (!best.usable || credit(a.judgement) > credit(best.judgement))) best = a;
   }
-  result.usable = true;
-  return result;
+  return best;
 }
 
 double near_paper_mm(const PanelScene& scene, double x, double y) {
@@ -128,12 +155,13 @@ double ring_seen(const PanelScene& scene, const Outline& o) {
   const ResidualField& f = *scene.field;
   constexpr int directions = 24;
   const double e = std::sqrt(o.elongation), c = std::cos(o.angle_rad), s = std::sin(o.angle_rad);
+  const double beside_paper_mm = 2 + 0.5 * f.period_mm;  // "well inside" leaves half a period round the card, too
   int seen = 0;
   for (int k = 0; k < directions; ++k) {
     const double t = 2 * std::numbers::pi * k / directions, a = o.radius_mm * e * std::cos(t), b = o.radius_mm / e * std::sin(t);
     const double x = o.x_mm + c * a - s * b, y = o.y_mm + s * a + c * b;
     const int row = static_cast<int>(std::lround(f.grid.row_of(y))), column = static_cast<int>(std::lround(f.grid.column_of(x)));
-    seen += near_paper_mm(scene, x, y) < 2 || (f.grid.contains(row, column) && f.inner.at<uchar>(row, column) != 0);
+    seen += near_paper_mm(scene, x, y) < beside_paper_mm || (f.grid.contains(row, column) && f.inner.at<uchar>(row, column) != 0);
   }
   return static_cast<double>(seen) / directions;
 }
@@ -147,8 +175,19 @@ Outline ellipse_of(const SpotVector& s, double growth) {
 /// Peel is real slope, but whitening knows it: it cannot disturb the stripes much beyond what they show everywhere.
 bool louder_than_peel(const SpotJudgement& j, const Acceptance& acceptance) {
   const double excess = j.disturbed_level - j.quiet_level;
+  const bool wide_and_faint = excess * j.peel_cells > acceptance.min_summed_excess && j.moved_snr > acceptance.min_faint_moved_snr &&
+                              j.disturbed_level > acceptance.min_faint_ratio * j.quiet_level;
+  if (wide_and_faint) return true;
   if (excess < acceptance.min_excess) return false;
   return j.moved_snr >= (excess < acceptance.loud_excess ? acceptance.min_moved_snr : acceptance.min_loud_moved_snr);
+}
+
+/// Loud, compact and whole, yet not explained: a wrong basin (right fits explain 0.86 to 1.02, wrong ones up to 0.8).
+bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline& outline) {
+  constexpr double right = 0.8, compact = 4, whole = 0.85;
+  return a.usable && (credit(a.judgement) < right || a.judgement.opposite_ratio < 1.15) && outline.elongation < compact &&
+         a.judgement.disturbed_level > a.judgement.quiet_level + 3 &&
+         ring_seen(scene, outline) > whole && outline.radius_mm > 2;
 }
 
 bool believable(const PanelScene& scene, const Attempt& a, const Outline& outline, const Acceptance& acceptance) {
@@ -231,8 +270,8 @@ SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, doub
   const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
   j.slope_over_peel = steepest_slope(fit.spot) / peel_slope;
   constexpr double peel_cell_mm = 2.2;  // orange peel has most of its structure between 1 and 3 mm
-  const double cells = 0.25 * std::numbers::pi * std::pow(2 * mean_radius_mm(fit.spot) / peel_cell_mm, 2);
-  j.moved_snr = std::sqrt(cells * moved / static_cast<double>(inside)) / std::max(patch.edge_jitter_cycles, 1e-4);
+  j.peel_cells = 0.25 * std::numbers::pi * std::pow(2 * mean_radius_mm(fit.spot) / peel_cell_mm, 2);
+  j.moved_snr = std::sqrt(j.peel_cells * moved / static_cast<double>(inside)) / std::max(patch.edge_jitter_cycles, 1e-4);
   j.opposite_ratio = fit.opposite_cost / std::max(fit.search_cost, 1e-9);
   const double area = std::numbers::pi * std::exp(fit.spot[s_log_a] + fit.spot[s_log_b]) * 1.1 * 1.1;
   const double expected = area / (patch.step_mm * patch.step_mm);
@@ -278,13 +317,23 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
       if (std::hypot(d.x_mm - o.x_mm, d.y_mm - o.y_mm) < 0.5 * std::max(d.radius_mm, o.radius_mm)) return true;
     return false;
   };
+  const auto stripes_around = [&](const Candidate& c) {
+    constexpr double all_but_one_side = 0.8;
+    return ring_seen(scene, c.outline) >= all_but_one_side;
+  };
   int failures_in_a_row = 0;
+  int wide_left = 4;  // each costs ten ordinary attempts
   const auto try_one = [&](const Candidate& candidate, const std::vector<Candidate>& all) {
     const std::vector<Disc> others = other_candidates(all, candidate.outline);
     Attempt a = attempt(scene, candidate.outline, others, accepted);
     // What was left out as a neighbour may be the other half of the same spot.
     if (!others.empty() && !believable(scene, a, candidate.outline, acceptance) && a.judgement.cut_share > 0.1)
       a = attempt(scene, candidate.outline, {}, accepted);
+    if (wide_left > 0 && worth_more_starts(scene, a, candidate.outline)) {
+      --wide_left;
+      const Attempt b = wide_attempt(scene, candidate.outline, others, accepted);
+      if (b.usable && credit(b.judgement) > credit(a.judgement)) a = b;
+    }
     if (believable(scene, a, candidate.outline, acceptance)) {
       accepted.push_back(a.fit.spot);
       result.spots.push_back({a.fit, a.judgement});
@@ -311,7 +360,9 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
       if (known(candidate.outline)) continue;
       // A streak along the board's edge, or something that lies mostly where nothing is seen, is no spot.
       constexpr double streak = 10, hardly_seen = 0.4;
-      if (candidate.outline.elongation > streak || seen_share(*scene.field, candidate.outline) < hardly_seen) continue;
+      if (candidate.outline.elongation > streak || seen_share(*scene.field, candidate.outline) < hardly_seen ||
+          !stripes_around(candidate))
+        continue;
       if (try_one(candidate, merged)) continue;
       // Perhaps several spots run together: try its fragments.
       std::vector<Candidate> parts;
@@ -322,7 +373,7 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
           parts.push_back(part);
       bool any = false;
       for (const Candidate& part : parts)
-        if (!known(part.outline)) any |= try_one(part, single);
+        if (!known(part.outline) && stripes_around(part)) any |= try_one(part, single);
       if (!any) hopeless.push_back({candidate.outline.x_mm, candidate.outline.y_mm, candidate.outline.radius_mm});
     }
     if (accepted.size() == before) break;

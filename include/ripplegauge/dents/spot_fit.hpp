@@ -26,6 +26,10 @@ struct SpotFit {
 /// Deterministic. `effort` scales the number of starts.
 SpotFit search_spot(const Patch& patch, const Outline& outline, double effort = 1.0);
 
+/// The same where the outline may be wrong: places, sizes, directions and elongations spread evenly about it.
+/// Some ten times the work.
+SpotFit search_spot_widely(const Patch& patch, const Outline& outline);
+
 /// Finishes on all pixels of the patch, phase drift and (if asked) the metallic highlight free.
 SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations = 25);
 

@@ -24,6 +24,7 @@ struct SpotJudgement {
   double slope_over_peel = 0; ///< the spot's steepest slope over the orange peel's own
   double opposite_ratio = 0;  ///< cost of the best fit of the other sign over the cost of this one
   double information_kept = 1;  ///< share of the slope information in pixels that are not clipped
+  double peel_cells = 0;      ///< how many cells of orange peel fit inside
   double moved_snr = 0;       ///< rms move of the stripes inside over their jitter, times the root of the peel cells there
   double disturbed_level = 0; ///< mean robust chi square inside the spot if there were none
   double quiet_level = 0;     ///< mean robust chi square of the undisturbed ring around
@@ -59,6 +60,8 @@ struct Acceptance {
   /// Mean robust chi square over the ring's without the spot. Peel is in the whitening, so it stays below about 3, and
   /// never comes near 12: what is that loud needs no more than the bare 6, doubled.
   double min_excess = 3, loud_excess = 12, min_loud_moved_snr = 12;
+  /// On smooth paint a wide faint spot may stay below that and still be many times louder than all around it.
+  double min_summed_excess = 10, min_faint_moved_snr = 60, min_faint_ratio = 8;
   double min_slope_over_peel = 7;
   double min_width_mm = 2.5;       ///< narrower marks are specks, scratches and edges
   double min_slope = 0.002;        ///< 2 mrad: below, paper and panel waviness look the same
