@@ -122,7 +122,7 @@ void pull_again(const Context& context, const Spot& spot, SpotNext& next) {
 
   const Step tab = tab_step(spot, *next.tab, data.rules);
   const Step glueing = glue_step(spot, *next.tab, glue, *next.pull_at, next.wait_s, data);
-  const Step pull = pull_step(spot, *next.tab, *next.puller);
+  const Step pull = pull_step(spot, *next.tab, *next.puller, data.rules);
   Step& step = next.step;
   step = pull;
   step.code = "pull_again";
@@ -294,8 +294,8 @@ NextStep next_step(const Reading& before, const Reading& after, const std::vecto
   result.verdict = result.spots.empty() ? Verdict::stop : result.spots.front().verdict;
   result.summary = summary_of(result);
 
-  const bool any_match = std::any_of(spots.begin(), spots.end(),
-                                     [](const SpotPair& spot) { return spot.before && spot.after; });
+  const bool any_match =
+      std::any_of(spots.begin(), spots.end(), [](const SpotPair& spot) { return spot.before && spot.after; });
   if (!any_match && !before.dents.empty() && !after.dents.empty())
     result.warnings.push_back({"no_match",
                                "no spot of the earlier reading lies where one of the later does: was "

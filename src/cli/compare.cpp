@@ -210,8 +210,8 @@ std::string next_words(const CompareInput& input, const PanelArguments& panel) {
   }
   for (const NewMark& mark : input.comparison().new_marks)
     pairs.push_back({std::nullopt, position(mark.after)});
-  return next_to_text(
-      next_step(input.first().reading, input.last().reading, pairs, panel.facts, advice_data_for(panel)));
+  return next_to_text(next_step(input.first().reading, input.last().reading, pairs, panel_facts_of(panel),
+                                advice_data_for(panel)));
 }
 
 int run_one(const CompareArguments& arguments) {
