@@ -137,6 +137,12 @@ double ring_seen(const PanelScene& scene, const SpotVector& s) {
   return static_cast<double>(seen) / directions;
 }
 
+/// How many cells of orange peel a spot covers: most of its structure lies between 1 and 3 mm.
+double peel_cells(double diameter_mm) {
+  constexpr double peel_cell_mm = 2.2;
+  return 0.25 * std::numbers::pi * std::pow(diameter_mm / peel_cell_mm, 2);
+}
+
 bool believable(const PanelScene& scene, const Attempt& a, const Outline& outline, const Acceptance& acceptance) {
   if (!a.usable) return false;
   const SpotVector& s = a.fit.spot;
@@ -156,6 +162,11 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
 }
 
 }  // namespace
+
+double least_believable_slope(double peel_slope, double diameter_mm, const Acceptance& acceptance) {
+  return std::max({acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope,
+                   acceptance.min_peel_snr * peel_slope / std::sqrt(peel_cells(diameter_mm))});
+}
 
 double steepest_slope(const SpotVector& spot) {
   const SpotShape<double> shape(spot);
@@ -213,9 +224,7 @@ SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, doub
   j.information_kept = all > 0 ? kept / all : 1;
   const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
   j.slope_over_peel = steepest_slope(fit.spot) / peel_slope;
-  constexpr double peel_cell_mm = 2.2;  // orange peel has most of its structure between 1 and 3 mm
-  const double cells = 0.25 * std::numbers::pi * std::pow(2 * mean_radius_mm(fit.spot) / peel_cell_mm, 2);
-  j.peel_snr = j.slope_over_peel * std::sqrt(cells);
+  j.peel_snr = j.slope_over_peel * std::sqrt(peel_cells(2 * mean_radius_mm(fit.spot)));
   j.opposite_ratio = fit.opposite_cost / std::max(fit.search_cost, 1e-9);
   const double area = std::numbers::pi * std::exp(fit.spot[s_log_a] + fit.spot[s_log_b]) * 1.1 * 1.1;
   const double expected = area / (patch.step_mm * patch.step_mm);
