@@ -36,6 +36,12 @@ ReportTable spot_table(const SpotChange& change, const Reading& before, const Re
   table.rows.push_back({"depth or height", or_dash(spot.depth_mm), left ? or_dash(left->depth_mm) : nothing});
   table.rows.push_back(
       {"width", length_words(spot.diameter_mm), left ? length_words(left->diameter_mm) : nothing});
+  for (const int index : change.after) {
+    const Dent& dent = after.dents[static_cast<std::size_t>(index)];
+    if (dent.inside_of == change.after.front())
+      table.rows.push_back({std::string(kind(dent)) + " inside it", "",
+                            or_dash(dent.depth_mm) + ", " + length_words(dent.diameter_mm.value) + " wide"});
+  }
   if (spot.volume_mm3)
     table.rows.push_back(
         {"volume", volume_words(spot.volume_mm3), left ? volume_words(left->volume_mm3) : nothing});
