@@ -5,6 +5,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "nested_spots.hpp"
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
 #include "ripplegauge/core/quantile.hpp"
@@ -161,6 +162,17 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
          near_paper_mm(scene, s[s_x], s[s_y]) > paper_clearance_mm && ring_seen(scene, s) >= acceptance.min_ring_seen;
 }
 
+/// The outer one of two nested spots, judged with the inner one explained.
+Attempt judged_outer(const PanelScene& scene, const NestedPair& pair, std::vector<SpotVector> others) {
+  others.push_back(pair.inner.spot);
+  const Patch patch = patch_for(scene, pair.outer.spot, others, 2.0, 8000);
+  bool highlight = false;
+  Attempt outer{polish_with_fitting_light(patch, pair.outer.spot, highlight, 4), {}, patch.size() > 0};
+  outer.fit.search_cost = pair.outer.search_cost, outer.fit.opposite_cost = pair.outer.opposite_cost;
+  outer.judgement = judge(patch, outer.fit, highlight, scene.pixels_per_mm);
+  return outer;
+}
+
 }  // namespace
 
 double least_believable_slope(double peel_slope, double diameter_mm, const Acceptance& acceptance) {
@@ -258,6 +270,13 @@ Patch patch_for(const PanelScene& scene, const SpotVector& spot, const std::vect
   return patch;
 }
 
+Patch patch_without(const PanelScene& scene, const SpotVector& spot, const std::vector<SpotVector>& others,
+                   const Disc& disc) {
+  const double longest = std::exp(std::max(spot[s_log_a], spot[s_log_b]));
+  const double half = std::max(1.7 * longest, longest + 0.8 * scene.field->period_mm);
+  return explained_patch(scene, request_for(scene, spot[s_x], spot[s_y], half, 6000), {disc}, others);
+}
+
 SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptance) {
   SpotSearchResult result;
   std::vector<SpotVector> accepted;
@@ -270,16 +289,33 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
       if (std::hypot(d.x_mm - o.x_mm, d.y_mm - o.y_mm) < 0.5 * std::max(d.radius_mm, o.radius_mm)) return true;
     return false;
   };
-  int failures_in_a_row = 0;
+  int failures_in_a_row = 0, looks_inside = 0;
   const auto try_one = [&](const Candidate& candidate, const std::vector<Candidate>& all) {
     const std::vector<Disc> others = other_candidates(all, candidate.outline);
     Attempt a = attempt(scene, candidate.outline, others, accepted);
     // What was left out as a neighbour may be the other half of the same spot.
     if (!others.empty() && !believable(scene, a, candidate.outline, acceptance) && a.judgement.cut_share > 0.1)
       a = attempt(scene, candidate.outline, {}, accepted);
+    // What one spot does not explain may be a smaller one of the other sign inside it.
+    constexpr double well_explained = 0.96;
+    constexpr int most_looks = 4;  // strongest candidates first; each look takes a second
+    if (a.usable && a.judgement.explained < well_explained && looks_inside++ < most_looks) {
+      if (const auto pair = find_nested(scene, a.fit.spot, accepted)) {
+        const Attempt outer = judged_outer(scene, *pair, accepted);
+        if (believable(scene, outer, candidate.outline, acceptance)) {
+          const std::size_t index = result.spots.size();
+          result.spots.push_back({outer.fit, outer.judgement, std::nullopt});
+          result.spots.push_back({pair->inner, outer.judgement, index});
+          accepted.push_back(outer.fit.spot);
+          accepted.push_back(pair->inner.spot);
+          failures_in_a_row = 0;
+          return true;
+        }
+      }
+    }
     if (believable(scene, a, candidate.outline, acceptance)) {
       accepted.push_back(a.fit.spot);
-      result.spots.push_back({a.fit, a.judgement});
+      result.spots.push_back({a.fit, a.judgement, std::nullopt});
       failures_in_a_row = 0;
       return true;
     }

@@ -34,6 +34,7 @@ struct SpotJudgement {
 struct FoundSpot {
   SpotFit fit;
   SpotJudgement judgement;
+  std::optional<std::size_t> inside_of;  ///< index of the spot of the other sign that this one lies in
 };
 
 struct RejectedSpot {

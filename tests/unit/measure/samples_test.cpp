@@ -66,6 +66,23 @@ TEST_CASE("sample: single low on dark paint", "[acceptance]") { check_single("lo
 TEST_CASE("sample: single low on light paint", "[acceptance]") { check_single("low-light"); }
 TEST_CASE("sample: high spot", "[acceptance]") { check_single("high-dark"); }
 
+TEST_CASE("sample: a low left inside a high is two entries, the inner one measured against the outer one", "[acceptance]") {
+  const fs::path photo = root / "samples" / "photos" / "pull-after.jpg";
+  const auto truth = truth_of(photo);
+  const Reading reading = read_sample(photo, truth.at("given"));
+  REQUIRE(reading.dents.size() == 2);
+  for (std::size_t i = 0; i < 2; ++i) {
+    const Dent& dent = reading.dents[i];
+    const auto& t = truth.at("truth").at("dents").at(i);
+    CHECK(to_string(dent.kind) == t["kind"].get<std::string>());
+    CHECK(dent.diameter_mm.value == Approx(t["rim"]["eq_diameter"].get<double>()).epsilon(0.02));
+    REQUIRE(dent.depth_mm);
+    CHECK(dent.depth_mm->value == Approx(t["depth"].get<double>()).epsilon(0.1));
+  }
+  CHECK_FALSE(reading.dents[0].inside_of);
+  CHECK(reading.dents[1].inside_of == 0);
+}
+
 TEST_CASE("sample: a photo without card is refused with what to do", "[acceptance]") {
   const fs::path photo = root / "samples" / "photos" / "refused-no-card.jpg";
   const Reading reading = read_sample(photo, truth_of(photo).at("given"));
