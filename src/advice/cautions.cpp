@@ -38,8 +38,7 @@ std::vector<Caution> cautions_for(const Work& work, const PanelFacts& facts) {
         "glue guns of 190 to 210 °C, nozzle up to 195 °C: school safety sheets");
     add("flame",
         "Flame or hot-air gun for the tabs: away from alcohol, its vapour and rags, from the paint and from "
-        "your "
-        "skin. Extinguisher within reach.",
+        "your skin. Extinguisher within reach.",
         "common practice");
     if (const std::string time = burns_after(work.panel_c); !time.empty())
       add("warm_panel",
@@ -48,15 +47,14 @@ std::vector<Caution> cautions_for(const Work& work, const PanelFacts& facts) {
           "contact burn times attributed to the Shriners Burn Institute; ISO 13732-1 for the method");
     add("isopropyl_alcohol",
         "Isopropyl alcohol is highly flammable: its vapour lights from 12 °C on (flash point 11.7 °C), so on "
-        "any warm panel. Air the room, no flame, no sparks, gun and heater put away first; keep below 400 "
-        "ppm.",
+        "any warm panel; air with 2 % of it or more explodes. Air the room, no flame, no sparks, gun and "
+        "heater put away first. Workplace limit 400 ppm.",
         "NIOSH Pocket Guide 0359");
     add("heat_near_parts",
         "No heat near airbags and their gas generators (they may fire at about 177 °C, and never heat the "
-        "steering "
-        "wheel's hub), traction batteries (kept below 60 °C), fuel, sensors and radar covers, glass, "
-        "plastics, "
-        "seals and wiring.",
+        "steering wheel's hub), traction batteries (kept below 60 °C), fuel, sensors and radar covers, "
+        "glass, "
+        "plastics, seals and wiring.",
         "NHTSA/USFA rescue guideline; a county fire procedure; UN R100; a car maker's rule through I-CAR");
     add("flying_parts",
         "A tab that snaps or lets go flies, and so do slide hammer and cold glue: stand out of line.",

@@ -19,17 +19,18 @@ const ChoiceRule<T>& first_that_holds(const std::vector<ChoiceRule<T>>& rules, c
   return rules.back();  // the last one has no condition
 }
 
-/// What the rules would say at an end of the diameter's interval, if it differs.
+/// What the rules would say at an end of the size's interval, if it differs.
 template <class T>
-std::optional<T> pick_within_interval(const std::vector<ChoiceRule<T>>& rules, const Spot& spot, T pick) {
-  for (const double end_mm : {spot.dent.diameter_mm.low, spot.dent.diameter_mm.high})
+std::optional<T> pick_within_interval(const std::vector<ChoiceRule<T>>& rules, const Spot& spot,
+                                      const Quantity& size_mm, T pick) {
+  for (const double end_mm : {size_mm.low, size_mm.high})
     if (const T other = first_that_holds(rules, spot, end_mm).pick; other != pick) return other;
   return std::nullopt;
 }
 
-std::string interval_says(const Spot& spot, const std::string& what) {
-  return "the diameter's interval " + shown(spot.dent.diameter_mm.low, 1) + "–" +
-         shown(spot.dent.diameter_mm.high, 1) + " mm also allows " + what;
+std::string interval_says(const Quantity& size_mm, const std::string& what) {
+  return "the size's interval " + shown(size_mm.low, 1) + "–" + shown(size_mm.high, 1) + " mm also allows " +
+         what;
 }
 
 std::string described(TabShape shape, TabMaterial material, double length_mm, double width_mm) {
@@ -137,10 +138,11 @@ TabChoice choose_tab(const Spot& spot, const Kit& kit, const AdviceRules& rules)
   choice.max_length_mm = choice.shape == TabShape::round
                              ? choice.max_width_mm
                              : std::max(choice.max_width_mm, largest_face_mm(dent.length_mm.low, rules));
-  const auto& material_rule = first_that_holds(rules.tab_material, spot, dent.diameter_mm.value);
+  const Quantity& across_mm = choice.shape == TabShape::long_shape ? dent.width_mm : dent.diameter_mm;
+  const auto& material_rule = first_that_holds(rules.tab_material, spot, across_mm.value);
   choice.material = material_rule.pick;
   choice.material_reason = material_rule.reason;
-  choice.preparation_decides = choice.max_width_mm < rules.smallest_face_mm.value * 1.3;
+  choice.preparation_decides = choice.max_width_mm < rules.preparation_decides_mm.value;
 
   choice.tab = best_tab(kit, choice, choice.shape);
   if (!choice.tab) choice.tab = best_tab(kit, choice, other(choice.shape));
@@ -157,8 +159,8 @@ TabChoice choose_tab(const Spot& spot, const Kit& kit, const AdviceRules& rules)
     choice.alternatives.push_back("length over width " + shown(spot.severity.length_over_width, "") +
                                   " crosses " + shown(rules.long_from_ratio.value, 1) + ": a " +
                                   spoken(other(choice.shape)) + " tab may do as well");
-  if (const auto material = pick_within_interval(rules.tab_material, spot, choice.material))
-    choice.alternatives.push_back(interval_says(spot, "a " + spoken(*material) + " tab"));
+  if (const auto material = pick_within_interval(rules.tab_material, spot, across_mm, choice.material))
+    choice.alternatives.push_back(interval_says(across_mm, "a " + spoken(*material) + " tab"));
   return choice;
 }
 
@@ -185,8 +187,8 @@ PullerChoice choose_puller(const Spot& spot, const TabChoice& tab, const Kit& ki
     choice.missing = names_none(kit, "pullers");
   else if (!choice.puller)
     choice.missing = "no puller of the kit suits: get a " + spoken(rule.pick);
-  if (const auto kind = pick_within_interval(rules.pullers, spot, rule.pick))
-    choice.alternatives.push_back(interval_says(spot, "a " + spoken(*kind)));
+  if (const auto kind = pick_within_interval(rules.pullers, spot, spot.dent.diameter_mm, rule.pick))
+    choice.alternatives.push_back(interval_says(spot.dent.diameter_mm, "a " + spoken(*kind)));
   return choice;
 }
 

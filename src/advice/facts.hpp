@@ -25,10 +25,10 @@ inline Fact number_fact(std::string name, double number, std::string unit, std::
           std::move(unit)};
 }
 
-inline Fact range_fact(std::string name, const TemperatureRange& range, std::string source) {
-  const double middle = 0.5 * (range.low_c + range.high_c);
-  return {std::move(name), shown(range.low_c, 1) + "–" + shown(range.high_c, 1) + " °C", std::move(source),
-          Quantity{middle, range.low_c, range.high_c}, "°C"};
+inline Fact range_fact(std::string name, double low, double high, std::string unit, std::string source) {
+  std::string value = shown(low, 1) + "–" + shown(high, 1) + " " + unit;
+  return {std::move(name), std::move(value), std::move(source), Quantity{0.5 * (low + high), low, high},
+          std::move(unit)};
 }
 
 /// What the user said of the panel, or that nobody did.

@@ -122,7 +122,7 @@ void pull_again(const Context& context, const Spot& spot, SpotNext& next) {
 
   const Step tab = tab_step(spot, *next.tab, data.rules);
   const Step glueing = glue_step(spot, *next.tab, glue, *next.pull_at, next.wait_s, data);
-  const Step pull = pull_step(spot, *next.tab, *next.puller);
+  const Step pull = pull_step(spot, *next.tab, *next.puller, data.rules);
   Step& step = next.step;
   step = pull;
   step.code = "pull_again";
@@ -171,6 +171,12 @@ void judge_the_gain(const Context& context, SpotNext& next) {
   }
 }
 
+bool lies_in_a_high(const Reading& reading, const Dent& dent) {
+  if (!dent.inside_of || *dent.inside_of < 0) return false;
+  const auto outer = static_cast<std::size_t>(*dent.inside_of);
+  return outer < reading.dents.size() && reading.dents[outer].kind == Kind::high;
+}
+
 /// Deeper beyond doubt after a pull: more likely a slip in the photo than in the metal.
 bool became_deeper(const SpotNext& next) { return next.gone_percent && next.gone_percent->high < 0; }
 
@@ -195,7 +201,9 @@ SpotNext judge(const Context& context, const SpotPair& spot) {
     return next;
   }
   next.where = {after->x_mm, after->y_mm};
-  next.gone_percent = gone_percent(before, after);
+  // of a little low on top of what came up nothing can be said to be gone
+  const bool on_a_high = lies_in_a_high(context.after, *after);
+  if (!on_a_high) next.gone_percent = gone_percent(before, after);
   const SeverityAssessment severity = assess_severity(*after, context.facts, context.data.severity);
   if (stops(context, *after, severity, next)) return next;
   const Spot later = spot_of(*after, severity, context.facts, context.data.severity);
@@ -210,12 +218,12 @@ SpotNext judge(const Context& context, const SpotPair& spot) {
     return next;
   }
   pull_again(context, later, next);
-  judge_the_gain(context, next);
-  const bool in_a_ring = after->inside_of && *after->inside_of >= 0 &&
-                         static_cast<std::size_t>(*after->inside_of) < context.after.dents.size() &&
-                         context.after.dents[static_cast<std::size_t>(*after->inside_of)].kind == Kind::high;
-  if (in_a_ring)
+  if (on_a_high) {
+    next.step.reason = "The main part came up; this little low stayed behind on top of it.";
     next.step.points.insert(next.step.points.begin(), "only after the raised ring round it is level");
+  } else {
+    judge_the_gain(context, next);
+  }
   return next;
 }
 
@@ -294,8 +302,8 @@ NextStep next_step(const Reading& before, const Reading& after, const std::vecto
   result.verdict = result.spots.empty() ? Verdict::stop : result.spots.front().verdict;
   result.summary = summary_of(result);
 
-  const bool any_match = std::any_of(spots.begin(), spots.end(),
-                                     [](const SpotPair& spot) { return spot.before && spot.after; });
+  const bool any_match =
+      std::any_of(spots.begin(), spots.end(), [](const SpotPair& spot) { return spot.before && spot.after; });
   if (!any_match && !before.dents.empty() && !after.dents.empty())
     result.warnings.push_back({"no_match",
                                "no spot of the earlier reading lies where one of the later does: was "

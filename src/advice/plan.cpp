@@ -280,8 +280,9 @@ std::vector<Question> questions_for(const Reading& reading, const PanelFacts& fa
     ask("place", "Open panel, on a body line, near an edge, over a brace? (--place) It chooses the puller.");
   if (pulling && facts.access == Access::unknown)
     ask("access", "Can the back be reached? (--access) Then pushing is another way.");
-  if (pulling && !facts.air_c)
-    ask("air", "How warm are air and panel? (--air, --panel) They set the waiting time.");
+  if (pulling && !facts.air_c) ask("air", "How warm is the air? (--air) It sets glue and waiting time.");
+  if (pulling && !facts.panel_c)
+    ask("panel", "How warm is the panel? (--panel) A hot one must cool before the glue goes on.");
   const bool narrower =
       std::any_of(severities.begin(), severities.end(), [](const auto& s) { return s.straddles; });
   if (narrower && !facts.thickness_mm)

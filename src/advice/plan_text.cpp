@@ -26,15 +26,15 @@ void add_heading(const DentPlan& plan, bool several, TextLines& lines) {
   std::string size = shown(dent.diameter_mm, "mm") + " across";
   if (plan.severity.is_long)
     size = shown(dent.length_mm, "mm") + " long, " + shown(dent.width_mm, "mm") + " wide";
-  size += ", " + (dent.depth_mm ? shown(*dent.depth_mm, "mm") : std::string("unknown")) +
-          (dent.kind == Kind::low ? " deep" : " high");
+  const bool low = dent.kind == Kind::low;
+  size += dent.depth_mm ? ", " + shown(*dent.depth_mm, "mm") + (low ? " deep" : " high")
+                        : std::string(low ? ", depth" : ", height") + " not known";
   std::string label = plan.severity.size_class;
   if (!plan.severity.size_class_also.empty()) label += " to " + plan.severity.size_class_also;
   if (!plan.coin.empty()) label += "; " + plan.coin;
   label += "; x " + shown(dent.x_mm, 0) + ", y " + shown(dent.y_mm, 0) + " mm on the card";
   lines.add("SPOT " + std::to_string(plan.number) + "  ",
-            std::string(dent.kind == Kind::low ? "Low" : "High") +
-                (plan.severity.is_long ? ", a crease" : "") + ": " + size);
+            std::string(low ? "Low" : "High") + (plan.severity.is_long ? ", a crease" : "") + ": " + size);
   lines.add("  ", label);
   lines.add("  ", plan.severity.reason);
   if (several) lines.add("  turn: ", plan.order_reason);

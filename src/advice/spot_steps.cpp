@@ -8,8 +8,6 @@
 namespace ripplegauge {
 namespace {
 
-const Quantity rigid_gain_percent{27.5, 25, 30};  // on mild steel; common practice, no published source
-
 std::string face_of(TabShape shape, double length_mm, double width_mm) {
   const std::string across = shown(width_mm, 1) + " mm";
   return shape == TabShape::round ? across : shown(length_mm, 1) + " × " + across;
@@ -110,8 +108,7 @@ Step tab_step(const Spot& spot, const TabChoice& choice, const AdviceRules& rule
     step.points.push_back(std::to_string(choice.in_row) + " of them in a row " + along_the_crease(dent));
   else if (choice.shape == TabShape::long_shape)
     step.points.push_back("set it " + along_the_crease(dent));
-  if (choice.preparation_decides)
-    step.points.push_back("so small a face has little hold: the preparation decides");
+  if (choice.preparation_decides) step.points.push_back(rules.preparation_decides_mm.reason);
   if (is_small(choice, rules)) step.points.push_back("only where the metal round the dent is level");
   const bool width_limits = dent.width_mm.low <= dent.diameter_mm.low;
   step.reason = rules.face_share.reason + " " + choice.material_reason;
@@ -147,16 +144,19 @@ Step glue_step(const Spot& spot, const TabChoice& tab, const Glue& glue, const T
   step.points.push_back(is_small(tab, data.rules)
                             ? "little tab, little glue; press, but do not squeeze it all out"
                             : "cover the face; press, but do not squeeze it all out");
+  step.points.push_back(
+      "a thin tab, wind and frost shorten the time, sun lengthens it; the temperature counts");
   step.reason = from_kit ? "Temperatures of the kit's glue." : data.rules.glue_reason;
   step.facts = {number_fact("gun", glue.gun_c, "°C", source),
-                number_fact("panel", glue.warm_panel_c, "°C", source), range_fact("pull", pull_at, source)};
+                number_fact("panel", glue.warm_panel_c, "°C", source),
+                range_fact("pull", pull_at.low_c, pull_at.high_c, "°C", source)};
   if (spot.facts.material == Material::aluminium)
     step.points.push_back("aluminium carries the heat away quickly: warm a wider patch, expect another time");
   say_the_weather(spot, glue, pull_at, wait_s, step);
   return step;
 }
 
-Step pull_step(const Spot& spot, const TabChoice& tab, const PullerChoice& choice) {
+Step pull_step(const Spot& spot, const TabChoice& tab, const PullerChoice& choice, const AdviceRules& rules) {
   Step step;
   step.code = "pull";
   step.action = "Pull: " + (choice.puller ? named(*choice.puller) : "a " + spoken(choice.kind)) + ".";
@@ -172,9 +172,8 @@ Step pull_step(const Spot& spot, const TabChoice& tab, const PullerChoice& choic
   step.facts.push_back(panel_fact("metal", spot.facts.material));
   if (material_of(tab) == TabMaterial::rigid && spot.facts.material == Material::mild_steel) {
     step.points.push_back("expect more pull than with a soft tab: start gently");
-    Fact gain = number_fact("rigid tab pulls harder by", rigid_gain_percent, "%", "rule");
-    gain.value = "25–30 %";
-    step.facts.push_back(gain);
+    const RuleRange& gain = rules.rigid_gain_percent;
+    step.facts.push_back(range_fact("rigid tab pulls harder by", gain.low, gain.high, "%", "rule"));
   }
   step.alternatives = choice.alternatives;
   step.missing = choice.missing;
@@ -242,7 +241,7 @@ void plan_pull(const Spot& spot, const Reading& reading, const AdviceData& data,
   plan.wait_s = estimated_wait(spot, glue, *plan.pull_at, data.severity);
   plan.steps.push_back(tab_step(spot, *plan.tab, data.rules));
   plan.steps.push_back(glue_step(spot, *plan.tab, glue, *plan.pull_at, plan.wait_s, data));
-  plan.steps.push_back(pull_step(spot, *plan.tab, *plan.puller));
+  plan.steps.push_back(pull_step(spot, *plan.tab, *plan.puller, data.rules));
   say_where_not_to_stand(reading, plan.number - 1, plan.steps.back());
 }
 

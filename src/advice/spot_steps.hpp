@@ -8,7 +8,7 @@ namespace ripplegauge {
 Step tab_step(const Spot& spot, const TabChoice& tab, const AdviceRules& rules);
 Step glue_step(const Spot& spot, const TabChoice& tab, const Glue& glue, const TemperatureRange& pull_at,
                const std::optional<Quantity>& wait_s, const AdviceData& data);
-Step pull_step(const Spot& spot, const TabChoice& tab, const PullerChoice& puller);
+Step pull_step(const Spot& spot, const TabChoice& tab, const PullerChoice& puller, const AdviceRules& rules);
 Step tap_step(const Spot& spot, const TipChoice& tip, bool ring_round_a_low);
 /// For a spot of which the assessment doubts that it can be pulled.
 Step doubt_step(const SeverityAssessment& severity);

@@ -210,8 +210,8 @@ std::string next_words(const CompareInput& input, const PanelArguments& panel) {
   }
   for (const NewMark& mark : input.comparison().new_marks)
     pairs.push_back({std::nullopt, position(mark.after)});
-  return next_to_text(
-      next_step(input.first().reading, input.last().reading, pairs, panel.facts, advice_data_for(panel)));
+  return next_to_text(next_step(input.first().reading, input.last().reading, pairs, panel_facts_of(panel),
+                                advice_data_for(panel)));
 }
 
 int run_one(const CompareArguments& arguments) {
@@ -264,22 +264,26 @@ Pairing pairing_of(const std::vector<std::filesystem::path>& files, const Compar
   return pair_shots(shots, options);
 }
 
-void add_to_sheet(const CompareInput& input, const std::string& name, ReportPage& sheet) {
-  sheet.blocks.push_back(ReportHeading{name});
-  sheet.blocks.push_back(ReportText{summary_words(input.comparison()), false});
-  const auto groups = comparison_pictures(input);
-  if (!groups.empty()) sheet.blocks.push_back(ReportPictures{groups.front().pictures});
-}
-
-int run_folder(const CompareArguments& arguments) {
-  const std::vector<std::filesystem::path> files = shots_in(arguments.folder);
-  const Pairing pairing = pairing_of(files, arguments);
+ReportPage empty_sheet(const CompareArguments& arguments) {
   ReportPage sheet;
   sheet.title =
       arguments.job.empty() ? "Before and after: contact sheet" : "Before and after: " + arguments.job;
   sheet.workshop = arguments.workshop;
   sheet.date = settings_of(arguments).date;
   sheet.footer = "Measured from photos of reflected stripes beside a printed scale card.";
+  return sheet;
+}
+
+void add_left_over(const std::vector<std::string>& lines, ReportPage& sheet) {
+  if (lines.empty()) return;
+  sheet.blocks.emplace_back(ReportHeading{"Left over"});
+  for (const std::string& line : lines) sheet.blocks.emplace_back(ReportText{line, false});
+}
+
+int run_folder(const CompareArguments& arguments) {
+  const std::vector<std::filesystem::path> files = shots_in(arguments.folder);
+  const Pairing pairing = pairing_of(files, arguments);
+  ReportPage sheet = empty_sheet(arguments);
   std::string json;
   bool refused = false;
   for (const ShotGroup& group : pairing.groups) {
@@ -289,20 +293,19 @@ int run_folder(const CompareArguments& arguments) {
     try {
       const CompareInput input = compared(names, arguments, !arguments.contact_sheet.empty());
       print_comparison(input);
-      add_to_sheet(input, group.name, sheet);
+      add_to_contact_sheet(sheet, group.name, input);
       json += (json.empty() ? "[\n" : ",\n") + comparison_to_json(input);
       write_log(arguments, input);
     } catch (const RefusedPhoto& photo) {
       refused = true;
       print_wrapped(photo.message, "", "  ");
-      sheet.blocks.push_back(ReportHeading{group.name});
-      sheet.blocks.push_back(ReportNote{photo.message});
+      sheet.blocks.emplace_back(ReportHeading{group.name});
+      sheet.blocks.emplace_back(ReportNote{photo.message});
     }
     std::printf("\n");
   }
   for (const std::string& line : pairing.left_over) print_wrapped("Left over: " + line, "", "  ");
-  if (!pairing.left_over.empty()) sheet.blocks.push_back(ReportHeading{"Left over"});
-  for (const std::string& line : pairing.left_over) sheet.blocks.push_back(ReportText{line, false});
+  add_left_over(pairing.left_over, sheet);
   if (!arguments.json.empty()) write_atomically(arguments.json, (json.empty() ? "[" : json) + "]\n");
   if (!arguments.contact_sheet.empty())
     write_atomically(arguments.contact_sheet, page_bytes(arguments.contact_sheet, sheet));

@@ -1,3 +1,5 @@
+#include "ripplegauge/measure/measure.hpp"
+
 #include <iostream>
 #include <memory>
 #include <optional>
@@ -12,7 +14,6 @@
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/reading_file.hpp"
 #include "ripplegauge/files/relief_file.hpp"
-#include "ripplegauge/measure/measure.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/picture/annotate.hpp"
 #include "ripplegauge/picture/relief_map.hpp"
@@ -37,7 +38,8 @@ void grade(Reading& reading, const PanelFacts& facts, const SeverityRules& rules
   }
 }
 
-void write_picture(const std::string& file, const std::string& photo, const Reading& reading, const CoinSet& coins) {
+void write_picture(const std::string& file, const std::string& photo, const Reading& reading,
+                   const CoinSet& coins) {
   constexpr int picture_side_px = 2400;
   AnnotateInput input{read_photo_colour(photo, picture_side_px), reading, {}};
   for (const Dent& dent : reading.dents) input.coins.push_back(in_coins(coins, dent.diameter_mm.value));
@@ -45,9 +47,12 @@ void write_picture(const std::string& file, const std::string& photo, const Read
 }
 
 int run_measure(const MeasureArguments& a) {
-  const bool one_file_each = !a.picture_file.empty() || !a.relief_file.empty() || !a.relief_picture_file.empty();
+  const bool one_file_each =
+      !a.picture_file.empty() || !a.relief_file.empty() || !a.relief_picture_file.empty();
   if (one_file_each && a.photos.size() > 1)
-    throw UsageError("--picture, --relief and --relief-picture make one file from one photo; " + std::to_string(a.photos.size()) + " photos were given");
+    throw UsageError("--picture, --relief and --relief-picture make one file from one photo; " +
+                     std::to_string(a.photos.size()) + " photos were given");
+  const PanelFacts facts = panel_facts_of(*a.panel);
   const AdviceData advice = advice_data_for(*a.panel);
   std::vector<Reading> readings;
   bool refused = false;
@@ -55,15 +60,16 @@ int run_measure(const MeasureArguments& a) {
     const std::string& name = a.photos[i];
     const MeasureRequest request = request_for(*a.photo, i, a.photos.size());
     Measurement m = measure(read_photo(name), request);
-    grade(m.reading, a.panel->facts, advice.severity);
+    grade(m.reading, facts, advice.severity);
     refused |= m.reading.status == Status::refused;
     std::cout << reading_table(m.reading, {.budget = a.budget, .coins = &advice.coins});
     if (!a.no_plan && m.reading.status == Status::measured)
-      std::cout << "\n" << plan_to_text(make_plan(m.reading, a.panel->facts, advice));
+      std::cout << "\n" << plan_to_text(make_plan(m.reading, facts, advice));
     if (!a.picture_file.empty()) write_picture(a.picture_file, name, m.reading, advice.coins);
     if (!a.relief_file.empty() && !m.relief.empty()) write_relief(a.relief_file, m.relief);
     if (!a.relief_picture_file.empty())
-      write_atomically(a.relief_picture_file, encode_for_name(relief_map(m.relief, m.reading.dents).bgr, a.relief_picture_file));
+      write_atomically(a.relief_picture_file,
+                       encode_for_name(relief_map(m.relief, m.reading.dents).bgr, a.relief_picture_file));
     readings.push_back(std::move(m.reading));
   }
   if (!a.json_file.empty()) write_atomically(a.json_file, readings_to_json(readings));
@@ -74,13 +80,18 @@ int run_measure(const MeasureArguments& a) {
 
 void add_measure_command(CLI::App& app, ChosenCommand& chosen) {
   auto a = std::make_shared<MeasureArguments>();
-  auto* command = app.add_subcommand("measure", "Measure the dents in a photo of striped reflection and card");
+  auto* command =
+      app.add_subcommand("measure", "Measure the dents in a photo of striped reflection and card");
   command->add_option("PHOTO", a->photos, "Photo: JPEG, PNG or HEIC")->required();
   a->photo = add_photo_options(*command);
   command->add_option("--json", a->json_file, "Write the reading to this file")->type_name("FILE");
-  command->add_option("--relief", a->relief_file, "Write the height map: .csv grid or .png 16 bit")->type_name("FILE");
-  command->add_option("--picture", a->picture_file, "Draw the spots onto the photo: .png or .jpg")->type_name("FILE");
-  command->add_option("--relief-picture", a->relief_picture_file, "Draw the height map in colours: .png or .jpg")->type_name("FILE");
+  command->add_option("--relief", a->relief_file, "Write the height map: .csv grid or .png 16 bit")
+      ->type_name("FILE");
+  command->add_option("--picture", a->picture_file, "Draw the spots onto the photo: .png or .jpg")
+      ->type_name("FILE");
+  command
+      ->add_option("--relief-picture", a->relief_picture_file, "Draw the height map in colours: .png or .jpg")
+      ->type_name("FILE");
   command->add_flag("--no-plan", a->no_plan, "Only measure, no plan");
   a->panel = add_panel_options(*command);
   command->add_flag("--budget", a->budget, "List the uncertainty budget term by term");

@@ -31,9 +31,10 @@ Reading single_reading(const std::string& file) {
 }
 
 int run_next(const NextArguments& arguments) {
+  const PanelFacts facts = panel_facts_of(*arguments.panel);
   const AdviceData data = advice_data_for(*arguments.panel);
   const Reading before = single_reading(arguments.before), after = single_reading(arguments.after);
-  const NextStep next = next_step(before, after, arguments.panel->facts, data);
+  const NextStep next = next_step(before, after, facts, data);
   if (!arguments.json.empty()) write_atomically(arguments.json, next_to_json(next));
   std::cout << next_to_text(next);
   return before.status == Status::refused || after.status == Status::refused ? exit_refused : exit_ok;

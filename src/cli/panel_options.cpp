@@ -43,51 +43,65 @@ std::string choices() {
   return text;
 }
 
+constexpr const char* group = "What the photo cannot show";
+
 template <class E>
-void add_word(CLI::App& command, const std::string& name, E& target, const std::string& text) {
-  command
-      .add_option_function<std::string>(
-          name,
-          [name, &target](const std::string& given) {
-            const auto value = from_word<E>(tidy(given));
-            if (!value) throw CLI::ValidationError(name, "\"" + given + "\" is not one of " + choices<E>());
-            target = *value;
-          },
-          text + ": " + choices<E>())
+void add_word(CLI::App& command, PanelArguments& arguments, const std::string& name, E PanelFacts::*fact,
+              const std::string& text) {
+  const auto set = [name, fact, &arguments](const std::string& given) {
+    const auto value = from_word<E>(tidy(given));
+    if (!value) throw CLI::ValidationError(name, "\"" + given + "\" is not one of " + choices<E>());
+    arguments.said.push_back([fact, value](PanelFacts& facts) { facts.*fact = *value; });
+  };
+  command.add_option_function<std::string>(name, set, text + ": " + choices<E>())
       ->type_name("WORD")
-      ->group("What the photo cannot show");
+      ->group(group);
 }
 
-void add_number(CLI::App& command, const std::string& name, std::optional<double>& target,
-                const std::string& unit, const std::string& text) {
-  command.add_option(name, target, text)->type_name(unit)->group("What the photo cannot show");
+void add_number(CLI::App& command, PanelArguments& arguments, const std::string& name,
+                std::optional<double> PanelFacts::*fact, const std::string& unit, const std::string& text) {
+  const auto set = [fact, &arguments](double given) {
+    arguments.said.push_back([fact, given](PanelFacts& facts) { facts.*fact = given; });
+  };
+  command.add_option_function<double>(name, set, text)->type_name(unit)->group(group);
 }
 
 }  // namespace
 
 std::shared_ptr<PanelArguments> add_panel_options(CLI::App& command) {
   auto arguments = std::make_shared<PanelArguments>();
-  PanelFacts& facts = arguments->facts;
-  add_word(command, "--material", facts.material, "Metal of the panel; a magnet tells steel");
-  add_number(command, "--thickness", facts.thickness_mm, "MM", "Sheet thickness");
-  add_word(command, "--paint", facts.paint, "Paint (damaged: cracked or lifting)");
-  add_word(command, "--coating", facts.coating, "Coating on the paint");
-  add_word(command, "--place", facts.place, "Where the dent lies");
-  add_word(command, "--access", facts.access, "From behind");
-  add_number(command, "--air", facts.air_c, "CELSIUS", "Air temperature");
-  add_number(command, "--panel", facts.panel_c, "CELSIUS", "Panel temperature");
-  command.add_option("--kit", arguments->kit, "Your kit (JSON); else kit.json of the data folder, else none")
+  PanelArguments& panel = *arguments;
+  add_word(command, panel, "--material", &PanelFacts::material, "Metal of the panel; a magnet tells steel");
+  add_number(command, panel, "--thickness", &PanelFacts::thickness_mm, "MM", "Sheet thickness");
+  add_word(command, panel, "--paint", &PanelFacts::paint, "Paint (damaged: cracked or lifting)");
+  add_word(command, panel, "--coating", &PanelFacts::coating, "Coating on the paint");
+  add_word(command, panel, "--place", &PanelFacts::place, "Where the dent lies");
+  add_word(command, panel, "--access", &PanelFacts::access, "From behind");
+  add_number(command, panel, "--air", &PanelFacts::air_c, "CELSIUS", "Air temperature");
+  add_number(command, panel, "--panel", &PanelFacts::panel_c, "CELSIUS", "Panel temperature");
+  command
+      .add_option("--facts", panel.facts_file, "All of these from a file (JSON); what is said beside it wins")
       ->type_name("FILE")
-      ->group("What the photo cannot show");
-  command.add_option("--coins", arguments->coins, "Coins to compare with: us, euro, uk")
+      ->group(group);
+  command.add_option("--kit", panel.kit, "Your kit (JSON); else kit.json of the data folder, else none")
+      ->type_name("FILE")
+      ->group(group);
+  command.add_option("--coins", panel.coins, "Coins to compare with: us, euro, uk")
       ->type_name("COUNTRY")
       ->capture_default_str()
-      ->group("What the photo cannot show");
+      ->group(group);
   return arguments;
 }
 
+PanelFacts panel_facts_of(const PanelArguments& arguments) {
+  PanelFacts facts;
+  if (!arguments.facts_file.empty()) facts = read_panel_facts(arguments.facts_file);
+  for (const auto& say : arguments.said) say(facts);
+  facts.validate();
+  return facts;
+}
+
 AdviceData advice_data_for(const PanelArguments& arguments) {
-  arguments.facts.validate();
   const auto kit = arguments.kit.empty() ? std::nullopt : std::optional<std::filesystem::path>(arguments.kit);
   return read_advice_data(data_dir(), kit, arguments.coins);
 }

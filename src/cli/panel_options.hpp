@@ -2,24 +2,31 @@
 #pragma once
 
 #include <CLI/CLI.hpp>
+#include <functional>
 #include <memory>
 #include <string>
+#include <vector>
 
 #include "ripplegauge/advice/plan.hpp"
 
 namespace ripplegauge::cli {
 
 struct PanelArguments {
-  PanelFacts facts;
+  std::string facts_file;                              ///< empty: none
+  std::vector<std::function<void(PanelFacts&)>> said;  ///< by options of their own
   std::string kit;  ///< empty: kit.json of the data folder, if there is one
   std::string coins = "us";
 };
 
-/// Declares --material, --thickness, --paint, --coating, --place, --access, --air, --panel, --kit and --coins
-/// in a group of their own. The arguments live as long as the command's callback keeps them.
+/// Declares --material, --thickness, --paint, --coating, --place, --access, --air, --panel, --facts, --kit
+/// and
+/// --coins in a group of their own. The arguments live as long as the command's callback keeps them.
 std::shared_ptr<PanelArguments> add_panel_options(CLI::App& command);
 
-/// Rules, kit and coins for these arguments; checks the facts. Throws FileError and UsageError.
+/// From the file, then from the options; checked. Throws FileError and UsageError.
+PanelFacts panel_facts_of(const PanelArguments& arguments);
+
+/// Rules, kit and coins for these arguments. Throws FileError and UsageError.
 AdviceData advice_data_for(const PanelArguments& arguments);
 
 }  // namespace ripplegauge::cli

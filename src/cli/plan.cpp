@@ -19,8 +19,9 @@ Examples:
   ripplegauge plan dent.json
   ripplegauge plan dent.json --material steel --paint original --coating none --place open --air 18
   ripplegauge plan dent.json --kit mykit.json --sheet plan.pdf --json plan.json
+  ripplegauge plan dent.json --facts bonnet.json --air 26
 
-A kit file to start from: kit-sample.json in the data folder (its values are invented).)";
+Files to start from, with invented values: kit-sample.json and panel-sample.json in the data folder.)";
 
 struct PlanArguments {
   std::string reading, json, sheet, paper = "a4";
@@ -28,13 +29,14 @@ struct PlanArguments {
 };
 
 int run_plan(const PlanArguments& arguments) {
+  const PanelFacts facts = panel_facts_of(*arguments.panel);
   const AdviceData data = advice_data_for(*arguments.panel);
   const std::vector<Reading> readings = read_readings(arguments.reading);
   if (!arguments.sheet.empty() && readings.size() != 1)
     throw UsageError("--sheet makes one page from one reading; " + arguments.reading + " holds " +
                      std::to_string(readings.size()));
   std::vector<Plan> plans;
-  for (const Reading& reading : readings) plans.push_back(make_plan(reading, arguments.panel->facts, data));
+  for (const Reading& reading : readings) plans.push_back(make_plan(reading, facts, data));
 
   if (!arguments.json.empty()) write_atomically(arguments.json, plans_to_json(plans));
   if (!arguments.sheet.empty())

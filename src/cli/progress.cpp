@@ -59,13 +59,14 @@ void print_progress(const TraineeProgress& progress) {
   std::printf("  trend                %s\n\n", trend_text(progress).c_str());
 }
 
-bool ends_with(const std::string& text, const std::string& end) {
-  return text.size() >= end.size() && text.compare(text.size() - end.size(), end.size(), end) == 0;
+void require_chart_name(const std::string& file) {
+  if (!file.ends_with(".svg") && !file.ends_with(".pdf") && !file.ends_with(".png"))
+    throw UsageError("--chart " + file + ": the name must end in .svg, .pdf or .png");
 }
 
-void require_chart_name(const std::string& file) {
-  if (!ends_with(file, ".svg") && !ends_with(file, ".png"))
-    throw UsageError("--chart " + file + ": the name must end in .svg or .png");
+std::string chart_bytes(const Chart& chart, const std::string& file) {
+  if (file.ends_with(".svg")) return chart_svg(chart);
+  return file.ends_with(".pdf") ? chart_pdf(chart) : encode_png(chart_bgr(chart));
 }
 
 int run_progress(const ProgressArguments& arguments) {
@@ -81,10 +82,8 @@ int run_progress(const ProgressArguments& arguments) {
                           ? " has no attempts yet"
                           : " has no attempts with this --who and --exercise; labels must match exactly"));
   for (const TraineeProgress& progress : all) print_progress(progress);
-  for (const std::string& file : arguments.charts) {
-    const Chart chart = progress_chart(all);
-    write_atomically(file, ends_with(file, ".svg") ? chart_svg(chart) : encode_png(chart_bgr(chart)));
-  }
+  for (const std::string& file : arguments.charts)
+    write_atomically(file, chart_bytes(progress_chart(all), file));
   if (!arguments.json.empty()) write_atomically(arguments.json, progress_to_json(all));
   return exit_ok;
 }
@@ -98,7 +97,7 @@ void add_progress_command(CLI::App& app, ChosenCommand& chosen) {
   command->add_option("LOG", arguments->log, "Training log (CSV)")->required();
   command->add_option("--who", arguments->who, "Only this trainee");
   command->add_option("--exercise", arguments->exercise, "Only this exercise");
-  command->add_option("--chart", arguments->charts, "Draw percent gone by attempt; FILE.svg or FILE.png");
+  command->add_option("--chart", arguments->charts, "Draw percent gone by attempt: FILE.svg, .pdf or .png");
   command->add_option("--json", arguments->json, "Write all figures to this file");
   command->footer(kExamples);
   command->callback([arguments, &chosen] { chosen = [arguments] { return run_progress(*arguments); }; });

@@ -92,8 +92,11 @@ std::vector<int> homes_of(const Scene& scene) {
 
 std::optional<double> visible_limit(const Scene& scene, const Dent& spot) {
   if (scene.options.visible_limit_mm) return scene.options.visible_limit_mm;
-  if (scene.options.visible_slope_mrad)
-    return *scene.options.visible_slope_mrad / 1000 * kDepthPerSlopeAndWidth * spot.diameter_mm.value;
+  if (const auto& slope_mrad = scene.after.setup.visible_slope_mrad) {
+    // told for 10 mm; a smaller spot must be steeper in proportion, and so is no less deep
+    const double width_mm = std::max(spot.diameter_mm.value, 10.0);
+    return *slope_mrad / 1000 * kDepthPerSlopeAndWidth * width_mm;
+  }
   const auto scatter = scatter_mm(scene.relief_after, scene.centre_in_after(spot),
                                   std::max(1.5 * spot.diameter_mm.value, 10.0), scene.after.dents);
   if (!scatter) return std::nullopt;
@@ -121,7 +124,7 @@ void judge_empty_place(const Scene& scene, const Dent& spot, SpotChange& change)
     return;
   }
   change.visible_limit_mm = visible_limit(scene, spot);
-  if (change.visible_limit_mm && spot.depth_mm && *change.visible_limit_mm >= spot.depth_mm->low) {
+  if (change.visible_limit_mm && spot.depth_mm && *change.visible_limit_mm >= spot.depth_mm->value) {
     change.outcome = Outcome::not_seen;
     change.notes.push_back("the photo after would not show relief under " +
                            micrometres(*change.visible_limit_mm) +
@@ -134,7 +137,7 @@ void judge_empty_place(const Scene& scene, const Dent& spot, SpotChange& change)
   if (!spot.depth_mm) return;
   const double limit = change.visible_limit_mm.value_or(kNaN);
   change.left_mm = Quantity{0, 0, limit};
-  change.percent_gone = Quantity{100, std::min(100.0, 100 * (1 - limit / spot.depth_mm->low)), 100};
+  change.percent_gone = Quantity{100, 100 * std::max(0.0, 1 - limit / spot.depth_mm->low), 100};
   if (std::isnan(limit)) change.percent_gone->low = kNaN;
   const Quantity rest = std::isnan(limit) ? Quantity{0, 0, 0} : *change.left_mm;
   change.moved_mm = combined(-sign_of(spot.kind), *spot.depth_mm, sign_of(spot.kind), rest);

@@ -24,8 +24,13 @@ std::string size_words(const Dent& dent) {
          length_words(dent.diameter_mm.value) + " wide";
 }
 
-std::string left_words(const SpotChange& change, const Dent& main) {
-  std::string text = "What is left is " + size_words(main) + ".";
+std::string left_words(const SpotChange& change, const Reading& after) {
+  const auto dent = [&](int index) -> const Dent& { return after.dents[static_cast<std::size_t>(index)]; };
+  const int main = change.after.front();
+  std::string text = "What is left is " + size_words(dent(main));
+  for (const int index : change.after)
+    if (dent(index).inside_of == main) text += ", and inside it " + size_words(dent(index));
+  text += ".";
   if (change.percent_gone && change.outcome == Outcome::partly)
     text += " " + percent_words(*change.percent_gone) + " of its depth is gone.";
   return text;
@@ -118,7 +123,7 @@ std::string spot_words(const SpotChange& change, const Reading& before, const Re
   if (change.outcome == Outcome::gone)
     text += " " + rest_words(change);
   else if (!change.after.empty())
-    text += " " + left_words(change, after.dents[static_cast<std::size_t>(change.after.front())]);
+    text += " " + left_words(change, after);
   for (const std::string& note : change.notes) text += " Note: " + note + ".";
   return text;
 }

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "nested_spots.hpp"
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
 #include "ripplegauge/core/quantile.hpp"
@@ -186,8 +187,14 @@ bool louder_than_peel(const SpotJudgement& j, const Acceptance& acceptance) {
 bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline& outline) {
   constexpr double right = 0.8, compact = 4, whole = 0.85;
   return a.usable && (credit(a.judgement) < right || a.judgement.opposite_ratio < 1.15) && outline.elongation < compact &&
-         a.judgement.disturbed_level > a.judgement.quiet_level + 3 &&
+         a.judgement.disturbed_level > 4 &&
          ring_seen(scene, outline) > whole && outline.radius_mm > 2;
+}
+
+/// How many cells of orange peel a spot covers: most of its structure lies between 1 and 3 mm.
+double peel_cells(double diameter_mm) {
+  constexpr double peel_cell_mm = 2.2;
+  return 0.25 * std::numbers::pi * std::pow(diameter_mm / peel_cell_mm, 2);
 }
 
 bool believable(const PanelScene& scene, const Attempt& a, const Outline& outline, const Acceptance& acceptance) {
@@ -208,7 +215,23 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
          near_paper_mm(scene, s[s_x], s[s_y]) > paper_clearance_mm && ring_seen(scene, ellipse_of(s, 1.2)) >= acceptance.min_ring_seen;
 }
 
+/// The outer one of two nested spots, judged with the inner one explained.
+Attempt judged_outer(const PanelScene& scene, const NestedPair& pair, std::vector<SpotVector> others) {
+  others.push_back(pair.inner.spot);
+  const Patch patch = patch_for(scene, pair.outer.spot, others, 2.0, 8000);
+  bool highlight = false;
+  Attempt outer{polish_with_fitting_light(patch, pair.outer.spot, highlight, 4), {}, patch.size() > 0};
+  outer.fit.search_cost = pair.outer.search_cost, outer.fit.opposite_cost = pair.outer.opposite_cost;
+  outer.judgement = judge(patch, outer.fit, highlight, scene.pixels_per_mm);
+  return outer;
+}
+
 }  // namespace
+
+double least_believable_slope(double peel_slope, double diameter_mm, const Acceptance& acceptance) {
+  return std::max({acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope,
+                   2 * acceptance.min_moved_snr * peel_slope / std::sqrt(peel_cells(diameter_mm))});
+}
 
 double steepest_slope(const SpotVector& spot) {
   const SpotShape<double> shape(spot);
@@ -269,8 +292,7 @@ SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, doub
   j.information_kept = all > 0 ? kept / all : 1;
   const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
   j.slope_over_peel = steepest_slope(fit.spot) / peel_slope;
-  constexpr double peel_cell_mm = 2.2;  // orange peel has most of its structure between 1 and 3 mm
-  j.peel_cells = 0.25 * std::numbers::pi * std::pow(2 * mean_radius_mm(fit.spot) / peel_cell_mm, 2);
+  j.peel_cells = peel_cells(2 * mean_radius_mm(fit.spot));
   j.moved_snr = std::sqrt(j.peel_cells * moved / static_cast<double>(inside)) / std::max(patch.edge_jitter_cycles, 1e-4);
   j.opposite_ratio = fit.opposite_cost / std::max(fit.search_cost, 1e-9);
   const double area = std::numbers::pi * std::exp(fit.spot[s_log_a] + fit.spot[s_log_b]) * 1.1 * 1.1;
@@ -305,6 +327,13 @@ Patch patch_for(const PanelScene& scene, const SpotVector& spot, const std::vect
   return patch;
 }
 
+Patch patch_without(const PanelScene& scene, const SpotVector& spot, const std::vector<SpotVector>& others,
+                   const Disc& disc) {
+  const double longest = std::exp(std::max(spot[s_log_a], spot[s_log_b]));
+  const double half = std::max(1.7 * longest, longest + 0.8 * scene.field->period_mm);
+  return explained_patch(scene, request_for(scene, spot[s_x], spot[s_y], half, 6000), {disc}, others);
+}
+
 SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptance) {
   SpotSearchResult result;
   std::vector<SpotVector> accepted;
@@ -321,7 +350,7 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     constexpr double all_but_one_side = 0.8;
     return ring_seen(scene, c.outline) >= all_but_one_side;
   };
-  int failures_in_a_row = 0;
+  int failures_in_a_row = 0, looks_inside = 0;
   int wide_left = 4;  // each costs ten ordinary attempts
   const auto try_one = [&](const Candidate& candidate, const std::vector<Candidate>& all) {
     const std::vector<Disc> others = other_candidates(all, candidate.outline);
@@ -334,9 +363,26 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
       const Attempt b = wide_attempt(scene, candidate.outline, others, accepted);
       if (b.usable && credit(b.judgement) > credit(a.judgement)) a = b;
     }
+    // What one spot does not explain may be a smaller one of the other sign inside it.
+    constexpr double well_explained = 0.96;
+    constexpr int most_looks = 4;  // strongest candidates first; each look takes a second
+    if (a.usable && a.judgement.explained < well_explained && looks_inside++ < most_looks) {
+      if (const auto pair = find_nested(scene, a.fit.spot, accepted)) {
+        const Attempt outer = judged_outer(scene, *pair, accepted);
+        if (believable(scene, outer, candidate.outline, acceptance)) {
+          const std::size_t index = result.spots.size();
+          result.spots.push_back({outer.fit, outer.judgement, std::nullopt});
+          result.spots.push_back({pair->inner, outer.judgement, index});
+          accepted.push_back(outer.fit.spot);
+          accepted.push_back(pair->inner.spot);
+          failures_in_a_row = 0;
+          return true;
+        }
+      }
+    }
     if (believable(scene, a, candidate.outline, acceptance)) {
       accepted.push_back(a.fit.spot);
-      result.spots.push_back({a.fit, a.judgement});
+      result.spots.push_back({a.fit, a.judgement, std::nullopt});
       failures_in_a_row = 0;
       return true;
     }

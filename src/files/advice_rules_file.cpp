@@ -14,6 +14,15 @@ RuleNumber read_number(ObjectReader& parent, std::string_view key, const NumberR
   return number;
 }
 
+RuleRange read_range(ObjectReader& parent, std::string_view key, const NumberRule& rule) {
+  ObjectReader object = parent.required_object(key);
+  RuleRange range{object.required<double>("low", rule), object.required<double>("high", rule),
+                  object.required<std::string>("reason", reason_rule)};
+  if (!(range.low <= range.high)) object.fail("high", "it must not be below \"low\"");
+  object.finish();
+  return range;
+}
+
 Condition read_condition(ObjectReader&& object, const SeverityRules& severity) {
   Condition when;
   const auto grade = [&](std::string_view key) -> std::optional<int> {
@@ -61,9 +70,11 @@ void read_tab_rules(ObjectReader&& tab, const SeverityRules& severity, AdviceRul
   rules.smallest_face_share = read_number(tab, "smallest_face_share", between(0.1, 0.99));
   if (rules.smallest_face_share.value < rules.face_share.value)
     tab.fail("smallest_face_share", "it must not be below \"face_share\"");
+  rules.preparation_decides_mm = read_number(tab, "preparation_decides_mm", between(0, 50));
   rules.long_from_ratio = read_number(tab, "long_from_ratio", between(1.1, 20));
   rules.row_gap_mm = read_number(tab, "row_gap_mm", between(0, 100));
   rules.small_rigid_mm = read_number(tab, "small_rigid_mm", between(0, 200));
+  rules.rigid_gain_percent = read_range(tab, "rigid_gain_percent", between(0, 500));
   rules.tab_material = read_choices<TabMaterial>(tab, "material", severity);
   tab.finish();
 }

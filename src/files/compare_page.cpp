@@ -12,6 +12,14 @@ std::string or_dash(const std::optional<Quantity>& quantity) {
   return quantity ? length_words(*quantity) : "not known";
 }
 
+std::string volume_words(const std::optional<Quantity>& mm3) {
+  if (!mm3) return "not known";
+  std::string text = length_words(*mm3);  // figures and interval alike
+  for (auto at = text.find(" mm"); at != std::string::npos; at = text.find(" mm", at + 4))
+    text.insert(at + 3, "³");
+  return text;
+}
+
 std::string capital(std::string text) {
   if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 'a' + 'A');
   return text;
@@ -28,6 +36,15 @@ ReportTable spot_table(const SpotChange& change, const Reading& before, const Re
   table.rows.push_back({"depth or height", or_dash(spot.depth_mm), left ? or_dash(left->depth_mm) : nothing});
   table.rows.push_back(
       {"width", length_words(spot.diameter_mm), left ? length_words(left->diameter_mm) : nothing});
+  for (const int index : change.after) {
+    const Dent& dent = after.dents[static_cast<std::size_t>(index)];
+    if (dent.inside_of == change.after.front())
+      table.rows.push_back({std::string(kind(dent)) + " inside it", "",
+                            or_dash(dent.depth_mm) + ", " + length_words(dent.diameter_mm.value) + " wide"});
+  }
+  if (spot.volume_mm3)
+    table.rows.push_back(
+        {"volume", volume_words(spot.volume_mm3), left ? volume_words(left->volume_mm3) : nothing});
   // Relief that was pulled past flat is not gone, so a share of it would mislead.
   if (change.outcome == Outcome::gone || change.outcome == Outcome::partly)
     table.rows.push_back({"gone", "", gone_words(change.outcome, change.percent_gone)});
@@ -62,6 +79,30 @@ void add_pictures(const CompareInput& input, std::vector<ReportBlock>& blocks) {
   }
 }
 
+std::string brief(const Dent& dent) {
+  return std::string(to_string(dent.kind)) + " " +
+         (dent.depth_mm ? length_words(dent.depth_mm->value) : "?") + ", " +
+         length_words(dent.diameter_mm.value) + " wide";
+}
+
+/// A line for each spot and each new mark.
+ReportTable brief_table(const CompareInput& input) {
+  const Reading &before = input.first().reading, &after = input.last().reading;
+  ReportTable table{{"", "before", "after", "gone"}, {}};
+  for (const SpotChange& change : input.comparison().spots) {
+    std::string left;
+    for (const int index : change.after)
+      left += (left.empty() ? "" : "; ") + brief(after.dents[static_cast<std::size_t>(index)]);
+    if (left.empty()) left = change.outcome == Outcome::gone ? "nothing seen" : "not known";
+    table.rows.push_back({std::to_string(change.before + 1),
+                          brief(before.dents[static_cast<std::size_t>(change.before)]), left,
+                          gone_words(change.outcome, change.percent_gone)});
+  }
+  for (const NewMark& mark : input.comparison().new_marks)
+    table.rows.push_back({"new", "", brief(after.dents[static_cast<std::size_t>(mark.after)]), ""});
+  return table;
+}
+
 ReportTable series_table(const CompareInput& input) {
   ReportTable table{{"photo"}, {}};
   for (const SpotTrack& track : input.series.tracks)
@@ -80,6 +121,23 @@ ReportTable series_table(const CompareInput& input) {
 }
 
 }  // namespace
+
+void add_to_contact_sheet(ReportPage& sheet, const std::string& name, const CompareInput& input) {
+  const Comparison& comparison = input.comparison();
+  sheet.blocks.push_back(ReportHeading{name});
+  ReportPictures row{{}, 3};
+  for (PictureGroup& group : comparison_pictures(input))
+    if (group.name == "photos" || group.name == "difference")
+      for (ReportPicture& picture : group.pictures) row.pictures.push_back(std::move(picture));
+  for (ReportPicture& picture : row.pictures)
+    picture.caption = picture.photo ? (&picture == &row.pictures.front() ? "before" : "after") : "moved";
+  if (!row.pictures.empty()) sheet.blocks.push_back(std::move(row));
+  sheet.blocks.push_back(ReportText{summary_words(comparison), false});
+  sheet.blocks.push_back(brief_table(input));
+  if (comparison.alignment.kind != AlignmentKind::same_card || comparison.alignment.ambiguous)
+    sheet.blocks.push_back(ReportNote{capital(comparison.alignment.sureness) + "."});
+  for (const std::string& note : comparison.notes) sheet.blocks.push_back(ReportNote{capital(note) + "."});
+}
 
 ReportPage comparison_page(const CompareInput& input, const ReportSettings& settings) {
   const Comparison& comparison = input.comparison();

@@ -12,7 +12,7 @@ namespace ripplegauge {
 
 namespace {
 
-constexpr int kMapSide_px = 900;
+constexpr int kMapSide_px = 600;
 constexpr double kLeastRange_mm = 0.001;  // a micrometre: an even panel stays even
 
 const Dent* main_after(const SpotChange& change, const Reading& after) {

@@ -100,6 +100,7 @@ void describe(Fields& fields, T& setup) {
   fields("crown_x_per_m", setup.crown_x_per_m);
   fields("crown_y_per_m", setup.crown_y_per_m);
   fields("stripe_period_mm", setup.stripe_period_mm);
+  fields("visible_slope_mrad", setup.visible_slope_mrad);
 }
 
 /// Text as it may stand in a file: a photo's name can hold control characters, which would act on a terminal.

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <numbers>
 #include <opencv2/core.hpp>
 
@@ -122,6 +123,29 @@ std::optional<Refusal> check_unexplained(const SpotSearchResult& found, const Re
   return std::nullopt;
 }
 
+/// What a spot of 10 mm must show to be found: see Setup::visible_slope_mrad.
+double visible_slope_mrad(const ResidualField& field, double board_distance_mm, double pitch_mm) {
+  const double cycles_per_slope = 2 * board_distance_mm / pitch_mm;  // seen obliquely it is more
+  return 1e3 * least_believable_slope(field.edge_jitter_cycles / cycles_per_slope, 10);
+}
+
+/// Flat wherever the stripes were seen and nothing was found; NaN where a dent could hide.
+Relief flat_relief(const ResidualField& field) {
+  const PanelGrid& grid = field.grid;
+  constexpr double step_mm = 1;
+  Relief relief{grid.x0_mm, grid.y0_mm, step_mm, 0, 0, {}};
+  relief.columns = static_cast<int>((grid.columns - 1) * grid.step_mm / step_mm) + 1;
+  relief.rows = static_cast<int>((grid.rows - 1) * grid.step_mm / step_mm) + 1;
+  for (int r = 0; r < relief.rows; ++r)
+    for (int c = 0; c < relief.columns; ++c) {
+      const int row = static_cast<int>(std::lround(grid.row_of(relief.y0_mm + r * step_mm)));
+      const int column = static_cast<int>(std::lround(grid.column_of(relief.x0_mm + c * step_mm)));
+      const bool seen = grid.contains(row, column) && field.inner.at<uchar>(row, column) != 0;
+      relief.height_mm.push_back(seen ? 0.0F : std::numeric_limits<float>::quiet_NaN());
+    }
+  return relief;
+}
+
 }  // namespace
 
 void MeasureOptions::validate() const {
@@ -199,9 +223,11 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
   PanelScene scene{&photo.grey, &problem, field.bundle.parameters, &residual, pixels_per_mm};
   const SpotSearchResult found = find_spots(scene);
   describe_setup(problem, field.bundle, field, reading.setup);
+  reading.setup.visible_slope_mrad = visible_slope_mrad(residual, reading.setup.board_distance_mm->value, pitch);
   if (found.spots.empty()) {
     if (const auto refusal = check_unexplained(found, residual)) return refuse(*refusal);
     reading.status = Status::no_dent;
+    result.relief = flat_relief(residual);
     return result;
   }
 

@@ -163,6 +163,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     if (f.parametric.max_curvature > 0)
       dent.min_radius_mm = interval(1 / f.parametric.max_curvature, std::hypot(u_h, 2 * u_d, 0.05));
     dent.volume_mm3 = interval(g.volume_mm3, std::hypot(u_h, 2 * u_d));
+    if (const auto& outer = found[static_cast<std::size_t>(&f - finals.data())].inside_of) dent.inside_of = static_cast<int>(*outer);
     dent.agreement = std::clamp(f.judgement.explained, 0.0, 1.0);
     dent.outline = outline_polygon(f.map, g);
     dent.section = length_section(f.map, g, 0.8 * g.length_mm, 81);

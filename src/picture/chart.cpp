@@ -1,5 +1,6 @@
 #include "ripplegauge/picture/chart.hpp"
 
+#include <cairo-pdf.h>
 #include <cairo-svg.h>
 
 #include <algorithm>
@@ -216,6 +217,20 @@ void draw_chart(cairo_t* cairo, const Chart& chart) {
   cairo_restore(cairo);
 }
 
+/// The whole chart on a surface that writes a file, which is finished with it.
+void draw_on(cairo_surface_t* surface, const Chart& chart, double scale) {
+  {
+    const Context cairo(cairo_create(surface));
+    cairo_scale(cairo.get(), scale, scale);
+    set_colour(cairo.get(), palette::paper);
+    cairo_paint(cairo.get());
+    draw_chart(cairo.get(), chart);
+    require(cairo_status(cairo.get()));
+  }
+  cairo_surface_finish(surface);
+  require(cairo_surface_status(surface));
+}
+
 }  // namespace
 
 ChartSize size_of(const Chart& chart) {
@@ -231,15 +246,19 @@ std::string chart_svg(const Chart& chart) {
   std::string bytes;
   const Surface surface(cairo_svg_surface_create_for_stream(append_bytes, &bytes, size.width, size.height));
   cairo_svg_surface_set_document_unit(surface.get(), CAIRO_SVG_UNIT_PX);
-  {
-    const Context cairo(cairo_create(surface.get()));
-    set_colour(cairo.get(), palette::paper);
-    cairo_paint(cairo.get());
-    draw_chart(cairo.get(), chart);
-    require(cairo_status(cairo.get()));
-  }
-  cairo_surface_finish(surface.get());
-  require(cairo_surface_status(surface.get()));
+  draw_on(surface.get(), chart, 1);
+  return bytes;
+}
+
+std::string chart_pdf(const Chart& chart) {
+  constexpr double points_per_px = 0.75;  // 72 points and 96 px an inch
+  const ChartSize size = size_of(chart);
+  std::string bytes;
+  const Surface surface(cairo_pdf_surface_create_for_stream(append_bytes, &bytes, points_per_px * size.width,
+                                                            points_per_px * size.height));
+  // Cairo would write the time of the run, and the same chart would never give the same file twice.
+  cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_CREATE_DATE, "");
+  draw_on(surface.get(), chart, points_per_px);
   return bytes;
 }
 

@@ -28,7 +28,10 @@ th { font-weight: 600; }
 figure { margin: 0; flex: 1 1 17rem; break-inside: avoid; }
 figure img { width: 100%; height: auto; display: block; }
 @media print, (min-width: 40rem) { figure:not(:only-child) { flex: 0 1 calc(50% - .4rem); } }
+.small { flex-wrap: nowrap; gap: .4rem; }
+.pictures.small figure { flex: 1 1 0; min-width: 0; }
 figcaption { font-size: .9rem; color: #555; }
+.small figcaption { font-size: .8rem; line-height: 1.25; }
 footer { margin-top: 2rem; border-top: 1px solid #ddd; padding-top: .5rem; font-size: .85rem; color: #555; }
 @media print {
   @page { size: A4; margin: 15mm; }
@@ -95,7 +98,8 @@ struct ToHtml {
     return html + "</tbody></table></div>\n";
   }
   std::string operator()(const ReportPictures& pictures) const {
-    std::string html = "<div class=\"pictures\">\n";
+    std::string html =
+        pictures.in_row > 2 ? "<div class=\"pictures small\">\n" : "<div class=\"pictures\">\n";
     for (const ReportPicture& picture : pictures.pictures) html += figure(picture);
     return html + "</div>\n";
   }

@@ -55,10 +55,10 @@ class Typesetter {
   void set() {
     header();
     for (std::size_t i = 0; i < page_.blocks.size(); ++i) {
-      const bool before_pictures =
-          i + 1 < page_.blocks.size() && std::holds_alternative<ReportPictures>(page_.blocks[i + 1]);
-      if (before_pictures && std::holds_alternative<ReportHeading>(page_.blocks[i]))
-        need(60 + kTallestPicture);
+      const auto* pictures =
+          i + 1 < page_.blocks.size() ? std::get_if<ReportPictures>(&page_.blocks[i + 1]) : nullptr;
+      if (pictures != nullptr && std::holds_alternative<ReportHeading>(page_.blocks[i]))
+        need(60 + std::min(kTallestPicture, page_width() / pictures->in_row));
       std::visit(*this, page_.blocks[i]);
     }
     end_page();
@@ -96,10 +96,10 @@ class Typesetter {
     y_ += 8;
   }
   void operator()(const ReportPictures& pictures) {
-    constexpr std::size_t columns = 2;
+    const auto columns = static_cast<std::size_t>(pictures.in_row);
     for (std::size_t i = 0; i < pictures.pictures.size(); i += columns) {
       const std::size_t count = std::min(columns, pictures.pictures.size() - i);
-      picture_row(&pictures.pictures[i], count);
+      picture_row(&pictures.pictures[i], count, pictures.in_row > 2 ? columns : count);
     }
   }
 
@@ -225,9 +225,9 @@ class Typesetter {
     rule(kMargin, sum, y_, 0.6, kind == RowKind::header ? 0.4 : 0.8);
   }
 
-  void picture_row(const ReportPicture* pictures, std::size_t count) {
-    const double gap = 12,
-                 cell = (page_width() - gap * static_cast<double>(count - 1)) / static_cast<double>(count);
+  void picture_row(const ReportPicture* pictures, std::size_t count, std::size_t places) {
+    constexpr double gap = 12;
+    const double cell = (page_width() - gap * static_cast<double>(places - 1)) / static_cast<double>(places);
     struct Placed {
       Surface surface;
       double scale = 1, height = 0;

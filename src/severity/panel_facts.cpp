@@ -8,18 +8,18 @@
 namespace ripplegauge {
 namespace {
 
-void check(const std::optional<double>& value, const char* name, double low, double high, const char* unit) {
-  if (!value || (*value >= low && *value <= high)) return;  // NaN fails both
+void check(const std::optional<double>& value, const char* name, const NumberRange& range, const char* unit) {
+  if (!value || (*value >= range.low && *value <= range.high)) return;  // NaN fails both
   throw UsageError(std::string(name) + " is " + shown(*value, 2) + ", but it must lie between " +
-                   shown(low, 2) + " and " + shown(high, 2) + " " + unit);
+                   shown(range.low, 2) + " and " + shown(range.high, 2) + " " + unit);
 }
 
 }  // namespace
 
 void PanelFacts::validate() const {
-  check(thickness_mm, "sheet thickness", 0.3, 4.0, "mm");
-  check(air_c, "air temperature", -40, 60, "°C");
-  check(panel_c, "panel temperature", -40, 120, "°C");
+  check(thickness_mm, "sheet thickness", thickness_range_mm, "mm");
+  check(air_c, "air temperature", air_range_c, "°C");
+  check(panel_c, "panel temperature", panel_range_c, "°C");
 }
 
 }  // namespace ripplegauge

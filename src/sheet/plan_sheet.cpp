@@ -10,16 +10,25 @@
 namespace ripplegauge {
 namespace {
 
-/// How much of a plan is drawn. The page takes the first of these that fits; the points of the general steps
-/// are always there.
-struct Detail {
+/// How much of a plan's steps is drawn: the first of these that fits. The points of the general steps are
+/// always there.
+struct StepDetail {
   double font_mm = 3.0;
   bool reasons = true, spot_points = true, spots_in_full = true;
 };
-constexpr Detail details[] = {
-    {3.0, true, true, true},   {2.7, true, true, true},    {2.5, true, true, true},
-    {2.6, false, true, true},  {2.4, false, true, true},   {2.5, false, false, true},
-    {2.3, false, false, true}, {2.6, false, false, false}, {2.3, false, false, false}};
+constexpr StepDetail step_details[] = {
+    {3.0, true, true, true},   {2.7, true, true, true},   {2.5, true, true, true},
+    {2.6, false, true, true},  {2.4, false, true, true},  {2.5, false, false, true},
+    {2.3, false, false, true}, {2.8, true, true, false},  {2.5, true, true, false},
+    {2.6, false, true, false}, {2.3, false, true, false}, {2.1, false, true, false}};
+
+/// The same for the side: drawing and questions make room, cautions never do.
+struct SideDetail {
+  double font_mm = 2.4;
+  bool drawing = true, questions = true;
+};
+constexpr SideDetail side_details[] = {
+    {2.4, true, true}, {2.2, true, true}, {2.4, false, true}, {2.2, false, true}, {2.2, false, false}};
 
 constexpr double margin_mm = 12, gutter_mm = 6, side_column_mm = 60, tick_mm = 2.8, indent_mm = tick_mm + 2;
 
@@ -62,9 +71,7 @@ class Column {
   void small(const std::string& words, double left_mm = 0) {
     text(words, {0.88 * font_mm_, false, dark_grey}, left_mm);
   }
-  void plain(const std::string& words, double left_mm = 0) {
-    text(words, {font_mm_, false, black}, left_mm);
-  }
+  void plain(const std::string& words, double left_mm = 0) { text(words, {font_mm_, false, black}, left_mm); }
 
   void tick() {
     canvas_.outline({box_.x_mm, y_mm_ + 0.15 * font_mm_, tick_mm, tick_mm}, {dark_grey, 0.25, 0});
@@ -169,14 +176,21 @@ void draw_tabs(Canvas& canvas, const SpotView& view, const Dent& dent, const Tab
   }
 }
 
+constexpr double air_mm = 3, room_mm = side_column_mm - 2 * air_mm, tallest_mm = 100;
+
+double drawn_length_mm(const Dent& dent) { return std::max(dent.length_mm.value, dent.diameter_mm.value); }
+
+/// Whether the side column can show a spot at true size; false for NaN.
+bool has_room(const Dent& dent) {
+  return drawn_length_mm(dent) <= tallest_mm && dent.width_mm.value <= room_mm;
+}
+
 /// The spot's edge and the faces in it at true size: lay the tab on the paper. A long one is turned upright.
-/// Returns the height it took, 0 when there is no room.
+/// Returns the height it took.
 double draw_true_size(Canvas& canvas, PagePoint top, const DentPlan& plan) {
   const Dent& dent = plan.dent;
-  constexpr double air_mm = 3, room_mm = side_column_mm - 2 * air_mm, tallest_mm = 100;
-  const double length_mm = std::max(dent.length_mm.value, dent.diameter_mm.value);
+  const double length_mm = drawn_length_mm(dent);
   const bool upright = length_mm > room_mm;
-  if (!(length_mm <= tallest_mm && (dent.width_mm.value <= room_mm))) return 0;
   const SpotView view{{top.x_mm + 0.5 * side_column_mm, top.y_mm + 0.5 * length_mm + air_mm},
                       upright ? 90 - dent.angle_deg : 0};
   canvas.line(outline_of(dent, view), {black, 0.4, 0});
@@ -206,7 +220,7 @@ const DentPlan& first_to_pull(const Plan& plan) {
 
 /// As many spots as fit, one after the other, and how many had no room.
 void draw_spot_lines(Column& column, double bottom_mm, const Plan& plan) {
-  constexpr double room_for_the_rest_mm = 56;
+  constexpr double room_for_the_rest_mm = 56;  // what comes afterwards, without reasons
   column.heading("Spots, in the order of work");
   for (const Step& step : first_to_pull(plan).steps)
     if (step.code == "glue") column.plain(step.action);
@@ -214,14 +228,15 @@ void draw_spot_lines(Column& column, double bottom_mm, const Plan& plan) {
   for (; drawn < plan.dents.size() && column.y_mm() < bottom_mm - room_for_the_rest_mm; ++drawn) {
     const DentPlan& dent = plan.dents[drawn];
     column.tick();
-    column.plain(std::to_string(dent.number) + ". " + size_line(dent) + "; " + dent.severity.word, indent_mm);
+    column.plain("Spot " + std::to_string(dent.number) + ": " + size_line(dent) + "; " + dent.severity.word,
+                 indent_mm);
     column.small(choices_line(dent), indent_mm);
   }
   if (drawn < plan.dents.size())
     column.plain("and " + std::to_string(plan.dents.size() - drawn) + " more: see the plan's text or JSON");
 }
 
-double draw_steps_column(Canvas& canvas, const PageBox& box, const Plan& plan, const Detail& detail) {
+double draw_steps_column(Canvas& canvas, const PageBox& box, const Plan& plan, const StepDetail& detail) {
   Column column(canvas, box, detail.font_mm);
   int number = 0;
   column.heading("Before you start");
@@ -239,19 +254,18 @@ double draw_steps_column(Canvas& canvas, const PageBox& box, const Plan& plan, c
   return column.y_mm();
 }
 
-double draw_side_column(Canvas& canvas, const PageBox& box, const Plan& plan) {
-  Column column(canvas, box, 2.4);
-  const DentPlan& first = first_to_pull(plan);
-  column.heading("Spot " + std::to_string(first.number) +
-                 (first.tab && first.tab->tab ? " and tab face" : "") + ", true size");
-  const double drawn_mm = draw_true_size(canvas, {box.x_mm, column.y_mm()}, first);
-  if (drawn_mm > 0)
-    column.skip(drawn_mm);
-  else
-    column.small("too large for this column");
-  column.small("On paper printed at 100 %: lay the tab on it.");
-  if (!plan.questions.empty()) column.heading("Not yet known");
-  for (const Question& question : plan.questions) column.plain(question.text);
+double draw_side_column(Canvas& canvas, const PageBox& box, const Plan& plan, const SideDetail& detail) {
+  Column column(canvas, box, detail.font_mm);
+  if (const DentPlan& first = first_to_pull(plan); detail.drawing && has_room(first.dent)) {
+    const bool face = first.tab && first.tab->tab;
+    column.heading("Spot " + std::to_string(first.number) + (face ? " and tab face" : "") + ", true size");
+    column.skip(draw_true_size(canvas, {box.x_mm, column.y_mm()}, first));
+    column.small(std::string("On paper printed at 100 %") + (face ? ": lay the tab on it." : "."));
+  }
+  if (detail.questions && !plan.questions.empty()) {
+    column.heading("Not yet known");
+    for (const Question& question : plan.questions) column.plain(question.text);
+  }
   column.heading("Cautions");
   for (const Caution& caution : plan.cautions) {
     column.plain(caution.text);
@@ -260,33 +274,41 @@ double draw_side_column(Canvas& canvas, const PageBox& box, const Plan& plan) {
   return column.y_mm();
 }
 
-/// Draws the whole page; false when a column runs out of it.
-bool draw_page(Canvas& canvas, const PaperSize& size, const Plan& plan, const Detail& detail) {
-  const double width_mm = size.width_mm - 2 * margin_mm, bottom_mm = size.height_mm - margin_mm;
-  const double top_mm = draw_head(canvas, {margin_mm, margin_mm, width_mm, 0}, plan);
-  if (!plan.nothing_to_do.empty()) {
-    canvas.paragraph({margin_mm, top_mm + 5}, width_mm, printable(plan.nothing_to_do), {4.0, false, black});
-    return true;
+/// The first detail with which a column ends above `bottom_mm`; the last one if none does.
+template <class Detail, std::size_t count, class Draw>
+const Detail& first_that_fits(const Detail (&details)[count], double bottom_mm, const PaperSize& size,
+                              Draw draw) {
+  for (const Detail& detail : details) {
+    Canvas scratch(size.width_mm, size.height_mm, "");
+    if (draw(scratch, detail) <= bottom_mm) return detail;
   }
-  const PageBox steps{margin_mm, top_mm, width_mm - side_column_mm - gutter_mm, bottom_mm - top_mm};
-  const PageBox side{steps.right_mm() + gutter_mm, top_mm, side_column_mm, steps.height_mm};
-  const double steps_end_mm = draw_steps_column(canvas, steps, plan, detail);
-  const double side_end_mm = draw_side_column(canvas, side, plan);
-  const double rule_x_mm = steps.right_mm() + 0.5 * gutter_mm;
-  canvas.line({{rule_x_mm, top_mm}, {rule_x_mm, bottom_mm}}, {pale_grey, 0.3, 0});
-  return std::max(steps_end_mm, side_end_mm) <= bottom_mm;
+  return details[count - 1];
 }
 
 }  // namespace
 
 std::string plan_sheet_pdf(const Plan& plan, Paper paper) {
   const PaperSize size = size_of(paper);
-  const Detail& last = details[std::size(details) - 1];
-  for (const Detail& detail : details) {
-    Canvas canvas(size.width_mm, size.height_mm, "Plan");
-    if (draw_page(canvas, size, plan, detail) || &detail == &last) return canvas.finish();
+  const double width_mm = size.width_mm - 2 * margin_mm, bottom_mm = size.height_mm - margin_mm;
+  Canvas canvas(size.width_mm, size.height_mm, "Plan");
+  const double top_mm = draw_head(canvas, {margin_mm, margin_mm, width_mm, 0}, plan);
+  if (!plan.nothing_to_do.empty()) {
+    canvas.paragraph({margin_mm, top_mm + 5}, width_mm, printable(plan.nothing_to_do), {4.0, false, black});
+    return canvas.finish();
   }
-  return "";
+  const PageBox steps{margin_mm, top_mm, width_mm - side_column_mm - gutter_mm, bottom_mm - top_mm};
+  const PageBox side{steps.right_mm() + gutter_mm, top_mm, side_column_mm, steps.height_mm};
+  const auto draw_steps = [&](Canvas& on, const StepDetail& detail) {
+    return draw_steps_column(on, steps, plan, detail);
+  };
+  const auto draw_side = [&](Canvas& on, const SideDetail& detail) {
+    return draw_side_column(on, side, plan, detail);
+  };
+  draw_steps(canvas, first_that_fits(step_details, bottom_mm, size, draw_steps));
+  draw_side(canvas, first_that_fits(side_details, bottom_mm, size, draw_side));
+  const double rule_x_mm = steps.right_mm() + 0.5 * gutter_mm;
+  canvas.line({{rule_x_mm, top_mm}, {rule_x_mm, bottom_mm}}, {pale_grey, 0.3, 0});
+  return canvas.finish();
 }
 
 }  // namespace ripplegauge

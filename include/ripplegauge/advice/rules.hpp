@@ -16,6 +16,11 @@ struct RuleNumber {
   std::string reason;
 };
 
+struct RuleRange {
+  double low = 0, high = 0;
+  std::string reason;
+};
+
 /// All that is given must hold; an empty condition always holds.
 struct Condition {
   std::optional<double> diameter_from_mm, diameter_below_mm;
@@ -42,13 +47,15 @@ struct AdviceRules {
   std::string name;
 
   // Tab
-  RuleNumber face_share;           ///< face at most this share of the dent's lower bound
-  RuleNumber small_face_share;     ///< a face below this share of the dent is small for it
-  RuleNumber smallest_face_mm;     ///< of tabs that exist
-  RuleNumber smallest_face_share;  ///< up to smallest_face_mm, this larger share is allowed
-  RuleNumber long_from_ratio;      ///< length over width from which a long tab is chosen
-  RuleNumber row_gap_mm;           ///< between tabs that stand in a row
-  std::vector<ChoiceRule<TabMaterial>> tab_material;
+  RuleNumber face_share;              ///< face at most this share of the dent's lower bound
+  RuleNumber small_face_share;        ///< a face below this share of the dent is small for it
+  RuleNumber smallest_face_mm;        ///< of tabs that exist
+  RuleNumber smallest_face_share;     ///< up to smallest_face_mm, this larger share is allowed
+  RuleNumber preparation_decides_mm;  ///< a face up to this wide has little contact
+  RuleNumber long_from_ratio;         ///< length over width from which a long tab is chosen
+  RuleNumber row_gap_mm;              ///< between tabs that stand in a row
+  RuleRange rigid_gain_percent;       ///< how much harder a rigid tab pulls on mild steel
+  std::vector<ChoiceRule<TabMaterial>> tab_material;  ///< of a crease its width counts as the diameter
 
   std::vector<ChoiceRule<PullerKind>> pullers;
   std::vector<ChoiceRule<Hardness>> tip_hardness;

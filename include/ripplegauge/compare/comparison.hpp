@@ -73,10 +73,9 @@ struct CompareOptions {
   AlignmentOptions alignment;
   /// The place counts as seen when the relief covers this share of the spot.
   double seen_share = 0.8;
-  /// Relief smaller than this, or less steep than this, would not have shown in the photo after. With
-  /// neither: three times the scatter of the relief around the spot, where one was saved that has scatter;
-  /// else not known.
-  std::optional<double> visible_limit_mm, visible_slope_mrad;
+  /// Relief smaller than this would not have shown in the photo after. Absent: from the slope that the photo
+  /// shows, else three times the scatter of the relief around the spot, where it has any; else not known.
+  std::optional<double> visible_limit_mm;
 };
 
 /// The reliefs may be empty, and may cover no more than the spots: whether the photo shows a place beyond

@@ -79,6 +79,9 @@ struct Setup {
   std::optional<Quantity> board_distance_mm, board_tilt_deg;
   std::optional<Quantity> crown_x_per_m, crown_y_per_m;  ///< panel curvature, 1/m, positive = convex
   std::optional<double> stripe_period_mm;                ///< on the panel
+  /// A spot whose steepest slope is below this would not have been found among the paint's own waviness. Told for a spot
+  /// 10 mm wide; a larger one shows no later, a smaller one needs more in proportion.
+  std::optional<double> visible_slope_mrad;
 };
 
 struct PhotoInfo {

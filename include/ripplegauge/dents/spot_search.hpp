@@ -35,6 +35,7 @@ struct SpotJudgement {
 struct FoundSpot {
   SpotFit fit;
   SpotJudgement judgement;
+  std::optional<std::size_t> inside_of;  ///< index of the spot of the other sign that this one lies in
 };
 
 struct RejectedSpot {
@@ -85,6 +86,9 @@ Patch patch_for(const PanelScene& scene, const SpotVector& spot, const std::vect
 /// polish_spot with the metallic highlight where it pays: where it takes a twentieth off the cost.
 SpotFit polish_with_fitting_light(const Patch& patch, const SpotVector& start, bool& highlight,
                                   int iterations = 25);
+
+/// The smallest steepest slope that a spot of this diameter must have to be believed, on paint of this slope of its own.
+double least_believable_slope(double peel_slope, double diameter_mm, const Acceptance& acceptance = {});
 
 /// Largest slope of the parametric shape, by sampling along its axes.
 double steepest_slope(const SpotVector& spot);

@@ -20,6 +20,10 @@ AdviceRules read_advice_rules(const std::filesystem::path& file, const SeverityR
 AdviceData read_advice_data(const std::filesystem::path& folder,
                             const std::optional<std::filesystem::path>& kit, const std::string& coin_country);
 
+/// What is known of a panel, schema 1; all else may be left out. The keys are those under "panel" in a plan's
+/// JSON. Throws FileError.
+PanelFacts read_panel_facts(const std::filesystem::path& file);
+
 /// Schema 1. A single plan as one object, several as an array.
 std::string plans_to_json(const std::vector<Plan>& plans);
 std::string next_to_json(const NextStep& next);

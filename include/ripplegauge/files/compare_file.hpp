@@ -65,6 +65,9 @@ struct ReportSettings {
 /// For the customer: plain words, pictures, and what the figures can and cannot say.
 ReportPage comparison_page(const CompareInput& input, const ReportSettings& settings);
 
+/// The same in brief, one pair among many on a sheet: photos, how far the panel moved, a line for each spot.
+void add_to_contact_sheet(ReportPage& sheet, const std::string& name, const CompareInput& input);
+
 TrainingAttempt training_attempt(const CompareInput& input, const std::string& who,
                                  const std::string& exercise, const std::string& logged_at);
 

@@ -50,6 +50,7 @@ ChartSize size_of(const Chart& chart);
 
 /// The file's bytes.
 std::string chart_svg(const Chart& chart);
+std::string chart_pdf(const Chart& chart);
 /// CV_8UC3; `scale` 2 suits screens of today and print.
 cv::Mat chart_bgr(const Chart& chart, double scale = 2);
 

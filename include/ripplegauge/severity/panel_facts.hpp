@@ -16,6 +16,10 @@ enum class Coating { unknown, none, wax_or_sealant, ceramic, ceramic_slick };
 enum class Place { unknown, open, body_line, edge, brace };
 enum class Access { unknown, reachable, closed };  ///< from behind
 
+struct NumberRange {
+  double low = 0, high = 0;
+};
+
 struct PanelFacts {
   Material material = Material::unknown;
   std::optional<double> thickness_mm;  ///< of the bare sheet
@@ -24,6 +28,8 @@ struct PanelFacts {
   Place place = Place::unknown;
   Access access = Access::unknown;
   std::optional<double> air_c, panel_c;
+
+  static constexpr NumberRange thickness_range_mm{0.3, 4}, air_range_c{-40, 60}, panel_range_c{-40, 120};
 
   /// Throws UsageError that names the value and the rule.
   void validate() const;

@@ -2,6 +2,8 @@
 #include "ripplegauge/files/advice_file.hpp"
 
 #include <filesystem>
+#include <nlohmann/json.hpp>
+#include <set>
 
 #include "calibration.hpp"
 #include "catch.hpp"
@@ -125,6 +127,52 @@ TEST_CASE("mistakes are named with file, key, value and rule", "[advice_file]") 
     }
   }
   CHECK(count == static_cast<int>(std::size(mistakes)));
+}
+
+TEST_CASE("an unknown key is refused by name, in whatever object of whatever file", "[advice_file]") {
+  using Json = nlohmann::json;
+  int objects = 0;
+  for (const char* file :
+       {"severity.json", "materials.json", "rules.json", "coins.json", "kit-sample.json"}) {
+    const DataCopy data;
+    const Json good = Json::parse(data.folder().read(file));
+    const Json flat = good.flatten();
+    std::set<std::string> pointers{""};
+    for (const auto& [pointer, value] : flat.items())
+      for (auto at = pointer.find('/', 1); at != std::string::npos; at = pointer.find('/', at + 1))
+        if (good.at(Json::json_pointer(pointer.substr(0, at))).is_object())
+          pointers.insert(pointer.substr(0, at));
+    for (const std::string& pointer : pointers) {
+      Json spoilt = good;
+      spoilt[Json::json_pointer(pointer)]["surprise"] = 1;
+      data.folder().write(file, spoilt.dump());
+      INFO(file << " " << pointer);
+      const std::string message = message_of<FileError>([&] { data.read(); });
+      CHECK_THAT(message, ContainsSubstring(file) && ContainsSubstring("surprise"));
+      ++objects;
+    }
+  }
+  CHECK(objects > 100);
+}
+
+TEST_CASE("panel facts from a file", "[advice_file]") {
+  const PanelFacts sample = read_panel_facts(fs::path(sample::data_folder) / "panel-sample.json");
+  CHECK(sample.material == Material::mild_steel);
+  CHECK(sample.thickness_mm == 0.7);
+  CHECK(sample.air_c == 18.0);
+  CHECK_FALSE(sample.panel_c);
+
+  const TemporaryFolder folder;
+  const auto message = [&](const std::string& rest) {
+    const auto file = folder.write("panel.json", "{\"schema\": 1" + rest + "}");
+    return message_of<FileError>([&] { read_panel_facts(file); });
+  };
+  CHECK(message("").empty());
+  CHECK_THAT(message(", \"paint\": \"pink\""), ContainsSubstring("panel.json") &&
+                                                   ContainsSubstring("\"paint\" is \"pink\"") &&
+                                                   ContainsSubstring("repainted"));
+  CHECK_THAT(message(", \"thickness_mm\": 9"), ContainsSubstring("\"thickness_mm\" is 9"));
+  CHECK_THAT(message(", \"colour\": \"red\""), ContainsSubstring("colour"));
 }
 
 TEST_CASE("the workshop's own kit.json is used when no kit is named", "[advice_file]") {

@@ -126,7 +126,9 @@ TEST_CASE("a low left in a high: level the ring first", "[next]") {
     CHECK(next.spots[0].tip->width_mm == Approx(15));
     CHECK(next.spots[1].verdict == Verdict::pull_again);
     CHECK(mentions(all_text(next.spots[1].step), "only after the raised ring"));
-    CHECK(next.spots[1].gone_percent);  // the little low is what is left of the old one
+    CHECK_FALSE(next.spots[1].gone_percent);
+    CHECK(mentions(all_text(next.spots[1].step), "stayed behind on top of it"));
+    CHECK_FALSE(mentions(all_text(next.spots[1].step), "That pull"));
   }
 }
 

@@ -93,6 +93,27 @@ TEST_CASE("plan: words may be typed in several ways", "[cli][plan]") {
     CHECK(run_program({"plan", reading, "--material", steel, "--coating", "wax"}).out == expected);
 }
 
+TEST_CASE("plan: facts from a file, and what is said beside it wins", "[cli][plan]") {
+  const TemporaryFolder folder;
+  const std::string reading =
+      folder.write("r.json", reading_to_json(sample::reading({sample::low(22.4, 0.31)})));
+  const std::string facts = folder.write(
+      "panel.json", R"({"schema": 1, "material": "aluminium", "paint": "original", "air_c": 12})");
+  const auto plan = [&](const std::vector<std::string>& more) {
+    std::vector<std::string> all{"plan", reading};
+    all.insert(all.end(), more.begin(), more.end());
+    return run_program(all).out;
+  };
+  CHECK(plan({"--facts", facts}) == plan({"--material", "aluminium", "--paint", "original", "--air", "12"}));
+  for (const auto& order : {std::vector<std::string>{"--facts", facts, "--material", "not-sure"},
+                            std::vector<std::string>{"--material", "not-sure", "--facts", facts}})
+    CHECK(plan(order) == plan({"--paint", "original", "--air", "12"}));
+  const ProgramRun bad =
+      run_program({"plan", reading, "--facts", folder.write("bad.json", R"({"schema": 1, "air": 3})")});
+  CHECK(bad.exit_code == 4);
+  CHECK_THAT(bad.err, ContainsSubstring("\"air\" is unknown"));
+}
+
 TEST_CASE("plan: without a kit parts are described", "[cli][plan]") {
   const TemporaryFolder folder;
   const std::string reading =

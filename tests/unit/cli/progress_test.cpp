@@ -22,7 +22,7 @@ TEST_CASE("progress tells attempts, highs, time and trend", "[cli][progress]") {
   const TemporaryFolder folder;
   const ProgramRun run =
       run_program({"progress", folder.write("log.csv", log_of(5)), "--chart", folder.file("c.svg"), "--chart",
-                   folder.file("c.png"), "--json", folder.file("p.json")});
+                   folder.file("c.png"), "--chart", folder.file("c.pdf"), "--json", folder.file("p.json")});
   CHECK(run.exit_code == 0);
   CHECK_THAT(run.out, ContainsSubstring("door, edge, bay 2"));
   CHECK_THAT(run.out, ContainsSubstring("attempts             5"));
@@ -31,6 +31,7 @@ TEST_CASE("progress tells attempts, highs, time and trend", "[cli][progress]") {
   CHECK_THAT(run.out, ContainsSubstring("improving (+10.0 points an attempt"));
   CHECK_THAT(folder.read("c.svg"), ContainsSubstring("<svg"));
   CHECK(folder.read("c.png").substr(1, 3) == "PNG");
+  CHECK(folder.read("c.pdf").substr(0, 5) == "%PDF-");
   CHECK_THAT(folder.read("p.json"), ContainsSubstring("\"trend\": \"improving\""));
 }
 

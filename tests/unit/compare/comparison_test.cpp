@@ -118,9 +118,9 @@ TEST_CASE("gone is never claimed without having looked", "[compare]") {
     CHECK(comparison.spots[0].notes.size() == 1);
   }
   SECTION("the slope that shows bounds the depth that is left") {
-    CompareOptions options;
-    options.visible_slope_mrad = 5;
-    const Comparison comparison = compare_readings(reading({low}), {}, reading({}), {}, options);
+    Reading after = reading({});
+    after.setup.visible_slope_mrad = 5;
+    const Comparison comparison = compare_readings(reading({low}), {}, after, {});
     REQUIRE(comparison.spots.size() == 1);
     // A Gaussian spot 20 mm wide at a tenth, 5 mrad steep: sigma = 20 / 4.2919, depth = 0.005 sigma sqrt(e).
     CHECK(*comparison.spots[0].visible_limit_mm == Approx(0.0384).epsilon(0.002));

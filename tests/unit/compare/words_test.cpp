@@ -44,6 +44,16 @@ TEST_CASE("sentences say what was, what is, and what is not known", "[words]") {
     CHECK_THAT(words, ContainsSubstring("how small a rest would still show is not known"));
     CHECK(summary_words(comparison) == "The spot is gone, as far as the photo shows; no new marks.");
   }
+  SECTION("a low left in a high") {
+    Dent inner = spot(Kind::low, 41, 50, 0.05, 6);
+    inner.inside_of = 0;
+    const Reading after = reading({spot(Kind::high, 40, 50, 0.1, 18), inner});
+    const Comparison comparison = compare_readings(before, {}, after, {});
+    CHECK_THAT(spot_words(comparison.spots.at(0), before, after),
+               ContainsSubstring("What is left is a high of 0.10 mm") &&
+                   ContainsSubstring("18.0 mm wide, and inside it a low of 0.050 mm") &&
+                   ContainsSubstring("6.00 mm wide."));
+  }
   SECTION("over-pulled") {
     const Reading after = reading({spot(Kind::high, 40, 50, 0.1, 8), spot(Kind::low, 80, 80, 0.1, 8)});
     const Comparison comparison = compare_readings(before, {}, after, {});

@@ -110,6 +110,7 @@ class RandomReading {
     setup.crown_x_per_m = maybe_quantity();
     setup.crown_y_per_m = maybe_quantity();
     if (coin()) setup.stripe_period_mm = number();
+    if (coin()) setup.visible_slope_mrad = number();
     return setup;
   }
 
@@ -256,8 +257,8 @@ TEST_CASE("every field of a reading is in its JSON", "[reading_file]") {
   reading.photo = {"a/b.jpg", "2024-05-06 07:08:09", "abc", 4032, 3024};
   reading.warnings = {{"thin", "few stripes"}};
   Setup& setup = reading.setup;
-  setup = {16,         420.0,      97.3,       "corner card", 8,          5.5,        quantity(),
-           quantity(), quantity(), quantity(), quantity(),    quantity(), quantity(), 12.5};
+  setup = {16,         420.0,      97.3,       "corner card", 8,          5.5,  quantity(), quantity(),
+           quantity(), quantity(), quantity(), quantity(),    quantity(), 12.5, 3.5};
 
   const Reading read = readings_from_json(reading_to_json(reading), "f").at(0);
   REQUIRE(read.dents.size() == 2);
@@ -308,6 +309,7 @@ TEST_CASE("every field of a reading is in its JSON", "[reading_file]") {
   CHECK(read.setup.crown_x_per_m == setup.crown_x_per_m);
   CHECK(read.setup.crown_y_per_m == setup.crown_y_per_m);
   CHECK(read.setup.stripe_period_mm == 12.5);
+  CHECK(read.setup.visible_slope_mrad == 3.5);
 }
 
 TEST_CASE("names that are no text become text", "[reading_file]") {

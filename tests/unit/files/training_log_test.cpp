@@ -117,6 +117,55 @@ TEST_CASE("programs that append at once lose nothing", "[training_log]") {
   CHECK(who.size() == writers * rows_each);
 }
 
+TEST_CASE(
+    "programs that are killed while they append leave a log that reads, with every row they had reported",
+    "[training_log]") {
+  const LogFile log;
+  std::set<std::string> reported;
+  for (int trial = 0; trial < 30; ++trial) {
+    int pipe[2] = {-1, -1};
+    REQUIRE(::pipe(pipe) == 0);
+    std::vector<pid_t> children;
+    for (int writer = 0; writer < 2; ++writer) {
+      const pid_t child = ::fork();
+      REQUIRE(child >= 0);
+      if (child == 0) {
+        try {
+          for (int row = 0;; ++row) {
+            const std::string name =
+                std::to_string(trial) + "-" + std::to_string(writer) + "-" + std::to_string(row);
+            append_to_training_log(log.path(), example(name));
+            const std::string line = name + "\n";
+            if (::write(pipe[1], line.data(), line.size()) < 0) ::_exit(1);
+          }
+        } catch (...) {
+          ::_exit(1);
+        }
+      }
+      children.push_back(child);
+    }
+    ::close(pipe[1]);
+    ::usleep(static_cast<useconds_t>(2000 + 331 * trial));  // somewhere in the middle of a row
+    for (const pid_t child : children) {
+      REQUIRE(::kill(child, SIGKILL) == 0);
+      int status = 0;
+      REQUIRE(::waitpid(child, &status, 0) == child);
+      REQUIRE(WIFSIGNALED(status));  // else it gave up on a damaged log
+    }
+    std::string text;
+    char block[4096];
+    for (ssize_t count = 0; (count = ::read(pipe[0], block, sizeof block)) > 0;)
+      text.append(block, static_cast<std::size_t>(count));
+    ::close(pipe[0]);
+    std::istringstream lines(text);
+    for (std::string line; std::getline(lines, line);) reported.insert(line);
+  }
+  std::set<std::string> logged;
+  for (const auto& row : read_training_log(log.path())) CHECK(logged.insert(row.who).second);
+  CHECK(reported.size() > 30);
+  for (const std::string& name : reported) CHECK(logged.count(name) == 1);
+}
+
 TEST_CASE("a damaged log is reported with its line and left as it is", "[training_log]") {
   const LogFile log;
   append_to_training_log(log.path(), example());

@@ -15,14 +15,16 @@ namespace {
 
 const fs::path root = RIPPLEGAUGE_SOURCE_DIR;
 
-Reading read_sample(const fs::path& photo, const nlohmann::json& given) {
+Measurement measure_sample(const fs::path& photo, const nlohmann::json& given) {
   MeasureRequest request;
   request.card = read_card(root / "calibration" / "card-corner.json");
   request.board_pitch_mm = given.at("board_pitch_mm").get<double>();
   if (!given.at("board_distance_mm").is_null()) request.board_distance_mm = given.at("board_distance_mm").get<double>();
   request.bar_length_mm = given.at("check_bar_mm").get<double>();
-  return measure(read_photo(photo), request).reading;
+  return measure(read_photo(photo), request);
 }
+
+Reading read_sample(const fs::path& photo, const nlohmann::json& given) { return measure_sample(photo, given).reading; }
 
 nlohmann::json truth_of(const fs::path& photo) {
   std::ifstream in(fs::path(photo).replace_extension(".json"));
@@ -52,6 +54,10 @@ void check_single(const std::string& name) {
   REQUIRE(d->depth_mm);
   CHECK(d->depth_mm->value == Approx(t["depth"].get<double>()).epsilon(0.1));
   CHECK(to_string(d->kind) == t["kind"].get<std::string>());
+  // what was found is steeper than what is said to show
+  REQUIRE(reading.setup.visible_slope_mrad);
+  CHECK(*reading.setup.visible_slope_mrad >= 2);
+  CHECK(*reading.setup.visible_slope_mrad < 1000 * t["max_slope"].get<double>());
 }
 
 }  // namespace
@@ -59,6 +65,23 @@ void check_single(const std::string& name) {
 TEST_CASE("sample: single low on dark paint", "[acceptance]") { check_single("low-dark"); }
 TEST_CASE("sample: single low on light paint", "[acceptance]") { check_single("low-light"); }
 TEST_CASE("sample: high spot", "[acceptance]") { check_single("high-dark"); }
+
+TEST_CASE("sample: a low left inside a high is two entries, the inner one measured against the outer one", "[acceptance]") {
+  const fs::path photo = root / "samples" / "photos" / "pull-after.jpg";
+  const auto truth = truth_of(photo);
+  const Reading reading = read_sample(photo, truth.at("given"));
+  REQUIRE(reading.dents.size() == 2);
+  for (std::size_t i = 0; i < 2; ++i) {
+    const Dent& dent = reading.dents[i];
+    const auto& t = truth.at("truth").at("dents").at(i);
+    CHECK(to_string(dent.kind) == t["kind"].get<std::string>());
+    CHECK(dent.diameter_mm.value == Approx(t["rim"]["eq_diameter"].get<double>()).epsilon(0.02));
+    REQUIRE(dent.depth_mm);
+    CHECK(dent.depth_mm->value == Approx(t["depth"].get<double>()).epsilon(0.1));
+  }
+  CHECK_FALSE(reading.dents[0].inside_of);
+  CHECK(reading.dents[1].inside_of == 0);
+}
 
 TEST_CASE("sample: a photo without card is refused with what to do", "[acceptance]") {
   const fs::path photo = root / "samples" / "photos" / "refused-no-card.jpg";
@@ -72,5 +95,13 @@ TEST_CASE("sample: a photo without card is refused with what to do", "[acceptanc
 
 TEST_CASE("sample: a flat panel is a measurement, not a find", "[acceptance]") {
   const fs::path photo = root / "samples" / "photos" / "no-dent.jpg";
-  CHECK(read_sample(photo, truth_of(photo).at("given")).status == Status::no_dent);
+  const Measurement flat = measure_sample(photo, truth_of(photo).at("given"));
+  CHECK(flat.reading.status == Status::no_dent);
+  // where the stripes were seen the relief is flat, and the card hides some of the panel
+  const auto& heights = flat.relief.height_mm;
+  const auto seen = std::count(heights.begin(), heights.end(), 0.0F);
+  const auto hidden = std::count_if(heights.begin(), heights.end(), [](float h) { return std::isnan(h); });
+  CHECK(seen > 3000);  // square millimetres
+  CHECK(hidden > 1000);
+  CHECK(static_cast<std::size_t>(seen + hidden) == heights.size());
 }

@@ -34,6 +34,8 @@ TEST_CASE("panels stand in rows", "[chart]") {
   CHECK(size_of(one).width < three.width);
   CHECK(size_of(one).height < three.height);
   CHECK(chart_svg(chart).find("<svg") != std::string::npos);
+  CHECK(chart_pdf(chart).substr(0, 5) == "%PDF-");
+  CHECK(chart_pdf(chart) == chart_pdf(chart));
 }
 
 TEST_CASE("a chart shows its points and survives those it cannot", "[chart]") {

@@ -42,6 +42,16 @@ TEST_CASE("a page as HTML is whole, escaped and fetches nothing", "[report_page]
   CHECK(count(html, "<p>Words") == 2);
 }
 
+TEST_CASE("a contact sheet's pictures are small, three in a row", "[report_page]") {
+  ReportPage page = page_of(0);
+  ReportPictures row{{}, 3};
+  for (int i = 0; i < 3; ++i)
+    row.pictures.push_back({cv::Mat(60, 60, CV_8UC3, cv::Scalar(9, 9, 9)), "photo", true});
+  for (int pair = 0; pair < 4; ++pair) page.blocks.emplace_back(row);
+  CHECK(count(report_html(page), "class=\"pictures small\"") == 4);
+  CHECK(count(report_pdf(page), "/DCTDecode") == 13);  // twelve and the page's own
+}
+
 TEST_CASE("a page as PDF turns the page where it is full, and is the same every time", "[report_page]") {
   const std::string one = report_pdf(page_of(2)), many = report_pdf(page_of(120));
   CHECK(one.substr(0, 5) == "%PDF-");

@@ -51,6 +51,10 @@ TEST_CASE("arc of a parabola", "[sheet_metal]") {
   // half of it, 24 long and 2 high: 24.11 in handbooks (from memory)
   CHECK(0.5 * parabola_arc_mm(48, 2) == Approx(24.11).margin(0.005));
   CHECK(parabola_arc_mm(20, 0) == 20);
+  // its series c (1 + 8/3 (h/c)² - 32/5 (h/c)⁴): one term 48.22222, two 48.22130
+  const double share = std::pow(2.0 / 48, 2);
+  CHECK(48 * (1 + 8.0 / 3 * share) == Approx(48.22222).margin(5e-6));
+  CHECK(48 * (1 + 8.0 / 3 * share - 6.4 * share * share) == Approx(parabola_arc_mm(48, 2)).margin(2e-5));
 }
 
 TEST_CASE("the short form of the parabola's arc meets the long one", "[sheet_metal]") {
@@ -61,7 +65,7 @@ TEST_CASE("the short form of the parabola's arc meets the long one", "[sheet_met
 
 TEST_CASE("yield strain from strength and modulus", "[sheet_metal]") {
   // EN 10130 (DC04 210 MPa), EN 485-2 (AA6016-T4 80 to 140 MPa); moduli from Halliday, table 13-1
-  CHECK(yield_strain(210, 200) == Approx(0.00105));
+  CHECK(yield_strain(210, 200) == Approx(0.00105));  // 0.105 %
   CHECK(yield_strain(80, 70) == Approx(0.0011).margin(0.00005));
   CHECK(yield_strain(140, 70) == Approx(0.0020));
 }

@@ -3,81 +3,20 @@
 #include "ripplegauge/sheet/sheet.hpp"
 
 #include <cmath>
-#include <cstdio>
-#include <cstdlib>
 #include <map>
 #include <opencv2/core.hpp>
-#include <sstream>
 
 #include "catch.hpp"
+#include "pdf_file.hpp"
 #include "ripplegauge/card/tag_detector.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/board_file.hpp"
 #include "ripplegauge/files/card_file.hpp"
-#include "scratch_folder.hpp"
 
 using namespace ripplegauge;
 using Catch::Matchers::ContainsSubstring;
 
 namespace {
-
-constexpr int dpi = 300;
-constexpr double px_per_mm = dpi / 25.4;
-
-bool poppler_is_missing() {
-  if (std::system(
-          "pdfinfo -v >/dev/null 2>&1 && pdftoppm -v >/dev/null 2>&1 && pdftotext -v >/dev/null 2>&1") == 0)
-    return false;
-  WARN("skipped: pdfinfo, pdftoppm and pdftotext (poppler-utils) are not installed");
-  return true;
-}
-
-/// A PDF on disk, and what other programs say of it.
-class PdfFile {
- public:
-  explicit PdfFile(const std::string& bytes) : path_(folder_.write("sheet.pdf", bytes).string()) {}
-
-  /// Width and height in points, a pair for each page.
-  std::vector<std::pair<double, double>> page_sizes_pt() const {
-    std::vector<std::pair<double, double>> sizes;
-    std::istringstream lines(output_of("pdfinfo -f 1 -l 9 " + path_));
-    for (std::string line; std::getline(lines, line);) {
-      double width = 0, height = 0;
-      int page = 0;
-      if (std::sscanf(line.c_str(), "Page %d size: %lf x %lf pts", &page, &width, &height) == 3)
-        sizes.emplace_back(width, height);
-    }
-    return sizes;
-  }
-
-  std::string text() const { return output_of("pdftotext -layout " + path_ + " -"); }
-
-  /// Page 1 as an 8-bit grey picture.
-  cv::Mat raster() const {
-    const std::string bytes = output_of("pdftoppm -gray -f 1 -l 1 -r " + std::to_string(dpi) + " " + path_);
-    int width = 0, height = 0, header = 0;
-    REQUIRE(std::sscanf(bytes.c_str(), "P5 %d %d 255%n", &width, &height, &header) == 2);
-    const auto pixels = static_cast<std::size_t>(width) * static_cast<std::size_t>(height);
-    REQUIRE(bytes.size() == static_cast<std::size_t>(header) + 1 + pixels);
-    cv::Mat grey(height, width, CV_8UC1);
-    std::copy(bytes.end() - static_cast<std::ptrdiff_t>(pixels), bytes.end(), grey.data);
-    return grey;
-  }
-
- private:
-  static std::string output_of(const std::string& command) {
-    std::FILE* pipe = ::popen(command.c_str(), "r");
-    REQUIRE(pipe != nullptr);
-    std::string output;
-    char block[65536];
-    while (const std::size_t count = std::fread(block, 1, sizeof block, pipe)) output.append(block, count);
-    REQUIRE(::pclose(pipe) == 0);
-    return output;
-  }
-
-  ScratchFolder folder_;
-  std::string path_;
-};
 
 CardDefinition corner_card() {
   return read_card(std::filesystem::path(RIPPLEGAUGE_SOURCE_DIR) / "calibration/card-corner.json");

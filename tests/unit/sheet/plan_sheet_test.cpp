@@ -1,0 +1,73 @@
+#include "ripplegauge/sheet/plan_sheet.hpp"
+
+#include "catch.hpp"
+#include "pdf_file.hpp"
+#include "unit/advice/made_plans.hpp"
+
+using namespace ripplegauge;
+using namespace ripplegauge::made;
+
+namespace {
+
+/// Words of a text with single spaces between, as paragraphs are broken anywhere.
+std::string words_of(const std::string& text) {
+  std::istringstream in(text);
+  std::string words;
+  for (std::string word; in >> word;) words += word + " ";
+  return words;
+}
+
+std::vector<Plan> hard_plans() {
+  std::vector<Plan> plans;
+  PanelFacts broken;
+  broken.paint = Paint::damaged;
+  PanelFacts warm = plain_steel();
+  warm.coating = Coating::ceramic_slick;
+  warm.paint = Paint::repainted;
+  warm.air_c = 44;
+  Dent crease = sample::low(62, 0.8, 3), sharp = sample::low(40, 2.0);
+  crease.diameter_mm = sample::about(60, 0.1);
+  for (const PanelFacts& facts : {PanelFacts{}, broken, warm, plain_steel()})
+    for (const std::size_t count : {1u, 9u, 130u})
+      for (const Dent& dent : {sample::low(22, 0.3), crease, sharp, sample::high(99, 0.4)}) {
+        std::vector<Dent> dents(count, dent);
+        for (std::size_t i = 0; i < count; ++i) dents[i].x_mm += 110.0 * static_cast<double>(i);
+        plans.push_back(make_plan(sample::reading(dents), facts, sample::with_sample_kit()));
+      }
+  return plans;
+}
+
+}  // namespace
+
+TEST_CASE("the plan's page keeps every caution and every word on the paper", "[plan_sheet]") {
+  if (poppler_is_missing()) return;
+  const std::vector<Plan> plans = hard_plans();
+  REQUIRE(plans.size() == 48);
+  for (std::size_t i = 0; i < plans.size(); ++i) {
+    const Plan& plan = plans[i];
+    const PdfFile pdf(plan_sheet_pdf(plan, (i + i / 4) % 2 == 0 ? Paper::a4 : Paper::letter));
+    INFO(plan.dents.size() << " spots, paint " << word(plan.facts.paint) << ", "
+                           << plan.dents.front().dent.length_mm.value << " mm long");
+    const auto pages = pdf.page_sizes_pt();
+    REQUIRE(pages.size() == 1);
+    const auto [width_pt, height_pt] = pages.front();
+    CHECK(pdf.words_outside({20, 20, width_pt - 20, height_pt - 20}) == "");
+    const std::string text = words_of(pdf.side_text());
+    for (const Caution& caution : plan.cautions) CHECK(mentions(text, words_of(caution.text)));
+  }
+}
+
+TEST_CASE("a page says what it can: reasons while there is room, spots in one line when there are many",
+          "[plan_sheet]") {
+  if (poppler_is_missing()) return;
+  const auto text_for = [](std::size_t count) {
+    std::vector<Dent> dents(count, sample::low(22, 0.3));
+    for (std::size_t i = 0; i < count; ++i) dents[i].x_mm += 60.0 * static_cast<double>(i);
+    return PdfFile(plan_sheet_pdf(make_plan(sample::reading(dents), plain_steel(), sample::with_sample_kit()),
+                                  Paper::a4))
+        .text();
+  };
+  CHECK(mentions(text_for(1), "Glue holds only on clean paint"));
+  CHECK(mentions(text_for(5), "Glue holds only on clean paint"));
+  CHECK(mentions(text_for(130), "more: see the plan's text"));
+}
