@@ -159,7 +159,7 @@ void add_unpriced(const Quote& quote, const Display& display, ReportPage& page) 
 }
 
 void add_evidence(const Quote& quote, const QuotePageOptions& options, ReportPage& page) {
-  ReportPictures pictures;
+  ReportPictures pictures{{}, 3};
   for (const JobPhoto& photo : quote.photos) {
     const auto thumbnail = options.thumbnails.find(photo.id);
     if (thumbnail == options.thumbnails.end()) continue;

@@ -31,7 +31,7 @@ figure img { width: 100%; height: auto; display: block; }
 figcaption { font-size: .9rem; color: #555; }
 footer { margin-top: 2rem; border-top: 1px solid #ddd; padding-top: .5rem; font-size: .85rem; color: #555; }
 @media print {
-  @page { size: A4; margin: 15mm; }
+  @page { margin: 15mm; }
   body { max-width: none; padding: 0; font-size: 10.5pt; }
   tr, figure { break-inside: avoid; }
 }

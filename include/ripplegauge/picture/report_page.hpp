@@ -40,6 +40,7 @@ struct ReportPicture {
 };
 struct ReportPictures {
   std::vector<ReportPicture> pictures;
+  int columns = 2;  ///< in the PDF; a page of HTML finds its own
 };
 
 using ReportBlock = std::variant<ReportHeading, ReportText, ReportNote, ReportTable, ReportPictures>;

@@ -106,6 +106,45 @@ TEST_CASE("job: a reading without a grade is graded, with the panel's facts", "[
   CHECK_FALSE(read_job(job).spots[0].severity_reason.empty());
 }
 
+TEST_CASE("job and quote: pictures are drawn as evidence and stand in the page", "[cli][quote]") {
+  const TemporaryFolder folder;
+  const std::string job = folder.file("job.json"), page = folder.file("q.html");
+  Reading reading = reading_of(RIPPLEGAUGE_SOURCE_DIR "/samples/photos/low-dark.jpg",
+                               {graded(dent_at(50, 50, 17), "moderate")});
+  reading.photo.sha256.clear();
+  const std::string file = folder.write("r.json", reading_to_json(reading));
+  CHECK(run_program({"job", "add", job, "--panel", "bonnet", file, "--draw"}).exit_code == 0);
+  const Job read = read_job(job);
+  REQUIRE(read.photos.size() == 1);
+  CHECK(read.photos[0].sha256.size() == 64);  // computed from the photo
+  CHECK(std::filesystem::is_regular_file(folder.path() / read.photos[0].picture));
+  CHECK(run_program({"quote", job, "--prices", sample_prices, "--html", page}).exit_code == 0);
+  CHECK_THAT(folder.read("q.html"), ContainsSubstring("data:image/jpeg;base64,"));
+
+  std::filesystem::remove(folder.path() / read.photos[0].picture);
+  const ProgramRun without = run_program({"quote", job, "--prices", sample_prices, "--html", page});
+  CHECK(without.exit_code == 0);
+  CHECK_THAT(without.err, ContainsSubstring("left out of the evidence"));
+  CHECK(folder.read("q.html").find("data:image") == std::string::npos);
+}
+
+TEST_CASE("the sample job can be quoted with the sample prices", "[cli][quote]") {
+  const ProgramRun run =
+      run_program({"quote", RIPPLEGAUGE_SOURCE_DIR "/samples/quote/job.json", "--prices", sample_prices});
+  CHECK(run.exit_code == 0);
+  CHECK_THAT(run.out, ContainsSubstring("invented") && ContainsSubstring("Total"));
+}
+
+TEST_CASE("prices: a spreadsheet's table becomes the same JSON", "[cli][quote]") {
+  const TemporaryFolder folder;
+  const std::string csv = RIPPLEGAUGE_SOURCE_DIR "/samples/quote/prices.csv";
+  CHECK(run_program({"prices", csv, "--json", folder.file("csv.json")}).exit_code == 0);
+  const ProgramRun json = run_program({"prices", sample_prices, "--json", folder.file("json.json")});
+  CHECK(json.exit_code == 0);
+  CHECK_THAT(json.out, ContainsSubstring("20–40 mm") && ContainsSubstring("on request"));
+  CHECK(folder.read("csv.json") == folder.read("json.json"));
+}
+
 TEST_CASE("job: marking spots and panels", "[cli][quote]") {
   const TemporaryFolder folder;
   const std::string job = folder.file("job.json");
