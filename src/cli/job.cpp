@@ -273,10 +273,18 @@ void list_panel(const Job& job, const JobPanel& panel, const std::vector<Counted
     if (item.panel == panel.name) std::cout << "       " << item.count << " x " << item.name << "\n";
 }
 
+/// Whether the photo, or another one under its name, came again.
+bool came_again(const Job& job, const JobPhoto& photo) {
+  return std::any_of(job.photos.begin(), job.photos.end(), [&](const JobPhoto& other) {
+    return other.id > photo.id && ((other.panel == photo.panel && other.name == photo.name) ||
+                                   (!photo.sha256.empty() && other.sha256 == photo.sha256));
+  });
+}
+
 void list_refused(const Job& job) {
   bool first = true;
   for (const JobPhoto& photo : job.photos) {
-    if (photo.status != Status::refused) continue;
+    if (photo.status != Status::refused || came_again(job, photo)) continue;
     if (std::exchange(first, false)) std::cout << "\nPhotos that could not be measured\n";
     const std::string remedy =
         photo.refusal ? ": " + photo.refusal->message + " " + photo.refusal->remedy : "";
