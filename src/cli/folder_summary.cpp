@@ -82,9 +82,8 @@ std::string chart_text(const Job& job) {
 }  // namespace
 
 int refused_count(const FolderSummary& summary) {
-  return static_cast<int>(std::count_if(summary.photos.begin(), summary.photos.end(), [](auto& photo) {
-    return photo.status == Status::refused;
-  }));
+  return static_cast<int>(std::count_if(summary.photos.begin(), summary.photos.end(),
+                                        [](auto& photo) { return photo.status == Status::refused; }));
 }
 
 std::string summary_text(const FolderSummary& summary, const Job& job) {

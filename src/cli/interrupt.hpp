@@ -4,8 +4,8 @@
 
 namespace ripplegauge::cli {
 
-/// While it lives, Ctrl-C (SIGINT), SIGTERM and SIGHUP only leave word, so that a run can end in good order. A
-/// second one ends the program at once. One at a time.
+/// While it lives, Ctrl-C (SIGINT), SIGTERM and SIGHUP only leave word, so that a run can end in good order.
+/// A second one ends the program at once. One at a time.
 class Interrupt {
  public:
   Interrupt();

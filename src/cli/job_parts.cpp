@@ -1,5 +1,6 @@
 #include "job_parts.hpp"
 
+#include <algorithm>
 #include <iomanip>
 #include <sstream>
 
@@ -7,6 +8,7 @@
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/board_file.hpp"
+#include "ripplegauge/files/camera_profile_file.hpp"
 #include "ripplegauge/files/severity_file.hpp"
 #include "ripplegauge/photo/file_hash.hpp"
 #include "ripplegauge/photo/photo.hpp"
@@ -52,8 +54,10 @@ void judge(const Job& job, const Dent& dent, const SeverityRules& rules, const P
            JobSpot& spot) {
   const SeverityAssessment assessment =
       assess_severity(dent, known_facts(facts_of(job, spot), otherwise), rules);
-  if (spot.severity.empty() && assessment.grade) {
-    spot.severity = assessment.word;
+  const bool has_grade =
+      std::find(rules.grades.begin(), rules.grades.end(), spot.severity) != rules.grades.end();
+  if (!has_grade) {  // also where a reading says in words that it has none
+    spot.severity = assessment.grade ? assessment.word : "";
     spot.severity_reason = assessment.reason;
   }
   spot.beyond_pulling = assessment.beyond_pulling();
@@ -114,6 +118,7 @@ std::string values_text(const MeasureRequest& request) {
     text << request.board_pitch_mm << " mm";
   if (request.board_distance_mm) text << ", tape " << *request.board_distance_mm << " mm";
   text << ", bar " << request.bar_length_mm << " mm, " << request.card.name << ' ' << hash_of(request.card);
+  if (request.camera) text << ", camera " << short_hash(camera_profile_to_json(*request.camera));
   return text.str();
 }
 

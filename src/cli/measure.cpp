@@ -1,3 +1,5 @@
+#include "ripplegauge/measure/measure.hpp"
+
 #include <algorithm>
 #include <filesystem>
 #include <iostream>
@@ -16,13 +18,25 @@
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/reading_file.hpp"
 #include "ripplegauge/files/relief_file.hpp"
-#include "ripplegauge/measure/measure.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/picture/annotate.hpp"
 #include "ripplegauge/picture/relief_map.hpp"
 
 namespace ripplegauge::cli {
 namespace {
+
+constexpr const char* examples =
+    R"(A folder: its first sub-folder is the panel (estate/bonnet/IMG_2034.jpg). Photos that lie in none are
+named like bonnet-3.jpg, or else they all show the panel that the folder is named after. In a
+--panel-pattern {panel} stands for the panel's name, # for a number, * for anything. All photos are
+measured, whatever is wrong with one; stopped half-way, the same command goes on where it was.
+Spots seen in two photos of a panel count once if the card was left where it is.
+
+Examples:
+  ripplegauge measure dent.jpg --board-pitch 16 --board-distance 320 --bar-length 99.4
+  ripplegauge measure dent.jpg --profile workshop.json --json dent.json
+  ripplegauge measure estate/ --profile workshop.json --job estate.json
+  ripplegauge measure phone/ --profile workshop.json --job estate.json --panel-pattern "*_{panel}_#")";
 
 struct MeasureArguments {
   std::vector<std::string> photos;
@@ -33,7 +47,8 @@ struct MeasureArguments {
   std::shared_ptr<PanelArguments> panel;
 };
 
-void write_picture(const std::string& file, const std::string& photo, const Reading& reading, const CoinSet& coins) {
+void write_picture(const std::string& file, const std::string& photo, const Reading& reading,
+                   const CoinSet& coins) {
   constexpr int picture_side_px = 2400;
   AnnotateInput input{read_photo_colour(photo, picture_side_px), reading, {}};
   for (const Dent& dent : reading.dents) input.coins.push_back(in_coins(coins, dent.diameter_mm.value));
@@ -49,6 +64,7 @@ int run_folder(const MeasureArguments& a) {
   if (a.photos.size() > 1) throw UsageError("give one folder, or photos, not both");
   if (!a.picture_file.empty() || !a.relief_file.empty() || !a.relief_picture_file.empty() || a.budget)
     throw UsageError("--picture, --relief, --relief-picture and --budget go with photos, not with a folder");
+  a.panel->facts.validate();
   FolderArguments folder = a.folder;
   folder.folder = a.photos.front();
   folder.json_file = a.json_file;
@@ -59,11 +75,14 @@ int run_folder(const MeasureArguments& a) {
 
 int run_photos(const MeasureArguments& a) {
   if (!a.folder.job_file.empty() || !a.folder.panel_pattern.empty())
-    throw UsageError("--job and --panel-pattern go with a folder of photos; single photos: measure with --json, then "
-                     "`ripplegauge job add`");
-  const bool one_file_each = !a.picture_file.empty() || !a.relief_file.empty() || !a.relief_picture_file.empty();
+    throw UsageError(
+        "--job and --panel-pattern go with a folder of photos; single photos: measure with --json, then "
+        "`ripplegauge job add`");
+  const bool one_file_each =
+      !a.picture_file.empty() || !a.relief_file.empty() || !a.relief_picture_file.empty();
   if (one_file_each && a.photos.size() > 1)
-    throw UsageError("--picture, --relief and --relief-picture make one file from one photo; " + std::to_string(a.photos.size()) + " photos were given");
+    throw UsageError("--picture, --relief and --relief-picture make one file from one photo; " +
+                     std::to_string(a.photos.size()) + " photos were given");
   const AdviceData advice = advice_data_for(*a.panel);
   std::vector<Reading> readings;
   bool refused = false;
@@ -79,7 +98,8 @@ int run_photos(const MeasureArguments& a) {
     if (!a.picture_file.empty()) write_picture(a.picture_file, name, m.reading, advice.coins);
     if (!a.relief_file.empty() && !m.relief.empty()) write_relief(a.relief_file, m.relief);
     if (!a.relief_picture_file.empty())
-      write_atomically(a.relief_picture_file, encode_for_name(relief_map(m.relief, m.reading.dents).bgr, a.relief_picture_file));
+      write_atomically(a.relief_picture_file,
+                       encode_for_name(relief_map(m.relief, m.reading.dents).bgr, a.relief_picture_file));
     readings.push_back(std::move(m.reading));
   }
   if (!a.json_file.empty()) write_atomically(a.json_file, readings_to_json(readings));
@@ -95,27 +115,23 @@ int run_measure(const MeasureArguments& a) {
 void add_measure_command(CLI::App& app, ChosenCommand& chosen) {
   auto a = std::make_shared<MeasureArguments>();
   auto* command = app.add_subcommand("measure", "Measure the dents in a photo, or in a folder of photos");
-  command->add_option("PHOTO", a->photos, "Photo of striped reflection and card (JPEG, PNG, HEIC), or a folder")->required();
+  command
+      ->add_option("PHOTO", a->photos, "Photo of striped reflection and card (JPEG, PNG, HEIC), or a folder")
+      ->required();
   a->photo = add_photo_options(*command);
   command->add_option("--json", a->json_file, "Write the reading to this file")->type_name("FILE");
-  command->add_option("--relief", a->relief_file, "Write the height map: .csv grid or .png 16 bit")->type_name("FILE");
-  command->add_option("--picture", a->picture_file, "Draw the spots onto the photo: .png or .jpg")->type_name("FILE");
-  command->add_option("--relief-picture", a->relief_picture_file, "Draw the height map in colours: .png or .jpg")->type_name("FILE");
+  command->add_option("--relief", a->relief_file, "Write the height map: .csv grid or .png 16 bit")
+      ->type_name("FILE");
+  command->add_option("--picture", a->picture_file, "Draw the spots onto the photo: .png or .jpg")
+      ->type_name("FILE");
+  command
+      ->add_option("--relief-picture", a->relief_picture_file, "Draw the height map in colours: .png or .jpg")
+      ->type_name("FILE");
   command->add_flag("--no-plan", a->no_plan, "Only measure, no plan");
   add_folder_options(*command, a->folder);
   a->panel = add_panel_options(*command);
   command->add_flag("--budget", a->budget, "List the uncertainty budget term by term");
-  command->footer(
-      "Examples:\n"
-      "  ripplegauge measure dent.jpg --board-pitch 16 --board-distance 320 --bar-length 99.4\n"
-      "  ripplegauge measure dent.jpg --profile workshop.json --json dent.json\n"
-      "  ripplegauge measure estate/ --profile workshop.json --job estate.json\n"
-      "  ripplegauge measure phone/ --profile workshop.json --job estate.json --panel-pattern \"*_{panel}_#\"\n\n"
-      "A folder: the first sub-folder is the panel (estate/bonnet/IMG_2034.jpg); photos that lie in none are named like\n"
-      "bonnet-3.jpg, or else all of the panel that the folder is named after. In a --panel-pattern {panel} stands for\n"
-      "the panel's name, # for a number, * for anything. All photos are measured, whatever is wrong with one; stopped\n"
-      "half-way, the same command goes on where it was. Spots seen in two photos of a panel count once if the card was\n"
-      "left where it is.\n");
+  command->footer(examples);
   command->callback([a, &chosen] { chosen = [a] { return run_measure(*a); }; });
 }
 

@@ -36,11 +36,13 @@ namespace fs = std::filesystem;
 class JobStore {
  public:
   explicit JobStore(const std::string& file) : file_(file) {
-    // Written once before the first photo: a file that cannot be written should not be found out an hour later.
-    if (!file_.empty()) change_job(file_, JobMustBe::either, [this](Job& job) {
-      job_ = job;
-      return true;
-    });
+    // Written once before the first photo: a file that cannot be written should not be found out an hour
+    // later.
+    if (!file_.empty())
+      change_job(file_, JobMustBe::either, [this](Job& job) {
+        job_ = job;
+        return true;
+      });
   }
   const Job& job() const { return job_; }
 
@@ -71,7 +73,8 @@ struct MeasuredPhoto {
 Refusal refusal_from(const FileError& error) {
   std::string text = std::string(error.what()).substr(error.file().size() + 2);
   const std::size_t cut = text.rfind("; ");
-  Refusal refusal{"file_unreadable", "The file " + text.substr(0, cut) + ".", "Copy it from the phone again."};
+  Refusal refusal{"file_unreadable", "The file " + text.substr(0, cut) + ".",
+                  "Copy it from the phone again."};
   if (cut != std::string::npos) {
     refusal.remedy = text.substr(cut + 2) + ".";
     if (refusal.remedy[0] >= 'a' && refusal.remedy[0] <= 'z')
@@ -195,10 +198,13 @@ class FolderRun {
 
   void refuse_without_panel(const FolderPhoto& photo) {
     summary_.photos.push_back(
-        {shown(photo), "", Status::refused,
+        {shown(photo),
+         "",
+         Status::refused,
          Refusal{"no_panel", "Nobody can tell which panel it shows: " + photo.trouble + ".",
                  "Rename it, move it into a folder with the panel's name, or change --panel-pattern."},
-         {}, false});
+         {},
+         false});
   }
 
   void take_as_known(const FolderPhoto& photo, const JobPhoto& known) {
@@ -250,8 +256,9 @@ class FolderRun {
     } catch (const UsageError& error) {  // numbers that no job takes
       Reading& reading = measured.reading;
       reading.status = Status::refused;
-      reading.refusal = Refusal{"senseless", std::string("The measurement makes no sense: ") + error.what() + ".",
-                                "Photograph again, from a little farther round."};
+      reading.refusal =
+          Refusal{"senseless", std::string("The measurement makes no sense: ") + error.what() + ".",
+                  "Photograph again, from a little farther round."};
       reading.dents.clear();
       added = add(photo, measured);
     }
@@ -336,13 +343,17 @@ void add_folder_options(CLI::App& command, FolderArguments& arguments) {
       ->check(CLI::Range(1, 256))
       ->type_name("N")
       ->group(group);
-  command.add_flag("--no-pictures", arguments.no_pictures, "Draw no annotated pictures into the folder JOB-pictures")
+  command
+      .add_flag("--no-pictures", arguments.no_pictures,
+                "Draw no annotated pictures into the folder JOB-pictures")
       ->group(group);
 }
 
 int measure_folder(const FolderArguments& arguments) {
   if (arguments.photo.pitch_mm.size() > 1 || arguments.photo.distance_mm.size() > 1)
-    throw UsageError("a folder takes one --board-pitch and one --board-distance; measure panel by panel where they differ");
+    throw UsageError(
+        "a folder takes one --board-pitch and one --board-distance; measure panel by panel where they "
+        "differ");
   return FolderRun(arguments).run();
 }
 

@@ -41,8 +41,8 @@ void ProgressBar::step(const std::string& line, bool needs_attention) {
   if (bar_) erase();
   if (!bar_ || needs_attention) {
     const std::string number = std::to_string(steps_), count = std::to_string(count_);
-    std::cout << '[' << std::string(count.size() - std::min(count.size(), number.size()), ' ') << number << '/'
-              << count << "] " << line << std::endl;  // at once: somebody may be following a file
+    std::cout << '[' << std::string(count.size() - std::min(count.size(), number.size()), ' ') << number
+              << '/' << count << "] " << line << std::endl;  // at once: somebody may be following a file
   }
   if (bar_) draw();
 }

@@ -29,7 +29,8 @@ bool has_photo_ending(const fs::path& file) {
 
 bool is_hidden(const fs::path& file) { return file.filename().string().starts_with('.'); }
 
-/// A link that leads nowhere is a photo that cannot be read, which somebody should hear of; a pipe is nothing.
+/// A link that leads nowhere is a photo that cannot be read, which somebody should hear of; a pipe is
+/// nothing.
 bool may_be_file(const fs::directory_entry& entry) {
   std::error_code ignored;
   const fs::file_type type = entry.status(ignored).type();

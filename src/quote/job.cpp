@@ -189,7 +189,7 @@ void set_item(Job& job, const std::string& name, std::string_view panel, int cou
   if (count < 0 || count > 1000) throw UsageError("an item is wanted from 0 to 1000 times");
   const std::string panel_name = panel.empty() ? "" : panel_named(job, panel).name;
   std::erase_if(job.items,
-                [&](const JobItem& item) { return item.name == name && item.panel == panel_name; });
+                [&](const JobItem& item) { return same_name(item.name, name) && item.panel == panel_name; });
   if (count > 0) job.items.push_back({name, panel_name, count});
 }
 
@@ -214,7 +214,10 @@ std::optional<std::string> inconsistency_of(const Job& job) {
   std::set<std::string> panels;
   for (const JobPanel& panel : job.panels) {
     if (panel.name.empty()) return "a panel has no name";
-    if (!panels.insert(panel.name).second) return "panel \"" + panel.name + "\" stands there twice";
+    const auto same = [&](const JobPanel& other) { return same_name(other.name, panel.name); };
+    if (std::count_if(job.panels.begin(), job.panels.end(), same) > 1)
+      return "panel \"" + panel.name + "\" stands there twice";
+    panels.insert(panel.name);
   }
   std::set<int> photos, spots;
   for (const JobPhoto& photo : job.photos) {
@@ -232,9 +235,16 @@ std::optional<std::string> inconsistency_of(const Job& job) {
       return who + " comes from photo " + std::to_string(*spot.photo) + ", which is not among the photos";
     if (const std::string flaw = flaw_of(spot); !flaw.empty()) return who + " " + flaw;
   }
-  for (const JobItem& item : job.items)
+  for (const JobItem& item : job.items) {
+    const std::string what = "item \"" + item.name + "\"";
     if (!item.panel.empty() && !panels.contains(item.panel))
-      return "item \"" + item.name + "\" is for panel \"" + item.panel + "\", which is not there";
+      return what + " is for panel \"" + item.panel + "\", which is not there";
+    const auto same = [&](const JobItem& other) {
+      return same_name(other.name, item.name) && other.panel == item.panel;
+    };
+    if (std::count_if(job.items.begin(), job.items.end(), same) > 1)
+      return what + " is asked for twice" + (item.panel.empty() ? "" : " on " + item.panel);
+  }
   return std::nullopt;
 }
 

@@ -23,11 +23,11 @@ struct JobPanel {
 struct JobPhoto {
   int id = 0;
   std::string panel, name;
-  std::string sha256;      ///< of the file's bytes; empty when nobody computed it
-  std::string date_taken;  ///< EXIF, "YYYY-MM-DD HH:MM:SS"; empty when unknown
-  std::string program;     ///< name and version of the program that measured it
+  std::string sha256;         ///< of the file's bytes; empty when nobody computed it
+  std::string date_taken;     ///< EXIF, "YYYY-MM-DD HH:MM:SS"; empty when unknown
+  std::string program;        ///< name and version of the program that measured it
   std::string measured_with;  ///< everything that was said of board, card and tape; empty when unknown
-  std::string added;       ///< when it went into the job, as spot
+  std::string added;          ///< when it went into the job, as spot
   Status status = Status::measured;
   std::optional<Refusal> refusal;
   std::string picture;  ///< file of the annotated picture, relative to the job file; empty: none
@@ -74,16 +74,16 @@ struct Job {
 
 /// Where something that is added comes from.
 struct Provenance {
-  std::string program;  ///< "ripplegauge 0.1.0"
-  std::string added;    ///< "YYYY-MM-DDTHH:MM:SSZ"
-  std::string picture;  ///< JobPhoto::picture
+  std::string program;          ///< "ripplegauge 0.1.0"
+  std::string added;            ///< "YYYY-MM-DDTHH:MM:SSZ"
+  std::string picture;          ///< JobPhoto::picture
   std::string measured_with{};  ///< JobPhoto::measured_with
 };
 
 struct AddedReading {
   std::vector<int> spots;            ///< ids of the new spots; none for a photo without dents
   std::optional<int> already_photo;  ///< the photo is in the job as this one: nothing was added
-  std::vector<int> replaced;  ///< ids of spots that this photo gave with other values; voided now
+  std::vector<int> replaced;         ///< ids of spots that this photo gave with other values; voided now
 };
 
 /// Names of panels, facts, items and grades are compared without regard to the case of ASCII letters.
@@ -94,8 +94,8 @@ JobPanel& panel_named(Job& job, std::string_view name);
 
 /// Adds every spot of a reading to a panel, with its interval and its photo. A photo counts as already there
 /// when its bytes are (or, without a hash, its name and date), unless it was refused then and is not now, or
-/// all its spots are voided. Measured with other values than then, it is a new photo, and the spots that it gave then are
-/// voided, unless it is refused now.
+/// all its spots are voided. Measured with other values than then, it is a new photo, and the spots that it
+/// gave then are voided, unless it is refused now.
 AddedReading add_reading(Job& job, std::string_view panel, const Reading& reading, const Provenance& from);
 
 /// Adds a spot that somebody sized by hand: the diameter must be known. Returns its id.

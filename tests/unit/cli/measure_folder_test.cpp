@@ -33,7 +33,8 @@ void put_refused(const TemporaryFolder& folder, const std::string& panel, int co
 }
 
 std::vector<std::string> folder_command(const std::string& folder, const std::string& job) {
-  return {"measure", folder, "--board-pitch", "14", "--board-distance", "288", "--bar-length", "98.4", "--job", job};
+  return {"measure", folder,         "--board-pitch", "14",    "--board-distance",
+          "288",     "--bar-length", "98.4",          "--job", job};
 }
 
 /// The program as a child process whose standard output goes to a file.
@@ -118,7 +119,8 @@ TEST_CASE("a folder: every photo measured once, the same on one thread and on th
   const std::string bytes = folder.read("job.json"), readings = folder.read("r.json");
   const ProgramRun again = run_program(command);
   CHECK(again.exit_code == 3);  // two photos still want taking again
-  CHECK_THAT(again.out, ContainsSubstring("(4 known from before)") && ContainsSubstring("Lay the printed card flat"));
+  CHECK_THAT(again.out,
+             ContainsSubstring("(4 known from before)") && ContainsSubstring("Lay the printed card flat"));
   CHECK(again.out.find("[1/") == std::string::npos);
   CHECK(folder.read("job.json") == bytes);
   CHECK(folder.read("r.json") == readings);
@@ -135,7 +137,8 @@ TEST_CASE("a folder: every photo measured once, the same on one thread and on th
 TEST_CASE("a folder without a job gives an array of readings", "[cli][folder]") {
   const TemporaryFolder folder;
   put_refused(folder, "roof", 2);
-  const ProgramRun run = run_program({"measure", folder.file("car"), "--board-pitch", "14", "--json", folder.file("r.json")});
+  const ProgramRun run =
+      run_program({"measure", folder.file("car"), "--board-pitch", "14", "--json", folder.file("r.json")});
   CHECK(run.exit_code == 3);
   const auto readings = read_readings(folder.file("r.json"));
   REQUIRE(readings.size() == 2);
@@ -166,7 +169,8 @@ TEST_CASE("a folder that cannot be measured is told before anything is written",
   CHECK(run_program(folder_command(car, folder.file("none/job.json"))).exit_code == 4);
   CHECK(run_program({"measure", car, "--job", job}).exit_code == 2);  // no pitch
   CHECK(run_program({"measure", car, car, "--job", job, "--board-pitch", "14"}).exit_code == 2);
-  CHECK(run_program({"measure", car, "--job", job, "--board-pitch", "14", "--picture", "a.png"}).exit_code == 2);
+  CHECK(run_program({"measure", car, "--job", job, "--board-pitch", "14", "--picture", "a.png"}).exit_code ==
+        2);
   CHECK(run_program({"measure", car, "--job", job, "--board-pitch", "14", "--threads", "0"}).exit_code == 2);
   CHECK(run_program({"measure", car, "--job", job, "--board-pitch", "14,15"}).exit_code == 2);
   auto pattern = folder_command(car, job);
@@ -190,7 +194,8 @@ TEST_CASE("photos whose panel nobody can tell are named, the others measured", "
   command.insert(command.end(), {"--panel-pattern", "{panel}_#"});
   const ProgramRun run = run_program(command);
   CHECK(run.exit_code == 3);
-  CHECK_THAT(run.out, ContainsSubstring("[1/1] wing: wing_1.jpg") && ContainsSubstring("does not fit the pattern"));
+  CHECK_THAT(run.out,
+             ContainsSubstring("[1/1] wing: wing_1.jpg") && ContainsSubstring("does not fit the pattern"));
   CHECK(read_job(folder.file("job.json")).photos.size() == 1);
 }
 
@@ -200,7 +205,8 @@ TEST_CASE("Ctrl-C ends a run in good order, and the next one goes on", "[cli][fo
   const std::string out = folder.file("out"), job = folder.file("job.json");
   const auto command = folder_command(folder.file("car"), job);
   const pid_t child = start(command, out);
-  while (count_of(folder.read("out"), "] roof/") < 3) std::this_thread::sleep_for(std::chrono::milliseconds(5));
+  while (count_of(folder.read("out"), "] roof/") < 3)
+    std::this_thread::sleep_for(std::chrono::milliseconds(5));
   ::kill(child, SIGINT);
   const int status = wait_for(child);
   CHECK(WIFSIGNALED(status));

@@ -145,6 +145,36 @@ TEST_CASE("prices: a spreadsheet's table becomes the same JSON", "[cli][quote]")
   CHECK(folder.read("csv.json") == folder.read("json.json"));
 }
 
+TEST_CASE("a spot that cannot be graded has no price, and the quote says how to give it one",
+          "[cli][quote]") {
+  const TemporaryFolder folder;
+  const std::string job = folder.file("job.json");
+  Dent unknown = dent_at(30, 40, 15);
+  unknown.depth_mm.reset();
+  unknown.severity = "not graded";
+  CHECK(run_program({"job", "add", job, "--panel", "bonnet",
+                     reading_file(folder, "a", {unknown, graded(dent_at(90, 40, 15), "moderate")})})
+            .exit_code == 0);
+  CHECK(read_job(job).spots.at(0).severity.empty());
+  const ProgramRun quote = run_program({"quote", job, "--prices", sample_prices});
+  CHECK(quote.exit_code == 0);
+  CHECK_THAT(quote.out, ContainsSubstring("1 spot has no price") && ContainsSubstring("severity not known") &&
+                            ContainsSubstring("--spot 1 --severity"));
+}
+
+TEST_CASE("job: a photo that was refused is not listed once it came again", "[cli][quote]") {
+  const TemporaryFolder folder;
+  const std::string job = folder.file("job.json");
+  Reading refused = reading_of("a.jpg", {});
+  refused.status = Status::refused;
+  refused.refusal = Refusal{"blur", "It is blurred.", "Hold still."};
+  CHECK(run_program({"job", "add", job, "--panel", "roof", folder.write("r.json", reading_to_json(refused))})
+            .exit_code == 3);
+  CHECK_THAT(run_program({"job", "list", job}).out, ContainsSubstring("Hold still."));
+  CHECK(run_program({"job", "add", job, "--panel", "roof", reading_file(folder, "a", {})}).exit_code == 0);
+  CHECK(run_program({"job", "list", job}).out.find("Hold still.") == std::string::npos);
+}
+
 TEST_CASE("job: marking spots and panels", "[cli][quote]") {
   const TemporaryFolder folder;
   const std::string job = folder.file("job.json");

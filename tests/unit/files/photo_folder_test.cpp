@@ -23,17 +23,19 @@ using Found = std::vector<std::string>;
 
 }  // namespace
 
-TEST_CASE("panels come from sub-folders, then from names with a number, then from the folder", "[photo_folder]") {
+TEST_CASE("panels come from sub-folders, then from names with a number, then from the folder",
+          "[photo_folder]") {
   const ScratchFolder scratch;
   const fs::path folder = scratch / "estate";
   for (const char* sub : {"bonnet", "roof/front", ".thumbnails"}) fs::create_directories(folder / sub);
-  for (const char* file : {"bonnet/IMG_0002.JPG", "bonnet/IMG_0001.jpeg", "roof/front/a.heic", "left door-12.png",
-                           "IMG_2034.jpg", "20240501-101500.jpg", "boot-lid.jpg", "notes.txt", ".hidden.jpg",
-                           ".thumbnails/a.jpg", "t\xC3\xBCr-1.jpg", "list"})
+  for (const char* file : {"bonnet/IMG_0002.JPG", "bonnet/IMG_0001.jpeg", "roof/front/a.heic",
+                           "left door-12.png", "IMG_2034.jpg", "20240501-101500.jpg", "boot-lid.jpg",
+                           "notes.txt", ".hidden.jpg", ".thumbnails/a.jpg", "t\xC3\xBCr-1.jpg", "list"})
     scratch.write("estate/" + std::string(file), "x");
-  CHECK(found_in(folder) == Found{"20240501-101500.jpg: estate", "IMG_2034.jpg: estate", "bonnet/IMG_0001.jpeg: bonnet",
-                                  "bonnet/IMG_0002.JPG: bonnet", "boot-lid.jpg: estate",
-                                  "left door-12.png: left door", "roof/front/a.heic: roof", "t\xC3\xBCr-1.jpg: t\xC3\xBCr"});
+  CHECK(found_in(folder) == Found{"20240501-101500.jpg: estate", "IMG_2034.jpg: estate",
+                                  "bonnet/IMG_0001.jpeg: bonnet", "bonnet/IMG_0002.JPG: bonnet",
+                                  "boot-lid.jpg: estate", "left door-12.png: left door",
+                                  "roof/front/a.heic: roof", "t\xC3\xBCr-1.jpg: t\xC3\xBCr"});
   CHECK(found_in(folder / "bonnet" / "") == Found{"IMG_0001.jpeg: bonnet", "IMG_0002.JPG: bonnet"});
   CHECK(photos_in(folder / "bonnet", {})[0].file == folder / "bonnet" / "IMG_0001.jpeg");
   CHECK(found_in(folder, {"", folder / "roof"}).size() == 7);
@@ -42,14 +44,18 @@ TEST_CASE("panels come from sub-folders, then from names with a number, then fro
 TEST_CASE("a panel pattern goes before sub-folders, and what does not fit it is named", "[photo_folder]") {
   const ScratchFolder scratch;
   fs::create_directories(scratch / "monday");
-  for (const char* file : {"monday/0001_roof_1.jpg", "0002_left door_10.jpg", "IMG_2034.jpg"}) scratch.write(file, "x");
+  for (const char* file : {"monday/0001_roof_1.jpg", "0002_left door_10.jpg", "IMG_2034.jpg"})
+    scratch.write(file, "x");
   CHECK(found_in(scratch.path(), {"#_{panel}_#", {}}) ==
-        Found{"0002_left door_10.jpg: left door", "IMG_2034.jpg: ? its name does not fit the pattern #_{panel}_#",
+        Found{"0002_left door_10.jpg: left door",
+              "IMG_2034.jpg: ? its name does not fit the pattern #_{panel}_#",
               "monday/0001_roof_1.jpg: roof"});
 }
 
 TEST_CASE("a pattern matches as it says", "[photo_folder]") {
-  const auto panel = [](const char* pattern, const char* name) { return panel_from_name(pattern, name).value_or("-"); };
+  const auto panel = [](const char* pattern, const char* name) {
+    return panel_from_name(pattern, name).value_or("-");
+  };
   CHECK(panel("{panel}-#", "roof left-12") == "roof left");
   CHECK(panel("{panel}-#", "roof-left-12") == "roof-left");
   CHECK(panel("{panel}-#", "roof-a") == "-");
@@ -67,7 +73,8 @@ TEST_CASE("a pattern matches as it says", "[photo_folder]") {
 
 TEST_CASE("names that no job file can hold are told before anything is measured", "[photo_folder]") {
   const ScratchFolder scratch;
-  for (const std::string& sub : {std::string("\xFF\xFE"), std::string("ro\x1b[31mof"), std::string(201, 'a')}) {
+  for (const std::string& sub :
+       {std::string("\xFF\xFE"), std::string("ro\x1b[31mof"), std::string(201, 'a')}) {
     fs::create_directories(scratch / sub);
     scratch.write(sub + "/a.jpg", "x");
   }

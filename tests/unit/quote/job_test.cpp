@@ -178,7 +178,7 @@ TEST_CASE("a reading with senseless numbers leaves the job as it was", "[job]") 
 TEST_CASE("items are wanted by name and can be taken back", "[job]") {
   Job job;
   set_item(job, "remove and refit", "roof", 1);
-  set_item(job, "remove and refit", "Roof", 2);
+  set_item(job, "Remove and refit", "Roof", 2);
   REQUIRE(job.items.size() == 1);
   CHECK(job.items[0].count == 2);
   set_item(job, "remove and refit", "roof", 0);
@@ -196,6 +196,8 @@ TEST_CASE("an inconsistent job is told by its first fault", "[job]") {
   SECTION("no size") { job.spots[0].diameter_mm = {}; }
   SECTION("voided without a reason") { job.spots[0].voided = Voided{"", "now"}; }
   SECTION("panel twice") { job.panels.push_back(job.panels[0]); }
+  SECTION("panel twice, but for capitals") { job.panels.push_back({"Bonnet", {}, ""}); }
+  SECTION("item twice") { job.items = {{"x", "bonnet", 1}, {"X", "bonnet", 2}}; }
   SECTION("item for an unknown panel") { job.items.push_back({"x", "boot", 1}); }
   CHECK(inconsistency_of(job).has_value());
 }
