@@ -119,7 +119,10 @@ void add_measure_command(CLI::App& app, ChosenCommand& chosen) {
       ->add_option("PHOTO", a->photos, "Photo of striped reflection and card (JPEG, PNG, HEIC), or a folder")
       ->required();
   a->photo = add_photo_options(*command);
-  command->add_option("--json", a->json_file, "Write the reading to this file")->type_name("FILE");
+  command
+      ->add_option("--json", a->json_file,
+                   "Write the reading to this file; of several photos or a folder an array")
+      ->type_name("FILE");
   command->add_option("--relief", a->relief_file, "Write the height map: .csv grid or .png 16 bit")
       ->type_name("FILE");
   command->add_option("--picture", a->picture_file, "Draw the spots onto the photo: .png or .jpg")

@@ -299,7 +299,7 @@ class FolderRun {
     std::stable_sort(readings_.begin(), readings_.end(), [this](const Reading& a, const Reading& b) {
       return order_[a.photo.sha256] < order_[b.photo.sha256];
     });
-    write_atomically(arguments_.json_file, readings_to_json(readings_));
+    write_atomically(arguments_.json_file, reading_list_to_json(readings_));
   }
 
   void take_earlier_readings() {

@@ -29,6 +29,15 @@ bool has_photo_ending(const fs::path& file) {
 
 bool is_hidden(const fs::path& file) { return file.filename().string().starts_with('.'); }
 
+/// The annotated pictures of a job, beside it: they show a card and would be measured once more.
+bool holds_pictures_of_job(const fs::path& folder) {
+  constexpr std::string_view ending = "-pictures";
+  const std::string name = folder.filename().string();
+  std::error_code ignored;
+  return name.ends_with(ending) &&
+         fs::exists(folder.parent_path() / (name.substr(0, name.size() - ending.size()) + ".json"), ignored);
+}
+
 /// A link that leads nowhere is a photo that cannot be read, which somebody should hear of; a pipe is
 /// nothing.
 bool may_be_file(const fs::directory_entry& entry) {
@@ -112,7 +121,7 @@ std::vector<FolderPhoto> photos_in(const fs::path& folder, const PhotoFolderOpti
       const fs::path& path = entry->path();
       if (entry->is_directory()) {
         const bool is_left_out = !left_out.empty() && fs::weakly_canonical(path, ignored) == left_out;
-        if (is_hidden(path) || is_left_out) entry.disable_recursion_pending();
+        if (is_hidden(path) || is_left_out || holds_pictures_of_job(path)) entry.disable_recursion_pending();
       } else if (!is_hidden(path) && has_photo_ending(path) && may_be_file(*entry)) {
         photos.push_back(photo_at(folder, path, options));
       }

@@ -25,8 +25,8 @@ struct PhotoFolderOptions {
 };
 
 /// Photos in a folder and its sub-folders, told by the endings of their names (JPEG, PNG, HEIC), in the order
-/// of their names. Hidden files and folders are passed over. Throws FileError where the folder cannot be
-/// read, and UsageError for a pattern that makes no sense.
+/// of their names. Hidden files and folders are passed over, and folders JOB-pictures beside a JOB.json.
+/// Throws FileError where the folder cannot be read, and UsageError for a pattern that makes no sense.
 std::vector<FolderPhoto> photos_in(const std::filesystem::path& folder, const PhotoFolderOptions& options);
 
 /// The panel in a photo's name: in the pattern, {panel} stands for the panel's name, # for a number and * for

@@ -136,6 +136,10 @@ TEST_CASE("a folder: every photo measured once, the same on one thread and on th
 
 TEST_CASE("a folder without a job gives an array of readings", "[cli][folder]") {
   const TemporaryFolder folder;
+  put_refused(folder, "roof", 1);
+  CHECK(run_program({"measure", folder.file("car"), "--board-pitch", "14", "--json", folder.file("r.json")})
+            .exit_code == 3);
+  CHECK(folder.read("r.json").starts_with("["));
   put_refused(folder, "roof", 2);
   const ProgramRun run =
       run_program({"measure", folder.file("car"), "--board-pitch", "14", "--json", folder.file("r.json")});

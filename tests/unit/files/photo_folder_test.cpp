@@ -86,6 +86,13 @@ TEST_CASE("names that no job file can hold are told before anything is measured"
   }
 }
 
+TEST_CASE("annotated pictures of a job are no photos of the vehicle", "[photo_folder]") {
+  const ScratchFolder scratch;
+  for (const char* sub : {"old-pictures", "my-pictures"}) fs::create_directories(scratch / sub);
+  for (const char* file : {"old.json", "old-pictures/a.jpg", "my-pictures/b.jpg"}) scratch.write(file, "x");
+  CHECK(found_in(scratch.path()) == Found{"my-pictures/b.jpg: my-pictures"});
+}
+
 TEST_CASE("odd things in a folder stop nothing", "[photo_folder]") {
   const ScratchFolder scratch;
   fs::create_directories(scratch / "a.jpg");  // a folder that looks like a photo
