@@ -236,7 +236,14 @@ int run_item(const JobArguments& arguments) {
   return exit_ok;
 }
 
-std::string spot_text(const Job& job, const JobSpot& spot, const CountedSpot* counted) {
+/// The spot that stands for this one, seen in another photo as well; nothing for one that stands for itself.
+std::optional<int> stands_for(const std::vector<CountedSpot>& counted, int id) {
+  for (const CountedSpot& one : counted)
+    if (std::find(one.also_seen.begin(), one.also_seen.end(), id) != one.also_seen.end()) return one.id;
+  return std::nullopt;
+}
+
+std::string spot_text(const Job& job, const JobSpot& spot, std::optional<int> counted_as) {
   const Display plain({"XXX", 2}, "");
   std::string text = padded_left(std::to_string(spot.id), 5) + "  " +
                      padded_right(plain.millimetres(spot.diameter_mm), 23) +
@@ -248,8 +255,8 @@ std::string spot_text(const Job& job, const JobSpot& spot, const CountedSpot* co
   parts.push_back(spot.by_hand() ? "by hand" : photo_with_id(job, *spot.photo)->name);
   if (spot.voided)
     parts.push_back("VOID: " + spot.voided->reason);
-  else if (counted == nullptr)
-    parts.emplace_back("seen twice, counted once");
+  else if (counted_as)
+    parts.emplace_back("counted as spot " + std::to_string(*counted_as));
   std::string what;
   for (const std::string& part : parts) what += (what.empty() ? "" : ", ") + part;
   const std::vector<std::string> lines = wrapped(what, 44);
@@ -265,18 +272,24 @@ void list_panel(const Job& job, const JobPanel& panel, const std::vector<Counted
   if (!panel.notes.empty()) std::cout << "  " << panel.notes << "\n";
   for (const JobSpot& spot : job.spots) {
     if (spot.panel != panel.name || (spot.voided && !all)) continue;
-    const auto found =
-        std::find_if(counted.begin(), counted.end(), [&](const auto& one) { return one.id == spot.id; });
-    std::cout << spot_text(job, spot, found == counted.end() ? nullptr : &*found);
+    std::cout << spot_text(job, spot, stands_for(counted, spot.id));
   }
   for (const JobItem& item : job.items)
     if (item.panel == panel.name) std::cout << "       " << item.count << " x " << item.name << "\n";
 }
 
+/// Whether the photo, or another one under its name, came again.
+bool came_again(const Job& job, const JobPhoto& photo) {
+  return std::any_of(job.photos.begin(), job.photos.end(), [&](const JobPhoto& other) {
+    return other.id > photo.id && ((other.panel == photo.panel && other.name == photo.name) ||
+                                   (!photo.sha256.empty() && other.sha256 == photo.sha256));
+  });
+}
+
 void list_refused(const Job& job) {
   bool first = true;
   for (const JobPhoto& photo : job.photos) {
-    if (photo.status != Status::refused) continue;
+    if (photo.status != Status::refused || came_again(job, photo)) continue;
     if (std::exchange(first, false)) std::cout << "\nPhotos that could not be measured\n";
     const std::string remedy =
         photo.refusal ? ": " + photo.refusal->message + " " + photo.refusal->remedy : "";

@@ -1,9 +1,14 @@
 #include "job_parts.hpp"
 
+#include <algorithm>
+#include <iomanip>
+#include <sstream>
 
 #include "command.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
+#include "ripplegauge/files/board_file.hpp"
+#include "ripplegauge/files/camera_profile_file.hpp"
 #include "ripplegauge/files/severity_file.hpp"
 #include "ripplegauge/photo/file_hash.hpp"
 #include "ripplegauge/photo/photo.hpp"
@@ -31,8 +36,7 @@ void take(const std::string& word, E& value) {
   if (const auto known = from_word<E>(word); known && *known != E::unknown) value = *known;
 }
 
-PanelFacts panel_facts_from(const std::vector<std::string>& facts) {
-  PanelFacts known;
+PanelFacts known_facts(const std::vector<std::string>& facts, PanelFacts known) {
   for (const std::string& fact : facts) {
     const std::string word = word_of(fact);
     take(word, known.material);
@@ -46,15 +50,31 @@ PanelFacts panel_facts_from(const std::vector<std::string>& facts) {
 
 void add_note(std::string& notes, const std::string& note) { notes += (notes.empty() ? "" : "; ") + note; }
 
-void judge(const Job& job, const Dent& dent, const SeverityRules& rules, JobSpot& spot) {
-  const SeverityAssessment assessment = assess_severity(dent, panel_facts_from(facts_of(job, spot)), rules);
-  if (spot.severity.empty() && assessment.grade) {
-    spot.severity = assessment.word;
+void judge(const Job& job, const Dent& dent, const SeverityRules& rules, const PanelFacts& otherwise,
+           JobSpot& spot) {
+  const SeverityAssessment assessment =
+      assess_severity(dent, known_facts(facts_of(job, spot), otherwise), rules);
+  const bool has_grade =
+      std::find(rules.grades.begin(), rules.grades.end(), spot.severity) != rules.grades.end();
+  if (!has_grade) {  // also where a reading says in words that it has none
+    spot.severity = assessment.grade ? assessment.word : "";
     spot.severity_reason = assessment.reason;
   }
   spot.beyond_pulling = assessment.beyond_pulling();
   if (!spot.beyond_pulling) return;
   for (const Doubt& doubt : assessment.doubts) add_note(spot.notes, doubt.text);
+}
+
+/// The first eight digits tell apart what one workshop has.
+std::string short_hash(const std::string& text) { return sha256_of_bytes(text).substr(0, 8); }
+
+std::string hash_of(const CardDefinition& card) {
+  std::ostringstream text;
+  text << card.tag_side_mm << ' ' << card.bar_nominal_mm;
+  for (const CardTag& tag : card.tags) text << ' ' << tag.id << ' ' << tag.x_mm << ' ' << tag.y_mm;
+  for (const RectangleMm& part : card.paper)
+    text << ' ' << part.x0_mm << ' ' << part.y0_mm << ' ' << part.x1_mm << ' ' << part.y1_mm;
+  return short_hash(text.str());
 }
 
 }  // namespace
@@ -65,12 +85,41 @@ SeverityRules default_severity_rules() {
   return read_severity_rules(data_dir() / "severity.json", data_dir() / "materials.json");
 }
 
+void grade(Reading& reading, const PanelFacts& facts, const SeverityRules& rules) {
+  for (Dent& dent : reading.dents) {
+    const SeverityAssessment severity = assess_severity(dent, facts, rules);
+    dent.severity = severity.word;
+    dent.severity_reason = severity.reason;
+  }
+}
+
+PanelFacts facts_of_panel(const Job& job, const std::string& panel, const PanelFacts& otherwise) {
+  for (const JobPanel& one : job.panels)
+    if (same_name(one.name, panel)) return known_facts(one.facts, otherwise);
+  return otherwise;
+}
+
 AddedReading add_judged_reading(Job& job, const std::string& panel, const Reading& reading,
-                                const Provenance& from, const SeverityRules& rules) {
+                                const Provenance& from, const SeverityRules& rules,
+                                const PanelFacts& otherwise) {
   AddedReading added = add_reading(job, panel, reading, from);
   for (std::size_t i = 0; i < added.spots.size(); ++i)
-    judge(job, reading.dents[i], rules, spot_with_id(job, added.spots[i]));
+    judge(job, reading.dents[i], rules, otherwise, spot_with_id(job, added.spots[i]));
   return added;
+}
+
+std::string values_text(const MeasureRequest& request) {
+  std::ostringstream text;
+  text << std::setprecision(10) << "stripes ";
+  if (request.board)
+    text << request.board->pitch_mm << " mm (" << request.board->name << ' '
+         << short_hash(board_to_json(*request.board)) << ')';
+  else
+    text << request.board_pitch_mm << " mm";
+  if (request.board_distance_mm) text << ", tape " << *request.board_distance_mm << " mm";
+  text << ", bar " << request.bar_length_mm << " mm, " << request.card.name << ' ' << hash_of(request.card);
+  if (request.camera) text << ", camera " << short_hash(camera_profile_to_json(*request.camera));
+  return text.str();
 }
 
 std::string relative_to_job(const fs::path& file, const fs::path& job_file) {
@@ -94,11 +143,15 @@ fs::path photo_beside(const std::string& photo_name, const fs::path& reading_fil
   return {};
 }
 
+fs::path picture_folder_of(const fs::path& job_file) {
+  return job_file.parent_path() / (job_file.stem().string() + "-pictures");
+}
+
 std::string draw_for_job(const Reading& reading, const fs::path& photo, const fs::path& job_file) {
   constexpr int longer_side_px = 1600, jpeg_quality = 80;  // sharp on a phone and on half a page of paper
   AnnotateInput input{read_photo_colour(photo, longer_side_px), reading, {}};
   const std::string bytes = encode_jpeg(annotated_picture(input).bgr, jpeg_quality);
-  const fs::path folder = job_file.parent_path() / (job_file.stem().string() + "-pictures");
+  const fs::path folder = picture_folder_of(job_file);
   std::error_code error;
   fs::create_directories(folder, error);
   if (error) throw FileError(folder.string(), "cannot be made: " + error.message());

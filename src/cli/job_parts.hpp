@@ -4,6 +4,7 @@
 #include <filesystem>
 #include <string>
 
+#include "ripplegauge/measure/measure.hpp"
 #include "ripplegauge/quote/job.hpp"
 #include "ripplegauge/severity/severity.hpp"
 
@@ -15,11 +16,22 @@ std::string program_name();
 /// The rules that come with the program.
 SeverityRules default_severity_rules();
 
+/// Grades the spots, as the workshop's rules have it.
+void grade(Reading& reading, const PanelFacts& facts, const SeverityRules& rules);
+
+/// What the rules can use of a panel's facts in the job (aluminium, repainted, body line, ...); the rest is
+/// as `otherwise` has it.
+PanelFacts facts_of_panel(const Job& job, const std::string& panel, const PanelFacts& otherwise = {});
+
 /// add_reading, and what the rules say of the new spots: a grade where the reading has none, and whether they
-/// are probably beyond pulling, with the reasons among the notes. Facts of panel and spot that the rules
-/// understand (aluminium, repainted, body line, ...) count.
+/// are probably beyond pulling, with the reasons among the notes.
 AddedReading add_judged_reading(Job& job, const std::string& panel, const Reading& reading,
-                                const Provenance& from, const SeverityRules& rules);
+                                const Provenance& from, const SeverityRules& rules,
+                                const PanelFacts& otherwise = {});
+
+/// For JobPhoto::measured_with: the numbers as people say them, and what tells two cards or boards of one
+/// name apart.
+std::string values_text(const MeasureRequest& request);
 
 /// A file as it is named from the job's folder, so that the folder can be moved as a whole; and back.
 std::string relative_to_job(const std::filesystem::path& file, const std::filesystem::path& job_file);
@@ -27,6 +39,9 @@ std::filesystem::path resolved_from_job(const std::string& file, const std::file
 
 /// The photo's file, sought where its name says and beside the reading; empty when it is in neither place.
 std::filesystem::path photo_beside(const std::string& photo_name, const std::filesystem::path& reading_file);
+
+/// Where the annotated pictures of a job lie: JOB-pictures beside it.
+std::filesystem::path picture_folder_of(const std::filesystem::path& job_file);
 
 /// Draws the photo with its spots into the job's folder of pictures; the name for Provenance::picture. Throws
 /// FileError.

@@ -1,11 +1,15 @@
 #include "ripplegauge/measure/measure.hpp"
 
+#include <algorithm>
+#include <filesystem>
 #include <iostream>
 #include <memory>
 #include <optional>
 #include <vector>
 
 #include "command.hpp"
+#include "job_parts.hpp"
+#include "measure_folder.hpp"
 #include "panel_options.hpp"
 #include "photo_options.hpp"
 #include "reading_table.hpp"
@@ -21,22 +25,27 @@
 namespace ripplegauge::cli {
 namespace {
 
+constexpr const char* examples =
+    R"(A folder: its first sub-folder is the panel (estate/bonnet/IMG_2034.jpg). Photos that lie in none are
+named like bonnet-3.jpg, or else they all show the panel that the folder is named after. In a
+--panel-pattern {panel} stands for the panel's name, # for a number, * for anything. All photos are
+measured, whatever is wrong with one; stopped half-way, the same command goes on where it was.
+Spots seen in two photos of a panel count once if the card was left where it is.
+
+Examples:
+  ripplegauge measure dent.jpg --board-pitch 16 --board-distance 320 --bar-length 99.4
+  ripplegauge measure dent.jpg --profile workshop.json --json dent.json
+  ripplegauge measure estate/ --profile workshop.json --job estate.json
+  ripplegauge measure phone/ --profile workshop.json --job estate.json --panel-pattern "*_{panel}_#")";
+
 struct MeasureArguments {
   std::vector<std::string> photos;
   std::string json_file, relief_file, picture_file, relief_picture_file;
   bool budget = false, no_plan = false;
+  FolderArguments folder;
   std::shared_ptr<PhotoArguments> photo;
   std::shared_ptr<PanelArguments> panel;
 };
-
-/// Grades the spots, as the workshop's rules have it.
-void grade(Reading& reading, const PanelFacts& facts, const SeverityRules& rules) {
-  for (Dent& dent : reading.dents) {
-    const SeverityAssessment severity = assess_severity(dent, facts, rules);
-    dent.severity = severity.word;
-    dent.severity_reason = severity.reason;
-  }
-}
 
 void write_picture(const std::string& file, const std::string& photo, const Reading& reading,
                    const CoinSet& coins) {
@@ -46,7 +55,28 @@ void write_picture(const std::string& file, const std::string& photo, const Read
   write_atomically(file, encode_for_name(annotated_picture(input).bgr, file));
 }
 
-int run_measure(const MeasureArguments& a) {
+bool is_folder(const std::string& name) {
+  std::error_code ignored;
+  return std::filesystem::is_directory(name, ignored);
+}
+
+int run_folder(const MeasureArguments& a) {
+  if (a.photos.size() > 1) throw UsageError("give one folder, or photos, not both");
+  if (!a.picture_file.empty() || !a.relief_file.empty() || !a.relief_picture_file.empty() || a.budget)
+    throw UsageError("--picture, --relief, --relief-picture and --budget go with photos, not with a folder");
+  FolderArguments folder = a.folder;
+  folder.folder = a.photos.front();
+  folder.json_file = a.json_file;
+  folder.photo = *a.photo;
+  folder.facts = panel_facts_of(*a.panel);
+  return measure_folder(folder);
+}
+
+int run_photos(const MeasureArguments& a) {
+  if (!a.folder.job_file.empty() || !a.folder.panel_pattern.empty())
+    throw UsageError(
+        "--job and --panel-pattern go with a folder of photos; single photos: measure with --json, then "
+        "`ripplegauge job add`");
   const bool one_file_each =
       !a.picture_file.empty() || !a.relief_file.empty() || !a.relief_picture_file.empty();
   if (one_file_each && a.photos.size() > 1)
@@ -76,15 +106,23 @@ int run_measure(const MeasureArguments& a) {
   return refused ? exit_refused : exit_ok;
 }
 
+int run_measure(const MeasureArguments& a) {
+  return std::any_of(a.photos.begin(), a.photos.end(), is_folder) ? run_folder(a) : run_photos(a);
+}
+
 }  // namespace
 
 void add_measure_command(CLI::App& app, ChosenCommand& chosen) {
   auto a = std::make_shared<MeasureArguments>();
-  auto* command =
-      app.add_subcommand("measure", "Measure the dents in a photo of striped reflection and card");
-  command->add_option("PHOTO", a->photos, "Photo: JPEG, PNG or HEIC")->required();
+  auto* command = app.add_subcommand("measure", "Measure the dents in a photo, or in a folder of photos");
+  command
+      ->add_option("PHOTO", a->photos, "Photo of striped reflection and card (JPEG, PNG, HEIC), or a folder")
+      ->required();
   a->photo = add_photo_options(*command);
-  command->add_option("--json", a->json_file, "Write the reading to this file")->type_name("FILE");
+  command
+      ->add_option("--json", a->json_file,
+                   "Write the reading to this file; of several photos or a folder an array")
+      ->type_name("FILE");
   command->add_option("--relief", a->relief_file, "Write the height map: .csv grid or .png 16 bit")
       ->type_name("FILE");
   command->add_option("--picture", a->picture_file, "Draw the spots onto the photo: .png or .jpg")
@@ -93,12 +131,10 @@ void add_measure_command(CLI::App& app, ChosenCommand& chosen) {
       ->add_option("--relief-picture", a->relief_picture_file, "Draw the height map in colours: .png or .jpg")
       ->type_name("FILE");
   command->add_flag("--no-plan", a->no_plan, "Only measure, no plan");
+  add_folder_options(*command, a->folder);
   a->panel = add_panel_options(*command);
   command->add_flag("--budget", a->budget, "List the uncertainty budget term by term");
-  command->footer(
-      "Examples:\n"
-      "  ripplegauge measure dent.jpg --board-pitch 16 --board-distance 320 --bar-length 99.4\n"
-      "  ripplegauge measure dent.jpg --profile workshop.json --json dent.json\n");
+  command->footer(examples);
   command->callback([a, &chosen] { chosen = [a] { return run_measure(*a); }; });
 }
 

@@ -37,6 +37,7 @@ OrderedJson to_json(const JobPhoto& photo) {
                    {"program", photo.program},
                    {"added", photo.added},
                    {"status", to_string(photo.status)}};
+  if (!photo.measured_with.empty()) json["measured_with"] = photo.measured_with;
   if (photo.refusal)
     json["refusal"] = {{"code", photo.refusal->code},
                        {"message", photo.refusal->message},
@@ -99,6 +100,7 @@ JobPhoto photo_from(ObjectReader& object) {
   photo.sha256 = text_of(object, "sha256");
   photo.date_taken = text_of(object, "date_taken");
   photo.program = text_of(object, "program");
+  photo.measured_with = text_of(object, "measured_with");
   photo.added = text_of(object, "added");
   const std::string status = object.required_choice("status", {"measured", "no_dent", "refused"});
   photo.status = status == "measured"  ? Status::measured

@@ -76,6 +76,14 @@ std::string joined_ids(const std::vector<int>& ids) {
 
 std::string number_text(double value) { return json_number(value).dump(); }
 
+void add_evidence_cells(const Quote& quote, const QuotedSpot& spot, std::vector<std::string>& cells) {
+  const Quantity& size_mm = size_of(spot.spot, quote.size_by);
+  for (const double value : {size_mm.value, size_mm.low, size_mm.high}) cells.push_back(number_text(value));
+  cells.push_back(spot.spot.depth_mm ? number_text(spot.spot.depth_mm->value) : "");
+  cells.push_back(harmless(spot.spot.severity));
+  cells.push_back(harmless(source_text(quote, spot)));
+}
+
 std::string capitalised(std::string text) {
   if (!text.empty() && text.front() >= 'a' && text.front() <= 'z')
     text.front() = static_cast<char>(text.front() - 'a' + 'A');
@@ -141,6 +149,23 @@ ReportTable totals_table(const Quote& quote, const Display& display) {
   return table;
 }
 
+/// How many spots of which size on which panel: the panel map, as a list.
+void add_counts(const Quote& quote, ReportPage& page) {
+  if (quote.counts.total == 0) return;
+  ReportTable table;
+  table.header = {"Spots on"};
+  for (const SizeBand& band : quote.counts.bands) table.header.push_back(band.name + ", " + range_text(band));
+  table.header.emplace_back("All");
+  for (const PanelCount& panel : quote.counts.panels) {
+    std::vector<std::string> row{capitalised(panel.panel)};
+    for (const int count : panel.by_band) row.push_back(count == 0 ? "–" : std::to_string(count));
+    row.push_back(std::to_string(panel.total));
+    table.rows.push_back(std::move(row));
+  }
+  page.blocks.emplace_back(ReportHeading{"How many of which size"});
+  page.blocks.emplace_back(std::move(table));
+}
+
 void add_unpriced(const Quote& quote, const Display& display, ReportPage& page) {
   if (!quote.unpriced.empty()) {
     page.blocks.emplace_back(ReportHeading{"Without a price"});
@@ -159,7 +184,7 @@ void add_unpriced(const Quote& quote, const Display& display, ReportPage& page) 
 }
 
 void add_evidence(const Quote& quote, const QuotePageOptions& options, ReportPage& page) {
-  ReportPictures pictures;
+  ReportPictures pictures{{}, 3};
   for (const JobPhoto& photo : quote.photos) {
     const auto thumbnail = options.thumbnails.find(photo.id);
     if (thumbnail == options.thumbnails.end()) continue;
@@ -214,13 +239,7 @@ std::string quote_to_csv(const Quote& quote) {
     std::vector<std::string> cells{harmless(line.panel), to_string(line.type), joined_ids(line.spots),
                                    harmless(what)};
     if (line.type == LineType::spot) {
-      const QuotedSpot& spot = quoted_spot(quote, line.spots.front());
-      const Quantity& size_mm = size_of(spot.spot, quote.size_by);
-      for (const double value : {size_mm.value, size_mm.low, size_mm.high})
-        cells.push_back(number_text(value));
-      cells.push_back(spot.spot.depth_mm ? number_text(spot.spot.depth_mm->value) : "");
-      cells.push_back(harmless(spot.spot.severity));
-      cells.push_back(harmless(source_text(quote, spot)));
+      add_evidence_cells(quote, quoted_spot(quote, line.spots.front()), cells);
     } else {
       cells.resize(10);
     }
@@ -243,6 +262,7 @@ std::string quote_to_csv(const Quote& quote) {
   sum("total", "total", quote.total_minor);
   for (const UnpricedSpot& spot : quote.unpriced) {
     std::vector<std::string> cells{harmless(spot.panel), "unpriced", std::to_string(spot.id), spot.reason};
+    add_evidence_cells(quote, quoted_spot(quote, spot.id), cells);
     cells.resize(12);
     csv += csv_line(cells);
   }
@@ -267,8 +287,8 @@ ReportPage quote_page(const Quote& quote, const Display& display, const QuotePag
   page.blocks.emplace_back(ReportHeading{"All together"});
   page.blocks.emplace_back(totals_table(quote, display));
   add_unpriced(quote, display, page);
+  add_counts(quote, page);
   add_evidence(quote, options, page);
-  for (const std::string& remark : quote.remarks) page.blocks.emplace_back(ReportNote{capitalised(remark)});
   page.footer =
       "Sizes measured from photos of stripes reflected in the paint, with 95 % intervals; entries by hand "
       "are marked. " +

@@ -323,11 +323,14 @@ std::vector<Reading> readings_from(const JsonFile& file, const std::string& name
 
 std::string reading_to_json(const Reading& reading) { return json_text(to_json(reading)); }
 
-std::string readings_to_json(const std::vector<Reading>& readings) {
-  if (readings.size() == 1) return reading_to_json(readings.front());
+std::string reading_list_to_json(const std::vector<Reading>& readings) {
   OrderedJson array = OrderedJson::array();
   for (const Reading& reading : readings) array.push_back(to_json(reading));
   return json_text(array);
+}
+
+std::string readings_to_json(const std::vector<Reading>& readings) {
+  return readings.size() == 1 ? reading_to_json(readings.front()) : reading_list_to_json(readings);
 }
 
 std::vector<Reading> read_readings(const std::filesystem::path& file) {

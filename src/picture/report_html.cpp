@@ -34,7 +34,7 @@ figcaption { font-size: .9rem; color: #555; }
 .small figcaption { font-size: .8rem; line-height: 1.25; }
 footer { margin-top: 2rem; border-top: 1px solid #ddd; padding-top: .5rem; font-size: .85rem; color: #555; }
 @media print {
-  @page { size: A4; margin: 15mm; }
+  @page { margin: 15mm; }
   body { max-width: none; padding: 0; font-size: 10.5pt; }
   tr, figure { break-inside: avoid; }
 }
@@ -99,7 +99,7 @@ struct ToHtml {
   }
   std::string operator()(const ReportPictures& pictures) const {
     std::string html =
-        pictures.in_row > 2 ? "<div class=\"pictures small\">\n" : "<div class=\"pictures\">\n";
+        pictures.columns > 2 ? "<div class=\"pictures small\">\n" : "<div class=\"pictures\">\n";
     for (const ReportPicture& picture : pictures.pictures) html += figure(picture);
     return html + "</div>\n";
   }

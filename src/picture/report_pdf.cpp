@@ -58,7 +58,7 @@ class Typesetter {
       const auto* pictures =
           i + 1 < page_.blocks.size() ? std::get_if<ReportPictures>(&page_.blocks[i + 1]) : nullptr;
       if (pictures != nullptr && std::holds_alternative<ReportHeading>(page_.blocks[i]))
-        need(60 + std::min(kTallestPicture, page_width() / pictures->in_row));
+        need(60 + first_row_height(*pictures));
       std::visit(*this, page_.blocks[i]);
     }
     end_page();
@@ -96,14 +96,25 @@ class Typesetter {
     y_ += 8;
   }
   void operator()(const ReportPictures& pictures) {
-    const auto columns = static_cast<std::size_t>(pictures.in_row);
+    const auto columns = static_cast<std::size_t>(pictures.columns);
     for (std::size_t i = 0; i < pictures.pictures.size(); i += columns) {
       const std::size_t count = std::min(columns, pictures.pictures.size() - i);
-      picture_row(&pictures.pictures[i], count, pictures.in_row > 2 ? columns : count);
+      picture_row(&pictures.pictures[i], count, pictures.columns > 2 ? columns : count);
     }
   }
 
  private:
+  /// About what the first row of pictures needs, so that a heading is not left alone above it.
+  static double first_row_height(const ReportPictures& pictures) {
+    const auto count = std::min(static_cast<std::size_t>(pictures.columns), pictures.pictures.size());
+    double tallest = 0;
+    for (std::size_t i = 0; i < count; ++i) {
+      const cv::Mat& picture = pictures.pictures[i].bgr;
+      tallest = std::max(tallest, page_width() / static_cast<double>(count) * picture.rows / picture.cols);
+    }
+    return std::min(tallest, kTallestPicture);
+  }
+
   static double page_width() { return kWidth - 2 * kMargin; }
 
   /// Broken at spaces; a word wider than the line is broken where it must be.

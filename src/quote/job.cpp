@@ -23,6 +23,11 @@ bool same_photo(const JobPhoto& photo, const PhotoInfo& info) {
   return photo.name == printable(info.name) && photo.date_taken == info.date_taken;
 }
 
+bool same_values(const JobPhoto& photo, const Provenance& from) {
+  return photo.measured_with.empty() || from.measured_with.empty() ||
+         photo.measured_with == from.measured_with;
+}
+
 /// Whether something of this photo still counts: a photo without dents does, too.
 bool still_stands(const Job& job, const JobPhoto& photo) {
   if (photo.status == Status::refused) return false;
@@ -33,6 +38,17 @@ bool still_stands(const Job& job, const JobPhoto& photo) {
     any = true;
   }
   return !any;
+}
+
+/// What a photo gave with values that have changed counts no more; returns the spots' ids.
+std::vector<int> void_spots_of(Job& job, const PhotoInfo& info, const std::string& date) {
+  std::vector<int> ids;
+  for (JobSpot& spot : job.spots) {
+    if (spot.voided || !spot.photo || !same_photo(*photo_with_id(job, *spot.photo), info)) continue;
+    spot.voided = Voided{"its photo was measured again with other values", date};
+    ids.push_back(spot.id);
+  }
+  return ids;
 }
 
 JobSpot spot_from(const Dent& dent) {
@@ -85,7 +101,10 @@ JobPanel& panel_named(Job& job, std::string_view name) {
 AddedReading add_reading(Job& job, std::string_view panel, const Reading& reading, const Provenance& from) {
   AddedReading result;
   for (const JobPhoto& photo : job.photos) {
-    if (!same_photo(photo, reading.photo) || !still_stands(job, photo)) continue;
+    const bool refused_again = photo.status == Status::refused && reading.status == Status::refused;
+    if (!same_photo(photo, reading.photo) || !same_values(photo, from) ||
+        !(refused_again || still_stands(job, photo)))
+      continue;
     result.already_photo = photo.id;
     return result;
   }
@@ -93,6 +112,7 @@ AddedReading add_reading(Job& job, std::string_view panel, const Reading& readin
     if (const std::string flaw = flaw_of(spot_from(dent)); !flaw.empty())
       throw UsageError("a spot of " + reading.photo.name + " " + flaw);
 
+  if (reading.status != Status::refused) result.replaced = void_spots_of(job, reading.photo, from.added);
   JobPhoto photo;
   photo.id = next_id(job.photos);
   photo.panel = panel_named(job, panel).name;
@@ -100,6 +120,7 @@ AddedReading add_reading(Job& job, std::string_view panel, const Reading& readin
   photo.sha256 = reading.photo.sha256;
   photo.date_taken = reading.photo.date_taken;
   photo.program = from.program;
+  photo.measured_with = from.measured_with;
   photo.added = from.added;
   photo.status = reading.status;
   photo.refusal = reading.refusal;
@@ -154,9 +175,13 @@ const JobPhoto* photo_with_id(const Job& job, int id) {
 }
 
 const JobPhoto* photo_with_hash(const Job& job, std::string_view sha256) {
-  for (const JobPhoto& photo : job.photos)
-    if (!sha256.empty() && photo.sha256 == sha256) return &photo;
-  return nullptr;
+  const auto found = std::find_if(job.photos.rbegin(), job.photos.rend(),
+                                  [&](const JobPhoto& photo) { return photo.sha256 == sha256; });
+  return sha256.empty() || found == job.photos.rend() ? nullptr : &*found;
+}
+
+bool is_up_to_date(const JobPhoto& photo, const Provenance& now) {
+  return same_values(photo, now) && (photo.status != Status::refused || photo.program == now.program);
 }
 
 void set_item(Job& job, const std::string& name, std::string_view panel, int count) {
@@ -164,7 +189,7 @@ void set_item(Job& job, const std::string& name, std::string_view panel, int cou
   if (count < 0 || count > 1000) throw UsageError("an item is wanted from 0 to 1000 times");
   const std::string panel_name = panel.empty() ? "" : panel_named(job, panel).name;
   std::erase_if(job.items,
-                [&](const JobItem& item) { return item.name == name && item.panel == panel_name; });
+                [&](const JobItem& item) { return same_name(item.name, name) && item.panel == panel_name; });
   if (count > 0) job.items.push_back({name, panel_name, count});
 }
 
@@ -189,7 +214,10 @@ std::optional<std::string> inconsistency_of(const Job& job) {
   std::set<std::string> panels;
   for (const JobPanel& panel : job.panels) {
     if (panel.name.empty()) return "a panel has no name";
-    if (!panels.insert(panel.name).second) return "panel \"" + panel.name + "\" stands there twice";
+    const auto same = [&](const JobPanel& other) { return same_name(other.name, panel.name); };
+    if (std::count_if(job.panels.begin(), job.panels.end(), same) > 1)
+      return "panel \"" + panel.name + "\" stands there twice";
+    panels.insert(panel.name);
   }
   std::set<int> photos, spots;
   for (const JobPhoto& photo : job.photos) {
@@ -207,9 +235,16 @@ std::optional<std::string> inconsistency_of(const Job& job) {
       return who + " comes from photo " + std::to_string(*spot.photo) + ", which is not among the photos";
     if (const std::string flaw = flaw_of(spot); !flaw.empty()) return who + " " + flaw;
   }
-  for (const JobItem& item : job.items)
+  for (const JobItem& item : job.items) {
+    const std::string what = "item \"" + item.name + "\"";
     if (!item.panel.empty() && !panels.contains(item.panel))
-      return "item \"" + item.name + "\" is for panel \"" + item.panel + "\", which is not there";
+      return what + " is for panel \"" + item.panel + "\", which is not there";
+    const auto same = [&](const JobItem& other) {
+      return same_name(other.name, item.name) && other.panel == item.panel;
+    };
+    if (std::count_if(job.items.begin(), job.items.end(), same) > 1)
+      return what + " is asked for twice" + (item.panel.empty() ? "" : " on " + item.panel);
+  }
   return std::nullopt;
 }
 

@@ -4,7 +4,8 @@
 #include <array>
 #include <charconv>
 #include <cmath>
-#include <set>
+
+#include "ripplegauge/quote/job.hpp"
 
 namespace ripplegauge {
 
@@ -31,10 +32,11 @@ void check_price(const std::string& key, std::optional<std::int64_t> minor, Prob
 }
 
 void check_names(const std::vector<std::string>& names, const std::string& key, Problems& problems) {
-  std::set<std::string> seen;
-  for (const std::string& name : names) {
-    if (name.empty()) problems.push_back({key, "\"\"", "a name may not be empty"});
-    if (!seen.insert(name).second) problems.push_back({key, quoted(name), "a name may stand only once"});
+  for (std::size_t i = 0; i < names.size(); ++i) {
+    if (names[i].empty()) problems.push_back({key, "\"\"", "a name may not be empty"});
+    const auto again = [&](const std::string& other) { return same_name(other, names[i]); };
+    if (std::any_of(names.begin(), names.begin() + static_cast<std::ptrdiff_t>(i), again))
+      problems.push_back({key, quoted(names[i]), "a name may stand only once, whatever its capitals"});
   }
 }
 
@@ -215,10 +217,12 @@ void check_surcharges(const PriceTable& table, Problems& problems) {
 }
 
 void check_caps_and_items(const PriceTable& table, Problems& problems) {
-  std::set<std::string> panels;
-  for (const PanelCap& cap : table.caps) {
+  for (std::size_t i = 0; i < table.caps.size(); ++i) {
+    const PanelCap& cap = table.caps[i];
     const std::string key = cap.panel.empty() ? "caps (every other panel)" : "caps " + quoted(cap.panel);
-    if (!panels.insert(cap.panel).second) problems.push_back({key, "there twice", "a panel has one cap"});
+    const auto again = [&](const PanelCap& other) { return same_name(other.panel, cap.panel); };
+    if (std::any_of(table.caps.begin(), table.caps.begin() + static_cast<std::ptrdiff_t>(i), again))
+      problems.push_back({key, "there twice", "a panel has one cap"});
     check_price(key, cap.amount_minor, problems);
   }
   check_names(names_of(table.items), "items", problems);

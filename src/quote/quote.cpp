@@ -55,23 +55,27 @@ QuotedSpot quoted_from(const Job& job, const CountedSpot& counted, const PriceTa
   return result;
 }
 
+constexpr const char* unknown_severity = "severity not known";
+
 /// Which rows price a spot: all of them have the same band and severity word.
 struct RowKey {
   std::string band, severity;
   auto operator<=>(const RowKey&) const = default;
 };
 
-RowKey row_key(const PriceTable& table, const QuotedSpot& quoted_spot) {
+/// Nothing where the table prices by severity and the spot's is not known.
+std::optional<RowKey> row_key(const PriceTable& table, const QuotedSpot& quoted_spot) {
   const JobSpot& spot = quoted_spot.spot;
   if (!spot.severity.empty() && !table.severities.empty() && !holds(table.severities, spot.severity))
     throw UsageError(who(spot) + " has severity " + quoted(spot.severity) +
                      ", which the price file does not know: it has " + listed(table.severities));
   for (const PriceRow& row : table.prices) {
     if (row.band != any_word && row.band != quoted_spot.band) continue;
-    if (row.severity == any_word || same_name(row.severity, spot.severity)) return {row.band, row.severity};
+    if (row.severity == any_word || same_name(row.severity, spot.severity))
+      return RowKey{row.band, row.severity};
   }
-  throw UsageError(who(spot) +
-                   (spot.severity.empty() ? " has no severity" : " has severity " + quoted(spot.severity)) +
+  if (spot.severity.empty()) return std::nullopt;
+  throw UsageError(who(spot) + " has severity " + quoted(spot.severity) +
                    ", but the price file prices band " + quoted(quoted_spot.band) +
                    " by severity: " + listed(table.severities));
 }
@@ -116,8 +120,10 @@ std::vector<Priced> priced_spots(const Job& job, const PriceTable& table, const 
     if (spot.spot.panel != panel) continue;
     if (spot.beyond_pulling && !table.price_beyond_pulling)
       quote.unpriced.push_back({spot.spot.id, panel, "beyond pulling"});
+    else if (const auto key = row_key(table, spot))
+      groups[*key].push_back(&spot);
     else
-      groups[row_key(table, spot)].push_back(&spot);
+      quote.unpriced.push_back({spot.spot.id, panel, unknown_severity});
   }
   std::vector<Priced> priced;
   const auto add = [&](const PriceRow& row, const std::vector<const QuotedSpot*>& spots) {
@@ -339,6 +345,17 @@ void add_total(const PriceTable& table, Quote& quote) {
   quote.lines.push_back(std::move(line));
 }
 
+/// What a word from the workshop would give a price.
+void remark_on_severities(const PriceTable& table, Quote& quote) {
+  std::string ids;
+  for (const UnpricedSpot& spot : quote.unpriced)
+    if (spot.reason == unknown_severity) ids += (ids.empty() ? "" : ",") + std::to_string(spot.id);
+  if (!ids.empty())
+    quote.remarks.push_back(
+        "The price file prices by severity; say it with `ripplegauge job mark JOB --spot " + ids +
+        " --severity WORD`: " + listed(table.severities));
+}
+
 /// A fact that no price speaks of may be a slip of the pen that costs the workshop money: it is named.
 void remark_on_facts(const Job& job, const PriceTable& table, Quote& quote) {
   const auto priced = [&](const std::string& fact) {
@@ -350,6 +367,23 @@ void remark_on_facts(const Job& job, const PriceTable& table, Quote& quote) {
     for (const std::string& fact : facts_on(job, quote, panel))
       if (!priced(fact))
         quote.remarks.push_back(panel.name + ": the price file charges nothing for " + quoted(fact));
+}
+
+/// By the bands that the spots are priced in.
+SpotCounts counts_of(const Quote& quote, const PriceTable& table) {
+  SpotCounts counts{table.bands, {}, 0};
+  for (const QuotedSpot& spot : quote.spots) {
+    auto panel = std::find_if(counts.panels.begin(), counts.panels.end(),
+                              [&](const PanelCount& one) { return one.panel == spot.spot.panel; });
+    if (panel == counts.panels.end())
+      panel = counts.panels.insert(panel, {spot.spot.panel, std::vector<int>(table.bands.size(), 0), 0});
+    const auto band = std::find_if(table.bands.begin(), table.bands.end(),
+                                   [&](const SizeBand& one) { return one.name == spot.band; });
+    ++panel->by_band[static_cast<std::size_t>(band - table.bands.begin())];
+    ++panel->total;
+    ++counts.total;
+  }
+  return counts;
 }
 
 }  // namespace
@@ -388,15 +422,17 @@ Quote make_quote(const Job& job, const PriceTable& table, const QuoteOptions& op
   quote.photos = job.photos;
   for (const CountedSpot& counted : merge_overlapping(job, options.overlap))
     quote.spots.push_back(quoted_from(job, counted, table));
+  quote.counts = counts_of(quote, table);
 
   for (const JobPanel& panel : job.panels) add_panel(job, table, panel, quote);
   add_items(job, table, nullptr, quote);
   const std::vector<std::int64_t> off_minor = add_discount(table, quote);
   add_tax(table, off_minor, quote);
   add_total(table, quote);
-  remark_on_facts(job, table, quote);
   std::sort(quote.unpriced.begin(), quote.unpriced.end(),
             [](const UnpricedSpot& a, const UnpricedSpot& b) { return a.id < b.id; });
+  remark_on_severities(table, quote);
+  remark_on_facts(job, table, quote);
   return quote;
 }
 

@@ -17,6 +17,9 @@ std::string reading_to_json(const Reading& reading);
 /// A single reading as one object, several as an array of objects.
 std::string readings_to_json(const std::vector<Reading>& readings);
 
+/// An array, however many there are.
+std::string reading_list_to_json(const std::vector<Reading>& readings);
+
 /// At least one reading; a file may hold one object or an array of them. Throws FileError.
 std::vector<Reading> read_readings(const std::filesystem::path& file);
 

@@ -23,10 +23,11 @@ struct JobPanel {
 struct JobPhoto {
   int id = 0;
   std::string panel, name;
-  std::string sha256;      ///< of the file's bytes; empty when nobody computed it
-  std::string date_taken;  ///< EXIF, "YYYY-MM-DD HH:MM:SS"; empty when unknown
-  std::string program;     ///< name and version of the program that measured it
-  std::string added;       ///< when it went into the job, as spot
+  std::string sha256;         ///< of the file's bytes; empty when nobody computed it
+  std::string date_taken;     ///< EXIF, "YYYY-MM-DD HH:MM:SS"; empty when unknown
+  std::string program;        ///< name and version of the program that measured it
+  std::string measured_with;  ///< everything that was said of board, card and tape; empty when unknown
+  std::string added;          ///< when it went into the job, as spot
   Status status = Status::measured;
   std::optional<Refusal> refusal;
   std::string picture;  ///< file of the annotated picture, relative to the job file; empty: none
@@ -73,14 +74,16 @@ struct Job {
 
 /// Where something that is added comes from.
 struct Provenance {
-  std::string program;  ///< "ripplegauge 0.1.0"
-  std::string added;    ///< "YYYY-MM-DDTHH:MM:SSZ"
-  std::string picture;  ///< JobPhoto::picture
+  std::string program;          ///< "ripplegauge 0.1.0"
+  std::string added;            ///< "YYYY-MM-DDTHH:MM:SSZ"
+  std::string picture;          ///< JobPhoto::picture
+  std::string measured_with{};  ///< JobPhoto::measured_with
 };
 
 struct AddedReading {
   std::vector<int> spots;            ///< ids of the new spots; none for a photo without dents
   std::optional<int> already_photo;  ///< the photo is in the job as this one: nothing was added
+  std::vector<int> replaced;         ///< ids of spots that this photo gave with other values; voided now
 };
 
 /// Names of panels, facts, items and grades are compared without regard to the case of ASCII letters.
@@ -90,8 +93,9 @@ bool same_name(std::string_view a, std::string_view b);
 JobPanel& panel_named(Job& job, std::string_view name);
 
 /// Adds every spot of a reading to a panel, with its interval and its photo. A photo counts as already there
-/// when its bytes are (or, without a hash, its name and date), unless it was refused then or all its spots
-/// are voided.
+/// when its bytes are (or, without a hash, its name and date), unless it was refused then and is not now, or
+/// all its spots are voided. Measured with other values than then, it is a new photo, and the spots that it
+/// gave then are voided, unless it is refused now.
 AddedReading add_reading(Job& job, std::string_view panel, const Reading& reading, const Provenance& from);
 
 /// Adds a spot that somebody sized by hand: the diameter must be known. Returns its id.
@@ -107,8 +111,12 @@ const JobPhoto* photo_with_id(const Job& job, int id);
 /// How often an item is wanted, for the whole job (no panel) or a panel; 0 takes the wish back.
 void set_item(Job& job, const std::string& name, std::string_view panel, int count);
 
-/// The photo with these bytes, whatever came out of it: how a folder is measured on without measuring twice.
+/// The photo with these bytes, as it was added last, whatever came out of it; null when there is none.
 const JobPhoto* photo_with_hash(const Job& job, std::string_view sha256);
+
+/// Whether measuring it again would give the same: how a folder is measured on without measuring twice. A
+/// refused photo may pass a newer program.
+bool is_up_to_date(const JobPhoto& photo, const Provenance& now);
 
 /// A spot's facts and its panel's, each once.
 std::vector<std::string> facts_of(const Job& job, const JobSpot& spot);

@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "ripplegauge/quote/counts.hpp"
 #include "ripplegauge/quote/job.hpp"
 #include "ripplegauge/quote/overlap.hpp"
 #include "ripplegauge/quote/price_table.hpp"
@@ -65,6 +66,7 @@ struct Quote {
   std::vector<std::string> panels;  ///< those with a line or a spot, in the job's order
   std::vector<QuoteLine> lines;     ///< panel by panel, then the job's items, discount, rounding
   std::vector<QuotedSpot> spots;    ///< every spot that counts, by id
+  SpotCounts counts;                ///< panels without spots are left out
   std::vector<UnpricedSpot> unpriced;
   std::vector<JobPhoto> photos;
   std::optional<Tax> tax;
@@ -72,7 +74,7 @@ struct Quote {
   std::int64_t tax_minor = 0;
   std::int64_t total_minor = 0;
   std::vector<std::string>
-      remarks;  ///< what the reader should know: facts without a price, a limited discount
+      remarks;  ///< what the workshop should know: facts without a price, a limited discount
 };
 
 struct QuoteOptions {
@@ -80,7 +82,8 @@ struct QuoteOptions {
 };
 
 /// Prices a job. The table must be free of problems (see problems_of). Throws UsageError for a spot whose
-/// severity the table does not know, and for an item that it does not have, naming it.
+/// severity is a word that the table does not know, and for an item that it does not have, naming it. A spot
+/// without a severity has no price where the table prices by severity.
 Quote make_quote(const Job& job, const PriceTable& table, const QuoteOptions& options = {});
 
 /// The sum of a quote's lines of one type; of one panel only, if named.

@@ -106,6 +106,75 @@ TEST_CASE("job: a reading without a grade is graded, with the panel's facts", "[
   CHECK_FALSE(read_job(job).spots[0].severity_reason.empty());
 }
 
+TEST_CASE("job and quote: pictures are drawn as evidence and stand in the page", "[cli][quote]") {
+  const TemporaryFolder folder;
+  const std::string job = folder.file("job.json"), page = folder.file("q.html");
+  Reading reading = reading_of(RIPPLEGAUGE_SOURCE_DIR "/samples/photos/low-dark.jpg",
+                               {graded(dent_at(50, 50, 17), "moderate")});
+  reading.photo.sha256.clear();
+  const std::string file = folder.write("r.json", reading_to_json(reading));
+  CHECK(run_program({"job", "add", job, "--panel", "bonnet", file, "--draw"}).exit_code == 0);
+  const Job read = read_job(job);
+  REQUIRE(read.photos.size() == 1);
+  CHECK(read.photos[0].sha256.size() == 64);  // computed from the photo
+  CHECK(std::filesystem::is_regular_file(folder.path() / read.photos[0].picture));
+  CHECK(run_program({"quote", job, "--prices", sample_prices, "--html", page}).exit_code == 0);
+  CHECK_THAT(folder.read("q.html"), ContainsSubstring("data:image/jpeg;base64,"));
+
+  std::filesystem::remove(folder.path() / read.photos[0].picture);
+  const ProgramRun without = run_program({"quote", job, "--prices", sample_prices, "--html", page});
+  CHECK(without.exit_code == 0);
+  CHECK_THAT(without.err, ContainsSubstring("left out of the evidence"));
+  CHECK(folder.read("q.html").find("data:image") == std::string::npos);
+}
+
+TEST_CASE("the sample job can be quoted with the sample prices", "[cli][quote]") {
+  const ProgramRun run =
+      run_program({"quote", RIPPLEGAUGE_SOURCE_DIR "/samples/quote/job.json", "--prices", sample_prices});
+  CHECK(run.exit_code == 0);
+  CHECK_THAT(run.out, ContainsSubstring("invented") && ContainsSubstring("Total"));
+}
+
+TEST_CASE("prices: a spreadsheet's table becomes the same JSON", "[cli][quote]") {
+  const TemporaryFolder folder;
+  const std::string csv = RIPPLEGAUGE_SOURCE_DIR "/samples/quote/prices.csv";
+  CHECK(run_program({"prices", csv, "--json", folder.file("csv.json")}).exit_code == 0);
+  const ProgramRun json = run_program({"prices", sample_prices, "--json", folder.file("json.json")});
+  CHECK(json.exit_code == 0);
+  CHECK_THAT(json.out, ContainsSubstring("20–40 mm") && ContainsSubstring("on request"));
+  CHECK(folder.read("csv.json") == folder.read("json.json"));
+}
+
+TEST_CASE("a spot that cannot be graded has no price, and the quote says how to give it one",
+          "[cli][quote]") {
+  const TemporaryFolder folder;
+  const std::string job = folder.file("job.json");
+  Dent unknown = dent_at(30, 40, 15);
+  unknown.depth_mm.reset();
+  unknown.severity = "not graded";
+  CHECK(run_program({"job", "add", job, "--panel", "bonnet",
+                     reading_file(folder, "a", {unknown, graded(dent_at(90, 40, 15), "moderate")})})
+            .exit_code == 0);
+  CHECK(read_job(job).spots.at(0).severity.empty());
+  const ProgramRun quote = run_program({"quote", job, "--prices", sample_prices});
+  CHECK(quote.exit_code == 0);
+  CHECK_THAT(quote.out, ContainsSubstring("1 spot has no price") && ContainsSubstring("severity not known") &&
+                            ContainsSubstring("--spot 1 --severity"));
+}
+
+TEST_CASE("job: a photo that was refused is not listed once it came again", "[cli][quote]") {
+  const TemporaryFolder folder;
+  const std::string job = folder.file("job.json");
+  Reading refused = reading_of("a.jpg", {});
+  refused.status = Status::refused;
+  refused.refusal = Refusal{"blur", "It is blurred.", "Hold still."};
+  CHECK(run_program({"job", "add", job, "--panel", "roof", folder.write("r.json", reading_to_json(refused))})
+            .exit_code == 3);
+  CHECK_THAT(run_program({"job", "list", job}).out, ContainsSubstring("Hold still."));
+  CHECK(run_program({"job", "add", job, "--panel", "roof", reading_file(folder, "a", {})}).exit_code == 0);
+  CHECK(run_program({"job", "list", job}).out.find("Hold still.") == std::string::npos);
+}
+
 TEST_CASE("job: marking spots and panels", "[cli][quote]") {
   const TemporaryFolder folder;
   const std::string job = folder.file("job.json");

@@ -31,7 +31,7 @@ Job full_job() {
   unknown_depth.depth_mm.reset();
   unknown_depth.kind = Kind::high;
   add_reading(job, "bonnet", reading_of("a.jpg", {deep, unknown_depth}),
-              {"ripplegauge 0.1.0", "then", "pictures/a.png"});
+              {"ripplegauge 0.1.0", "then", "pictures/a.png", "bar 98 mm"});
   Reading refused = reading_of("b.jpg", {});
   refused.status = Status::refused;
   refused.refusal = Refusal{"blur", "It is blurred.", "Hold still."};
@@ -82,6 +82,7 @@ TEST_CASE("a job survives the way to a file and back", "[job_file]") {
   CHECK(job.photos[0].picture == "pictures/a.png");
   CHECK(job.photos[0].sha256 == "hash of a.jpg");
   CHECK(job.photos[0].program == "ripplegauge 0.1.0");
+  CHECK(job.photos[0].measured_with == "bar 98 mm");
   CHECK(job.photos[1].refusal->remedy == "Hold still.");
   CHECK(job.items.size() == 2);
 }

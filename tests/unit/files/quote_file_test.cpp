@@ -60,7 +60,10 @@ TEST_CASE("in the CSV, amounts are plain, the rows add up, and no cell is a form
   for (std::size_t i = 1; i < rows.size(); ++i) {
     const auto& fields = rows[i].fields;
     REQUIRE(fields.size() == 12);
-    if (fields[1] == "unpriced") continue;
+    if (fields[1] == "unpriced") {
+      CHECK_FALSE(fields[4].empty());  // its size stands there all the same
+      continue;
+    }
     const auto amount_minor = minor_from_decimal(fields[10], 2);
     REQUIRE(amount_minor.has_value());
     if (fields[1] == "total")
@@ -92,6 +95,8 @@ TEST_CASE("the page holds the total, the evidence and no way out of its text", "
   CHECK_THAT(html, ContainsSubstring("data:image/jpeg;base64,") && ContainsSubstring("a.jpg"));
   CHECK(html.find("http") == std::string::npos);
   CHECK(html.find("<script") == std::string::npos);
+  CHECK_THAT(html, ContainsSubstring("How many of which size") && ContainsSubstring("20–40 mm"));
+  CHECK(html.find("the price file") == std::string::npos);  // remarks are for the workshop
   const std::string pdf = report_pdf(quote_page(quote, display, options));
   CHECK(pdf.substr(0, 5) == "%PDF-");
   CHECK(report_pdf(quote_page(quote, display, options)) == pdf);

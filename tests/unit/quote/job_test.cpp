@@ -70,6 +70,7 @@ TEST_CASE("a photo may come again once it was refused or all its spots are voide
   add_reading(job, "bonnet", reading, from);
   REQUIRE(job.photos.size() == 1);
   CHECK(job.photos[0].refusal->code == "blur");
+  CHECK(add_reading(job, "bonnet", reading, from).already_photo == 1);  // refused again: nothing new
 
   add_reading(job, "bonnet", reading_of("a.jpg", {dent_at(1, 2, 20), dent_at(50, 2, 20)}), from);
   REQUIRE(job.spots.size() == 2);
@@ -81,6 +82,48 @@ TEST_CASE("a photo may come again once it was refused or all its spots are voide
 
   add_reading(job, "roof", reading_of("clean.jpg", {}), from);
   CHECK(add_reading(job, "roof", reading_of("clean.jpg", {}), from).already_photo.has_value());
+}
+
+TEST_CASE("a photo measured with other values replaces what it gave, and nothing is removed", "[job]") {
+  Job job;
+  Provenance with_98{"p", "then", "", "bar 98 mm"}, with_99{"p", "later", "", "bar 99 mm"};
+  add_reading(job, "bonnet", reading_of("a.jpg", {dent_at(1, 2, 20), dent_at(50, 2, 20)}), with_98);
+  add_reading(job, "bonnet", reading_of("b.jpg", {dent_at(1, 2, 20)}), with_98);
+  void_spot(job, 2, "orange peel", "then");
+  CHECK(add_reading(job, "bonnet", reading_of("a.jpg", {}), with_98).already_photo == 1);
+  CHECK(add_reading(job, "bonnet", reading_of("a.jpg", {}), from).already_photo == 1);  // values unknown
+
+  Reading refused = reading_of("a.jpg", {});
+  refused.status = Status::refused;
+  refused.refusal = Refusal{"blur", "the photo is blurred", "hold still"};
+  CHECK(add_reading(job, "bonnet", refused, with_99).replaced.empty());
+  CHECK_FALSE(job.spots[0].voided.has_value());
+
+  const AddedReading again = add_reading(job, "bonnet", reading_of("a.jpg", {dent_at(1, 2, 20.2)}), with_99);
+  CHECK(again.replaced == std::vector<int>{1});
+  CHECK(again.spots == std::vector<int>{4});
+  REQUIRE(job.spots.size() == 4);
+  CHECK_FALSE(job.spots[0].voided->reason.empty());
+  CHECK(job.spots[1].voided->reason == "orange peel");
+  CHECK_FALSE(job.spots[2].voided.has_value());
+  CHECK(photo_with_hash(job, "hash of a.jpg")->measured_with == "bar 99 mm");
+  CHECK(photo_with_hash(job, "hash of c.jpg") == nullptr);
+  CHECK(photo_with_hash(job, "") == nullptr);
+}
+
+TEST_CASE("a photo needs no measuring again unless values or, once refused, the program changed", "[job]") {
+  JobPhoto photo;
+  photo.program = "p 1";
+  photo.measured_with = "bar 98 mm";
+  CHECK(is_up_to_date(photo, {"p 1", "", "", "bar 98 mm"}));
+  CHECK(is_up_to_date(photo, {"p 2", "", "", "bar 98 mm"}));
+  CHECK_FALSE(is_up_to_date(photo, {"p 1", "", "", "bar 99 mm"}));
+  photo.status = Status::refused;
+  CHECK(is_up_to_date(photo, {"p 1", "", "", "bar 98 mm"}));
+  CHECK_FALSE(is_up_to_date(photo, {"p 2", "", "", "bar 98 mm"}));
+  photo.measured_with.clear();  // added as a reading that does not say
+  photo.status = Status::no_dent;
+  CHECK(is_up_to_date(photo, {"p 1", "", "", "bar 99 mm"}));
 }
 
 TEST_CASE("spots are voided with a reason and never leave the job", "[job]") {
@@ -135,7 +178,7 @@ TEST_CASE("a reading with senseless numbers leaves the job as it was", "[job]") 
 TEST_CASE("items are wanted by name and can be taken back", "[job]") {
   Job job;
   set_item(job, "remove and refit", "roof", 1);
-  set_item(job, "remove and refit", "Roof", 2);
+  set_item(job, "Remove and refit", "Roof", 2);
   REQUIRE(job.items.size() == 1);
   CHECK(job.items[0].count == 2);
   set_item(job, "remove and refit", "roof", 0);
@@ -153,6 +196,8 @@ TEST_CASE("an inconsistent job is told by its first fault", "[job]") {
   SECTION("no size") { job.spots[0].diameter_mm = {}; }
   SECTION("voided without a reason") { job.spots[0].voided = Voided{"", "now"}; }
   SECTION("panel twice") { job.panels.push_back(job.panels[0]); }
+  SECTION("panel twice, but for capitals") { job.panels.push_back({"Bonnet", {}, ""}); }
+  SECTION("item twice") { job.items = {{"x", "bonnet", 1}, {"X", "bonnet", 2}}; }
   SECTION("item for an unknown panel") { job.items.push_back({"x", "boot", 1}); }
   CHECK(inconsistency_of(job).has_value());
 }

@@ -116,6 +116,17 @@ TEST_CASE("a missing, double or mixed price is named with its band and severity"
   }
 }
 
+TEST_CASE("names that differ by capitals alone are ambiguous", "[price_table]") {
+  PriceTable table = plain_table();
+  SECTION("severities") { table.severities.push_back("LIGHT"); }
+  SECTION("bands") { table.bands[2].name = "Middle"; }
+  SECTION("items") {
+    table.items = {{"polish", 100, Per::job, "", false}, {"Polish", 200, Per::job, "", false}};
+  }
+  SECTION("caps") { table.caps = {{"roof", 100}, {"Roof", 200}}; }
+  CHECK_FALSE(problems_text(table).empty());
+}
+
 TEST_CASE("counts on a panel must follow each other without gap or overlap", "[price_table]") {
   PriceTable table = plain_table();
   table.prices.erase(table.prices.begin());  // small, light

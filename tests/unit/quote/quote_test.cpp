@@ -239,11 +239,41 @@ TEST_CASE("what the price file does not know is an error that names it", "[quote
   };
   CHECK(message(job_of({by_hand("roof", 10, "wavy")})).find("spot 1 on roof has severity \"wavy\"") !=
         std::string::npos);
-  CHECK(message(job_of({by_hand("roof", 10, "")})).find("spot 1 on roof has no severity") !=
-        std::string::npos);
   Job job = job_of({by_hand("roof", 10, "light")});
   set_item(job, "polish", "", 1);
   CHECK(message(job).find("\"polish\"") != std::string::npos);
+}
+
+TEST_CASE("a spot whose severity is not known has no price where it depends on that, and no other suffers",
+          "[quote]") {
+  PriceTable table = plain_table();
+  const Job job = job_of({by_hand("roof", 10, ""), by_hand("roof", 12, "light"), by_hand("wing", 10, "")});
+  const Quote quote = make_quote(job, table);
+  CHECK(quote.total_minor == 4500);
+  REQUIRE(quote.unpriced.size() == 2);
+  CHECK(quote.unpriced[0].reason == "severity not known");
+  CHECK(quote.unpriced[1].panel == "wing");
+  REQUIRE(quote.remarks.size() == 1);
+  CHECK(quote.remarks[0].find("--spot 1,3 --severity") != std::string::npos);
+
+  table.prices = {{any_word, any_word, 1, std::nullopt, 1000, Per::spot}};
+  CHECK(make_quote(job, table).total_minor == 3000);
+}
+
+TEST_CASE("spots are counted by panel and by the band that they are priced in", "[quote]") {
+  PriceTable table = plain_table();
+  Job job = job_of({by_hand("roof", 10, "light"), by_hand("roof", 45, "torn"), by_hand("wing", 30, "light")});
+  JobSpot wide = by_hand("wing", 19, "light");
+  wide.diameter_mm = {19, 17, 21};
+  add_by_hand(job, wide, "");
+  panel_named(job, "bonnet");
+  table.policy = StraddlePolicy::upper;
+  const SpotCounts counts = make_quote(job, table).counts;
+  CHECK(counts.total == 4);
+  REQUIRE(counts.panels.size() == 2);
+  CHECK(counts.panels[0].panel == "roof");
+  CHECK(counts.panels[0].by_band == std::vector<int>{1, 0, 1});
+  CHECK(counts.panels[1].by_band == std::vector<int>{0, 2, 0});
 }
 
 TEST_CASE("a fact that nothing is charged for is remarked on", "[quote]") {

@@ -1,0 +1,360 @@
+#include "measure_folder.hpp"
+
+#include <algorithm>
+#include <filesystem>
+#include <functional>
+#include <iostream>
+#include <map>
+#include <new>
+#include <opencv2/core/utility.hpp>
+#include <thread>
+
+#include "command.hpp"
+#include "folder_summary.hpp"
+#include "interrupt.hpp"
+#include "job_parts.hpp"
+#include "progress_bar.hpp"
+#include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/files/atomic_write.hpp"
+#include "ripplegauge/files/job_file.hpp"
+#include "ripplegauge/files/photo_folder.hpp"
+#include "ripplegauge/files/read_bytes.hpp"
+#include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/measure/ordered_workers.hpp"
+#include "ripplegauge/photo/file_hash.hpp"
+#include "ripplegauge/photo/photo.hpp"
+#include "ripplegauge/quote/text.hpp"
+#include "terminal.hpp"
+
+namespace ripplegauge::cli {
+
+namespace {
+
+namespace fs = std::filesystem;
+
+/// The job, in its file or, where none was named, in memory alone.
+class JobStore {
+ public:
+  explicit JobStore(const std::string& file) : file_(file) {
+    // Written once before the first photo: a file that cannot be written should not be found out an hour
+    // later.
+    if (!file_.empty())
+      change_job(file_, JobMustBe::either, [this](Job& job) {
+        job_ = job;
+        return true;
+      });
+  }
+  const Job& job() const { return job_; }
+
+  void change(const std::function<void(Job&)>& change) {
+    const auto change_and_keep = [&](Job& job) {
+      change(job);
+      job_ = job;
+      return true;
+    };
+    if (file_.empty())
+      change(job_);
+    else
+      change_job(file_, JobMustBe::there, change_and_keep);
+  }
+
+ private:
+  std::string file_;
+  Job job_;
+};
+
+struct MeasuredPhoto {
+  Reading reading;
+  std::string picture;  ///< Provenance::picture
+  std::string remark;   ///< why there is no picture
+};
+
+/// "FILE: what is wrong; what to do" as a refusal.
+Refusal refusal_from(const FileError& error) {
+  std::string text = std::string(error.what()).substr(error.file().size() + 2);
+  const std::size_t cut = text.rfind("; ");
+  Refusal refusal{"file_unreadable", "The file " + text.substr(0, cut) + ".",
+                  "Copy it from the phone again."};
+  if (cut != std::string::npos) {
+    refusal.remedy = text.substr(cut + 2) + ".";
+    if (refusal.remedy[0] >= 'a' && refusal.remedy[0] <= 'z')
+      refusal.remedy[0] = static_cast<char>(refusal.remedy[0] - 'a' + 'A');
+  }
+  return refusal;
+}
+
+/// Never throws for one photo's sake. A UsageError is about all of them and passes.
+Reading reading_of(const FolderPhoto& photo, const MeasureRequest& request) {
+  constexpr std::size_t most_bytes = 400'000'000;  // PhotoLimits::max_megabytes
+  Reading reading;
+  const auto refuse = [&](const Refusal& refusal) {
+    reading.status = Status::refused;
+    reading.refusal = refusal;
+  };
+  std::string sha256;
+  try {
+    const std::string bytes = read_bytes(photo.file, most_bytes);
+    sha256 = sha256_of_bytes(bytes);  // of what is measured, even if the file is changed meanwhile
+    reading = measure(decode_photo(bytes, photo.file.string()), request).reading;
+  } catch (const UsageError&) {
+    throw;
+  } catch (const FileError& error) {
+    refuse(refusal_from(error));
+  } catch (const std::bad_alloc&) {
+    refuse({"out_of_memory", "The photo needs more memory than there is.",
+            "Measure with --threads 1, or set the phone to a smaller size."});
+  } catch (const std::exception& error) {
+    refuse({"unexpected", std::string("The program failed on this photo: ") + error.what() + ".",
+            "Photograph again; if it fails again, keep the photo for whoever mends the program."});
+  }
+  reading.photo.name = photo.file.string();
+  reading.photo.sha256 = sha256;
+  return reading;
+}
+
+std::string spots_text(const AddedReading& added, const Reading& reading) {
+  const auto high = static_cast<std::size_t>(std::count_if(
+      reading.dents.begin(), reading.dents.end(), [](const Dent& dent) { return dent.kind == Kind::high; }));
+  const std::size_t low = reading.dents.size() - high;
+  std::string text;
+  if (low > 0) text += std::to_string(low) + (low == 1 ? " low" : " lows");
+  if (high > 0) text += (text.empty() ? "" : ", ") + std::to_string(high) + (high == 1 ? " high" : " highs");
+  if (!added.spots.empty())
+    text += added.spots.size() == 1 ? " (spot " + std::to_string(added.spots.front()) + ")"
+                                    : " (spots " + std::to_string(added.spots.front()) + " to " +
+                                          std::to_string(added.spots.back()) + ")";
+  return text;
+}
+
+class FolderRun {
+ public:
+  explicit FolderRun(const FolderArguments& arguments)
+      : arguments_(arguments),
+        request_(request_for(arguments.photo, 0, 1)),
+        rules_(default_severity_rules()),
+        photos_(photos_there()),
+        store_(arguments.job_file) {
+    from_.program = program_name();
+    from_.measured_with = values_text(request_);
+  }
+
+  int run() {
+    sort_out();
+    measure_all();
+    if (!arguments_.json_file.empty()) write_json();
+    if (!to_do_.empty()) std::cout << "\n";
+    std::cout << summary_text(summary_, store_.job());
+    if (interrupt_.asked()) {
+      if (!arguments_.job_file.empty())
+        std::cout << "\nStopped. The same command goes on with what is left.\n";
+      std::cout << std::flush;
+      interrupt_.pass_on();
+    }
+    return refused_count(summary_) > 0 ? exit_refused : exit_ok;
+  }
+
+ private:
+  bool has_job() const { return !arguments_.job_file.empty(); }
+
+  std::vector<FolderPhoto> photos_there() const {
+    PhotoFolderOptions options{arguments_.panel_pattern, {}};
+    if (has_job()) options.leave_out = picture_folder_of(arguments_.job_file);
+    std::vector<FolderPhoto> photos = photos_in(arguments_.folder, options);
+    if (photos.empty())
+      throw FileError(arguments_.folder, "holds no photos; put JPEG, PNG or HEIC files into it");
+    return photos;
+  }
+
+  static std::string shown(const FolderPhoto& photo) { return printable(photo.name); }
+
+  /// What is measured now, what was measured before, and what is there twice.
+  void sort_out() {
+    std::map<std::string, const FolderPhoto*> seen;
+    for (FolderPhoto& photo : photos_) {
+      std::string sha256;
+      try {
+        sha256 = sha256_of_file(photo.file);
+      } catch (const FileError&) {
+        // Measuring it will say why.
+      }
+      if (const auto [first, is_new] = seen.emplace(sha256, &photo); !sha256.empty() && !is_new) {
+        summary_.remarks.push_back(shown(photo) + " is the same photo as " + shown(*first->second) +
+                                   " and was left out.");
+        continue;
+      }
+      order_[sha256] = order_.size();
+      if (photo.panel.empty() && has_job()) {
+        refuse_without_panel(photo);
+        continue;
+      }
+      if (photo.panel.empty()) photo.panel = "without a panel";
+      const JobPhoto* known = photo_with_hash(store_.job(), sha256);
+      if (known != nullptr && is_up_to_date(*known, from_))
+        take_as_known(photo, *known);
+      else
+        to_do_.push_back(&photo);
+    }
+  }
+
+  void refuse_without_panel(const FolderPhoto& photo) {
+    summary_.photos.push_back(
+        {shown(photo),
+         "",
+         Status::refused,
+         Refusal{"no_panel", "Nobody can tell which panel it shows: " + photo.trouble + ".",
+                 "Rename it, move it into a folder with the panel's name, or change --panel-pattern."},
+         {},
+         false});
+  }
+
+  void take_as_known(const FolderPhoto& photo, const JobPhoto& known) {
+    summary_.photos.push_back({shown(photo), known.panel, known.status, known.refusal, {}, true});
+    kept_.push_back(known.sha256);
+    if (!same_name(known.panel, photo.panel))
+      summary_.remarks.push_back(shown(photo) + " is in the job on panel " + known.panel + ", not " +
+                                 photo.panel + ", and stays there.");
+  }
+
+  std::size_t threads() const {
+    const unsigned machine = std::max(1u, std::thread::hardware_concurrency());
+    return arguments_.threads > 0 ? static_cast<std::size_t>(arguments_.threads) : machine;
+  }
+
+  void measure_all() {
+    cv::setNumThreads(1);  // every thread of ours has a photo of its own
+    workers_.emplace(to_do_.size(), threads(), [this](std::size_t i) { return measured(*to_do_[i]); });
+    ProgressBar progress(to_do_.size());
+    std::size_t turn = 0;
+    while (!workers_->done() && !interrupt_.asked()) {
+      constexpr std::chrono::milliseconds patience{100};  // how soon an interrupt is noticed
+      if (auto photo = workers_->next(patience)) keep(*to_do_[turn++], std::move(*photo), progress);
+    }
+    summary_.left = to_do_.size() - turn;
+    if (!interrupt_.asked()) return;
+    for (auto& [i, photo] : workers_->finished_ahead()) {
+      keep(*to_do_[i], std::move(photo), progress);
+      --summary_.left;
+    }
+  }
+
+  /// On a thread of its own.
+  MeasuredPhoto measured(const FolderPhoto& photo) const {
+    MeasuredPhoto result{reading_of(photo, request_), "", ""};
+    if (!has_job() || arguments_.no_pictures || result.reading.status != Status::measured) return result;
+    try {
+      result.picture = draw_for_job(result.reading, photo.file, arguments_.job_file);
+    } catch (const std::exception& error) {
+      result.remark = shown(photo) + " has no annotated picture: " + error.what();
+    }
+    return result;
+  }
+
+  void keep(const FolderPhoto& photo, MeasuredPhoto measured, ProgressBar& progress) {
+    AddedReading added;
+    try {
+      added = add(photo, measured);
+    } catch (const UsageError& error) {  // numbers that no job takes
+      Reading& reading = measured.reading;
+      reading.status = Status::refused;
+      reading.refusal =
+          Refusal{"senseless", std::string("The measurement makes no sense: ") + error.what() + ".",
+                  "Photograph again, from a little farther round."};
+      reading.dents.clear();
+      added = add(photo, measured);
+    }
+    const Reading& reading = measured.reading;
+    if (!measured.remark.empty()) summary_.remarks.push_back(measured.remark);
+    summary_.photos.push_back(
+        {shown(photo), photo.panel, reading.status, reading.refusal, reading.warnings, false});
+    const bool name_has_panel = photo.name.starts_with(photo.panel + "/");
+    std::string line = (name_has_panel ? "" : photo.panel + ": ") + shown(photo) + ": ";
+    if (reading.status == Status::refused)
+      line += "not measured: " + reading.refusal->message;
+    else
+      line += reading.dents.empty() ? "no dent" : spots_text(added, reading);
+    if (added.already_photo) line += "; another run has added it meanwhile";
+    if (!added.replaced.empty())
+      line += "; other values than before: " + std::to_string(added.replaced.size()) + " old voided";
+    progress.step(line, reading.status == Status::refused);
+    readings_.push_back(std::move(measured.reading));
+  }
+
+  AddedReading add(const FolderPhoto& photo, MeasuredPhoto& measured) {
+    AddedReading added;
+    Provenance from = from_;
+    from.added = now_utc();
+    from.picture = measured.picture;
+    store_.change([&](Job& job) {
+      grade(measured.reading, facts_of_panel(job, photo.panel, arguments_.facts), rules_);
+      Reading named = measured.reading;
+      named.photo.name = photo.name;  // whoever reads a quote knows the vehicle's folder, not the disk
+      added = add_judged_reading(job, photo.panel, named, from, rules_, arguments_.facts);
+    });
+    return added;
+  }
+
+  /// What this run measured, and of what an earlier one wrote there the photos that needed no measuring now.
+  void write_json() {
+    if (!kept_.empty() && fs::exists(arguments_.json_file)) take_earlier_readings();
+    std::stable_sort(readings_.begin(), readings_.end(), [this](const Reading& a, const Reading& b) {
+      return order_[a.photo.sha256] < order_[b.photo.sha256];
+    });
+    write_atomically(arguments_.json_file, reading_list_to_json(readings_));
+  }
+
+  void take_earlier_readings() {
+    try {
+      for (Reading& reading : read_readings(arguments_.json_file))
+        if (std::find(kept_.begin(), kept_.end(), reading.photo.sha256) != kept_.end())
+          readings_.push_back(std::move(reading));
+    } catch (const FileError& error) {
+      summary_.remarks.push_back(std::string("Readings of an earlier run were not kept: ") + error.what());
+    }
+  }
+
+  const FolderArguments& arguments_;
+  const MeasureRequest request_;
+  const SeverityRules rules_;
+  std::vector<FolderPhoto> photos_;
+  JobStore store_;
+  Provenance from_;
+  std::vector<const FolderPhoto*> to_do_;
+  std::map<std::string, std::size_t> order_;  ///< of the photos' hashes in the folder
+  std::vector<std::string> kept_;             ///< hashes of what an earlier run measured
+  std::vector<Reading> readings_;
+  FolderSummary summary_;
+  Interrupt interrupt_;
+  std::optional<OrderedWorkers<MeasuredPhoto>> workers_;  ///< last: they end before what they use
+};
+
+}  // namespace
+
+void add_folder_options(CLI::App& command, FolderArguments& arguments) {
+  const std::string group = "A folder of photos";
+  command.add_option("--job", arguments.job_file, "Add the spots to this job file, photo by photo")
+      ->type_name("FILE")
+      ->group(group);
+  command
+      .add_option("--panel-pattern", arguments.panel_pattern,
+                  "Where the panel stands in a photo's name, such as \"{panel}_#\"; else sub-folders tell it")
+      ->type_name("PATTERN")
+      ->group(group);
+  command.add_option("--threads", arguments.threads, "Photos measured at once; else one for each processor")
+      ->check(CLI::Range(1, 256))
+      ->type_name("N")
+      ->group(group);
+  command
+      .add_flag("--no-pictures", arguments.no_pictures,
+                "Draw no annotated pictures into the folder JOB-pictures")
+      ->group(group);
+}
+
+int measure_folder(const FolderArguments& arguments) {
+  if (arguments.photo.pitch_mm.size() > 1 || arguments.photo.distance_mm.size() > 1)
+    throw UsageError(
+        "a folder takes one --board-pitch and one --board-distance; measure panel by panel where they "
+        "differ");
+  return FolderRun(arguments).run();
+}
+
+}  // namespace ripplegauge::cli
