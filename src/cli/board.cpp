@@ -5,11 +5,11 @@
 #include <optional>
 
 #include "command.hpp"
+#include "photo_options.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/board_file.hpp"
 #include "ripplegauge/files/camera_profile_file.hpp"
-#include "ripplegauge/files/card_file.hpp"
 #include "ripplegauge/measure/pitch_check.hpp"
 #include "terminal.hpp"
 
@@ -89,8 +89,7 @@ bool pitch_holds(const BoardArguments& a, double pitch_mm) {
         "--photo needs --board-distance: tape from the panel at the card's inner corner to the stripes seen "
         "there");
   MeasureRequest request;
-  request.card =
-      read_card(a.card_file.empty() ? data_dir() / "card-corner.json" : std::filesystem::path(a.card_file));
+  request.card = card_or_standard(a.card_file);
   request.board_pitch_mm = pitch_mm;
   request.board_distance_mm = a.distance_mm;
   request.bar_length_mm = a.bar_mm;

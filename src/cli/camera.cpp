@@ -5,11 +5,12 @@
 #include <opencv2/core/version.hpp>
 
 #include "command.hpp"
+#include "photo_options.hpp"
 #include "ripplegauge/camera/next_shots.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/camera_profile_file.hpp"
-#include "ripplegauge/files/card_file.hpp"
 #include "ripplegauge/photo/file_hash.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/picture/coverage_picture.hpp"
@@ -27,12 +28,6 @@ struct CameraArguments {
   std::string out = "camera.json", picture, card_file, chessboard;
   double square_mm = 0;
 };
-
-std::string format(const char* pattern, auto... values) {
-  char text[256];
-  std::snprintf(text, sizeof text, pattern, values...);
-  return text;
-}
 
 /// "9x6".
 Chessboard chessboard_from(const std::string& words, double square_mm) {
@@ -57,8 +52,7 @@ Target target_for(const CameraArguments& a) {
     const Chessboard board = chessboard_from(a.chessboard, a.square_mm);
     return {chessboard_target(board), [board](const cv::Mat& grey) { return see_chessboard(grey, board); }};
   }
-  const CardDefinition card =
-      read_card(a.card_file.empty() ? data_dir() / "card-corner.json" : std::filesystem::path(a.card_file));
+  const CardDefinition card = card_or_standard(a.card_file);
   return {card_target(card), [card](const cv::Mat& grey) { return see_card(grey, card); }};
 }
 
@@ -80,12 +74,6 @@ std::string with_interval(double value, double standard_uncertainty) {
   const double half = 2 * standard_uncertainty;
   const int decimals = std::clamp(static_cast<int>(std::ceil(1 - std::log10(std::max(half, 1e-9)))), 0, 5);
   return format("%.*f (%.*f to %.*f)", decimals, value, decimals, value - half, decimals, value + half);
-}
-
-std::string joined(const std::vector<std::string>& words) {
-  std::string text;
-  for (const std::string& word : words) text += (text.empty() ? "" : ", ") + word;
-  return text;
 }
 
 void print_unused(const CameraCalibration& c, const std::vector<CameraShot>& shots) {

@@ -60,10 +60,14 @@ std::shared_ptr<PhotoArguments> add_photo_options(CLI::App& command) {
   return arguments;
 }
 
+CardDefinition card_or_standard(const std::string& file) {
+  return read_card(file.empty() ? data_dir() / "card-corner.json" : std::filesystem::path(file));
+}
+
 CardDefinition card_for(const PhotoArguments& arguments) {
   if (!arguments.card_file.empty()) return read_card(arguments.card_file);
   const WorkshopProfile profile = profile_of(arguments);
-  return read_card(profile.card_file ? *profile.card_file : data_dir() / "card-corner.json");
+  return profile.card_file ? read_card(*profile.card_file) : card_or_standard("");
 }
 
 MeasureRequest request_for(const PhotoArguments& arguments, std::size_t index, std::size_t count) {

@@ -21,6 +21,9 @@ struct PhotoArguments {
 /// their own.
 std::shared_ptr<PhotoArguments> add_photo_options(CLI::App& command);
 
+/// The card of this file; of an empty name the standard corner card. Throws FileError.
+CardDefinition card_or_standard(const std::string& file);
+
 /// The card that these arguments mean. Throws FileError.
 CardDefinition card_for(const PhotoArguments& arguments);
 

@@ -1,18 +1,11 @@
 #include "reading_table.hpp"
 
 #include <cmath>
-#include <cstdio>
 
 #include "terminal.hpp"
 
 namespace ripplegauge::cli {
 namespace {
-
-std::string format(const char* pattern, auto... values) {
-  char text[256];
-  std::snprintf(text, sizeof text, pattern, values...);
-  return text;
-}
 
 /// A value with its interval, with as many decimals as the interval deserves.
 std::string with_interval(const Quantity& q, const char* unit) {

@@ -4,9 +4,9 @@
 #include <memory>
 
 #include "command.hpp"
+#include "photo_options.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/board_file.hpp"
-#include "ripplegauge/files/card_file.hpp"
 
 namespace ripplegauge::cli {
 namespace {
@@ -28,14 +28,22 @@ struct TagArguments {
 
 const std::vector<std::string> papers = {"a4", "letter", "a3"};
 
+/// What every sheet asks: where to write it, and on what paper.
+void add_page_options(CLI::App& command, std::string& out, std::string& paper) {
+  command.add_option("--out", out, "PDF to write")->type_name("FILE")->capture_default_str();
+  command.add_option("--paper", paper, "a4, letter or a3")
+      ->check(CLI::IsMember(papers))
+      ->type_name("SIZE")
+      ->capture_default_str();
+}
+
 Paper paper_of(const std::string& word) {
   if (word == "letter") return Paper::letter;
   return word == "a3" ? Paper::a3 : Paper::a4;
 }
 
 int run_card(const CardArguments& a) {
-  const CardDefinition card =
-      read_card(a.card_file.empty() ? data_dir() / "card-corner.json" : std::filesystem::path(a.card_file));
+  const CardDefinition card = card_or_standard(a.card_file);
   write_atomically(a.out, card_sheet_pdf(card, paper_of(a.paper)));
   std::cout
       << "wrote " << a.out << "\n"
@@ -71,11 +79,7 @@ int run_tags(TagArguments a) {
 void add_card(CLI::App& sheet, ChosenCommand& chosen) {
   auto a = std::make_shared<CardArguments>();
   auto* card = sheet.add_subcommand("card", "The scale card with its check bar");
-  card->add_option("--out", a->out, "PDF to write")->type_name("FILE")->capture_default_str();
-  card->add_option("--paper", a->paper, "a4, letter or a3")
-      ->check(CLI::IsMember(papers))
-      ->type_name("SIZE")
-      ->capture_default_str();
+  add_page_options(*card, a->out, a->paper);
   card->add_option("--card", a->card_file, "Another card's file instead of the corner card")
       ->type_name("FILE");
   card->footer(
@@ -88,11 +92,7 @@ void add_card(CLI::App& sheet, ChosenCommand& chosen) {
 void add_board(CLI::App& sheet, ChosenCommand& chosen) {
   auto a = std::make_shared<BoardArguments>();
   auto* board = sheet.add_subcommand("board", "A striped board, with tags if you like, and how to set it up");
-  board->add_option("--out", a->out, "PDF to write")->type_name("FILE")->capture_default_str();
-  board->add_option("--paper", a->paper, "a4, letter or a3")
-      ->check(CLI::IsMember(papers))
-      ->type_name("SIZE")
-      ->capture_default_str();
+  add_page_options(*board, a->out, a->paper);
   board->add_option("--pitch", a->pitch_mm, "One light plus one dark stripe, mm")
       ->type_name("MM")
       ->capture_default_str();
@@ -117,11 +117,7 @@ void add_board(CLI::App& sheet, ChosenCommand& chosen) {
 void add_tags(CLI::App& sheet, ChosenCommand& chosen) {
   auto a = std::make_shared<TagArguments>();
   auto* tags = sheet.add_subcommand("tags", "Tags to stick onto a board that you have");
-  tags->add_option("--out", a->out, "PDF to write")->type_name("FILE")->capture_default_str();
-  tags->add_option("--paper", a->paper, "a4, letter or a3")
-      ->check(CLI::IsMember(papers))
-      ->type_name("SIZE")
-      ->capture_default_str();
+  add_page_options(*tags, a->out, a->paper);
   tags->add_option("--first", a->options.first_id, "Number of the first tag")
       ->type_name("ID")
       ->capture_default_str();

@@ -59,12 +59,6 @@ bool lies_inside(const SpotVector& outer, const SpotVector& inner) {
          inner_mm < largest_inner_share * outer_mm && makes_a_dimple(outer, inner);
 }
 
-Outline outline_of(const SpotVector& spot) {
-  constexpr double quarter_turn = 0.5 * std::numbers::pi;
-  const bool a_is_long = spot[s_log_a] > spot[s_log_b];
-  return {spot[s_x], spot[s_y], mean_radius_mm(spot), elongation(spot), spot[s_angle] + (a_is_long ? 0 : quarter_turn)};
-}
-
 /// The outer spot from its rim alone, the inner one from what that leaves over in the middle. Absent where there is too
 /// little to see.
 std::optional<NestedPair> start_with(const PanelScene& scene, const SpotVector& single,
@@ -89,29 +83,20 @@ std::optional<NestedPair> start_with(const PanelScene& scene, const SpotVector& 
   return pair;
 }
 
-/// Keeps what the search says of the other sign.
-void refine(const Patch& patch, SpotFit& fit, bool& highlight) {
-  constexpr int iterations = 12;
-  const SpotFit better = polish_with_fitting_light(patch, fit.spot, highlight, iterations);
-  fit.spot = better.spot;
-  fit.drift = better.drift;
-  fit.cost = better.cost;
-}
-
 /// In turn, each with the other one explained, as long as there is hope to stay below `alone`. Returns what the two leave
 /// over.
 double polish_in_turn(const Patch& whole, const SpotVector& single, double alone, NestedPair& pair) {
-  constexpr int sweeps = 4;
+  constexpr int sweeps = 4, iterations = 12;
   constexpr double hopeless = 0.9;
   bool highlight = false;
   double left = 0;
   for (int sweep = 0; sweep < sweeps && left < hopeless * alone; ++sweep) {
     Patch patch = whole;
     explain(patch, pair.inner.spot);
-    refine(patch, pair.outer, highlight);
+    pair.outer = polish_with_fitting_light(patch, pair.outer, highlight, iterations);
     patch = whole;
     explain(patch, pair.outer.spot);
-    refine(patch, pair.inner, highlight);
+    pair.inner = polish_with_fitting_light(patch, pair.inner, highlight, iterations);
     left = excess(patch, pair.inner, highlight, single);
   }
   return left;
@@ -125,7 +110,7 @@ std::optional<NestedPair> find_nested(const PanelScene& scene, const SpotVector&
   const Patch whole = patch_for(scene, single, others, 2.0, 10000);
   if (whole.size() < 1000) return std::nullopt;
   bool highlight = false;
-  const SpotFit alone = polish_with_fitting_light(whole, single, highlight, 14);
+  const SpotFit alone = polish_with_fitting_light(whole, {.spot = single}, highlight, 14);
 
   const double left_alone = excess(whole, alone, highlight, single);
   if (left_alone < worth_a_look) return std::nullopt;

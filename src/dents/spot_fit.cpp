@@ -460,6 +460,12 @@ double even(int k, int d) {
 
 }  // namespace
 
+Outline outline_of(const SpotVector& spot, double growth) {
+  const bool a_is_long = spot[s_log_a] > spot[s_log_b];
+  return {spot[s_x], spot[s_y], growth * mean_radius_mm(spot), elongation(spot),
+          spot[s_angle] + (a_is_long ? 0 : 0.5 * std::numbers::pi)};
+}
+
 SpotFit search_spot(const Patch& patch, const Outline& outline, double effort) {
   const std::vector<int> coarse = search_pixels(patch, outline, 1100);
   if (coarse.size() < 100) return {};

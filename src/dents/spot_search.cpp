@@ -30,11 +30,19 @@ PatchRequest request_for(const PanelScene& scene, double x, double y, double hal
   return request;
 }
 
+/// Half the side of a patch round something this long: `reach` times it, or `periods` of undisturbed stripes beyond it.
+double half_round(const PanelScene& scene, double longest_mm, double reach, double periods = 0.8) {
+  return std::max(reach * longest_mm, longest_mm + periods * scene.field->period_mm);
+}
+
+double longest_of(const Outline& o) { return o.radius_mm * std::sqrt(o.elongation); }
+double longest_of(const SpotVector& s) { return std::exp(std::max(s[s_log_a], s[s_log_b])); }
+
 std::vector<Disc> other_candidates(const std::vector<Candidate>& candidates, const Outline& self) {
   std::vector<Disc> discs;
   for (const Candidate& other : candidates) {
     const double distance = std::hypot(other.outline.x_mm - self.x_mm, other.outline.y_mm - self.y_mm);
-    const double longest = other.outline.radius_mm * std::sqrt(other.outline.elongation);
+    const double longest = longest_of(other.outline);
     if (distance > 0.8 * std::max(other.outline.radius_mm, self.radius_mm) && distance > 1e-6)
       discs.push_back({other.outline.x_mm, other.outline.y_mm, std::min(longest, distance - 0.5 * self.radius_mm)});
   }
@@ -72,6 +80,7 @@ Patch explained_patch(const PanelScene& scene, const PatchRequest& request, cons
   return patch;
 }
 
+/// Polishes what a search found, where it explains anything at all, and judges it.
 Attempt finish_attempt(const PanelScene& scene, Patch& patch, const SpotFit& search) {
   Attempt result;
   if (search.search_cost >= 1e300) return result;
@@ -82,9 +91,7 @@ Attempt finish_attempt(const PanelScene& scene, Patch& patch, const SpotFit& sea
   result.fit = search;
   result.judgement = judge(patch, search, highlight, scene.pixels_per_mm);
   if (result.judgement.explained > hopeless) {
-    result.fit = polish_with_fitting_light(patch, search.spot, highlight, 14);
-    result.fit.search_cost = search.search_cost;
-    result.fit.opposite_cost = search.opposite_cost;
+    result.fit = polish_with_fitting_light(patch, search, highlight, 14);
     result.judgement = judge(patch, result.fit, highlight, scene.pixels_per_mm);
   }
   result.usable = true;
@@ -97,16 +104,14 @@ double credit(const SpotJudgement& j) { return j.explained - j.quiet_level / std
 Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector<Disc>& leave_out,
                 const std::vector<SpotVector>& explained) {
   Attempt result;
-  const double period = scene.field->period_mm;
-  const double longest = rough.radius_mm * std::sqrt(rough.elongation);
-  const double half = std::max(1.7 * longest, longest + 0.9 * period);
-  Patch patch = explained_patch(scene, request_for(scene, rough.x_mm, rough.y_mm, half, 5000), leave_out, explained);
+  const double longest = longest_of(rough);
+  Patch patch = explained_patch(scene, request_for(scene, rough.x_mm, rough.y_mm, half_round(scene, longest, 1.7, 0.9), 5000),
+                                leave_out, explained);
   if (patch.size() < 600) return result;
   Outline outline = sharpen_outline(patch, rough);
   const double moved = std::hypot(outline.x_mm - rough.x_mm, outline.y_mm - rough.y_mm);
   if (!(outline.radius_mm > 0.7 && outline.radius_mm < 45 && outline.elongation < 9) || moved > 1.2 * longest) outline = rough;
-  const double longest2 = outline.radius_mm * std::sqrt(outline.elongation);
-  patch = explained_patch(scene, request_for(scene, outline.x_mm, outline.y_mm, std::max(1.6 * longest2, longest2 + 0.8 * period), 8000),
+  patch = explained_patch(scene, request_for(scene, outline.x_mm, outline.y_mm, half_round(scene, longest_of(outline), 1.6), 8000),
                           leave_out, explained);
   if (patch.size() < 600) return result;
   SpotFit search = search_spot(patch, outline);
@@ -130,8 +135,7 @@ Attempt wide_attempt(const PanelScene& scene, const Outline& rough, const std::v
     Outline outline = rough;
     outline.radius_mm = scale * rough.radius_mm;
     if (outline.radius_mm < 1.5) break;
-    const double longest = outline.radius_mm * std::sqrt(outline.elongation);
-    Patch patch = explained_patch(scene, request_for(scene, outline.x_mm, outline.y_mm, std::max(1.7 * longest, longest + 0.8 * scene.field->period_mm), 8000),
+    Patch patch = explained_patch(scene, request_for(scene, outline.x_mm, outline.y_mm, half_round(scene, longest_of(outline), 1.7), 8000),
                                   leave_out, explained);
     if (patch.size() < 600) continue;
     const Attempt a = finish_attempt(scene, patch, search_spot_widely(patch, outline));
@@ -167,12 +171,6 @@ double ring_seen(const PanelScene& scene, const Outline& o) {
   return static_cast<double>(seen) / directions;
 }
 
-/// The spot's 10 % ellipse, grown.
-Outline ellipse_of(const SpotVector& s, double growth) {
-  const bool a_longer = s[s_log_a] >= s[s_log_b];
-  return {s[s_x], s[s_y], growth * mean_radius_mm(s), elongation(s), s[s_angle] + (a_longer ? 0 : 0.5 * std::numbers::pi)};
-}
-
 /// Peel is real slope, but whitening knows it: it cannot disturb the stripes much beyond what they show everywhere.
 bool louder_than_peel(const SpotJudgement& j, const Acceptance& acceptance) {
   const double excess = j.disturbed_level - j.quiet_level;
@@ -184,11 +182,11 @@ bool louder_than_peel(const SpotJudgement& j, const Acceptance& acceptance) {
 }
 
 /// Loud, compact and whole, yet not explained: a wrong basin (right fits explain 0.86 to 1.02, wrong ones up to 0.8).
-bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline& outline) {
-  constexpr double right = 0.8, compact = 4, whole = 0.85;
-  return a.usable && (credit(a.judgement) < right || a.judgement.opposite_ratio < 1.15) && outline.elongation < compact &&
-         a.judgement.disturbed_level > 4 &&
-         ring_seen(scene, outline) > whole && outline.radius_mm > 2;
+bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline& outline, const Acceptance& acceptance) {
+  constexpr double right = 0.8, loud = 4, compact = 4, whole = 0.85, no_speck_mm = 2;
+  const SpotJudgement& j = a.judgement;
+  return a.usable && (credit(j) < right || j.opposite_ratio < acceptance.min_opposite_ratio) && j.disturbed_level > loud &&
+         outline.elongation < compact && outline.radius_mm > no_speck_mm && ring_seen(scene, outline) > whole;
 }
 
 /// How many cells of orange peel a spot covers: most of its structure lies between 1 and 3 mm.
@@ -211,8 +209,8 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
          a.judgement.quiet_level <
              std::max(acceptance.max_quiet_level, acceptance.max_quiet_share * a.judgement.disturbed_level) &&
          a.judgement.opposite_ratio > acceptance.min_opposite_ratio &&
-         offset < std::max(1.2 * outline.radius_mm * std::sqrt(outline.elongation), 3.0) &&
-         near_paper_mm(scene, s[s_x], s[s_y]) > paper_clearance_mm && ring_seen(scene, ellipse_of(s, 1.2)) >= acceptance.min_ring_seen;
+         offset < std::max(1.2 * longest_of(outline), 3.0) &&
+         near_paper_mm(scene, s[s_x], s[s_y]) > paper_clearance_mm && ring_seen(scene, outline_of(s, 1.2)) >= acceptance.min_ring_seen;
 }
 
 /// The outer one of two nested spots, judged with the inner one explained.
@@ -220,8 +218,7 @@ Attempt judged_outer(const PanelScene& scene, const NestedPair& pair, std::vecto
   others.push_back(pair.inner.spot);
   const Patch patch = patch_for(scene, pair.outer.spot, others, 2.0, 8000);
   bool highlight = false;
-  Attempt outer{polish_with_fitting_light(patch, pair.outer.spot, highlight, 4), {}, patch.size() > 0};
-  outer.fit.search_cost = pair.outer.search_cost, outer.fit.opposite_cost = pair.outer.opposite_cost;
+  Attempt outer{polish_with_fitting_light(patch, pair.outer, highlight, 4), {}, patch.size() > 0};
   outer.judgement = judge(patch, outer.fit, highlight, scene.pixels_per_mm);
   return outer;
 }
@@ -238,7 +235,7 @@ double steepest_slope(const SpotVector& spot) {
   double steepest = 0;
   for (int axis = 0; axis < 4; ++axis) {
     const double angle = spot[s_angle] + axis * 0.25 * std::numbers::pi;
-    const double reach = 1.6 * std::exp(std::max(spot[s_log_a], spot[s_log_b]));
+    const double reach = 1.6 * longest_of(spot);
     for (int i = -80; i <= 80; ++i) {
       const double r = reach * i / 80;
       const auto v = shape.at(spot[s_x] + r * std::cos(angle), spot[s_y] + r * std::sin(angle));
@@ -248,12 +245,14 @@ double steepest_slope(const SpotVector& spot) {
   return steepest;
 }
 
-SpotFit polish_with_fitting_light(const Patch& patch, const SpotVector& start, bool& highlight, int iterations) {
-  const SpotFit plain = polish_spot(patch, start, false, iterations);
+SpotFit polish_with_fitting_light(const Patch& patch, const SpotFit& start, bool& highlight, int iterations) {
+  const SpotFit plain = polish_spot(patch, start.spot, false, iterations);
   const SpotFit with = polish_spot(patch, plain.spot, true, iterations / 2);
   constexpr double worth_it = 0.95;
   highlight = with.cost < worth_it * plain.cost;
-  return highlight ? with : plain;
+  SpotFit polished = highlight ? with : plain;
+  polished.search_cost = start.search_cost, polished.opposite_cost = start.opposite_cost;
+  return polished;
 }
 
 SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, double pixels_per_mm) {
@@ -320,8 +319,7 @@ SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, doub
 
 Patch patch_for(const PanelScene& scene, const SpotVector& spot, const std::vector<SpotVector>& others, double reach,
                 std::size_t max_pixels) {
-  const double longest = std::exp(std::max(spot[s_log_a], spot[s_log_b]));
-  const double half = std::max(reach * longest, longest + 0.8 * scene.field->period_mm);
+  const double half = half_round(scene, longest_of(spot), reach);
   Patch patch = explained_patch(scene, request_for(scene, spot[s_x], spot[s_y], half, max_pixels), {}, others);
   if (patch.size() > 0) set_whitening(patch, spot);
   return patch;
@@ -329,8 +327,7 @@ Patch patch_for(const PanelScene& scene, const SpotVector& spot, const std::vect
 
 Patch patch_without(const PanelScene& scene, const SpotVector& spot, const std::vector<SpotVector>& others,
                    const Disc& disc) {
-  const double longest = std::exp(std::max(spot[s_log_a], spot[s_log_b]));
-  const double half = std::max(1.7 * longest, longest + 0.8 * scene.field->period_mm);
+  const double half = half_round(scene, longest_of(spot), 1.7);
   return explained_patch(scene, request_for(scene, spot[s_x], spot[s_y], half, 6000), {disc}, others);
 }
 
@@ -358,7 +355,7 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     // What was left out as a neighbour may be the other half of the same spot.
     if (!others.empty() && !believable(scene, a, candidate.outline, acceptance) && a.judgement.cut_share > 0.1)
       a = attempt(scene, candidate.outline, {}, accepted);
-    if (wide_left > 0 && worth_more_starts(scene, a, candidate.outline)) {
+    if (wide_left > 0 && worth_more_starts(scene, a, candidate.outline, acceptance)) {
       --wide_left;
       const Attempt b = wide_attempt(scene, candidate.outline, others, accepted);
       if (b.usable && credit(b.judgement) > credit(a.judgement)) a = b;
@@ -412,7 +409,7 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
       if (try_one(candidate, merged)) continue;
       // Perhaps several spots run together: try its fragments.
       std::vector<Candidate> parts;
-      const double reach = candidate.outline.radius_mm * std::sqrt(candidate.outline.elongation);
+      const double reach = longest_of(candidate.outline);
       for (const Candidate& part : single)
         if (std::hypot(part.outline.x_mm - candidate.outline.x_mm, part.outline.y_mm - candidate.outline.y_mm) < reach &&
             part.outline.radius_mm < 0.85 * candidate.outline.radius_mm)

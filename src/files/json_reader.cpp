@@ -6,6 +6,7 @@
 #include <sstream>
 
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/files/read_bytes.hpp"
 
 namespace ripplegauge {
@@ -41,12 +42,6 @@ std::string number_text(double value) {
 
 std::string element(const std::string& path, std::size_t index) {
   return path + "[" + std::to_string(index) + "]";
-}
-
-std::string joined(const std::vector<std::string>& words) {
-  std::string text;
-  for (const std::string& word : words) text += (text.empty() ? "" : ", ") + word;
-  return text;
 }
 
 /// Builds the value and refuses what the grammar allows but nobody means: a key twice, endless nesting.

@@ -19,6 +19,7 @@
 
 #include "price_rules.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/files/csv.hpp"
 #include "ripplegauge/files/price_file.hpp"
 #include "ripplegauge/quote/display.hpp"
@@ -31,12 +32,6 @@ namespace {
 const std::vector<std::string> known_columns = {"row",      "name",       "value",    "from_mm", "to_mm",
                                                 "severity", "count_from", "count_to", "price",   "per",
                                                 "percent",  "of",         "fact"};
-
-std::string joined(const std::vector<std::string>& words) {
-  std::string text;
-  for (const std::string& word : words) text += (text.empty() ? "" : ", ") + word;
-  return text;
-}
 
 std::string trimmed(const std::string& text) {
   const auto first = text.find_first_not_of(" \t\r\n");

@@ -3,7 +3,31 @@
 #include <algorithm>
 #include <opencv2/core.hpp>
 
+#include "refusals.hpp"
+#include "ripplegauge/core/errors.hpp"
+
 namespace ripplegauge {
+
+void require_sensible(const MeasureRequest& request, double pitch_mm) {
+  if (!(pitch_mm > 0.05 && pitch_mm < 500))
+    throw UsageError("the board's pitch must lie between 0.05 and 500 mm; give it with --board-pitch");
+  if (!(request.bar_length_mm > 50 && request.bar_length_mm < 200))
+    throw UsageError("the check bar's length must lie between 50 and 200 mm; it is nominally 100 mm");
+  if (request.board_distance_mm && !(*request.board_distance_mm > 20 && *request.board_distance_mm < 5000))
+    throw UsageError("the board's distance must lie between 20 and 5000 mm");
+}
+
+std::optional<Refusal> take_card(const Photo& photo, const MeasureRequest& request, BundleProblem& problem) {
+  problem.card = request.card;
+  problem.card_scale = request.bar_length_mm / request.card.bar_nominal_mm;
+  problem.tags = find_tags(photo.grey);
+  return check_tags(photo.grey, request.card, problem.tags);
+}
+
+Refusal card_not_flat() {
+  return {"card_not_flat", "No camera position fits the card's tags.",
+          "Lay the card flat on the panel and photograph again."};
+}
 
 std::optional<Refusal> take_lens(const Photo& photo, const MeasureRequest& request, BundleProblem& problem,
                                  std::vector<Warning>& warnings) {

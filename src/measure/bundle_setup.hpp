@@ -9,6 +9,23 @@
 
 namespace ripplegauge {
 
+/// Stripes nearer together in the photo cannot be followed: a period needs two pixels in theory; blur and slope in a
+/// dent need more.
+constexpr double resolved_period_px = 5;
+/// Stripes this far round the card still steady the crown.
+constexpr double bundle_margin_mm = 100;
+constexpr double clear_carrier = 4;         ///< least signal over noise of the stripes' frequency
+constexpr double followed_mad_cycles = 0.12;  ///< largest scatter of phases that were followed
+
+/// Throws UsageError for numbers that no board, tape or ruler gives.
+void require_sensible(const MeasureRequest& request, double pitch_mm);
+
+/// The card's tags in the photo, and the size of what was printed. A refusal where they do not do.
+std::optional<Refusal> take_card(const Photo& photo, const MeasureRequest& request, BundleProblem& problem);
+
+/// No camera position fits the tags.
+Refusal card_not_flat();
+
 /// The lens, and how far to trust it: from the request's camera profile, else from EXIF, else next to
 /// nothing. A refusal when the profile is for another size or focal length.
 std::optional<Refusal> take_lens(const Photo& photo, const MeasureRequest& request, BundleProblem& problem,

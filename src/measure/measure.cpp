@@ -81,11 +81,9 @@ bool stripes_are_weak(const cv::Mat& grey, const std::vector<SeenTag>& tags, dou
 }
 
 std::optional<Refusal> check_stripes(const StripeField& field, double expected_period_px) {
-  constexpr double resolved_px = 5;  // a period needs two pixels in theory; blur and slope in a dent need more
-  if (expected_period_px < resolved_px)
+  if (expected_period_px < resolved_period_px)
     return Refusal{"stripes_not_resolved", "The stripes stand too close in the photo to be told apart.",
                    "Use a board with a coarser pitch, bring the board nearer to the panel, or move the phone closer."};
-  constexpr double clear_carrier = 4;
   if (field.carrier_snr < clear_carrier || (field.followed.empty() && field.carrier_snr < 2 * clear_carrier))
     return Refusal{"no_stripes", "No reflected stripes were found on the panel around the card.",
                    "Stand the striped board so that its reflection surrounds the dent, then photograph again."};
@@ -93,7 +91,7 @@ std::optional<Refusal> check_stripes(const StripeField& field, double expected_p
   if (field.carrier_ratio > largest_ratio || field.carrier_ratio < 1 / largest_ratio)
     return Refusal{"pitch_contradicted", "The stripes in the photo do not fit the pitch and distance given for the board.",
                    "Check --board-pitch (one light plus one dark stripe, in mm) and --board-distance."};
-  if (field.followed.empty() || field.bundle.phase_mad_cycles > 0.12)
+  if (field.followed.empty() || field.bundle.phase_mad_cycles > followed_mad_cycles)
     return Refusal{"stripes_not_followed", "The stripes are there but cannot be followed over the panel.",
                    "Let the board's reflection cover more of the panel around the dent, without lamps beside it."};
   return std::nullopt;
@@ -156,11 +154,7 @@ void MeasureOptions::validate() const {
 Measurement measure(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options) {
   options.validate();
   const double pitch = request.board ? request.board->pitch_mm : request.board_pitch_mm;
-  if (!(pitch > 0.05 && pitch < 500)) throw UsageError("the board's pitch must lie between 0.05 and 500 mm; give it with --board-pitch");
-  if (!(request.bar_length_mm > 50 && request.bar_length_mm < 200))
-    throw UsageError("the check bar's length must lie between 50 and 200 mm; it is nominally 100 mm");
-  if (request.board_distance_mm && !(*request.board_distance_mm > 20 && *request.board_distance_mm < 5000))
-    throw UsageError("the board's distance must lie between 20 and 5000 mm");
+  require_sensible(request, pitch);
 
   Measurement result;
   Reading& reading = result.reading;
@@ -179,10 +173,7 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
 
   BundleProblem problem;
   if (const auto misfit = take_lens(photo, request, problem, reading.warnings)) return refuse(*misfit);
-  problem.card = request.card;
-  problem.card_scale = request.bar_length_mm / request.card.bar_nominal_mm;
-  problem.tags = find_tags(photo.grey);
-  if (const auto refusal = check_tags(photo.grey, request.card, problem.tags)) return refuse(*refusal);
+  if (const auto refusal = take_card(photo, request, problem)) return refuse(*refusal);
   reading.setup.tags_found = static_cast<int>(problem.tags.size());
   const double side = request.card.tag_side_mm * problem.card_scale;
   const double pixels_per_mm = mean_pixels_per_mm(problem.tags, side);
@@ -200,16 +191,14 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
   }
 
   const auto start = start_bundle(problem);
-  if (!start)
-    return refuse({"card_not_flat", "No camera position fits the card's tags.", "Lay the card flat on the panel and photograph again."});
+  if (!start) return refuse(card_not_flat());
   describe_setup(problem, *start, {}, reading.setup);
   if (const auto refusal = check_view(reading.setup.camera_tilt_deg->value, start->tag_rms_px, pixels_per_mm)) return refuse(*refusal);
 
-  constexpr double bundle_margin_mm = 100;  // stripes this far round the card still steady the crown
   const double camera_mm = reading.setup.camera_distance_mm->value;
   const double expected_period_px = pitch / (1 + problem.constants.nominal_distance_mm / camera_mm) * pixels_per_mm;
   StripeField field;
-  if (expected_period_px >= 5)
+  if (expected_period_px >= resolved_period_px)
     field = follow_stripes(photo.grey, problem, start->parameters,
                            region_around_card(request.card, problem.card_scale, bundle_margin_mm), pixels_per_mm);
   if (const auto refusal = check_stripes(field, expected_period_px)) return refuse(*refusal);

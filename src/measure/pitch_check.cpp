@@ -26,17 +26,17 @@ std::optional<Followed> follow(const Photo& photo, BundleProblem problem, const 
   const Vector3<double>& c = model.camera_centre();
   const double camera_mm =
       std::hypot(c.x - problem.constants.anchor_x_mm, c.y - problem.constants.anchor_y_mm, c.z);
-  constexpr double resolved_px = 5, margin_mm = 100;  // as measure has them
-  if (pitch_mm / (1 + problem.constants.nominal_distance_mm / camera_mm) * pixels_per_mm < resolved_px)
+  if (pitch_mm / (1 + problem.constants.nominal_distance_mm / camera_mm) * pixels_per_mm <
+      resolved_period_px)
     return std::nullopt;
   StripeField field =
       follow_stripes(photo.grey, problem, start.parameters,
-                     region_around_card(problem.card, problem.card_scale, margin_mm), pixels_per_mm);
+                     region_around_card(problem.card, problem.card_scale, bundle_margin_mm), pixels_per_mm);
   // Within a third of what is predicted it is this pitch or a wrong one of its own, not its half or double.
-  constexpr double clear_carrier = 4, largest_ratio = 1.4, followed_cycles = 0.12;
+  constexpr double largest_ratio = 1.4;
   const bool fits = field.carrier_snr >= clear_carrier && field.carrier_ratio < largest_ratio &&
                     field.carrier_ratio > 1 / largest_ratio && !field.followed.empty() &&
-                    field.bundle.phase_mad_cycles < followed_cycles && problem.samples.size() > 100;
+                    field.bundle.phase_mad_cycles < followed_mad_cycles && problem.samples.size() > 100;
   return fits ? std::optional(Followed{std::move(problem), std::move(field)}) : std::nullopt;
 }
 
@@ -90,12 +90,9 @@ void solve_pitch(Followed& followed, double start_pitch_mm, double distance_mm, 
 
 PitchCheck check_pitch(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options) {
   options.validate();
-  if (!request.board_distance_mm || !(*request.board_distance_mm > 20 && *request.board_distance_mm < 5000))
+  if (!request.board_distance_mm)
     throw UsageError("to check a pitch, the board's distance must be given, between 20 and 5000 mm");
-  if (!(request.board_pitch_mm > 0.05 && request.board_pitch_mm < 500))
-    throw UsageError("the board's pitch must lie between 0.05 and 500 mm");
-  if (!(request.bar_length_mm > 50 && request.bar_length_mm < 200))
-    throw UsageError("the check bar's length must lie between 50 and 200 mm; it is nominally 100 mm");
+  require_sensible(request, request.board_pitch_mm);
   PitchCheck check;
   check.stated_mm = request.board_pitch_mm;
   const auto refuse = [&](const Refusal& refusal) {
@@ -105,10 +102,7 @@ PitchCheck check_pitch(const Photo& photo, const MeasureRequest& request, const 
 
   BundleProblem problem;
   if (const auto misfit = take_lens(photo, request, problem, check.warnings)) return refuse(*misfit);
-  problem.card = request.card;
-  problem.card_scale = request.bar_length_mm / request.card.bar_nominal_mm;
-  problem.tags = find_tags(photo.grey);
-  if (const auto refusal = check_tags(photo.grey, request.card, problem.tags)) return refuse(*refusal);
+  if (const auto refusal = take_card(photo, request, problem)) return refuse(*refusal);
   const double pixels_per_mm =
       mean_pixels_per_mm(problem.tags, request.card.tag_side_mm * problem.card_scale);
   const PanelRegion area = region_around_card(request.card, problem.card_scale, 0);
@@ -117,9 +111,7 @@ PitchCheck check_pitch(const Photo& photo, const MeasureRequest& request, const 
   problem.constants.pitch_mm = request.board_pitch_mm;
   problem.constants.nominal_distance_mm = *request.board_distance_mm;
   const auto start = start_bundle(problem);
-  if (!start)
-    return refuse({"card_not_flat", "No camera position fits the card's tags.",
-                   "Lay the card flat on the panel and photograph again."});
+  if (!start) return refuse(card_not_flat());
 
   std::optional<Followed> best;
   double best_pitch = 0;

@@ -118,9 +118,10 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
       Patch patch = patch_for(scene, spots[i], others(i), 2.0, 14000);
       if (patch.size() < 500) continue;
       bool highlight = false;
-      SpotFit fit = polish_with_fitting_light(patch, spots[i], highlight);
+      SpotFit start = found[i].fit;
+      start.spot = spots[i];
+      const SpotFit fit = polish_with_fitting_light(patch, start, highlight);
       finals[i].highlight = highlight;
-      fit.search_cost = found[i].fit.search_cost, fit.opposite_cost = found[i].fit.opposite_cost;
       if (fit.spot.allFinite() && fit.spot[s_height] * spots[i][s_height] > 0) spots[i] = fit.spot;
       if (sweep + 1 == sweeps) finals[i].judgement = judge(patch, fit, highlight, scene.pixels_per_mm);
     }

@@ -14,6 +14,9 @@ struct Outline {
   double elongation = 1, angle_rad = 0;      ///< long over short axis, direction of the long one
 };
 
+/// The spot's 10 % ellipse, grown.
+Outline outline_of(const SpotVector& spot, double growth = 1);
+
 struct SpotFit {
   SpotVector spot = SpotVector::Zero();
   Eigen::Vector3d drift = Eigen::Vector3d::Zero();  ///< slow phase left by the bundle: constant, x, y; cycles

@@ -83,8 +83,9 @@ SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, doub
 Patch patch_for(const PanelScene& scene, const SpotVector& spot, const std::vector<SpotVector>& others, double reach,
                 std::size_t max_pixels);
 
-/// polish_spot with the metallic highlight where it pays: where it takes a twentieth off the cost.
-SpotFit polish_with_fitting_light(const Patch& patch, const SpotVector& start, bool& highlight,
+/// polish_spot with the metallic highlight where it pays: where it takes a twentieth off the cost. Keeps what the search
+/// that led to `start` says of the other sign.
+SpotFit polish_with_fitting_light(const Patch& patch, const SpotFit& start, bool& highlight,
                                   int iterations = 25);
 
 /// The smallest steepest slope that a spot of this diameter must have to be believed, on paint of this slope of its own.

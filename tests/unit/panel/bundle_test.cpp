@@ -5,21 +5,12 @@
 #include <opencv2/imgproc.hpp>
 
 #include "catch.hpp"
+#include "corner_card.hpp"
 #include "ripplegauge/core/linear_light.hpp"
 
 using namespace ripplegauge;
 
 namespace {
-
-CardDefinition corner_card() {
-  CardDefinition card;
-  card.name = "corner card";
-  card.tag_side_mm = 18;
-  for (int i = 0; i < 5; ++i) card.tags.push_back({i, 25.0 * i, 0});
-  for (int i = 1; i < 4; ++i) card.tags.push_back({4 + i, 0, 25.0 * i});
-  card.paper = {{-14, -14, 114, 14}, {-14, -14, 14, 89}};
-  return card;
-}
 
 /// The card as a flat print at 10 px per mm, y up: row 0 is the top.
 cv::Mat print_of(const CardDefinition& card, double px_per_mm, double x0, double y1, int width, int height) {
