@@ -22,8 +22,11 @@ TagCells tag_cells(int id) {
 }
 
 std::vector<SeenTag> decode_tags(const cv::Mat& grey, bool mirrored) {
-  cv::Mat picture = grey;
-  if (mirrored) cv::flip(grey, picture, 1);
+  cv::Mat picture;  // its own pixels: flipping in place would turn the caller's photo
+  if (mirrored)
+    cv::flip(grey, picture, 1);
+  else
+    picture = grey;
   const aruco::Decoded decoded = aruco::decode_36h11(picture);
   std::vector<SeenTag> tags(decoded.ids.size());
   for (std::size_t i = 0; i < tags.size(); ++i) {

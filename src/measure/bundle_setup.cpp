@@ -15,13 +15,44 @@ void require_sensible(const MeasureRequest& request, double pitch_mm) {
     throw UsageError("the check bar's length must lie between 50 and 200 mm; it is nominally 100 mm");
   if (request.board_distance_mm && !(*request.board_distance_mm > 20 && *request.board_distance_mm < 5000))
     throw UsageError("the board's distance must lie between 20 and 5000 mm");
+  if (request.board && request.board->printed_mirrored)
+    for (const BoardTag& tag : request.board->tags)
+      for (const CardTag& on_card : request.card.tags)
+        if (tag.id == on_card.id)
+          throw UsageError("tag number " + std::to_string(tag.id) +
+                           " is on the card and on the board; give the board other numbers in its file and in print");
 }
 
-std::optional<Refusal> take_card(const Photo& photo, const MeasureRequest& request, BundleProblem& problem) {
+std::optional<Refusal> take_card(const Photo& photo, const MeasureRequest& request, const std::vector<SeenTag>& seen,
+                                 BundleProblem& problem) {
   problem.card = request.card;
   problem.card_scale = request.bar_length_mm / request.card.bar_nominal_mm;
-  problem.tags = find_tags(photo.grey);
+  problem.tags = seen;
   return check_tags(photo.grey, request.card, problem.tags);
+}
+
+std::vector<BoardCorner> board_corners(const Photo& photo, const BoardDefinition& board, const std::vector<SeenTag>& seen) {
+  const std::vector<SeenTag> mirrored = board.printed_mirrored ? std::vector<SeenTag>{} : find_tags(photo.grey, true);
+  const std::vector<SeenTag>& tags = board.printed_mirrored ? seen : mirrored;
+  std::vector<BoardCorner> corners;
+  for (const BoardTag& known : board.tags) {
+    const auto is_known = [&](const SeenTag& tag) { return tag.id == known.id; };
+    if (std::count_if(tags.begin(), tags.end(), is_known) != 1) continue;  // seen twice: believe neither
+    const SeenTag& tag = *std::find_if(tags.begin(), tags.end(), is_known);
+    double side_px = 0;
+    for (std::size_t k = 0; k < 4; ++k) side_px += 0.25 * cv::norm(tag.corners_px[k] - tag.corners_px[(k + 1) % 4]);
+    // Orange peel makes a mirrored edge wander over its whole length; a straight one is as good as the card's.
+    constexpr double least_px = 0.15;
+    const double uncertainty_mm = std::hypot(least_px, tag.edge_rms_px) * known.side_mm / side_px;
+    // SeenTag's corners start at the top left of the tag as it reads. Printed mirrored, that is the printed face's
+    // top right.
+    const double to_right[4] = {-1, 1, 1, -1}, up[4] = {1, 1, -1, -1};
+    for (std::size_t k = 0; k < 4; ++k)
+      corners.push_back({known.id, tag.corners_px[k].x, tag.corners_px[k].y,
+                         known.x_mm + (board.printed_mirrored ? -0.5 : 0.5) * to_right[k] * known.side_mm,
+                         known.y_mm + 0.5 * up[k] * known.side_mm, uncertainty_mm});
+  }
+  return corners;
 }
 
 Refusal card_not_flat() {

@@ -20,8 +20,14 @@ constexpr double followed_mad_cycles = 0.12;  ///< largest scatter of phases tha
 /// Throws UsageError for numbers that no board, tape or ruler gives.
 void require_sensible(const MeasureRequest& request, double pitch_mm);
 
-/// The card's tags in the photo, and the size of what was printed. A refusal where they do not do.
-std::optional<Refusal> take_card(const Photo& photo, const MeasureRequest& request, BundleProblem& problem);
+/// The card's tags in the photo, and the size of what was printed. A refusal where they do not do. `seen` are all
+/// tags that read in the photo as it is.
+std::optional<Refusal> take_card(const Photo& photo, const MeasureRequest& request, const std::vector<SeenTag>& seen,
+                                 BundleProblem& problem);
+
+/// Corners of the board's tags that the panel mirrors. Tags printed mirrored are among `seen`; others are looked for
+/// in the mirrored photo, where the card's own cannot be read.
+std::vector<BoardCorner> board_corners(const Photo& photo, const BoardDefinition& board, const std::vector<SeenTag>& seen);
 
 /// No camera position fits the tags.
 Refusal card_not_flat();

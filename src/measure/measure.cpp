@@ -29,7 +29,7 @@ void anchor_at(BundleProblem& problem, PanelVector& parameters, double x_mm, dou
   problem.constants.anchor_x_mm = x_mm, problem.constants.anchor_y_mm = y_mm;
   if (tape) problem.priors.board_distance_mm = tape_sigma_mm;
   parameters[p_board_distance] = distance - problem.constants.nominal_distance_mm;
-  // The same board, told from another anchor: let only the board move until it shows the same phases.
+  // The same board, told from another anchor: let only the board move until it shows the same phases and tags.
   const PanelModel<double> after(problem.constants, parameters);
   double shift = 0;
   for (const PhaseSample& s : problem.samples) {
@@ -37,7 +37,14 @@ void anchor_at(BundleProblem& problem, PanelVector& parameters, double x_mm, dou
     shift += s.phase_cycles - after.phase(p.x_mm, p.y_mm, 0, 0);
   }
   if (!problem.samples.empty()) parameters[p_board_phase] += shift / static_cast<double>(problem.samples.size());
-  parameters = fit_bundle(problem, parameters, BundleFreedom::board_only, {.phase_cycles = 0.2}).parameters;
+  for (const BoardCorner& c : problem.board_corners) {
+    const auto p = after.panel_from_pixel(c.u_px, c.v_px);
+    const auto q = after.board_frame_from_panel(p.x_mm, p.y_mm);
+    const double share = 1 / static_cast<double>(problem.board_corners.size());
+    parameters[p_board_shift] += share * (c.x_mm - q.x_mm), parameters[p_board_shift + 1] += share * (c.y_mm - q.y_mm);
+  }
+  parameters =
+      fit_bundle(problem, parameters, BundleFreedom::board_only, {.phase_cycles = 0.2, .board_corner_factor = 10}).parameters;
   parameters = fit_bundle(problem, parameters, BundleFreedom::board_only, noise).parameters;
 }
 
@@ -62,6 +69,24 @@ void describe_setup(const BundleProblem& problem, const BundleResult& bundle, co
   }
   setup.crown_x_per_m = quantity_from_standard_uncertainty(1e3 * p[p_crown], 1e3 * u(p_crown));
   setup.crown_y_per_m = quantity_from_standard_uncertainty(1e3 * p[p_crown + 1], 1e3 * u(p_crown + 1));
+}
+
+/// The board's pose from its tags, into `parameters`; a warning where tags and tape leave its distance open.
+std::optional<Warning> take_board(const Photo& photo, const MeasureRequest& request, const std::vector<SeenTag>& seen,
+                                  BundleProblem& problem, PanelVector& parameters) {
+  const bool tape = request.board_distance_mm.has_value();
+  if (request.board && !request.board->tags.empty()) {
+    problem.board_tags = request.board->tags;
+    if (const auto posed = start_board(problem, board_corners(photo, *request.board, seen), parameters, tape)) {
+      parameters = *posed;
+      return std::nullopt;
+    }
+    const std::string fallback =
+        tape ? "the distance given by tape is used instead." : "no board distance was given either, so depths are rough.";
+    return Warning{"board_tags_not_seen", "Fewer than two of the board's tags can be read in the reflection; " + fallback};
+  }
+  if (tape) return std::nullopt;
+  return Warning{"board_distance_unknown", "No board distance was given: depths are rough."};
 }
 
 /// Stripes far weaker than a clear coat would mirror from a board as bright as the card's paper.
@@ -173,7 +198,8 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
 
   BundleProblem problem;
   if (const auto misfit = take_lens(photo, request, problem, reading.warnings)) return refuse(*misfit);
-  if (const auto refusal = take_card(photo, request, problem)) return refuse(*refusal);
+  const std::vector<SeenTag> seen = find_tags(photo.grey);
+  if (const auto refusal = take_card(photo, request, seen, problem)) return refuse(*refusal);
   reading.setup.tags_found = static_cast<int>(problem.tags.size());
   const double side = request.card.tag_side_mm * problem.card_scale;
   const double pixels_per_mm = mean_pixels_per_mm(problem.tags, side);
@@ -185,21 +211,21 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
   problem.constants.pitch_mm = pitch;
   constexpr double usual_distance_mm = 300;
   problem.constants.nominal_distance_mm = request.board_distance_mm.value_or(usual_distance_mm);
-  if (!request.board_distance_mm) {
-    problem.priors.board_distance_mm = 150;
-    reading.warnings.push_back({"board_distance_unknown", "No board distance was given: depths are rough."});
-  }
+  if (!request.board_distance_mm) problem.priors.board_distance_mm = 150;
 
   const auto start = start_bundle(problem);
   if (!start) return refuse(card_not_flat());
   describe_setup(problem, *start, {}, reading.setup);
   if (const auto refusal = check_view(reading.setup.camera_tilt_deg->value, start->tag_rms_px, pixels_per_mm)) return refuse(*refusal);
 
+  PanelVector parameters = start->parameters;
+  if (const auto with_board = take_board(photo, request, seen, problem, parameters)) reading.warnings.push_back(*with_board);
+
   const double camera_mm = reading.setup.camera_distance_mm->value;
   const double expected_period_px = pitch / (1 + problem.constants.nominal_distance_mm / camera_mm) * pixels_per_mm;
   StripeField field;
   if (expected_period_px >= resolved_period_px)
-    field = follow_stripes(photo.grey, problem, start->parameters,
+    field = follow_stripes(photo.grey, problem, parameters,
                            region_around_card(request.card, problem.card_scale, bundle_margin_mm), pixels_per_mm);
   if (const auto refusal = check_stripes(field, expected_period_px)) return refuse(*refusal);
 
@@ -234,7 +260,7 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
       });
     });
   }
-  PanelVector parameters = scene.parameters;
+  parameters = scene.parameters;
   BundleResult bundle = field.bundle;
   if (problem.samples.size() > 100) {
     anchor_at(problem, parameters, x, y, options.tape_uncertainty_mm, request.board_distance_mm.has_value(), phase_noise(field));

@@ -102,7 +102,7 @@ PitchCheck check_pitch(const Photo& photo, const MeasureRequest& request, const 
 
   BundleProblem problem;
   if (const auto misfit = take_lens(photo, request, problem, check.warnings)) return refuse(*misfit);
-  if (const auto refusal = take_card(photo, request, problem)) return refuse(*refusal);
+  if (const auto refusal = take_card(photo, request, find_tags(photo.grey), problem)) return refuse(*refusal);
   const double pixels_per_mm =
       mean_pixels_per_mm(problem.tags, request.card.tag_side_mm * problem.card_scale);
   const PanelRegion area = region_around_card(request.card, problem.card_scale, 0);

@@ -1,6 +1,8 @@
 #include "ripplegauge/panel/bundle.hpp"
 
 #include <algorithm>
+#include <complex>
+#include <map>
 #include <opencv2/calib3d.hpp>
 
 #include "ripplegauge/core/least_squares.hpp"
@@ -45,6 +47,17 @@ void for_each_phase_error(const BundleProblem& problem, const PanelModel<T>& mod
   }
 }
 
+/// Calls accept(corner, predicted minus true position on the board, mm) for both coordinates of every board corner.
+template <class T, class Accept>
+void for_each_board_error(const BundleProblem& problem, const PanelModel<T>& model, const Accept& accept) {
+  for (const BoardCorner& corner : problem.board_corners) {
+    const auto point = model.panel_from_pixel(corner.u_px, corner.v_px);
+    const auto seen = model.board_frame_from_panel(point.x_mm, point.y_mm);
+    accept(corner, seen.x_mm - corner.x_mm);
+    accept(corner, seen.y_mm - corner.y_mm);
+  }
+}
+
 /// What one phase sample counts: neighbours share blur.
 double phase_importance(const BundleProblem& problem, const BundleNoise& noise) {
   return std::min(1.0, noise.effective_phase_samples / std::max<double>(1.0, static_cast<double>(problem.samples.size())));
@@ -81,6 +94,11 @@ void full_equations(const BundleProblem& problem, const BundleNoise& noise, cons
     out.cost += importance * cauchy_cost(r);
     add_residual(out, r, error.gradient / noise.phase_cycles, importance);
   });
+  for_each_board_error(problem, model, [&](const BoardCorner& corner, const PanelDual& error) {
+    const double sigma = noise.board_corner_factor * corner.uncertainty_mm;
+    out.cost += cauchy_cost(error.value / sigma);
+    add_residual(out, error.value / sigma, error.gradient / sigma, 1.0);
+  });
   add_priors(problem.priors, p, out);
 }
 
@@ -94,6 +112,9 @@ double full_cost(const BundleProblem& problem, const BundleNoise& noise, const P
   const double importance = phase_importance(problem, noise);
   for_each_phase_error(problem, model,
                        [&](double error) { cost += importance * cauchy_cost(error / noise.phase_cycles); });
+  for_each_board_error(problem, model, [&](const BoardCorner& corner, double error) {
+    cost += cauchy_cost(error / (noise.board_corner_factor * corner.uncertainty_mm));
+  });
   return cost;
 }
 
@@ -101,8 +122,12 @@ std::vector<int> free_parameters(const BundleProblem& problem, BundleFreedom fre
   std::vector<int> free;
   if (freedom == BundleFreedom::everything)
     for (int i = 0; i < p_board_tilt; ++i) free.push_back(i);
-  if (!problem.samples.empty())
-    for (int i = p_board_tilt; i <= p_board_distance; ++i) free.push_back(i);
+  const bool tags_seen = !problem.board_corners.empty();
+  if (tags_seen || !problem.samples.empty())
+    for (int i = p_board_tilt; i <= p_board_distance; ++i)
+      if (i != p_board_phase || !problem.samples.empty()) free.push_back(i);
+  if (tags_seen)
+    for (int i = p_board_shift; i < panel_parameters; ++i) free.push_back(i);
   return free;
 }
 
@@ -126,7 +151,7 @@ BundleResult describe(const BundleProblem& problem, const BundleNoise& noise, co
   }
   NormalEquations at(panel_parameters);
   full_equations(problem, noise, p, at);
-  // Parameters that nothing speaks of (the board's, before there are stripes) get no variance.
+  // Parameters that nothing speaks of (the board's, before there are stripes or tags) get no variance.
   Eigen::MatrixXd information = at.hessian;
   for (int i = 0; i < panel_parameters; ++i)
     if (information(i, i) == 0) information(i, i) = 1e30;
@@ -207,6 +232,95 @@ std::optional<BundleResult> start_bundle(BundleProblem& problem, const BundleNoi
   }
   if (best) problem.constants.base_rotation = best_rotation;
   return best;
+}
+
+namespace {
+
+/// How the panel shows the corners with the board at the nominal distance, square to the reflected ray and unturned,
+/// against where they are on the board: x + i y = factor (along + i across) + shift, by least squares.
+struct BoardSimilarity {
+  std::complex<double> factor, shift;
+};
+
+BoardSimilarity similarity(const BundleProblem& problem, const PanelVector& parameters,
+                           const std::vector<BoardCorner>& corners) {
+  using Complex = std::complex<double>;
+  const PanelModel<double> model(problem.constants, parameters);
+  std::vector<Complex> from, to;
+  Complex from_mean = 0, to_mean = 0;
+  for (const BoardCorner& corner : corners) {
+    const auto p = model.panel_from_pixel(corner.u_px, corner.v_px);
+    const auto q = model.board_from_panel(p.x_mm, p.y_mm, 0.0, 0.0);
+    from.emplace_back(q.along_mm, q.across_mm), to.emplace_back(corner.x_mm, corner.y_mm);
+    from_mean += from.back(), to_mean += to.back();
+  }
+  from_mean /= static_cast<double>(from.size()), to_mean /= static_cast<double>(to.size());
+  Complex product = 0;
+  double norm = 0;
+  for (std::size_t i = 0; i < from.size(); ++i) {
+    product += std::conj(from[i] - from_mean) * (to[i] - to_mean);
+    norm += std::norm(from[i] - from_mean);
+  }
+  const Complex factor = product / std::max(norm, 1e-12);
+  return {factor, to_mean - factor * from_mean};
+}
+
+/// Drops tags that do not agree with the pose. Returns how many tags are left.
+int drop_strays(BundleProblem& problem, const PanelVector& p) {
+  const PanelModel<double> model(problem.constants, p);
+  std::map<int, double> worst;  // by tag, mm, against its own size
+  for_each_board_error(problem, model, [&](const BoardCorner& corner, double error) {
+    double& w = worst[corner.tag_id];
+    w = std::max(w, std::abs(error));
+  });
+  int left = 0;
+  for (const auto& [id, error_mm] : worst) {
+    const auto tag = std::find_if(problem.board_tags.begin(), problem.board_tags.end(),
+                                  [&, id = id](const BoardTag& t) { return t.id == id; });
+    // A chance decoding lands anywhere: whole tags away. Peel and a panel that is not quite quadratic do not.
+    if (error_mm < 0.5 * tag->side_mm)
+      ++left;
+    else
+      std::erase_if(problem.board_corners, [id = id](const BoardCorner& c) { return c.tag_id == id; });
+  }
+  return left;
+}
+
+}  // namespace
+
+std::optional<PanelVector> start_board(BundleProblem& problem, const std::vector<BoardCorner>& seen,
+                                       const PanelVector& start, bool distance_known) {
+  constexpr int least_tags = 2;
+  if (seen.size() < 4 * least_tags) return std::nullopt;
+  PanelVector p = start;
+  const double tape_mm = problem.constants.nominal_distance_mm;
+  // The picture of the tags on a plane grows with its distance: bisect for the one that has their size.
+  double near_mm = 20, far_mm = 5000;
+  for (int i = 0; i < 30; ++i) {
+    problem.constants.nominal_distance_mm = std::sqrt(near_mm * far_mm);
+    (std::abs(similarity(problem, p, seen).factor) > 1 ? near_mm : far_mm) = problem.constants.nominal_distance_mm;
+  }
+  const BoardSimilarity turn = similarity(problem, p, seen);
+  p[p_board_spin] = std::arg(turn.factor);
+  p[p_board_shift] = turn.shift.real(), p[p_board_shift + 1] = turn.shift.imag();
+  if (distance_known) {
+    p[p_board_distance] = problem.constants.nominal_distance_mm - tape_mm;
+    problem.constants.nominal_distance_mm = tape_mm;
+  }
+  problem.board_corners = seen;
+  for (const double factor : {30.0, 5.0, 1.0}) {
+    p = fit_bundle(problem, p, BundleFreedom::board_only, {.board_corner_factor = factor}).parameters;
+    if (drop_strays(problem, p) < least_tags) {
+      problem.board_corners.clear();
+      problem.constants.nominal_distance_mm = tape_mm;
+      return std::nullopt;
+    }
+  }
+  if (!distance_known) {
+    problem.constants.nominal_distance_mm += p[p_board_distance];
+    p[p_board_distance] = 0;
+  }
+  return fit_bundle(problem, p, BundleFreedom::everything).parameters;
 }
 
 }  // namespace ripplegauge

@@ -44,39 +44,63 @@ float ReducedLight::sample(double u_px, double v_px) const {
   return (a[0] * (1 - fx) + a[1] * fx) * (1 - fy) + (b[0] * (1 - fx) + b[1] * fx) * fy;
 }
 
+namespace {
+
+/// Maps are exact on every eighth node of a grid and bilinear between.
+constexpr int stride = 8;
+
+cv::Size coarse_size(const PanelGrid& grid) {
+  return {(grid.columns + stride - 2) / stride + 1, (grid.rows + stride - 2) / stride + 1};
+}
+
+cv::Mat expand(const cv::Mat& coarse, const PanelGrid& grid) {
+  cv::Mat fine(grid.rows, grid.columns, CV_32FC1);
+  for (int r = 0; r < grid.rows; ++r) {
+    const int r0 = std::min(r / stride, coarse.rows - 2);
+    const double fr = static_cast<double>(r - r0 * stride) / stride;
+    const double *a = coarse.ptr<double>(r0), *b = coarse.ptr<double>(r0 + 1);
+    float* out = fine.ptr<float>(r);
+    for (int c = 0; c < grid.columns; ++c) {
+      const int c0 = std::min(c / stride, coarse.cols - 2);
+      const double fc = static_cast<double>(c - c0 * stride) / stride;
+      out[c] = static_cast<float>((a[c0] * (1 - fc) + a[c0 + 1] * fc) * (1 - fr) +
+                                  (b[c0] * (1 - fc) + b[c0 + 1] * fc) * fr);
+    }
+  }
+  return fine;
+}
+
+}  // namespace
+
 PanelMaps panel_maps(const PanelModel<double>& model, const PanelGrid& grid) {
-  constexpr int stride = 8;
-  const int coarse_rows = (grid.rows + stride - 2) / stride + 1, coarse_columns = (grid.columns + stride - 2) / stride + 1;
-  cv::Mat u(coarse_rows, coarse_columns, CV_64FC1), v = u.clone(), phase = u.clone();
-  for (int r = 0; r < coarse_rows; ++r)
-    for (int c = 0; c < coarse_columns; ++c) {
+  cv::Mat u(coarse_size(grid), CV_64FC1), v = u.clone(), phase = u.clone();
+  for (int r = 0; r < u.rows; ++r)
+    for (int c = 0; c < u.cols; ++c) {
       const double x = grid.x_mm(c * stride), y = grid.y_mm(r * stride);
       const auto pixel = model.pixel_from_panel(x, y);
       u.at<double>(r, c) = pixel.u_px;
       v.at<double>(r, c) = pixel.v_px;
       phase.at<double>(r, c) = model.phase(x, y, 0.0, 0.0);
     }
-  PanelMaps maps;
-  const auto expand = [&](const cv::Mat& coarse) {
-    cv::Mat fine(grid.rows, grid.columns, CV_32FC1);
-    for (int r = 0; r < grid.rows; ++r) {
-      const int r0 = std::min(r / stride, coarse_rows - 2);
-      const double fr = static_cast<double>(r - r0 * stride) / stride;
-      const double *a = coarse.ptr<double>(r0), *b = coarse.ptr<double>(r0 + 1);
-      float* out = fine.ptr<float>(r);
-      for (int c = 0; c < grid.columns; ++c) {
-        const int c0 = std::min(c / stride, coarse_columns - 2);
-        const double fc = static_cast<double>(c - c0 * stride) / stride;
-        out[c] = static_cast<float>((a[c0] * (1 - fc) + a[c0 + 1] * fc) * (1 - fr) +
-                                    (b[c0] * (1 - fc) + b[c0 + 1] * fc) * fr);
-      }
+  return {expand(u, grid), expand(v, grid), expand(phase, grid)};
+}
+
+cv::Mat board_tag_mask(const BundleProblem& problem, const PanelModel<double>& model, const PanelGrid& grid) {
+  cv::Mat mask = cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);
+  if (problem.board_corners.empty()) return mask;
+  cv::Mat x(coarse_size(grid), CV_64FC1), y = x.clone();
+  for (int r = 0; r < x.rows; ++r)
+    for (int c = 0; c < x.cols; ++c) {
+      const auto q = model.board_frame_from_panel(grid.x_mm(c * stride), grid.y_mm(r * stride));
+      x.at<double>(r, c) = q.x_mm, y.at<double>(r, c) = q.y_mm;
     }
-    return fine;
-  };
-  maps.u_px = expand(u);
-  maps.v_px = expand(v);
-  maps.phase_cycles = expand(phase);
-  return maps;
+  x = expand(x, grid), y = expand(y, grid);
+  constexpr double margin_of_side = 1.5 / 8;  // a white margin of one cell, and half a cell for blur
+  for (const BoardTag& tag : problem.board_tags) {
+    const double half = (0.5 + margin_of_side) * tag.side_mm;
+    mask |= (cv::abs(x - tag.x_mm) < half) & (cv::abs(y - tag.y_mm) < half) & 1;
+  }
+  return mask;
 }
 
 cv::Mat sample_light(const ReducedLight& light, const PanelMaps& maps) {

@@ -85,8 +85,9 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   eroded = eroded(cv::Rect(1, 1, field.followed.cols, field.followed.rows));
   cv::remap(field.followed, followed, map_c, map_r, cv::INTER_NEAREST, cv::BORDER_CONSTANT, 0);
   cv::remap(eroded, inner, map_c, map_r, cv::INTER_NEAREST, cv::BORDER_CONSTANT, 0);
-  const cv::Mat paper = paper_mask(problem.card, problem.card_scale, f.grid, 1.5);
-  f.valid = (f.light >= 0) & (paper == 0) & (followed > 0);
+  const cv::Mat covered =
+      paper_mask(problem.card, problem.card_scale, f.grid, 1.5) | board_tag_mask(problem, model, f.grid);
+  f.valid = (f.light >= 0) & (covered == 0) & (followed > 0);
   f.valid /= 255;
   f.inner = (f.valid > 0) & (inner > 0);
   f.inner /= 255;

@@ -300,7 +300,8 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
   const PanelGrid grid = grid_around(region.x0_mm, region.y0_mm, region.x1_mm, region.y1_mm, step);
   field.grid = grid;
   const ReducedLight light(grey, reduction_for(step, pixels_per_mm), cv::Rect(0, 0, grey.cols, grey.rows));
-  const cv::Mat paper = paper_mask(problem.card, problem.card_scale, grid, 2.0);
+  const cv::Mat covered = paper_mask(problem.card, problem.card_scale, grid, 2.0) |
+                          board_tag_mask(problem, PanelModel<double>(problem.constants, p), grid);
 
   PanelMaps maps;
   cv::Mat view, weight;
@@ -310,7 +311,7 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
     weight.create(view.size(), CV_32FC1);
     for (int r = 0; r < view.rows; ++r)
       for (int c = 0; c < view.cols; ++c)
-        weight.at<float>(r, c) = view.at<float>(r, c) >= 0 && paper.at<uchar>(r, c) == 0 ? 1.0F : 0.0F;
+        weight.at<float>(r, c) = view.at<float>(r, c) >= 0 && covered.at<uchar>(r, c) == 0 ? 1.0F : 0.0F;
     view = cv::max(view, 0);
   };
   rectify();
@@ -318,7 +319,7 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
   field.carrier_snr = carrier.snr;
   field.carrier_ratio = carrier.ratio;
   if (carrier.snr < 3) return field;
-  match_carrier(problem, carrier, p);
+  if (problem.board_corners.empty()) match_carrier(problem, carrier, p);  // tags have turned the board already
 
   constexpr int rounds = 6;
   constexpr double radius_mm[rounds] = {50, 65, 85, 115, 150, 150};

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "ripplegauge/card/tag_detector.hpp"
+#include "ripplegauge/core/board_definition.hpp"
 #include "ripplegauge/core/card_definition.hpp"
 #include "ripplegauge/panel/panel_model.hpp"
 
@@ -28,6 +29,14 @@ struct PanelPriors {
   double board_distance_mm = 10;     ///< wide at first: the tape holds at the dent, not at the anchor
 };
 
+/// A corner of a board's tag, seen in the paint.
+struct BoardCorner {
+  int tag_id = -1;
+  double u_px = 0, v_px = 0;
+  double x_mm = 0, y_mm = 0;     ///< in the board frame
+  double uncertainty_mm = 1;     ///< standard, on the board
+};
+
 struct BundleProblem {
   PanelConstants constants;
   PanelPriors priors;
@@ -35,6 +44,8 @@ struct BundleProblem {
   double card_scale = 1;  ///< measured bar length / nominal
   std::vector<SeenTag> tags;
   std::vector<PhaseSample> samples;
+  std::vector<BoardTag> board_tags;         ///< all that the board has; empty for a board without
+  std::vector<BoardCorner> board_corners;   ///< those seen, once the board's pose is known from them
 };
 
 /// Standard deviations of the data. Corner: the scatter seen on ray-traced photos is 0.02-0.12 px; paper that does
@@ -43,6 +54,7 @@ struct BundleNoise {
   double corner_px = 0.15;
   double phase_cycles = 0.03;
   double effective_phase_samples = 300;  ///< neighbouring samples share blur and board bow: this many count
+  double board_corner_factor = 1;        ///< on BoardCorner::uncertainty_mm; large while the pose is rough
 };
 
 struct BundleResult {
@@ -56,6 +68,13 @@ struct BundleResult {
 /// Starts from the tags alone: pose by IPPE (Collins & Bartoli, IJCV 2014, 10.1007/s11263-014-0725-5), both planar
 /// solutions refined, the better one kept. Sets problem.constants.base_rotation. Nothing if no pose fits.
 std::optional<BundleResult> start_bundle(BundleProblem& problem, const BundleNoise& noise = {});
+
+/// The board's pose from its tags as the panel mirrors them, card and camera as in `start`. Fills
+/// problem.board_corners with the corners of `seen` that agree on one pose (a decoder finds tags where there are
+/// none); nothing when fewer than two tags do. Without a tape (`distance_known` false) the nominal distance becomes
+/// what the tags say.
+std::optional<PanelVector> start_board(BundleProblem& problem, const std::vector<BoardCorner>& seen,
+                                       const PanelVector& start, bool distance_known);
 
 enum class BundleFreedom { board_only, everything };
 

@@ -28,7 +28,8 @@ enum PanelParameter : int {
   p_board_spin = 17,  ///< direction across the stripes in the board plane, rad
   p_board_phase = 18, ///< phase at the anchor, cycles
   p_board_distance = 19,  ///< distance along the reflected ray minus the nominal one, mm
-  panel_parameters = 20
+  p_board_shift = 20,  ///< 2: position on the board, x and y of the board frame, of the anchor's image, mm
+  panel_parameters = 22
 };
 
 using PanelVector = Eigen::Matrix<double, panel_parameters, 1>;
@@ -88,6 +89,13 @@ class PanelModel {
   T phase(const T& x, const T& y, const T& slope_x, const T& slope_y) const {
     return board_from_panel(x, y, slope_x, slope_y).across_mm / pitch_mm_ + phase_;
   }
+  /// What a smooth panel shows at (x, y), in the board's own frame (core/board_definition.hpp): x along the stripes,
+  /// y across them. Right-handed seen from the printed face, which looks against the reflected ray.
+  struct BoardFramePoint { T x_mm, y_mm; };
+  BoardFramePoint board_frame_from_panel(const T& x, const T& y) const {
+    const BoardPoint q = board_from_panel(x, y, T(0.0), T(0.0));
+    return {q.along_mm + shift_x_, q.across_mm + shift_y_};
+  }
   T board_phase_offset() const { return phase_; }
   /// Length of the reflected ray from a panel point to the board, and angle between board normal and that ray.
   struct BoardView { T distance_mm, cos_tilt; };
@@ -113,7 +121,7 @@ class PanelModel {
 
   Vector3<T> row_[3];  ///< camera_from_card rotation
   Vector3<T> translation_, camera_;
-  T k1_, k2_, focal_, centre_u_, centre_v_, kx_, ky_, kxy_, ink_, phase_;
+  T k1_, k2_, focal_, centre_u_, centre_v_, kx_, ky_, kxy_, ink_, phase_, shift_x_, shift_y_;
   double pitch_mm_;
   Vector3<T> board_origin_, board_normal_, across_, along_;
 };
@@ -157,6 +165,8 @@ PanelModel<T>::PanelModel(const PanelConstants& c, const PanelVector& parameters
   kxy_ = p(p_crown + 2);
   ink_ = p(p_ink);
   phase_ = p(p_board_phase);
+  shift_x_ = p(p_board_shift);
+  shift_y_ = p(p_board_shift + 1);
 
   const Ray central = reflect(T(c.anchor_x_mm), T(c.anchor_y_mm), T(0.0), T(0.0));
   const Vector3<T> r = normalized(central.direction);

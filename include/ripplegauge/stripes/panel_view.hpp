@@ -4,7 +4,7 @@
 #include <opencv2/core/mat.hpp>
 
 #include "ripplegauge/core/card_definition.hpp"
-#include "ripplegauge/panel/panel_model.hpp"
+#include "ripplegauge/panel/bundle.hpp"
 
 namespace ripplegauge {
 
@@ -51,6 +51,10 @@ int reduction_for(double step_mm, double pixels_per_mm);
 
 /// 1 on paper (grown by margin), else 0; CV_8UC1.
 cv::Mat paper_mask(const CardDefinition& card, double card_scale, const PanelGrid& grid, double margin_mm);
+
+/// 1 where the board's tags and their white margins are mirrored, as the model has them; all 0 while the board's pose
+/// is not known from tags. CV_8UC1.
+cv::Mat board_tag_mask(const BundleProblem& problem, const PanelModel<double>& model, const PanelGrid& grid);
 
 /// Gaussian blur for large sigma at the price of a small one: on a reduced copy. CV_32FC1.
 cv::Mat smooth(const cv::Mat& image, double sigma_px);
