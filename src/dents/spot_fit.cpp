@@ -3,8 +3,11 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <map>
 #include <numbers>
 #include <numeric>
+#include <tuple>
+#include <utility>
 
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
@@ -230,6 +233,43 @@ struct Start {
   SpotVector spot;
 };
 
+/// A round spot of height 1, tabulated over its radius.
+class UnitSpot {
+ public:
+  UnitSpot(double radius, double power, double order) {
+    const double rim = 1 - std::pow(0.1, 1 / order);
+    for (int i = 0; i < size + 2; ++i) {
+      const double rho = reach * i / size, rest = 1 - rim * std::pow(rho, power);
+      if (rest <= 0) break;
+      const auto at = static_cast<std::size_t>(i);
+      height_[at] = static_cast<float>(std::pow(rest, order));
+      slope_[at] = static_cast<float>(-order * power * rim * std::pow(rho, power - 1) * std::pow(rest, order - 1) / radius);
+      steepest_ = std::max(steepest_, -slope_[at]);
+    }
+    scale_ = static_cast<float>(size / reach / radius);
+  }
+
+  float steepest() const { return steepest_; }
+  float height(float radius) const {
+    const float at = radius * scale_;
+    return at < size ? height_[static_cast<std::size_t>(at)] : 0.0F;
+  }
+  /// Derivative by the radius, and its derivative.
+  std::pair<float, float> slope_and_bend(float radius) const {
+    const float at = radius * scale_;
+    if (!(at < size)) return {0.0F, 0.0F};
+    const auto i = static_cast<std::size_t>(at);
+    const float step = slope_[i + 1] - slope_[i];
+    return {slope_[i] + (at - static_cast<float>(i)) * step, step * scale_};
+  }
+
+ private:
+  static constexpr int size = 512;
+  static constexpr double reach = 4;  // in units of the 10 % radius
+  std::array<float, size + 2> height_{}, slope_{};
+  float steepest_ = 1e-9F, scale_ = 0;
+};
+
 /// Cheap evaluation of elliptic spots about one centre: phase by a second-order expansion along the radial direction,
 /// level (quadratic) and contrast (constant) solved.
 class RadialSearch {
@@ -237,7 +277,7 @@ class RadialSearch {
   RadialSearch(const Patch& patch, const std::vector<int>& pixels, const Outline& outline)
       : patch_(patch), pixels_(pixels), outline_(outline) {
     const std::size_t n = pixels.size();
-    radius_.resize(n), gain_.resize(n), gain2_.resize(n), phase_.resize(n), light_.resize(n), weight_.resize(n), turn_.resize(n);
+    radius_.resize(n), parallax_.resize(n), gain_.resize(n), gain2_.resize(n), phase_.resize(n), light_.resize(n), weight_.resize(n), turn_.resize(n);
     Eigen::MatrixXd level(n, LightModel::level_terms);
     Eigen::VectorXd light(n);
     const double c = std::cos(outline.angle_rad), s = std::sin(outline.angle_rad), e = std::sqrt(outline.elongation);
@@ -257,6 +297,8 @@ class RadialSearch {
       const double across_y = exact.by_slope_y - (exact.by_slope_x * gx + exact.by_slope_y * gy) * gy;
       turn_[k] = {static_cast<float>(gx), static_cast<float>(gy), static_cast<float>(across_x / r), static_cast<float>(across_y / r)};
       radius_[k] = static_cast<float>(r);
+      parallax_[k] = static_cast<float>(gx * patch.pixel[i].shifted_x(1) + gy * patch.pixel[i].shifted_y(1) -
+                                        gx * patch.pixel[i].x_mm - gy * patch.pixel[i].y_mm);
       phase_[k] = static_cast<float>(p0);
       gain_[k] = static_cast<float>((p1 - p2) / (2 * h));
       gain2_[k] = static_cast<float>((p1 + p2 - 2 * p0) / (2 * h * h));
@@ -265,6 +307,7 @@ class RadialSearch {
       level.row(static_cast<Eigen::Index>(k)) << 1, x, y, x * x, x * y, y * y;
       light[static_cast<Eigen::Index>(k)] = patch.light[i];
     }
+    for (const float p : parallax_) largest_parallax_ = std::max(largest_parallax_, static_cast<double>(std::abs(p)));
     Eigen::HouseholderQR<Eigen::MatrixXd> qr(level);
     basis_ = (qr.householderQ() * Eigen::MatrixXd::Identity(static_cast<Eigen::Index>(n), LightModel::level_terms)).cast<float>();
     const Eigen::VectorXf l = light.cast<float>();
@@ -281,12 +324,16 @@ class RadialSearch {
     Eigen::VectorXf profile(static_cast<Eigen::Index>(n));
     for (const double radius : radii)
       for (const auto& [power, order] : shapes) {
-        const float steepest = unit_slopes(radius, power, order, slope, bend);
+        const UnitSpot unit(radius, power, order);
+        const float steepest = unit.steepest();
+        unit_slopes(unit, 0, slope, bend);
         for (const double displacement : displacements) {
           const double height = displacement / patch_.gain / steepest;
           if (steepest * height > max_slope) break;
+          const bool deep = height * largest_parallax_ > no_parallax * radius;
           for (const double sign : {-1.0, 1.0}) {
             const float h = static_cast<float>(sign * height);
+            if (deep) unit_slopes(unit, h, slope, bend);
             for (std::size_t k = 0; k < n; ++k) {
               const float z = h * slope[k];
               profile[static_cast<Eigen::Index>(k)] =
@@ -315,33 +362,14 @@ class RadialSearch {
     return patch_.blur_exponent(gx, gy) - patch_.blur_exponent(m.phase_x, m.phase_y);
   }
 
-  /// dz/dradius of a spot of height 1 and its radial derivative, at every pixel; returns the largest slope.
-  float unit_slopes(double radius, double power, double order, std::vector<float>& slope, std::vector<float>& bend) const {
-    constexpr int table_size = 512;
-    constexpr double reach = 4;  // in units of the 10 % radius
-    std::array<float, table_size + 2> table{};
-    const double rim = 1 - std::pow(0.1, 1 / order);
-    float steepest = 1e-9F;
-    for (int i = 1; i < table_size + 2; ++i) {
-      const double rho = reach * i / table_size, rest = 1 - rim * std::pow(rho, power);
-      if (rest <= 0) break;
-      const double d = -order * power * rim * std::pow(rho, power - 1) * std::pow(rest, order - 1) / radius;
-      table[static_cast<std::size_t>(i)] = static_cast<float>(d);
-      steepest = std::max(steepest, static_cast<float>(-d));
-    }
-    const float scale = static_cast<float>(table_size / reach / radius);
+  /// dz/dradius of the unit spot and its radial derivative, at every pixel. A spot of height `height` is hit a little
+  /// off where the smooth panel would be: the ray goes on, or stops short.
+  void unit_slopes(const UnitSpot& unit, float height, std::vector<float>& slope, std::vector<float>& bend) const {
     for (std::size_t k = 0; k < slope.size(); ++k) {
-      const float at = radius_[k] * scale;
-      if (at >= table_size) {
-        slope[k] = bend[k] = 0;
-        continue;
-      }
-      const auto i = static_cast<std::size_t>(at);
-      const float f = at - static_cast<float>(i);
-      slope[k] = table[i] + f * (table[i + 1] - table[i]);
-      bend[k] = (table[i + 1] - table[i]) * scale;
+      float radius = radius_[k];
+      if (height != 0) radius += height * unit.height(radius) * parallax_[k];
+      std::tie(slope[k], bend[k]) = unit.slope_and_bend(std::abs(radius));
     }
-    return steepest;
   }
 
   double cost_of(const Eigen::VectorXf& profile) const {
@@ -360,10 +388,14 @@ class RadialSearch {
   }
 
   static constexpr double search_scale = 4;
+  static constexpr double no_parallax = 0.02;  ///< of the radius: less moves no fringe by more than a tenth
   const Patch& patch_;
   const std::vector<int>& pixels_;
   Outline outline_;
-  std::vector<float> radius_, gain_, gain2_, phase_, light_, weight_;
+  double largest_parallax_ = 0;
+  std::vector<float> radius_;
+  std::vector<float> parallax_;  ///< how much further out the ray meets a panel 1 mm higher
+  std::vector<float> gain_, gain2_, phase_, light_, weight_;
   std::vector<Turn> turn_;
   Eigen::MatrixXf basis_;
 };
@@ -452,6 +484,31 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   return result;
 }
 
+/// The best start of every basin (sign, size, fringe order), drawn to its place by a few steps on few pixels: the
+/// denser the fringes, the nearer a start must lie to show what it is worth, and a good wrong one has a hundred places.
+std::vector<Start> one_per_basin(const Patch& patch, const std::vector<int>& coarse, const std::vector<Start>& starts) {
+  constexpr double size_step = 0.16, order_step = 0.4;  // as wide as a basin: 17 % in size, 0.4 cycles in displacement
+  std::map<std::array<int, 3>, Start> best;
+  for (const Start& s : starts) {
+    const double log_radius = std::log(mean_radius_mm(s.spot));
+    const double cycles = 1.75 * patch.gain * std::abs(s.spot[s_height]) / mean_radius_mm(s.spot);
+    const std::array<int, 3> basin{s.spot[s_height] > 0, static_cast<int>(std::lround(log_radius / size_step)),
+                                   static_cast<int>(std::lround(cycles / order_step))};
+    const auto [at, is_new] = best.try_emplace(basin, s);
+    if (!is_new && s.cost < at->second.cost) at->second = s;
+  }
+  constexpr std::size_t few = 400;
+  std::vector<int> pixels;
+  for (std::size_t k = 0; k < coarse.size(); k += std::max<std::size_t>(1, coarse.size() / few)) pixels.push_back(coarse[k]);
+  std::vector<Start> drawn;
+  for (const auto& [basin, start] : best) {
+    const FitOutcome o =
+        fit(patch, pixels, start.spot, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height}, false, false, 5});
+    drawn.push_back({o.cost, o.spot});
+  }
+  return drawn;
+}
+
 /// The R2 sequence (Roberts' generalised golden ratio, own words; fills a unit square evenly): element k, coordinate d of 4.
 double even(int k, int d) {
   constexpr double phi4 = 1.1673039782614187;  // root of x^5 = x + 1
@@ -484,19 +541,38 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, double effort) {
 SpotFit search_spot_widely(const Patch& patch, const Outline& outline) {
   const std::vector<int> coarse = search_pixels(patch, outline, 1100);
   if (coarse.size() < 100) return {};
+  const double r = outline.radius_mm;
   std::vector<Start> starts;
+  const auto search_about = [&](const Outline& o) {
+    RadialSearch(patch, coarse, o)
+        .run(geometric(0.5 * r, 1.3 * r, 1.18), {{{2.0, 20.0}}, {{2.0, 2.1}}}, displacement_ladder(0.15, 8.8), starts);
+  };
   constexpr int outlines = 80;
   for (int k = 0; k < outlines; ++k) {
     Outline o = outline;
-    const double away = 0.4 * outline.radius_mm * std::sqrt(even(k, 0)), direction = 2 * std::numbers::pi * even(k, 1);
+    const double away = 0.4 * r * std::sqrt(even(k, 0)), direction = 2 * std::numbers::pi * even(k, 1);
     o.x_mm += away * std::cos(direction), o.y_mm += away * std::sin(direction);
     o.elongation = std::exp(1.4 * std::pow(even(k, 2), 2));
     o.angle_rad = std::numbers::pi * even(k, 3);
-    RadialSearch(patch, coarse, o)
-        .run(geometric(0.5 * outline.radius_mm, 1.3 * outline.radius_mm, 1.18), {{{2.0, 20.0}}}, displacement_ladder(0.15, 8.8), starts);
+    search_about(o);
   }
-  constexpr std::size_t keep = 40;
-  return finish_starts(patch, outline, coarse, std::move(starts), keep);
+  starts = one_per_basin(patch, coarse, starts);
+  // Fits of a wrong size and order still find the middle: look once more at all sizes and orders about the best places.
+  std::sort(starts.begin(), starts.end(), [](const Start& x, const Start& y) { return x.cost < y.cost; });
+  constexpr std::size_t places = 12;
+  std::vector<Outline> middles;
+  for (const Start& s : starts) {
+    const Outline o = outline_of(s.spot);
+    const auto same = [&](const Outline& m) {
+      return std::hypot(o.x_mm - m.x_mm, o.y_mm - m.y_mm) < 0.05 * r && std::abs(o.elongation - m.elongation) < 0.1;
+    };
+    if (std::none_of(middles.begin(), middles.end(), same)) middles.push_back(o);
+    if (middles.size() == places) break;
+  }
+  starts.clear();
+  for (const Outline& middle : middles) search_about(middle);
+  constexpr std::size_t keep = 24;
+  return finish_starts(patch, outline, coarse, one_per_basin(patch, coarse, starts), keep);
 }
 
 SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations) {

@@ -189,9 +189,8 @@ bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline&
          outline.elongation < compact && outline.radius_mm > no_speck_mm && ring_seen(scene, outline) > whole;
 }
 
-/// How many cells of orange peel a spot covers: most of its structure lies between 1 and 3 mm.
-double peel_cells(double diameter_mm) {
-  constexpr double peel_cell_mm = 2.2;
+/// How many cells of orange peel a spot covers.
+double peel_cells(double diameter_mm, double peel_cell_mm) {
   return 0.25 * std::numbers::pi * std::pow(diameter_mm / peel_cell_mm, 2);
 }
 
@@ -225,9 +224,9 @@ Attempt judged_outer(const PanelScene& scene, const NestedPair& pair, std::vecto
 
 }  // namespace
 
-double least_believable_slope(double peel_slope, double diameter_mm, const Acceptance& acceptance) {
+double least_believable_slope(double peel_slope, double peel_cell_mm, double diameter_mm, const Acceptance& acceptance) {
   return std::max({acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope,
-                   2 * acceptance.min_moved_snr * peel_slope / std::sqrt(peel_cells(diameter_mm))});
+                   2 * acceptance.min_moved_snr * peel_slope / std::sqrt(peel_cells(diameter_mm, peel_cell_mm))});
 }
 
 double steepest_slope(const SpotVector& spot) {
@@ -291,7 +290,7 @@ SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, doub
   j.information_kept = all > 0 ? kept / all : 1;
   const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
   j.slope_over_peel = steepest_slope(fit.spot) / peel_slope;
-  j.peel_cells = peel_cells(2 * mean_radius_mm(fit.spot));
+  j.peel_cells = peel_cells(2 * mean_radius_mm(fit.spot), patch.peel_cell_mm);
   j.moved_snr = std::sqrt(j.peel_cells * moved / static_cast<double>(inside)) / std::max(patch.edge_jitter_cycles, 1e-4);
   j.opposite_ratio = fit.opposite_cost / std::max(fit.search_cost, 1e-9);
   const double area = std::numbers::pi * std::exp(fit.spot[s_log_a] + fit.spot[s_log_b]) * 1.1 * 1.1;

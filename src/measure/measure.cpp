@@ -149,7 +149,7 @@ std::optional<Refusal> check_unexplained(const SpotSearchResult& found, const Re
 /// What a spot of 10 mm must show to be found: see Setup::visible_slope_mrad.
 double visible_slope_mrad(const ResidualField& field, double board_distance_mm, double pitch_mm) {
   const double cycles_per_slope = 2 * board_distance_mm / pitch_mm;  // seen obliquely it is more
-  return 1e3 * least_believable_slope(field.edge_jitter_cycles / cycles_per_slope, 10);
+  return 1e3 * least_believable_slope(field.edge_jitter_cycles / cycles_per_slope, field.peel_cell_mm, 10);
 }
 
 /// Flat wherever the stripes were seen and nothing was found; NaN where a dent could hide.

@@ -70,6 +70,7 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
   patch.profile = &field.profile;
   patch.noise = std::max(field.noise, 0.04);  // JPEG and paint texture: never trust a pixel better than 4 % of contrast
   patch.edge_jitter_cycles = field.edge_jitter_cycles;
+  patch.peel_cell_mm = field.peel_cell_mm;
   patch.columns = grid.columns, patch.rows = grid.rows;
 
   set_blur(patch, model, problem.tags, reduction_for(grid.step_mm, pixels_per_mm));

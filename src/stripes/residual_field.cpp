@@ -2,7 +2,9 @@
 #include "ripplegauge/core/quantile.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <limits>
 #include <opencv2/imgproc.hpp>
 
 namespace ripplegauge {
@@ -27,6 +29,50 @@ void fit_light(ResidualField& f, const cv::Mat& profile_value, const cv::Mat& we
   local_light(rest, profile_value, weight, 0.9 * f.period_mm / f.grid.step_mm, level, contrast);
   f.level += level;
   f.contrast += contrast;
+}
+
+/// How wide a wave of orange peel is: the distance along a stripe's edge at which the edge's wandering has lost half of
+/// its correlation (against what is left of it a centimetre away, where other things than peel bend a stripe). For
+/// heights of correlation exp(-L^2 / 4 s^2) that is 1.7 s. NaN where noise hides it.
+double half_correlation_mm(const ResidualField& f, double steep) {
+  cv::Mat phase_x, phase_y, jitter(f.light.size(), CV_32FC1, cv::Scalar(std::numeric_limits<float>::quiet_NaN()));
+  cv::Sobel(f.phase_cycles, phase_x, CV_32F, 1, 0, 1);
+  cv::Sobel(f.phase_cycles, phase_y, CV_32F, 0, 1, 1);
+  const float largest = static_cast<float>(4 * f.edge_jitter_cycles);  // dents and specks are not peel
+  for (int r = 0; r < f.grid.rows; ++r)
+    for (int c = 0; c < f.grid.columns; ++c) {
+      const float slope = f.profile.at(f.phase_cycles.at<float>(r, c)).derivative;
+      const float j = f.residual.at<float>(r, c) / slope;
+      if (f.inner.at<uchar>(r, c) != 0 && std::abs(slope) > steep && std::abs(j) < largest) jitter.at<float>(r, c) = j;
+    }
+  constexpr double lag_step_mm = 0.5;
+  constexpr int lags = 20;
+  std::array<double, lags + 1> covariance{};
+  for (int lag = 1; lag <= lags; ++lag) {
+    const double distance = lag * lag_step_mm / f.grid.step_mm;
+    double sum = 0, count = 0;
+    for (int r = 0; r < f.grid.rows; r += 2)
+      for (int c = 0; c < f.grid.columns; ++c) {
+        const float here = jitter.at<float>(r, c);
+        if (std::isnan(here)) continue;
+        const double gx = phase_x.at<float>(r, c), gy = phase_y.at<float>(r, c), g = std::hypot(gx, gy) + 1e-12;
+        const int row = static_cast<int>(std::lround(r + distance * gx / g)), column = static_cast<int>(std::lround(c - distance * gy / g));
+        if (!f.grid.contains(row, column)) continue;
+        const float there = jitter.at<float>(row, column);
+        if (!std::isnan(there)) sum += here * there, ++count;
+      }
+    constexpr double enough = 300;
+    if (count < enough) return std::numeric_limits<double>::quiet_NaN();
+    covariance[static_cast<std::size_t>(lag)] = sum / count;
+  }
+  const double rest = 0.25 * (covariance[17] + covariance[18] + covariance[19] + covariance[20]);
+  const double near = covariance[1] - rest;
+  if (near < 0.3 * f.edge_jitter_cycles * f.edge_jitter_cycles) return std::numeric_limits<double>::quiet_NaN();
+  for (std::size_t lag = 2; lag <= lags; ++lag) {
+    const double a = covariance[lag - 1] - rest, b = covariance[lag] - rest;
+    if (b < 0.5 * near) return lag_step_mm * (static_cast<double>(lag) - (0.5 * near - b) / (a - b));
+  }
+  return std::numeric_limits<double>::quiet_NaN();
 }
 
 }  // namespace
@@ -168,6 +214,9 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   const double at_edge = 1.4826 * quantile_or_zero(edge, 0.5);
   f.edge_jitter_cycles =
       std::sqrt(std::max(at_edge * at_edge - f.noise * f.noise, 1e-8)) / std::max(quantile_or_zero(slopes, 0.5), 1e-3);
+  const double half_mm = half_correlation_mm(f, high_slope);
+  constexpr double cell_over_half = 1.1;
+  if (!std::isnan(half_mm)) f.peel_cell_mm = cell_over_half * half_mm;
   return f;
 }
 

@@ -89,7 +89,7 @@ SpotFit polish_with_fitting_light(const Patch& patch, const SpotFit& start, bool
                                   int iterations = 25);
 
 /// The smallest steepest slope that a spot of this diameter must have to be believed, on paint of this slope of its own.
-double least_believable_slope(double peel_slope, double diameter_mm, const Acceptance& acceptance = {});
+double least_believable_slope(double peel_slope, double peel_cell_mm, double diameter_mm, const Acceptance& acceptance = {});
 
 /// Largest slope of the parametric shape, by sampling along its axes.
 double steepest_slope(const SpotVector& spot);

@@ -66,7 +66,7 @@ struct Patch {
   MirrorBoard board;
   const StripeProfile* profile = nullptr;
   double contrast = 0;  ///< typical B: residuals are in units of it
-  double noise = 0, edge_jitter_cycles = 0;
+  double noise = 0, edge_jitter_cycles = 0, peel_cell_mm = 0;  ///< see ResidualField
   double gain = 0;      ///< median phase gain, cycles per unit slope
   double effective_pixel_share = 1;  ///< independent pixels / pixels: blur and JPEG correlate neighbours
   double clipped_fraction = 0;

@@ -22,6 +22,7 @@ struct ResidualField {
   double typical_level = 0;     ///< median A
   double noise = 0;             ///< standard deviation of r on flat parts of the profile
   double edge_jitter_cycles = 0;  ///< what orange peel and blur add at stripe edges, as phase
+  double peel_cell_mm = 2.2;      ///< side of a patch of peel that goes up and down as one; 2.2 where it cannot be told
   double period_mm = 0;           ///< median over the valid area near the card
   double clipped_fraction = 0;    ///< share of the bright stripes that are clipped
 };
