@@ -160,7 +160,7 @@ double ring_seen(const PanelScene& scene, const Outline& o) {
   const ResidualField& f = *scene.field;
   constexpr int directions = 24;
   const double e = std::sqrt(o.elongation), c = std::cos(o.angle_rad), s = std::sin(o.angle_rad);
-  const double beside_paper_mm = 2 + 0.5 * f.period_mm;  // "well inside" leaves half a period round the card, too
+  constexpr double beside_paper_mm = 3;  // what is masked with the card
   int seen = 0;
   for (int k = 0; k < directions; ++k) {
     const double t = 2 * std::numbers::pi * k / directions, a = o.radius_mm * e * std::cos(t), b = o.radius_mm / e * std::sin(t);
@@ -178,14 +178,18 @@ bool louder_than_peel(const SpotJudgement& j, const Acceptance& acceptance) {
                               j.disturbed_level > acceptance.min_faint_ratio * j.quiet_level;
   if (wide_and_faint) return true;
   if (excess < acceptance.min_excess) return false;
-  return j.moved_snr >= (excess < acceptance.loud_excess ? acceptance.min_moved_snr : acceptance.min_loud_moved_snr);
+  // The louder, the less need it move: geometrically between the two.
+  const double loudness = std::log(excess / acceptance.min_excess) / std::log(acceptance.loud_excess / acceptance.min_excess);
+  const double needed = acceptance.min_moved_snr *
+                        std::pow(acceptance.min_loud_moved_snr / acceptance.min_moved_snr, std::min(loudness, 1.0));
+  return j.moved_snr >= needed;
 }
 
 /// Loud, compact and whole, yet not explained: a wrong basin (right fits explain 0.86 to 1.02, wrong ones up to 0.8).
 bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline& outline, const Acceptance& acceptance) {
-  constexpr double right = 0.8, loud = 4, compact = 4, whole = 0.85, no_speck_mm = 2;
+  constexpr double right = 0.8, compact = 4, whole = 0.85, no_speck_mm = 2;
   const SpotJudgement& j = a.judgement;
-  return a.usable && (credit(j) < right || j.opposite_ratio < acceptance.min_opposite_ratio) && j.disturbed_level > loud &&
+  return a.usable && (credit(j) < right || j.opposite_ratio < acceptance.min_opposite_ratio) && j.disturbed_level - j.quiet_level > acceptance.min_excess &&
          outline.elongation < compact && outline.radius_mm > no_speck_mm && ring_seen(scene, outline) > whole;
 }
 
@@ -292,7 +296,9 @@ SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, doub
   j.slope_over_peel = steepest_slope(fit.spot) / peel_slope;
   j.peel_cells = peel_cells(2 * mean_radius_mm(fit.spot), patch.peel_cell_mm);
   j.moved_snr = std::sqrt(j.peel_cells * moved / static_cast<double>(inside)) / std::max(patch.edge_jitter_cycles, 1e-4);
-  j.opposite_ratio = fit.opposite_cost / std::max(fit.search_cost, 1e-9);
+  // Both signs leave what lies outside the spot as it is: only inside can they be told apart.
+  const double cost_inside = std::max(q1, j.quiet_level) * static_cast<double>(inside) * patch.effective_pixel_share;
+  j.opposite_ratio = 1 + (fit.opposite_cost - fit.search_cost) / std::max(cost_inside, 1e-9);
   const double area = std::numbers::pi * std::exp(fit.spot[s_log_a] + fit.spot[s_log_b]) * 1.1 * 1.1;
   const double expected = area / (patch.step_mm * patch.step_mm);
   j.cut_share = std::clamp(1 - static_cast<double>(inside) / expected, 0.0, 1.0);
@@ -342,9 +348,18 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
       if (std::hypot(d.x_mm - o.x_mm, d.y_mm - o.y_mm) < 0.5 * std::max(d.radius_mm, o.radius_mm)) return true;
     return false;
   };
-  const auto stripes_around = [&](const Candidate& c) {
-    constexpr double all_but_one_side = 0.8;
-    return ring_seen(scene, c.outline) >= all_but_one_side;
+  // A streak along the board's edge, or something that lies mostly where nothing is seen, is no spot.
+  const auto could_be_spot = [&](const Candidate& c) {
+    constexpr double streak = 10, hardly_seen = 0.4, all_but_one_side = 0.8;
+    return c.outline.elongation < streak && seen_share(*scene.field, c.outline) > hardly_seen &&
+           ring_seen(scene, c.outline) >= all_but_one_side;
+  };
+  const auto strongest = [&](const ResidualField& field, const DisturbanceMap& map, double merge_gap_mm) {
+    constexpr std::size_t most = 14, with_edges = 60;
+    std::vector<Candidate> candidates = find_candidates(field, map, merge_gap_mm, with_edges);
+    std::erase_if(candidates, [&](const Candidate& c) { return !could_be_spot(c); });
+    if (candidates.size() > most) candidates.resize(most);
+    return candidates;
   };
   int failures_in_a_row = 0, looks_inside = 0;
   int wide_left = 4;  // each costs ten ordinary attempts
@@ -388,23 +403,17 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
   };
   constexpr int rounds = 3;
   constexpr int patience = 5;  // strongest first: after so many that are nothing, the rest is nothing
-  constexpr std::size_t most = 14;
   for (int round = 0; round < rounds; ++round) {
     const ResidualField field =
         accepted.empty() ? *scene.field : residual_with_spots(*scene.field, *scene.problem, scene.parameters, accepted, explained);
     const DisturbanceMap map = disturbance(field, explained);
-    const std::vector<Candidate> merged = find_candidates(field, map, 0.55 * field.period_mm, most);
-    const std::vector<Candidate> single = find_candidates(field, map, 0, most);
+    const std::vector<Candidate> merged = strongest(field, map, 0.55 * field.period_mm);
+    const std::vector<Candidate> single = strongest(field, map, 0);
     std::size_t before = accepted.size();
     failures_in_a_row = 0;
     for (const Candidate& candidate : merged) {
       if (failures_in_a_row >= patience) break;
       if (known(candidate.outline)) continue;
-      // A streak along the board's edge, or something that lies mostly where nothing is seen, is no spot.
-      constexpr double streak = 10, hardly_seen = 0.4;
-      if (candidate.outline.elongation > streak || seen_share(*scene.field, candidate.outline) < hardly_seen ||
-          !stripes_around(candidate))
-        continue;
       if (try_one(candidate, merged)) continue;
       // Perhaps several spots run together: try its fragments.
       std::vector<Candidate> parts;
@@ -415,7 +424,7 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
           parts.push_back(part);
       bool any = false;
       for (const Candidate& part : parts)
-        if (!known(part.outline) && stripes_around(part)) any |= try_one(part, single);
+        if (!known(part.outline)) any |= try_one(part, single);
       if (!any) hopeless.push_back({candidate.outline.x_mm, candidate.outline.y_mm, candidate.outline.radius_mm});
     }
     if (accepted.size() == before) break;

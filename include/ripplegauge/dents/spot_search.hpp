@@ -22,7 +22,7 @@ struct PanelScene {
 struct SpotJudgement {
   double explained = 0;       ///< share of the excess disturbance inside the spot that the fit explains; 1 = all
   double slope_over_peel = 0; ///< the spot's steepest slope over the orange peel's own
-  double opposite_ratio = 0;  ///< cost of the best fit of the other sign over the cost of this one
+  double opposite_ratio = 0;  ///< cost inside the spot of the best fit of the other sign over the cost of this one
   double information_kept = 1;  ///< share of the slope information in pixels that are not clipped
   double peel_cells = 0;      ///< how many cells of orange peel fit inside
   double moved_snr = 0;       ///< rms move of the stripes inside over their jitter, times the root of the peel cells there
@@ -72,7 +72,7 @@ struct Acceptance {
   /// Around a real dent the stripes are as modelled (0.2 to 1.2 seen), beside a lamp not. With little noise small errors of
   /// the profile are loud: then the ring is held against the disturbance.
   double max_quiet_level = 2.5, max_quiet_share = 0.08;
-  double min_opposite_ratio = 1.15;  ///< a spot whose sign cannot be told is not known
+  double min_opposite_ratio = 1.4;  ///< a spot whose sign cannot be told is not known
 };
 
 SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptance = {});
