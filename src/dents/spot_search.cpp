@@ -188,8 +188,9 @@ bool louder_than_peel(const SpotJudgement& j, const Acceptance& acceptance) {
 /// Loud, compact and whole, yet not explained: a wrong basin (right fits explain 0.86 to 1.02, wrong ones up to 0.8).
 bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline& outline, const Acceptance& acceptance) {
   constexpr double right = 0.8, compact = 4, whole = 0.85, no_speck_mm = 2;
+  constexpr double half_covered = 0.5;  // a wrong fit lies beside what it should cover
   const SpotJudgement& j = a.judgement;
-  return a.usable && (credit(j) < right || j.opposite_ratio < acceptance.min_opposite_ratio) && j.disturbed_level - j.quiet_level > acceptance.min_excess &&
+  return a.usable && (credit(j) < right || j.opposite_ratio < acceptance.min_opposite_ratio) && j.disturbed_level - j.quiet_level > half_covered * acceptance.min_excess &&
          outline.elongation < compact && outline.radius_mm > no_speck_mm && ring_seen(scene, outline) > whole;
 }
 
@@ -391,7 +392,8 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
         }
       }
     }
-    if (believable(scene, a, candidate.outline, acceptance)) {
+    // What is left over inside a spot that is explained already is its shape, not another spot.
+    if (believable(scene, a, candidate.outline, acceptance) && !known(outline_of(a.fit.spot))) {
       accepted.push_back(a.fit.spot);
       result.spots.push_back({a.fit, a.judgement, std::nullopt});
       failures_in_a_row = 0;

@@ -125,7 +125,8 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   f.period_mm = field.period_mm;
   const int margin = std::max(1, static_cast<int>(0.5 * field.period_mm / field.grid.step_mm));
   // The card hides stripes but does not end them.
-  const cv::Mat striped = field.followed | paper_mask(problem.card, problem.card_scale, field.grid, 2.0);
+  const cv::Mat striped =
+      field.followed | paper_mask(problem.card, problem.card_scale, field.grid, 2.0 + 0.5 * field.period_mm);
   cv::Mat padded;
   cv::copyMakeBorder(striped, padded, 1, 1, 1, 1, cv::BORDER_CONSTANT, 0);
   cv::erode(padded, eroded, cv::getStructuringElement(cv::MORPH_RECT, cv::Size(2 * margin + 1, 2 * margin + 1)),

@@ -64,7 +64,7 @@ struct Acceptance {
   /// On smooth paint a wide faint spot may stay below that and still be many times louder than all around it.
   double min_summed_excess = 10, min_faint_moved_snr = 60, min_faint_ratio = 8;
   double min_slope_over_peel = 7;
-  double min_width_mm = 2.5;       ///< narrower marks are specks, scratches and edges
+  double min_width_mm = 2.8;       ///< narrower marks are specks, scratches and edges; dents begin at 3 mm
   double min_slope = 0.002;        ///< 2 mrad: below, paper and panel waviness look the same
   double max_cut_share = 0.35;
   double min_ring_seen = 0.75;     ///< undisturbed stripes must surround a spot; the card may hide the rest
