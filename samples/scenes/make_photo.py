@@ -150,13 +150,14 @@ def answers(scene, panel, camera, board):
     dents = scene.get("dents", [])
     spots = [(d["x_mm"], d["y_mm"]) for d in dents] or [tuple(scene["board"]["reflects_at_mm"])]
     x, y = (float(np.mean(c)) for c in zip(*spots))
-    distance = board.distance_from(camera, panel, x, y)
+    distance, tilt = board.view_from(camera, panel, x, y)
     card = scene.get("card") or {}
     given = {"board_pitch_mm": scene["board"]["pitch_mm"],
              "board_distance_mm": round(distance + scene["board"].get("tape_error_mm", 0.0)),
              "check_bar_mm": round(card.get("bar_mm", 100.0), 1)}
     return {"given": given, "truth": {"dents": [relief.truth(d) for d in dents]}, "fault": scene.get("fault"),
-            "after": scene.get("after"), "true_board_distance_mm": round(distance, 2)}
+            "after": scene.get("after"), "true_board_distance_mm": round(distance, 2),
+            "true_board_tilt_deg": round(tilt, 2)}
 
 
 def make(scene_path, out, keep=None):

@@ -1,7 +1,7 @@
 #!/usr/bin/python3
 """Draws random scenes over broad ranges and renders them, to study accuracy and coverage of the measurement.
 
-usage: make_study.py --kind single|odd|hail|flat --count N --seed S --out FOLDER [--megapixels 5] [--scenes-only]
+usage: make_study.py --kind single|odd|hail|flat|marked --count N --seed S --out FOLDER [--megapixels 5] [--scenes-only]
 
 Writes FOLDER/scenes/NAME.json (the scene), FOLDER/NAME.jpg and FOLDER/NAME.json (what is given, and the truth).
 A photo that is there already is not rendered again, so that an interrupted study goes on where it was.
@@ -106,7 +106,7 @@ def draw_dents(chance, kind, peel, turn):
         return [draw_dent(chance, SINGLE_SHAPES, log_uniform(chance, 4, 18), peel) | {"kind": "low"}
                 for _ in range(int(chance.integers(3, 9)))]
     diameter = log_uniform(chance, *DIAMETER)
-    if kind == "single":
+    if kind in ("single", "marked"):
         return [draw_dent(chance, SINGLE_SHAPES, diameter, peel)]
     shape = ODD_SHAPES[turn % len(ODD_SHAPES)]  # in turn, or the shapes that fit most views would crowd out the others
     if shape != "low_in_high":
@@ -146,6 +146,13 @@ def place_dents(chance, dents, scale):
     return True
 
 
+def board_tags(width, height, side=40, clear=10):
+    """Tags in the corners and at the middle of the short sides."""
+    x, y = 0.5 * width - 0.5 * side - clear, 0.5 * height - 0.5 * side - clear
+    places = [(a * x, b * y) for a in (-1, 1) for b in (-1, 0, 1)]
+    return [{"id": 40 + i, "x_mm": px, "y_mm": py, "side_mm": side} for i, (px, py) in enumerate(places)]
+
+
 def draw_scene(chance, kind, megapixels, seed, turn):
     panel = draw_panel(chance)
     peel = panel.get("orange_peel", {}).get("slope_mrad", 0.0)
@@ -167,6 +174,8 @@ def draw_scene(chance, kind, megapixels, seed, turn):
              "phase": chance.random(), "duty": chance.uniform(0.42, 0.58), "edge_mm": chance.uniform(0.1, 0.6),
              "bright": chance.uniform(0.5, 1.1), "dark": chance.uniform(0.02, 0.07), "falloff": chance.uniform(0, 0.35),
              "falloff_angle_deg": chance.uniform(0, 360), "tape_error_mm": chance.uniform(-6, 6)}
+    if kind == "marked":
+        board["tags"] = board_tags(width, height)
     scene = {"seed": seed, "panel": panel, "paint": pick(chance, tuple(pov_scene.PAINTS)), "dents": dents,
              "card": {"bar_mm": bar, "white": chance.uniform(0.4, 0.8), "shade": chance.uniform(0.05, 0.15)},
              "camera": camera, "board": board,
@@ -230,7 +239,7 @@ def on_board(around, travel, panel, camera, board):
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--kind", choices=("single", "odd", "hail", "flat"), default="single")
+    parser.add_argument("--kind", choices=("single", "odd", "hail", "flat", "marked"), default="single")
     parser.add_argument("--count", type=int, default=10)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", required=True)

@@ -110,12 +110,13 @@ class Board:
         return [self.centre + a * self.width / 2 * self.u + b * self.height / 2 * self.v
                 for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
 
-    def distance_from(self, camera, panel, x, y):
-        """Length of the ray that leaves the smooth panel at (x, y) and is seen by the camera: what a tape tells."""
+    def view_from(self, camera, panel, x, y):
+        """Of the ray that leaves the smooth panel at (x, y) and is seen by the camera: its length (what a tape tells), and
+        the angle between it and the board's normal, degrees."""
         at = np.array([x, y, float(panel.crown(x, y))])
         slope_x, slope_y = panel.crown_slopes(x, y)
         ray = mirrored(unit(at - camera.place), unit([-slope_x, -slope_y, 1.0]))
-        return float(self.hit(at, ray)[2])
+        return float(self.hit(at, ray)[2]), math.degrees(math.acos(min(1.0, abs(float(ray @ self.n)))))
 
     def blocks(self, camera, points):
         """True if the board stands between the camera and any of the points."""
