@@ -359,7 +359,7 @@ class RadialSearch {
     const MirrorPixel& m = patch_.pixel[static_cast<std::size_t>(pixels_[k])];
     const float gx = m.phase_x + b * gain_[k] * turn_[k].x + z * turn_[k].across_x;
     const float gy = m.phase_y + b * gain_[k] * turn_[k].y + z * turn_[k].across_y;
-    return patch_.blur_exponent(gx, gy) - patch_.blur_exponent(m.phase_x, m.phase_y);
+    return patch_.blur_against_learnt(static_cast<std::size_t>(pixels_[k]), gx, gy);
   }
 
   /// dz/dradius of the unit spot and its radial derivative, at every pixel. A spot of height `height` is hit a little

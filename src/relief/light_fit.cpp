@@ -44,7 +44,7 @@ void predict_phase(const Patch& patch, const std::vector<int>& pixels, const Rel
     const MirrorPixel& m = patch.pixel[i];
     const float bx = static_cast<float>(p.by_slope_x), by = static_cast<float>(p.by_slope_y);
     const float gx = m.phase_x + bx * relief.xx[k] + by * relief.xy[k], gy = m.phase_y + bx * relief.xy[k] + by * relief.yy[k];
-    const float blur = patch.blur_exponent(gx, gy) - patch.blur_exponent(m.phase_x, m.phase_y);
+    const float blur = patch.blur_against_learnt(i, gx, gy);
     const auto s = patch.profile->at(p.phase, blur);
     out.phase[k] = static_cast<float>(p.phase);
     out.by_slope_x[k] = static_cast<float>(p.by_slope_x);

@@ -18,26 +18,38 @@ double scramble(std::uint32_t i) {
   return static_cast<double>(i) / 4294967296.0;
 }
 
-/// The blur that stripes suffer between panel and sample: the photo's own, read off the tags' edges, and that of
-/// averaging and interpolating the samples.
-void set_blur(Patch& patch, const PanelModel<double>& model, const std::vector<SeenTag>& tags, int reduction) {
+/// Variance of the photo's own blur, read off the tags' edges, px^2.
+double optical_variance_px2(const std::vector<SeenTag>& tags) {
   std::vector<double> widths;
   for (const SeenTag& tag : tags) widths.push_back(tag.edge_width_px);
-  if (widths.empty()) return;
+  if (widths.empty()) return 0;
   constexpr double width_per_sigma = 2.563;  // 10 % to 90 % of a Gaussian edge
-  const double optical = median_of(widths) / width_per_sigma;
-  // A box of n pixels has variance (n^2 - 1) / 12; linear interpolation adds a sixth of a block's on average.
-  const double variance_px2 = optical * optical + (reduction * reduction - 1) / 12.0 + reduction * reduction / 6.0;
+  return std::pow(median_of(widths) / width_per_sigma, 2);
+}
+
+/// What averaging blocks of n pixels (variance (n^2 - 1) / 12) and interpolating between them (a sixth of a block's on
+/// average) adds, px^2.
+double sampling_variance_px2(int reduction) { return (reduction * reduction - 1) / 12.0 + reduction * reduction / 6.0; }
+
+/// `square_mm` is J^-1 J^-T of the panel-to-pixel map J, px per mm.
+Patch::BlurMetric blur_metric(double variance_px2, const Eigen::Matrix2d& square_mm) {
+  const Eigen::Matrix2d metric = 2 * std::numbers::pi * std::numbers::pi * variance_px2 * square_mm;
+  return {static_cast<float>(metric(0, 0)), static_cast<float>(metric(0, 1)), static_cast<float>(metric(1, 1))};
+}
+
+/// The blur that stripes suffer between panel and sample, here and where their profile was learnt.
+void set_blur(Patch& patch, const PanelModel<double>& model, const std::vector<SeenTag>& tags, int reduction,
+              int learnt_reduction) {
+  const double optical = optical_variance_px2(tags);
+  if (optical == 0) return;
   constexpr double h = 0.5;
   const auto px = [&](double dx, double dy) { return model.pixel_from_panel(patch.x_mm + dx, patch.y_mm + dy); };
   Eigen::Matrix2d jacobian;  // px per mm
   jacobian << px(h, 0).u_px - px(-h, 0).u_px, px(0, h).u_px - px(0, -h).u_px, px(h, 0).v_px - px(-h, 0).v_px,
       px(0, h).v_px - px(0, -h).v_px;
-  const Eigen::Matrix2d metric =
-      2 * std::numbers::pi * std::numbers::pi * variance_px2 * (jacobian.transpose() * jacobian).inverse();
-  patch.blur_xx = static_cast<float>(metric(0, 0));
-  patch.blur_xy = static_cast<float>(metric(0, 1));
-  patch.blur_yy = static_cast<float>(metric(1, 1));
+  const Eigen::Matrix2d square_mm = (jacobian.transpose() * jacobian).inverse();
+  patch.blur = blur_metric(optical + sampling_variance_px2(reduction), square_mm);
+  patch.learnt_blur = blur_metric(optical + sampling_variance_px2(learnt_reduction), square_mm);
 }
 
 }  // namespace
@@ -73,7 +85,8 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
   patch.peel_cell_mm = field.peel_cell_mm;
   patch.columns = grid.columns, patch.rows = grid.rows;
 
-  set_blur(patch, model, problem.tags, reduction_for(grid.step_mm, pixels_per_mm));
+  set_blur(patch, model, problem.tags, reduction_for(grid.step_mm, pixels_per_mm),
+           reduction_for(field.grid.step_mm, pixels_per_mm));
 
   const PanelMaps maps = panel_maps(model, grid);
   double u0 = 0, u1 = 0, v0 = 0, v1 = 0;

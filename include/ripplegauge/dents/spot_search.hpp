@@ -58,9 +58,9 @@ struct Acceptance {
   /// free in place, size and shape doubles that, and half as much again is margin. Only the part of the slope that moves
   /// stripes counts: a ridge along them is a guess.
   double min_moved_snr = 18;
-  /// Mean robust chi square over the ring's without the spot. Peel is in the whitening, so it stays below about 3, and
-  /// never comes near 12: what is that loud needs no more than the bare 6, doubled.
-  double min_excess = 3, loud_excess = 12, min_loud_moved_snr = 12;
+  /// Mean robust chi square over the ring's without the spot. Peel is in the whitening, so it stays below 3, now and then
+  /// 6, and never comes near 12: what is that loud needs no more than the bare 6, doubled.
+  double min_excess = 3, peel_excess = 6, loud_excess = 12, min_loud_moved_snr = 12;
   /// On smooth paint a wide faint spot may stay below that and still be many times louder than all around it.
   double min_summed_excess = 10, min_faint_moved_snr = 60, min_faint_ratio = 8;
   double min_slope_over_peel = 7;

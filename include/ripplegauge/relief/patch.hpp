@@ -71,9 +71,17 @@ struct Patch {
   double effective_pixel_share = 1;  ///< independent pixels / pixels: blur and JPEG correlate neighbours
   double clipped_fraction = 0;
 
-  /// 2 pi^2 sigma^2 of the photo's blur, as a metric on phase gradients in cycles per mm: blur exponent = g' M g.
-  float blur_xx = 0, blur_xy = 0, blur_yy = 0;
-  float blur_exponent(float gx, float gy) const { return blur_xx * gx * gx + 2 * blur_xy * gx * gy + blur_yy * gy * gy; }
+  /// 2 pi^2 sigma^2 of a blur, as a metric on phase gradients in cycles per mm: blur exponent = g' M g.
+  struct BlurMetric {
+    float xx = 0, xy = 0, yy = 0;
+    float exponent(float gx, float gy) const { return xx * gx * gx + 2 * xy * gx * gy + yy * gy * gy; }
+  };
+  BlurMetric blur;         ///< of these pixels
+  BlurMetric learnt_blur;  ///< of those that the profile was learnt from
+  /// What StripeProfile::at wants to know for pixel i, where the phase has this gradient.
+  float blur_against_learnt(std::size_t i, float gx, float gy) const {
+    return blur.exponent(gx, gy) - learnt_blur.exponent(pixel[i].phase_x, pixel[i].phase_y);
+  }
 
   std::vector<MirrorPixel> pixel;
   std::vector<float> light;
