@@ -35,11 +35,12 @@ class StripeProfile {
                     table[0].derivative + f * (table[1].derivative - table[0].derivative)};
     };
     if (blur == 0) return in_table(0);
-    const float magnitude = std::abs(blur);
     const int levels = blur > 0 ? blurred_levels : sharper_levels;
+    const float most = static_cast<float>(levels * levels) * level_unit;
+    const float magnitude = std::abs(blur) < most ? std::abs(blur) : most;  // a wild fit may ask for anything, or NaN
     const int below = std::min(static_cast<int>(std::sqrt(magnitude / level_unit)), levels - 1);
     const float from = static_cast<float>(below * below) * level_unit;
-    const float g = std::min((magnitude - from) / (static_cast<float>(2 * below + 1) * level_unit), 1.0F);
+    const float g = (magnitude - from) / (static_cast<float>(2 * below + 1) * level_unit);
     const int sign = blur > 0 ? 1 : -1;
     const Sample a = in_table(sign * below), b = in_table(sign * (below + 1));
     return {a.value + g * (b.value - a.value), a.derivative + g * (b.derivative - a.derivative)};
