@@ -6,9 +6,8 @@
 #include <map>
 #include <numbers>
 #include <numeric>
-#include <tuple>
-#include <utility>
 
+#include "radial_search.hpp"
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
 
@@ -228,178 +227,6 @@ std::vector<int> search_pixels(const Patch& patch, const Outline& outline, std::
   return chosen;
 }
 
-struct Start {
-  double cost;
-  SpotVector spot;
-};
-
-/// A round spot of height 1, tabulated over its radius.
-class UnitSpot {
- public:
-  UnitSpot(double radius, double power, double order) {
-    const double rim = 1 - std::pow(0.1, 1 / order);
-    for (int i = 0; i < size + 2; ++i) {
-      const double rho = reach * i / size, rest = 1 - rim * std::pow(rho, power);
-      if (rest <= 0) break;
-      const auto at = static_cast<std::size_t>(i);
-      height_[at] = static_cast<float>(std::pow(rest, order));
-      slope_[at] = static_cast<float>(-order * power * rim * std::pow(rho, power - 1) * std::pow(rest, order - 1) / radius);
-      steepest_ = std::max(steepest_, -slope_[at]);
-    }
-    scale_ = static_cast<float>(size / reach / radius);
-  }
-
-  float steepest() const { return steepest_; }
-  float height(float radius) const {
-    const float at = radius * scale_;
-    return at < size ? height_[static_cast<std::size_t>(at)] : 0.0F;
-  }
-  /// Derivative by the radius, and its derivative.
-  std::pair<float, float> slope_and_bend(float radius) const {
-    const float at = radius * scale_;
-    if (!(at < size)) return {0.0F, 0.0F};
-    const auto i = static_cast<std::size_t>(at);
-    const float step = slope_[i + 1] - slope_[i];
-    return {slope_[i] + (at - static_cast<float>(i)) * step, step * scale_};
-  }
-
- private:
-  static constexpr int size = 512;
-  static constexpr double reach = 4;  // in units of the 10 % radius
-  std::array<float, size + 2> height_{}, slope_{};
-  float steepest_ = 1e-9F, scale_ = 0;
-};
-
-/// Cheap evaluation of elliptic spots about one centre: phase by a second-order expansion along the radial direction,
-/// level (quadratic) and contrast (constant) solved.
-class RadialSearch {
- public:
-  RadialSearch(const Patch& patch, const std::vector<int>& pixels, const Outline& outline)
-      : patch_(patch), pixels_(pixels), outline_(outline) {
-    const std::size_t n = pixels.size();
-    radius_.resize(n), parallax_.resize(n), gain_.resize(n), gain2_.resize(n), phase_.resize(n), light_.resize(n), weight_.resize(n), turn_.resize(n);
-    Eigen::MatrixXd level(n, LightModel::level_terms);
-    Eigen::VectorXd light(n);
-    const double c = std::cos(outline.angle_rad), s = std::sin(outline.angle_rad), e = std::sqrt(outline.elongation);
-    for (std::size_t k = 0; k < n; ++k) {
-      const auto i = static_cast<std::size_t>(pixels[k]);
-      const double dx = patch.pixel[i].x_mm - outline.x_mm, dy = patch.pixel[i].y_mm - outline.y_mm;
-      const double u = (c * dx + s * dy) / e, v = (c * dy - s * dx) * e, r = std::hypot(u, v) + 1e-9;
-      const double gx = (c * u / e - s * v * e) / r, gy = (s * u / e + c * v * e) / r;
-      constexpr double h = 0.02;
-      const auto at = [&](double slope) {
-        return patch.board.phase(patch.pixel[i], patch.base_z[i], patch.base_slope_x[i] + slope * gx,
-                                 patch.base_slope_y[i] + slope * gy).phase;
-      };
-      const double p0 = at(0), p1 = at(h), p2 = at(-h);
-      const PhaseAt exact = patch.board.phase(patch.pixel[i], patch.base_z[i], patch.base_slope_x[i], patch.base_slope_y[i]);
-      const double across_x = exact.by_slope_x - (exact.by_slope_x * gx + exact.by_slope_y * gy) * gx;
-      const double across_y = exact.by_slope_y - (exact.by_slope_x * gx + exact.by_slope_y * gy) * gy;
-      turn_[k] = {static_cast<float>(gx), static_cast<float>(gy), static_cast<float>(across_x / r), static_cast<float>(across_y / r)};
-      radius_[k] = static_cast<float>(r);
-      parallax_[k] = static_cast<float>(gx * patch.pixel[i].shifted_x(1) + gy * patch.pixel[i].shifted_y(1) -
-                                        gx * patch.pixel[i].x_mm - gy * patch.pixel[i].y_mm);
-      phase_[k] = static_cast<float>(p0);
-      gain_[k] = static_cast<float>((p1 - p2) / (2 * h));
-      gain2_[k] = static_cast<float>((p1 + p2 - 2 * p0) / (2 * h * h));
-      weight_[k] = patch.whitening[i] / static_cast<float>(patch.contrast);
-      const double x = patch.xn(i), y = patch.yn(i);
-      level.row(static_cast<Eigen::Index>(k)) << 1, x, y, x * x, x * y, y * y;
-      light[static_cast<Eigen::Index>(k)] = patch.light[i];
-    }
-    for (const float p : parallax_) largest_parallax_ = std::max(largest_parallax_, static_cast<double>(std::abs(p)));
-    Eigen::HouseholderQR<Eigen::MatrixXd> qr(level);
-    basis_ = (qr.householderQ() * Eigen::MatrixXd::Identity(static_cast<Eigen::Index>(n), LightModel::level_terms)).cast<float>();
-    const Eigen::VectorXf l = light.cast<float>();
-    light_ = std::vector<float>(n);
-    Eigen::Map<Eigen::VectorXf>(light_.data(), static_cast<Eigen::Index>(n)) = l - basis_ * (basis_.transpose() * l);
-  }
-
-  /// Appends a start for every radius x shape x displacement x sign.
-  void run(const std::vector<double>& radii, const std::vector<std::array<double, 2>>& shapes,
-           const std::vector<double>& displacements, std::vector<Start>& starts) const {
-    constexpr double max_slope = 0.25;
-    const std::size_t n = pixels_.size();
-    std::vector<float> slope(n), bend(n);
-    Eigen::VectorXf profile(static_cast<Eigen::Index>(n));
-    for (const double radius : radii)
-      for (const auto& [power, order] : shapes) {
-        const UnitSpot unit(radius, power, order);
-        const float steepest = unit.steepest();
-        unit_slopes(unit, 0, slope, bend);
-        for (const double displacement : displacements) {
-          const double height = displacement / patch_.gain / steepest;
-          if (steepest * height > max_slope) break;
-          const bool deep = height * largest_parallax_ > no_parallax * radius;
-          for (const double sign : {-1.0, 1.0}) {
-            const float h = static_cast<float>(sign * height);
-            if (deep) unit_slopes(unit, h, slope, bend);
-            for (std::size_t k = 0; k < n; ++k) {
-              const float z = h * slope[k];
-              profile[static_cast<Eigen::Index>(k)] =
-                  patch_.profile->value(phase_[k] + z * (gain_[k] + z * gain2_[k]), blur_at(k, h * bend[k], z));
-            }
-            const double cost = cost_of(profile);
-            if (cost >= 1e9) continue;
-            SpotVector spot;
-            const double half = 0.5 * std::log(outline_.elongation);
-            spot << outline_.x_mm, outline_.y_mm, std::log(radius) + half, std::log(radius) - half, outline_.angle_rad, h,
-                std::log(power), std::log(order), 0, 0;
-            starts.push_back({cost, spot});
-          }
-        }
-      }
-  }
-
- private:
-  struct Turn { float x, y, across_x, across_y; };  ///< radial direction; gain across it over the radius
-
-  /// Blur exponent where the radial slope is z and its radial derivative b.
-  float blur_at(std::size_t k, float b, float z) const {
-    const MirrorPixel& m = patch_.pixel[static_cast<std::size_t>(pixels_[k])];
-    const float gx = m.phase_x + b * gain_[k] * turn_[k].x + z * turn_[k].across_x;
-    const float gy = m.phase_y + b * gain_[k] * turn_[k].y + z * turn_[k].across_y;
-    return patch_.blur_against_learnt(static_cast<std::size_t>(pixels_[k]), gx, gy);
-  }
-
-  /// dz/dradius of the unit spot and its radial derivative, at every pixel. A spot of height `height` is hit a little
-  /// off where the smooth panel would be: the ray goes on, or stops short.
-  void unit_slopes(const UnitSpot& unit, float height, std::vector<float>& slope, std::vector<float>& bend) const {
-    for (std::size_t k = 0; k < slope.size(); ++k) {
-      float radius = radius_[k];
-      if (height != 0) radius += height * unit.height(radius) * parallax_[k];
-      std::tie(slope[k], bend[k]) = unit.slope_and_bend(std::abs(radius));
-    }
-  }
-
-  double cost_of(const Eigen::VectorXf& profile) const {
-    const Eigen::VectorXf projected = basis_.transpose() * profile;
-    const Eigen::Map<const Eigen::VectorXf> light(light_.data(), static_cast<Eigen::Index>(light_.size()));
-    const double contrast = profile.dot(light) / std::max(profile.squaredNorm() - projected.squaredNorm(), 1e-6F);
-    if (contrast < 0.3 * patch_.contrast) return 1e9;  // stripes do not turn dark for light inside a dent
-    const Eigen::VectorXf rest = light - static_cast<float>(contrast) * (profile - basis_ * projected);
-    double cost = 0;
-    for (std::size_t k = 0; k < light_.size(); ++k) {
-      float r = rest[static_cast<Eigen::Index>(k)] * weight_[k];
-      if (patch_.clipped[static_cast<std::size_t>(pixels_[k])]) r = std::max(r, 0.0F);
-      cost += std::sqrt(1.0F + r * r / static_cast<float>(search_scale * search_scale)) - 1.0F;
-    }
-    return cost * search_scale * search_scale;
-  }
-
-  static constexpr double search_scale = 4;
-  static constexpr double no_parallax = 0.02;  ///< of the radius: less moves no fringe by more than a tenth
-  const Patch& patch_;
-  const std::vector<int>& pixels_;
-  Outline outline_;
-  double largest_parallax_ = 0;
-  std::vector<float> radius_;
-  std::vector<float> parallax_;  ///< how much further out the ray meets a panel 1 mm higher
-  std::vector<float> gain_, gain2_, phase_, light_, weight_;
-  std::vector<Turn> turn_;
-  Eigen::MatrixXf basis_;
-};
-
 std::vector<double> geometric(double from, double to, double ratio) {
   std::vector<double> values;
   for (double v = from; v <= to; v *= ratio) values.push_back(v);
@@ -486,7 +313,7 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
 
 /// The best start of every basin (sign, size, fringe order), drawn to its place by a few steps on few pixels: the
 /// denser the fringes, the nearer a start must lie to show what it is worth, and a good wrong one has a hundred places.
-std::vector<Start> one_per_basin(const Patch& patch, const std::vector<int>& coarse, const std::vector<Start>& starts) {
+std::vector<Start> one_per_basin(const Patch& patch, const std::vector<int>& pixels, const std::vector<Start>& starts) {
   constexpr double size_step = 0.16, order_step = 0.4;  // as wide as a basin: 17 % in size, 0.4 cycles in displacement
   std::map<std::array<int, 3>, Start> best;
   for (const Start& s : starts) {
@@ -497,9 +324,6 @@ std::vector<Start> one_per_basin(const Patch& patch, const std::vector<int>& coa
     const auto [at, is_new] = best.try_emplace(basin, s);
     if (!is_new && s.cost < at->second.cost) at->second = s;
   }
-  constexpr std::size_t few = 400;
-  std::vector<int> pixels;
-  for (std::size_t k = 0; k < coarse.size(); k += std::max<std::size_t>(1, coarse.size() / few)) pixels.push_back(coarse[k]);
   std::vector<Start> drawn;
   for (const auto& [basin, start] : best) {
     const FitOutcome o =
@@ -541,10 +365,12 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, double effort) {
 SpotFit search_spot_widely(const Patch& patch, const Outline& outline) {
   const std::vector<int> coarse = search_pixels(patch, outline, 1100);
   if (coarse.size() < 100) return {};
+  constexpr std::size_t enough_to_rank = 400;
+  const std::vector<int> sparse = search_pixels(patch, outline, enough_to_rank);
   const double r = outline.radius_mm;
   std::vector<Start> starts;
   const auto search_about = [&](const Outline& o) {
-    RadialSearch(patch, coarse, o)
+    RadialSearch(patch, sparse, o)
         .run(geometric(0.5 * r, 1.3 * r, 1.18), {{{2.0, 20.0}}, {{2.0, 2.1}}}, displacement_ladder(0.15, 8.8), starts);
   };
   constexpr int outlines = 80;
@@ -556,7 +382,7 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline) {
     o.angle_rad = std::numbers::pi * even(k, 3);
     search_about(o);
   }
-  starts = one_per_basin(patch, coarse, starts);
+  starts = one_per_basin(patch, sparse, starts);
   // Fits of a wrong size and order still find the middle: look once more at all sizes and orders about the best places.
   std::sort(starts.begin(), starts.end(), [](const Start& x, const Start& y) { return x.cost < y.cost; });
   constexpr std::size_t places = 12;
@@ -572,7 +398,7 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline) {
   starts.clear();
   for (const Outline& middle : middles) search_about(middle);
   constexpr std::size_t keep = 24;
-  return finish_starts(patch, outline, coarse, one_per_basin(patch, coarse, starts), keep);
+  return finish_starts(patch, outline, coarse, one_per_basin(patch, sparse, starts), keep);
 }
 
 SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations) {
