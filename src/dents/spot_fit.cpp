@@ -369,9 +369,9 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline) {
   const std::vector<int> sparse = search_pixels(patch, outline, enough_to_rank);
   const double r = outline.radius_mm;
   std::vector<Start> starts;
-  const auto search_about = [&](const Outline& o) {
+  const auto search_about = [&](const Outline& o, double size_ratio, const std::vector<std::array<double, 2>>& shapes) {
     RadialSearch(patch, sparse, o)
-        .run(geometric(0.5 * r, 1.3 * r, 1.18), {{{2.0, 20.0}}, {{2.0, 2.1}}}, displacement_ladder(0.15, 8.8), starts);
+        .run(geometric(0.5 * r, 1.3 * r, size_ratio), shapes, displacement_ladder(0.15, 8.8), starts);
   };
   constexpr int outlines = 80;
   for (int k = 0; k < outlines; ++k) {
@@ -380,10 +380,10 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline) {
     o.x_mm += away * std::cos(direction), o.y_mm += away * std::sin(direction);
     o.elongation = std::exp(1.4 * std::pow(even(k, 2), 2));
     o.angle_rad = std::numbers::pi * even(k, 3);
-    search_about(o);
+    search_about(o, 1.18, {{{2.0, 20.0}}, {{2.0, 2.1}}});
   }
   starts = one_per_basin(patch, sparse, starts);
-  // Fits of a wrong size and order still find the middle: look once more at all sizes and orders about the best places.
+  // Fits of a wrong size and order still find the middle: look once more, and closely, at all of them about the best.
   std::sort(starts.begin(), starts.end(), [](const Start& x, const Start& y) { return x.cost < y.cost; });
   constexpr std::size_t places = 12;
   std::vector<Outline> middles;
@@ -396,7 +396,7 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline) {
     if (middles.size() == places) break;
   }
   starts.clear();
-  for (const Outline& middle : middles) search_about(middle);
+  for (const Outline& middle : middles) search_about(middle, 1.08, few_shapes);
   constexpr std::size_t keep = 24;
   return finish_starts(patch, outline, coarse, one_per_basin(patch, sparse, starts), keep);
 }

@@ -140,6 +140,8 @@ Attempt wide_attempt(const PanelScene& scene, const Outline& rough, const std::v
     if (patch.size() < 600) continue;
     const Attempt a = finish_attempt(scene, patch, search_spot_widely(patch, outline));
     if (a.usable && (!best.usable || credit(a.judgement) > credit(best.judgement))) best = a;
+    constexpr double found = 0.9;
+    if (best.usable && credit(best.judgement) > found) break;
   }
   return best;
 }
