@@ -38,17 +38,15 @@ SpotVector clamped(SpotVector s) {
   return s;
 }
 
-/// Sets relief pixel k from a spot's value there and, by differences, its second derivatives; the base is added.
-void set_relief(const Patch& patch, std::size_t i, std::size_t k, const SpotShape<double>& shape, double x, double y,
-                double z, double slope_x, double slope_y, ReliefAtPixels& relief) {
-  constexpr double h = 0.05;  // mm: far below the smallest spot
-  const auto right = shape.at(x + h, y), up = shape.at(x, y + h);
+/// Sets relief pixel k from a spot's value and its bend there; the base is added.
+void set_relief(const Patch& patch, std::size_t i, std::size_t k, const SpotBend& bend, double z, double slope_x,
+                double slope_y, ReliefAtPixels& relief) {
   relief.z[k] = static_cast<float>(z) + patch.base_z[i];
   relief.slope_x[k] = static_cast<float>(slope_x) + patch.base_slope_x[i];
   relief.slope_y[k] = static_cast<float>(slope_y) + patch.base_slope_y[i];
-  relief.xx[k] = static_cast<float>((right.slope_x - slope_x) / h) + patch.base_xx[i];
-  relief.xy[k] = static_cast<float>((right.slope_y - slope_y) / h) + patch.base_xy[i];
-  relief.yy[k] = static_cast<float>((up.slope_y - slope_y) / h) + patch.base_yy[i];
+  relief.xx[k] = static_cast<float>(bend.xx) + patch.base_xx[i];
+  relief.xy[k] = static_cast<float>(bend.xy) + patch.base_xy[i];
+  relief.yy[k] = static_cast<float>(bend.yy) + patch.base_yy[i];
 }
 
 void relief_of(const Patch& patch, const std::vector<int>& pixels, const SpotVector& spot, ReliefAtPixels& relief) {
@@ -60,7 +58,7 @@ void relief_of(const Patch& patch, const std::vector<int>& pixels, const SpotVec
     const double z0 = shape.at(p.x_mm, p.y_mm).z;
     const double x = p.shifted_x(z0), y = p.shifted_y(z0);
     const auto value = shape.at(x, y);
-    set_relief(patch, i, k, shape, x, y, value.z, value.slope_x, value.slope_y, relief);
+    set_relief(patch, i, k, shape.bend_at(x, y), value.z, value.slope_x, value.slope_y, relief);
   }
 }
 
@@ -117,7 +115,7 @@ FitOutcome fit(const Patch& patch, const std::vector<int>& pixels, const SpotVec
         const double z0 = plain.at(p.x_mm, p.y_mm).z;
         const double at_x = p.shifted_x(z0), at_y = p.shifted_y(z0);
         const auto value = shape.at(at_x, at_y);
-        set_relief(patch, i, k, plain, at_x, at_y, value.z.value, value.slope_x.value, value.slope_y.value, relief);
+        set_relief(patch, i, k, plain.bend_at(at_x, at_y), value.z.value, value.slope_x.value, value.slope_y.value, relief);
         float* d = dual_slopes.data() + k * 2 * spot_parameters;
         for (int a = 0; a < spot_parameters; ++a) {
           d[a] = static_cast<float>(value.slope_x.gradient[a]);
@@ -268,7 +266,7 @@ const std::vector<std::array<double, 2>> few_shapes{{{2.0, 40.0}}, {{2.0, 2.1}},
 
 /// Short fits of all starts, full fits of the best, other shapes about the best of those.
 SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vector<int>& coarse, std::vector<Start> starts,
-                      std::size_t keep) {
+                      std::size_t keep, const WorthFinishing& worth_finishing) {
   const std::vector<int> fine = search_pixels(patch, outline, 2400);
   starts = distinct(std::move(starts), patch, keep);
   std::vector<FitOutcome> shorts;
@@ -284,6 +282,11 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
     };
     if (std::none_of(best.begin(), best.end(), same)) best.push_back(o);
     if (best.size() >= 6) break;
+  }
+  if (std::none_of(best.begin(), best.end(), [&](const FitOutcome& o) { return worth_finishing(o.spot); })) {
+    SpotFit hopeless;
+    if (!best.empty()) hopeless.spot = best.front().spot;
+    return hopeless;
   }
   // The best of the other sign always gets its chance: sign is what must not be wrong.
   for (const FitOutcome& o : shorts)
@@ -347,7 +350,7 @@ Outline outline_of(const SpotVector& spot, double growth) {
           spot[s_angle] + (a_is_long ? 0 : 0.5 * std::numbers::pi)};
 }
 
-SpotFit search_spot(const Patch& patch, const Outline& outline, double effort) {
+SpotFit search_spot(const Patch& patch, const Outline& outline, const WorthFinishing& worth_finishing, double effort) {
   const std::vector<int> coarse = search_pixels(patch, outline, 1100);
   if (coarse.size() < 100) return {};
   std::vector<Start> starts;
@@ -359,10 +362,10 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, double effort) {
   if (outline.elongation > 1.15)
     RadialSearch(patch, coarse, round)
         .run(geometric(0.4 * r, 1.4 * r, 1.08), {{{2.0, 20.0}}}, displacement_ladder(0.12, 6), starts);
-  return finish_starts(patch, outline, coarse, std::move(starts), static_cast<std::size_t>(24 * effort));
+  return finish_starts(patch, outline, coarse, std::move(starts), static_cast<std::size_t>(24 * effort), worth_finishing);
 }
 
-SpotFit search_spot_widely(const Patch& patch, const Outline& outline) {
+SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const WorthFinishing& worth_finishing) {
   const std::vector<int> coarse = search_pixels(patch, outline, 1100);
   if (coarse.size() < 100) return {};
   constexpr std::size_t enough_to_rank = 400;
@@ -398,7 +401,7 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline) {
   starts.clear();
   for (const Outline& middle : middles) search_about(middle, 1.08, few_shapes);
   constexpr std::size_t keep = 24;
-  return finish_starts(patch, outline, coarse, one_per_basin(patch, sparse, starts), keep);
+  return finish_starts(patch, outline, coarse, one_per_basin(patch, sparse, starts), keep, worth_finishing);
 }
 
 SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations) {

@@ -14,6 +14,7 @@ namespace ripplegauge {
 namespace {
 
 constexpr double largest_half_mm = 65;
+constexpr double judged_scale = 3;  // of the pseudo-Huber cost by which loudness is told
 
 /// Elliptic radius of a pixel in units of the spot's 10 % contour (slants ignored).
 double rho_of(const SpotVector& s, double x, double y) {
@@ -67,6 +68,58 @@ double seen_share(const ResidualField& field, const Outline& o) {
   return static_cast<double>(seen) / all;
 }
 
+/// How many cells of orange peel a spot covers.
+double peel_cells(double diameter_mm, double peel_cell_mm) {
+  return 0.25 * std::numbers::pi * std::pow(diameter_mm / peel_cell_mm, 2);
+}
+
+/// Root mean square move of the stripes inside a spot over their jitter, times the root of the peel cells there.
+double moved_snr(const Patch& patch, const SpotVector& spot) {
+  const SpotShape<double> shape(spot);
+  double moved = 0;
+  std::size_t inside = 0;
+  for (const MirrorPixel& p : patch.pixel) {
+    if (rho_of(spot, p.x_mm, p.y_mm) > 1.1) continue;
+    const auto v = shape.at(p.x_mm, p.y_mm);
+    moved += std::pow(patch.board.phase(p, v.z, v.slope_x, v.slope_y).phase - patch.board.phase(p, 0, 0, 0).phase, 2);
+    ++inside;
+  }
+  if (inside == 0) return 0;
+  return std::sqrt(peel_cells(2 * mean_radius_mm(spot), patch.peel_cell_mm) * moved / static_cast<double>(inside)) /
+         std::max(patch.edge_jitter_cycles, 1e-4);
+}
+
+/// Whether a rough fit could still become a believable spot: within half of what must be shown in the end.
+WorthFinishing worth_finishing(const Patch& patch, const Acceptance& acceptance) {
+  return [&](const SpotVector& spot) {
+    constexpr double half = 0.5;
+    const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
+    return moved_snr(patch, spot) > half * acceptance.min_loud_moved_snr &&
+           steepest_slope(spot) > half * std::max(acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope);
+  };
+}
+
+/// Whether an outline is loud enough to be searched at all: within a third of what must be shown in the end, since an
+/// outline is only roughly where the spot is.
+bool worth_searching(const Patch& patch, const Outline& outline, const Acceptance& acceptance) {
+  SpotVector flat = SpotVector::Zero();
+  const double half = 0.5 * std::log(outline.elongation);
+  flat[s_x] = outline.x_mm, flat[s_y] = outline.y_mm, flat[s_angle] = outline.angle_rad;
+  flat[s_log_a] = std::log(outline.radius_mm) + half, flat[s_log_b] = std::log(outline.radius_mm) - half;
+  const std::vector<float> residual = whitened_residuals(patch, flat, Eigen::Vector3d::Zero(), false);
+  double inside = 0, around = 0, inside_count = 1e-9, around_count = 1e-9;
+  for (std::size_t i = 0; i < patch.size(); ++i) {
+    const double rho = rho_of(flat, patch.pixel[i].x_mm, patch.pixel[i].y_mm);
+    const double cost = pseudo_huber_cost(residual[i], judged_scale);
+    if (rho < 1.1) inside += cost, ++inside_count;
+    if (rho > 1.25 && rho < 2.2) around += cost, ++around_count;
+  }
+  constexpr double third = 1.0 / 3;
+  const double excess = inside / inside_count - around / around_count;
+  return excess > third * acceptance.min_excess ||
+         excess * peel_cells(2 * outline.radius_mm, patch.peel_cell_mm) > third * acceptance.min_summed_excess;
+}
+
 struct Attempt {
   SpotFit fit;
   SpotJudgement judgement;
@@ -102,7 +155,7 @@ Attempt finish_attempt(const PanelScene& scene, Patch& patch, const SpotFit& sea
 double credit(const SpotJudgement& j) { return j.explained - j.quiet_level / std::max(j.disturbed_level, 1e-9); }
 
 Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector<Disc>& leave_out,
-                const std::vector<SpotVector>& explained) {
+                const std::vector<SpotVector>& explained, const Acceptance& acceptance) {
   Attempt result;
   const double longest = longest_of(rough);
   Patch patch = explained_patch(scene, request_for(scene, rough.x_mm, rough.y_mm, half_round(scene, longest, 1.7, 0.9), 5000),
@@ -114,13 +167,14 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
   patch = explained_patch(scene, request_for(scene, outline.x_mm, outline.y_mm, half_round(scene, longest_of(outline), 1.6), 8000),
                           leave_out, explained);
   if (patch.size() < 600) return result;
-  SpotFit search = search_spot(patch, outline);
+  if (!worth_searching(patch, outline, acceptance)) return result;
+  SpotFit search = search_spot(patch, outline, worth_finishing(patch, acceptance));
   if (outline.radius_mm < 0.6 * rough.radius_mm || outline.radius_mm > 1.5 * rough.radius_mm) {
     // The two outlines disagree: let the rough one have its starts, too.
     Outline other = outline;
     other.radius_mm = 0.8 * rough.radius_mm;
     other.x_mm = rough.x_mm, other.y_mm = rough.y_mm;
-    const SpotFit second = search_spot(patch, other, 0.5);
+    const SpotFit second = search_spot(patch, other, worth_finishing(patch, acceptance), 0.5);
     if (second.search_cost < search.search_cost) search = second;
   }
   return finish_attempt(scene, patch, search);
@@ -129,7 +183,7 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
 /// For a disturbance that is surely there but that the outline's own starts do not explain: its region may be several
 /// times the spot (a steep rim is loud far out), its place and direction only roughly right.
 Attempt wide_attempt(const PanelScene& scene, const Outline& rough, const std::vector<Disc>& leave_out,
-                     const std::vector<SpotVector>& explained) {
+                     const std::vector<SpotVector>& explained, const Acceptance& acceptance) {
   Attempt best;
   for (const double scale : {1.0, 0.6, 0.35}) {
     Outline outline = rough;
@@ -138,7 +192,7 @@ Attempt wide_attempt(const PanelScene& scene, const Outline& rough, const std::v
     Patch patch = explained_patch(scene, request_for(scene, outline.x_mm, outline.y_mm, half_round(scene, longest_of(outline), 1.7), 8000),
                                   leave_out, explained);
     if (patch.size() < 600) continue;
-    const Attempt a = finish_attempt(scene, patch, search_spot_widely(patch, outline));
+    const Attempt a = finish_attempt(scene, patch, search_spot_widely(patch, outline, worth_finishing(patch, acceptance)));
     if (a.usable && (!best.usable || credit(a.judgement) > credit(best.judgement))) best = a;
     constexpr double found = 0.9;
     if (best.usable && credit(best.judgement) > found) break;
@@ -194,11 +248,6 @@ bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline&
   const SpotJudgement& j = a.judgement;
   return a.usable && (credit(j) < right || j.opposite_ratio < acceptance.min_opposite_ratio) && j.disturbed_level - j.quiet_level > half_covered * acceptance.min_excess &&
          outline.elongation < compact && outline.radius_mm > no_speck_mm && ring_seen(scene, outline) > whole;
-}
-
-/// How many cells of orange peel a spot covers.
-double peel_cells(double diameter_mm, double peel_cell_mm) {
-  return 0.25 * std::numbers::pi * std::pow(diameter_mm / peel_cell_mm, 2);
 }
 
 bool believable(const PanelScene& scene, const Attempt& a, const Outline& outline, const Acceptance& acceptance) {
@@ -267,27 +316,23 @@ SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, doub
   none[s_height] = 0;
   const std::vector<float> with = whitened_residuals(patch, fit.spot, fit.drift, highlight);
   const std::vector<float> without = whitened_residuals(patch, none, Eigen::Vector3d::Zero(), false);
-  constexpr double scale = 3;
   double q0 = 0, q1 = 0, ring = 0, kept = 0, all = 0;
   std::size_t inside = 0, around = 0;
   const SpotShape<double> shape(fit.spot);
   std::vector<float> density;
-  double moved = 0;
   for (std::size_t i = 0; i < patch.size(); ++i) {
     const MirrorPixel& p = patch.pixel[i];
     const double rho = rho_of(fit.spot, p.x_mm, p.y_mm);
-    if (rho > 1.25 && rho < 2.2) ring += pseudo_huber_cost(with[i], scale), ++around;
+    if (rho > 1.25 && rho < 2.2) ring += pseudo_huber_cost(with[i], judged_scale), ++around;
     if (rho > 1.1) continue;
     ++inside;
-    q0 += pseudo_huber_cost(without[i], scale);
-    q1 += pseudo_huber_cost(with[i], scale);
+    q0 += pseudo_huber_cost(without[i], judged_scale);
+    q1 += pseudo_huber_cost(with[i], judged_scale);
     const auto v = shape.at(p.x_mm, p.y_mm);
     const PhaseAt phase = patch.board.phase(p, v.z, v.slope_x, v.slope_y);
     const double s = patch.profile->at(phase.phase).derivative * (phase.by_slope_x * v.slope_x + phase.by_slope_y * v.slope_y);
     all += s * s;
     if (!patch.clipped[i]) kept += s * s;
-    const PhaseAt flat = patch.board.phase(p, 0, 0, 0);
-    moved += std::pow(phase.phase - flat.phase, 2);
   }
   if (inside == 0) return j;
   q0 /= static_cast<double>(inside), q1 /= static_cast<double>(inside);
@@ -298,7 +343,7 @@ SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, doub
   const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
   j.slope_over_peel = steepest_slope(fit.spot) / peel_slope;
   j.peel_cells = peel_cells(2 * mean_radius_mm(fit.spot), patch.peel_cell_mm);
-  j.moved_snr = std::sqrt(j.peel_cells * moved / static_cast<double>(inside)) / std::max(patch.edge_jitter_cycles, 1e-4);
+  j.moved_snr = moved_snr(patch, fit.spot);
   // Both signs leave what lies outside the spot as it is: only inside can they be told apart.
   const double cost_inside = std::max(q1, j.quiet_level) * static_cast<double>(inside) * patch.effective_pixel_share;
   j.opposite_ratio = 1 + (fit.opposite_cost - fit.search_cost) / std::max(cost_inside, 1e-9);
@@ -368,13 +413,13 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
   int wide_left = 4;  // each costs ten ordinary attempts
   const auto try_one = [&](const Candidate& candidate, const std::vector<Candidate>& all) {
     const std::vector<Disc> others = other_candidates(all, candidate.outline);
-    Attempt a = attempt(scene, candidate.outline, others, accepted);
+    Attempt a = attempt(scene, candidate.outline, others, accepted, acceptance);
     // What was left out as a neighbour may be the other half of the same spot.
     if (!others.empty() && !believable(scene, a, candidate.outline, acceptance) && a.judgement.cut_share > 0.1)
-      a = attempt(scene, candidate.outline, {}, accepted);
+      a = attempt(scene, candidate.outline, {}, accepted, acceptance);
     if (wide_left > 0 && worth_more_starts(scene, a, candidate.outline, acceptance)) {
       --wide_left;
-      const Attempt b = wide_attempt(scene, candidate.outline, others, accepted);
+      const Attempt b = wide_attempt(scene, candidate.outline, others, accepted, acceptance);
       if (b.usable && credit(b.judgement) > credit(a.judgement)) a = b;
     }
     // What one spot does not explain may be a smaller one of the other sign inside it.

@@ -1,6 +1,7 @@
 // Fits spots to the intensities themselves, not to an unwrapped phase: folds do no harm.
 #pragma once
 
+#include <functional>
 #include <vector>
 
 #include "ripplegauge/dents/spot_shape.hpp"
@@ -25,13 +26,16 @@ struct SpotFit {
   double search_cost = 1e300;
 };
 
-/// Many cheap starts of both signs about the outline, short fits of the best, full fits of the best of those.
-/// Deterministic. `effort` scales the number of starts.
-SpotFit search_spot(const Patch& patch, const Outline& outline, double effort = 1.0);
+/// Whether a spot as found by short fits deserves full ones.
+using WorthFinishing = std::function<bool(const SpotVector&)>;
+
+/// Many cheap starts of both signs about the outline, short fits of the best, full fits of the best of those, unless none
+/// of them is worth it: then the best as it is, with the cost 1e300. Deterministic. `effort` scales the number of starts.
+SpotFit search_spot(const Patch& patch, const Outline& outline, const WorthFinishing& worth_finishing, double effort = 1.0);
 
 /// The same where the outline may be wrong: places, sizes, directions and elongations spread evenly about it.
 /// Some ten times the work.
-SpotFit search_spot_widely(const Patch& patch, const Outline& outline);
+SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const WorthFinishing& worth_finishing);
 
 /// Finishes on all pixels of the patch, phase drift and (if asked) the metallic highlight free.
 SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations = 25);
