@@ -4,6 +4,8 @@
 #include <nlohmann/json.hpp>
 
 #include "catch.hpp"
+#include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/files/board_file.hpp"
 #include "ripplegauge/files/card_file.hpp"
 #include "ripplegauge/measure/measure.hpp"
 #include "ripplegauge/photo/photo.hpp"
@@ -81,6 +83,46 @@ TEST_CASE("sample: a low left inside a high is two entries, the inner one measur
   }
   CHECK_FALSE(reading.dents[0].inside_of);
   CHECK(reading.dents[1].inside_of == 0);
+}
+
+TEST_CASE("sample: a tagged board needs no tape", "[acceptance]") {
+  const fs::path photo = root / "samples" / "photos" / "tagged-board.jpg";
+  const auto truth = truth_of(photo);
+  MeasureRequest request;
+  request.card = read_card(root / "calibration" / "card-corner.json");
+  request.board = read_board(root / "samples" / "photos" / "tagged-board-board.json");
+  request.bar_length_mm = truth.at("given").at("check_bar_mm").get<double>();
+  const Reading tagged = measure(read_photo(photo), request).reading;
+  REQUIRE(tagged.dents.size() == 1);
+  CHECK(tagged.warnings.empty());
+  const auto& t = truth.at("truth").at("dents").at(0);
+  CHECK(tagged.dents[0].diameter_mm.value == Approx(t["rim"]["eq_diameter"].get<double>()).epsilon(0.02));
+  REQUIRE(tagged.dents[0].depth_mm);
+  CHECK(tagged.dents[0].depth_mm->value == Approx(t["depth"].get<double>()).epsilon(0.06));
+  const double distance_mm = truth.at("true_board_distance_mm").get<double>();
+  REQUIRE(tagged.setup.board_distance_mm);
+  CHECK(tagged.setup.board_distance_mm->low < distance_mm);
+  CHECK(tagged.setup.board_distance_mm->high > distance_mm);
+  // a tape of 6 mm would leave a depth interval of 2 x 4.5 mm in 230 mm: 4 % either way
+  CHECK(tagged.setup.board_distance_mm->high - tagged.setup.board_distance_mm->low < 0.06 * distance_mm);
+  const double tilt_deg = truth.at("true_board_tilt_deg").get<double>();
+  REQUIRE(tagged.setup.board_tilt_deg);
+  CHECK(tagged.setup.board_tilt_deg->low < tilt_deg);
+  CHECK(tagged.setup.board_tilt_deg->high > tilt_deg);
+
+  // The same photo, of a board whose tags have other numbers: stripes and tape must do, and that is said.
+  for (BoardTag& tag : request.board->tags) tag.id += 100;
+  request.board_distance_mm = std::round(distance_mm + 2);
+  const Reading fallen_back = measure(read_photo(photo), request).reading;
+  REQUIRE(fallen_back.warnings.size() == 1);
+  CHECK(fallen_back.warnings[0].code == "board_tags_not_seen");
+  REQUIRE(fallen_back.setup.board_distance_mm);
+  CHECK(tagged.setup.board_distance_mm->high - tagged.setup.board_distance_mm->low <
+        0.85 * (fallen_back.setup.board_distance_mm->high - fallen_back.setup.board_distance_mm->low));
+
+  // A number that stands on both card and board cannot be told apart.
+  request.board->tags[0].id = request.card.tags[0].id;
+  CHECK_THROWS_AS(measure(read_photo(photo), request), UsageError);
 }
 
 TEST_CASE("sample: a photo without card is refused with what to do", "[acceptance]") {
