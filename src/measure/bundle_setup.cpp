@@ -1,6 +1,8 @@
 #include "bundle_setup.hpp"
 
 #include <algorithm>
+#include <cmath>
+#include <numbers>
 #include <opencv2/core.hpp>
 
 #include "refusals.hpp"
@@ -93,6 +95,11 @@ BundleNoise phase_noise(const StripeField& field) {
   const double area_mm2 =
       field.seen_fraction * field.grid.columns * field.grid.rows * field.grid.step_mm * field.grid.step_mm;
   BundleNoise noise;
+  // Corners scatter as the photo shows: parameters take a quarter of the degrees of freedom, and few corners tell their
+  // scatter only roughly.
+  constexpr double margin = 1.5, sharpest_px = 0.05, least_factor = 0.3;
+  noise.corner_px = std::clamp(margin * field.bundle.tag_rms_px / std::numbers::sqrt2, sharpest_px, 0.5);
+  noise.board_corner_factor = std::clamp(margin * field.bundle.board_rms, least_factor, 3.0);
   noise.phase_cycles = std::clamp(2.5 * field.bundle.phase_mad_cycles, 0.008, 0.05);
   noise.effective_phase_samples =
       std::clamp(area_mm2 / (6.2 * field.period_mm * field.period_mm), 10.0, 300.0);

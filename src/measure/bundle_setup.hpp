@@ -39,7 +39,7 @@ std::optional<Refusal> take_lens(const Photo& photo, const MeasureRequest& reque
 
 double mean_pixels_per_mm(const std::vector<SeenTag>& tags, double side_mm);
 
-/// Noise of the phase samples as the photo itself shows it.
+/// Noise of corners and phase samples as the photo itself shows it.
 BundleNoise phase_noise(const StripeField& field);
 
 }  // namespace ripplegauge

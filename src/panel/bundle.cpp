@@ -144,6 +144,12 @@ BundleResult describe(const BundleProblem& problem, const BundleNoise& noise, co
   });
   // rms of the corner distance: two coordinates a corner
   result.tag_rms_px = count > 0 ? std::sqrt(2 * sum / count) : 0;
+  sum = 0, count = 0;
+  for_each_board_error(problem, model, [&](const BoardCorner& corner, double error) {
+    sum += std::pow(error / corner.uncertainty_mm, 2);
+    ++count;
+  });
+  result.board_rms = count > 0 ? std::sqrt(sum / count) : 0;
   if (!problem.samples.empty()) {
     std::vector<double> errors;
     for_each_phase_error(problem, model, [&](double error) { errors.push_back(std::abs(error)); });

@@ -62,6 +62,7 @@ struct BundleResult {
   Eigen::Matrix<double, panel_parameters, panel_parameters> covariance;  ///< at the solution; see fit_bundle
   double cost = 0;
   double tag_rms_px = 0;
+  double board_rms = 0;  ///< of the board corners' coordinates, in units of their stated uncertainties
   double phase_mad_cycles = 0;  ///< 1.4826 x median |residual| of the phase samples
 };
 
