@@ -327,8 +327,13 @@ std::vector<Start> one_per_basin(const Patch& patch, const std::vector<int>& pix
     const auto [at, is_new] = best.try_emplace(basin, s);
     if (!is_new && s.cost < at->second.cost) at->second = s;
   }
+  std::vector<Start> chosen;
+  for (const auto& [basin, start] : best) chosen.push_back(start);
+  constexpr std::size_t most = 120;  // of some 300: the worst half has never won
+  std::sort(chosen.begin(), chosen.end(), [](const Start& a, const Start& b) { return a.cost < b.cost; });
+  if (chosen.size() > most) chosen.resize(most);
   std::vector<Start> drawn;
-  for (const auto& [basin, start] : best) {
+  for (const Start& start : chosen) {
     const FitOutcome o =
         fit(patch, pixels, start.spot, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height}, false, false, 5});
     drawn.push_back({o.cost, o.spot});

@@ -241,12 +241,18 @@ bool louder_than_peel(const SpotJudgement& j, const Acceptance& acceptance) {
   return j.moved_snr >= needed;
 }
 
+bool quiet_around(const SpotJudgement& j, const Acceptance& acceptance) {
+  return j.quiet_level < std::max(acceptance.max_quiet_level, acceptance.max_quiet_share * j.disturbed_level);
+}
+
 /// Loud, compact and whole, yet not explained: a wrong basin (right fits explain 0.86 to 1.02, wrong ones up to 0.8).
 bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline& outline, const Acceptance& acceptance) {
   constexpr double right = 0.8, compact = 4, whole = 0.85, no_speck_mm = 2;
   constexpr double half_covered = 0.5;  // a wrong fit lies beside what it should cover
   const SpotJudgement& j = a.judgement;
-  return a.usable && (credit(j) < right || j.opposite_ratio < acceptance.min_opposite_ratio) && j.disturbed_level - j.quiet_level > half_covered * acceptance.min_excess &&
+  const bool doubtful =
+      j.explained < right || !quiet_around(j, acceptance) || j.opposite_ratio < acceptance.min_opposite_ratio;
+  return a.usable && doubtful && j.disturbed_level - j.quiet_level > half_covered * acceptance.min_excess &&
          outline.elongation < compact && outline.radius_mm > no_speck_mm && ring_seen(scene, outline) > whole;
 }
 
@@ -261,9 +267,7 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
          slope < 0.25 && radius < 45 && elongation(s) < 7 && a.judgement.cut_share < acceptance.max_cut_share &&
          a.judgement.information_kept > acceptance.min_information && louder_than_peel(a.judgement, acceptance) &&
          2 * std::exp(std::min(s[s_log_a], s[s_log_b])) > acceptance.min_width_mm &&
-         a.judgement.quiet_level <
-             std::max(acceptance.max_quiet_level, acceptance.max_quiet_share * a.judgement.disturbed_level) &&
-         a.judgement.opposite_ratio > acceptance.min_opposite_ratio &&
+         quiet_around(a.judgement, acceptance) && a.judgement.opposite_ratio > acceptance.min_opposite_ratio &&
          offset < std::max(1.2 * longest_of(outline), 3.0) &&
          near_paper_mm(scene, s[s_x], s[s_y]) > paper_clearance_mm && ring_seen(scene, outline_of(s, 1.2)) >= acceptance.min_ring_seen;
 }
