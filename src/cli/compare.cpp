@@ -91,7 +91,7 @@ LoadedShot load_reading(const std::filesystem::path& file, const std::string& re
 }
 
 LoadedShot load_photo(const std::filesystem::path& file, const MeasureRequest& request) {
-  Measurement measurement = measure(read_photo(file), request);
+  Measurement measurement = measure(read_photo(file), request, {.threads = processors()});
   return {{std::move(measurement.reading), std::move(measurement.relief)}, file};
 }
 

@@ -1,5 +1,8 @@
 #include "photo_options.hpp"
 
+#include <algorithm>
+#include <thread>
+
 #include "command.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/board_file.hpp"
@@ -92,6 +95,10 @@ MeasureRequest request_for(const PhotoArguments& arguments, std::size_t index, s
   request.board_distance_mm = distance_mm ? distance_mm : profile.board_distance_mm;
   request.bar_length_mm = arguments.bar_mm ? *arguments.bar_mm : profile.bar_length_mm.value_or(100);
   return request;
+}
+
+int processors(int asked_for) {
+  return asked_for > 0 ? asked_for : std::max(1, static_cast<int>(std::thread::hardware_concurrency()));
 }
 
 }  // namespace ripplegauge::cli

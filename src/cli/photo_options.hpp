@@ -32,4 +32,7 @@ CardDefinition card_for(const PhotoArguments& arguments);
 /// numbers that do not fit.
 MeasureRequest request_for(const PhotoArguments& arguments, std::size_t index, std::size_t count);
 
+/// Threads to work on: as many as were asked for, else one for each processor.
+int processors(int asked_for = 0);
+
 }  // namespace ripplegauge::cli

@@ -63,13 +63,13 @@ bool lies_inside(const SpotVector& outer, const SpotVector& inner) {
 /// little to see.
 std::optional<NestedPair> start_with(const PanelScene& scene, const SpotVector& single,
                                      const std::vector<SpotVector>& others, double inner_share) {
-  constexpr double effort = 0.5;  // the outlines are good
-  const auto always = [](const SpotVector&) { return true; };
+  // The outlines are good: half the starts do, and all of them are worth finishing.
+  const SpotSearchOptions options{[](const SpotVector&) { return true; }, scene.threads, 0.5};
   const double radius = mean_radius_mm(single);
   const Patch rim = patch_without(scene, single, others, {single[s_x], single[s_y], inner_share * radius});
   if (rim.size() < 600) return std::nullopt;
   NestedPair pair;
-  pair.outer = search_spot(rim, outline_of(single), always, effort);
+  pair.outer = search_spot(rim, outline_of(single), options);
   if (pair.outer.search_cost >= 1e300) return std::nullopt;
   pair.outer.spot = polish_spot(rim, pair.outer.spot, false, 10).spot;
 
@@ -79,7 +79,7 @@ std::optional<NestedPair> start_with(const PanelScene& scene, const SpotVector& 
   Outline outline = sharpen_outline(middle, guess);
   if (!(outline.radius_mm > 0.5 * smallest_inner_mm && outline.radius_mm < 0.7 * radius && outline.elongation < 3))
     outline = guess;
-  pair.inner = search_spot(middle, outline, always, effort);
+  pair.inner = search_spot(middle, outline, options);
   if (pair.inner.search_cost >= 1e300) return std::nullopt;
   return pair;
 }

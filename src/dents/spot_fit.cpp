@@ -9,6 +9,7 @@
 
 #include "radial_search.hpp"
 #include "ripplegauge/core/least_squares.hpp"
+#include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
 
 namespace ripplegauge {
@@ -266,12 +267,14 @@ const std::vector<std::array<double, 2>> few_shapes{{{2.0, 40.0}}, {{2.0, 2.1}},
 
 /// Short fits of all starts, full fits of the best, other shapes about the best of those.
 SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vector<int>& coarse, std::vector<Start> starts,
-                      std::size_t keep, const WorthFinishing& worth_finishing) {
+                      std::size_t keep, const SpotSearchOptions& options) {
   const std::vector<int> fine = search_pixels(patch, outline, 2400);
   starts = distinct(std::move(starts), patch, keep);
-  std::vector<FitOutcome> shorts;
-  for (const Start& s : starts)
-    shorts.push_back(fit(patch, coarse, s.spot, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n}, false, false, 7}));
+  std::vector<FitOutcome> shorts(starts.size());
+  parallel_for(starts.size(), options.threads, [&](std::size_t i) {
+    shorts[i] = fit(patch, coarse, starts[i].spot,
+                    {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n}, false, false, 7});
+  });
   const auto better = [](const FitOutcome& a, const FitOutcome& b) { return a.cost < b.cost; };
   std::sort(shorts.begin(), shorts.end(), better);
   std::vector<FitOutcome> best;
@@ -283,7 +286,7 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
     if (std::none_of(best.begin(), best.end(), same)) best.push_back(o);
     if (best.size() >= 6) break;
   }
-  if (std::none_of(best.begin(), best.end(), [&](const FitOutcome& o) { return worth_finishing(o.spot); })) {
+  if (std::none_of(best.begin(), best.end(), [&](const FitOutcome& o) { return options.worth_finishing(o.spot); })) {
     SpotFit hopeless;
     if (!best.empty()) hopeless.spot = best.front().spot;
     return hopeless;
@@ -294,18 +297,28 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
       best.push_back(o);
       break;
     }
-  std::vector<FitOutcome> full;
-  for (const FitOutcome& o : best) full.push_back(fit(patch, fine, o.spot, {all_parameters, false, false, 14}));
+  const auto fit_fully = [&](const std::vector<SpotVector>& from) {
+    std::vector<FitOutcome> outcomes(from.size());
+    parallel_for(from.size(), options.threads,
+                 [&](std::size_t i) { outcomes[i] = fit(patch, fine, from[i], {all_parameters, false, false, 14}); });
+    return outcomes;
+  };
+  std::vector<SpotVector> from;
+  for (const FitOutcome& o : best) from.push_back(o.spot);
+  std::vector<FitOutcome> full = fit_fully(from);
   std::sort(full.begin(), full.end(), better);
   SpotFit result;
   if (full.empty()) return result;
   // Other shapes about the best, in case its exponents stuck.
+  from.clear();
   for (const auto& [power, order] : few_shapes) {
     SpotVector other = full.front().spot;
     other[s_log_p] = std::log(power), other[s_log_n] = std::log(order);
     other[s_slant_u] *= 0.5, other[s_slant_v] *= 0.5;
-    full.push_back(fit(patch, fine, other, {all_parameters, false, false, 14}));
+    from.push_back(other);
   }
+  const std::vector<FitOutcome> reshaped = fit_fully(from);
+  full.insert(full.end(), reshaped.begin(), reshaped.end());
   std::sort(full.begin(), full.end(), better);
   result.spot = full.front().spot;
   result.search_cost = result.cost = full.front().cost;
@@ -316,7 +329,7 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
 
 /// The best start of every basin (sign, size, fringe order), drawn to its place by a few steps on few pixels: the
 /// denser the fringes, the nearer a start must lie to show what it is worth, and a good wrong one has a hundred places.
-std::vector<Start> one_per_basin(const Patch& patch, const std::vector<int>& pixels, const std::vector<Start>& starts) {
+std::vector<Start> one_per_basin(const Patch& patch, const std::vector<int>& pixels, const std::vector<Start>& starts, int threads) {
   constexpr double size_step = 0.16, order_step = 0.4;  // as wide as a basin: 17 % in size, 0.4 cycles in displacement
   std::map<std::array<int, 3>, Start> best;
   for (const Start& s : starts) {
@@ -332,12 +345,12 @@ std::vector<Start> one_per_basin(const Patch& patch, const std::vector<int>& pix
   constexpr std::size_t most = 120;  // of some 300: the worst half has never won
   std::sort(chosen.begin(), chosen.end(), [](const Start& a, const Start& b) { return a.cost < b.cost; });
   if (chosen.size() > most) chosen.resize(most);
-  std::vector<Start> drawn;
-  for (const Start& start : chosen) {
+  std::vector<Start> drawn(chosen.size());
+  parallel_for(chosen.size(), threads, [&](std::size_t i) {
     const FitOutcome o =
-        fit(patch, pixels, start.spot, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height}, false, false, 5});
-    drawn.push_back({o.cost, o.spot});
-  }
+        fit(patch, pixels, chosen[i].spot, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height}, false, false, 5});
+    drawn[i] = {o.cost, o.spot};
+  });
   return drawn;
 }
 
@@ -355,7 +368,7 @@ Outline outline_of(const SpotVector& spot, double growth) {
           spot[s_angle] + (a_is_long ? 0 : 0.5 * std::numbers::pi)};
 }
 
-SpotFit search_spot(const Patch& patch, const Outline& outline, const WorthFinishing& worth_finishing, double effort) {
+SpotFit search_spot(const Patch& patch, const Outline& outline, const SpotSearchOptions& options) {
   const std::vector<int> coarse = search_pixels(patch, outline, 1100);
   if (coarse.size() < 100) return {};
   std::vector<Start> starts;
@@ -367,10 +380,10 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, const WorthFinis
   if (outline.elongation > 1.15)
     RadialSearch(patch, coarse, round)
         .run(geometric(0.4 * r, 1.4 * r, 1.08), {{{2.0, 20.0}}}, displacement_ladder(0.12, 6), starts);
-  return finish_starts(patch, outline, coarse, std::move(starts), static_cast<std::size_t>(24 * effort), worth_finishing);
+  return finish_starts(patch, outline, coarse, std::move(starts), static_cast<std::size_t>(24 * options.effort), options);
 }
 
-SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const WorthFinishing& worth_finishing) {
+SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const SpotSearchOptions& options) {
   const std::vector<int> coarse = search_pixels(patch, outline, 1100);
   if (coarse.size() < 100) return {};
   constexpr std::size_t enough_to_rank = 400;
@@ -390,7 +403,7 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Wor
     o.angle_rad = std::numbers::pi * even(k, 3);
     search_about(o, 1.18, {{{2.0, 20.0}}, {{2.0, 2.1}}});
   }
-  starts = one_per_basin(patch, sparse, starts);
+  starts = one_per_basin(patch, sparse, starts, options.threads);
   // Fits of a wrong size and order still find the middle: look once more, and closely, at all of them about the best.
   std::sort(starts.begin(), starts.end(), [](const Start& x, const Start& y) { return x.cost < y.cost; });
   constexpr std::size_t places = 12;
@@ -406,7 +419,7 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Wor
   starts.clear();
   for (const Outline& middle : middles) search_about(middle, 1.08, few_shapes);
   constexpr std::size_t keep = 24;
-  return finish_starts(patch, outline, coarse, one_per_basin(patch, sparse, starts), keep, worth_finishing);
+  return finish_starts(patch, outline, coarse, one_per_basin(patch, sparse, starts, options.threads), keep, options);
 }
 
 SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations) {

@@ -168,13 +168,13 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
                           leave_out, explained);
   if (patch.size() < 600) return result;
   if (!worth_searching(patch, outline, acceptance)) return result;
-  SpotFit search = search_spot(patch, outline, worth_finishing(patch, acceptance));
+  SpotFit search = search_spot(patch, outline, {worth_finishing(patch, acceptance), scene.threads});
   if (outline.radius_mm < 0.6 * rough.radius_mm || outline.radius_mm > 1.5 * rough.radius_mm) {
     // The two outlines disagree: let the rough one have its starts, too.
     Outline other = outline;
     other.radius_mm = 0.8 * rough.radius_mm;
     other.x_mm = rough.x_mm, other.y_mm = rough.y_mm;
-    const SpotFit second = search_spot(patch, other, worth_finishing(patch, acceptance), 0.5);
+    const SpotFit second = search_spot(patch, other, {worth_finishing(patch, acceptance), scene.threads, 0.5});
     if (second.search_cost < search.search_cost) search = second;
   }
   return finish_attempt(scene, patch, search);
@@ -192,7 +192,7 @@ Attempt wide_attempt(const PanelScene& scene, const Outline& rough, const std::v
     Patch patch = explained_patch(scene, request_for(scene, outline.x_mm, outline.y_mm, half_round(scene, longest_of(outline), 1.7), 8000),
                                   leave_out, explained);
     if (patch.size() < 600) continue;
-    const Attempt a = finish_attempt(scene, patch, search_spot_widely(patch, outline, worth_finishing(patch, acceptance)));
+    const Attempt a = finish_attempt(scene, patch, search_spot_widely(patch, outline, {worth_finishing(patch, acceptance), scene.threads}));
     if (a.usable && (!best.usable || credit(a.judgement) > credit(best.judgement))) best = a;
     constexpr double found = 0.9;
     if (best.usable && credit(best.judgement) > found) break;

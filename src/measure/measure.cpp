@@ -235,7 +235,7 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
                    "Stand the striped board so that its reflection surrounds the dent, beside the card."});
   if (stripes_are_weak(photo.grey, problem.tags, residual.typical_contrast))
     reading.warnings.push_back({"weak_stripes", "The stripes are faint: put more light on the board, less on the panel."});
-  PanelScene scene{&photo.grey, &problem, field.bundle.parameters, &residual, pixels_per_mm};
+  PanelScene scene{&photo.grey, &problem, field.bundle.parameters, &residual, pixels_per_mm, options.threads};
   const SpotSearchResult found = find_spots(scene);
   describe_setup(problem, field.bundle, field, reading.setup);
   reading.setup.visible_slope_mrad = visible_slope_mrad(residual, reading.setup.board_distance_mm->value, pitch);

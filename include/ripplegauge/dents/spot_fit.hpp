@@ -29,13 +29,19 @@ struct SpotFit {
 /// Whether a spot as found by short fits deserves full ones.
 using WorthFinishing = std::function<bool(const SpotVector&)>;
 
+struct SpotSearchOptions {
+  WorthFinishing worth_finishing;
+  int threads = 1;
+  double effort = 1;  ///< scales the number of starts
+};
+
 /// Many cheap starts of both signs about the outline, short fits of the best, full fits of the best of those, unless none
-/// of them is worth it: then the best as it is, with the cost 1e300. Deterministic. `effort` scales the number of starts.
-SpotFit search_spot(const Patch& patch, const Outline& outline, const WorthFinishing& worth_finishing, double effort = 1.0);
+/// of them is worth it: then the best as it is, with the cost 1e300. The same result on any number of threads.
+SpotFit search_spot(const Patch& patch, const Outline& outline, const SpotSearchOptions& options);
 
 /// The same where the outline may be wrong: places, sizes, directions and elongations spread evenly about it.
 /// Some ten times the work.
-SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const WorthFinishing& worth_finishing);
+SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const SpotSearchOptions& options);
 
 /// Finishes on all pixels of the patch, phase drift and (if asked) the metallic highlight free.
 SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations = 25);

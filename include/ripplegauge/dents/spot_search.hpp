@@ -16,6 +16,7 @@ struct PanelScene {
   PanelVector parameters;
   const ResidualField* field = nullptr;
   double pixels_per_mm = 0;
+  int threads = 1;  ///< the result is the same on any number
 };
 
 /// How well a spot explains what is seen.
