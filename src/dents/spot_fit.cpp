@@ -263,7 +263,8 @@ std::vector<Start> distinct(std::vector<Start> starts, const Patch& patch, std::
 
 namespace {
 
-const std::vector<std::array<double, 2>> few_shapes{{{2.0, 40.0}}, {{2.0, 2.1}}, {{2.6, 20.0}}};
+/// Exponents p and n of the spot family: a Gaussian, a flat-footed polynomial, two with flatter bottoms.
+const std::vector<std::array<double, 2>> few_shapes{{{2.0, 40.0}}, {{2.0, 2.1}}, {{2.6, 20.0}}, {{4.0, 20.0}}};
 
 /// Short fits of all starts, full fits of the best, other shapes about the best of those.
 SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vector<int>& coarse, std::vector<Start> starts,

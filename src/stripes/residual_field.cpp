@@ -31,6 +31,33 @@ void fit_light(ResidualField& f, const cv::Mat& profile_value, const cv::Mat& we
   f.contrast += contrast;
 }
 
+cv::Mat eroded_by(const cv::Mat& mask, int margin) {
+  cv::Mat out;
+  const cv::Mat square = cv::getStructuringElement(cv::MORPH_RECT, cv::Size(2 * margin + 1, 2 * margin + 1));
+  cv::erode(mask, out, square, cv::Point(-1, -1), 1, cv::BORDER_CONSTANT, 0);
+  return out;
+}
+
+/// 1 inside the convex hull of a mask's larger parts. CV_8UC1.
+cv::Mat hull_of(const cv::Mat& mask) {
+  cv::Mat labels, stats, centres, hull = cv::Mat::zeros(mask.size(), CV_8UC1);
+  const int parts = cv::connectedComponentsWithStats(mask, labels, stats, centres, 8, CV_32S);
+  int largest = 0;
+  for (int part = 1; part < parts; ++part) largest = std::max(largest, stats.at<int>(part, cv::CC_STAT_AREA));
+  std::vector<cv::Point> points, corners;
+  constexpr double chance = 0.05;  // smaller parts may be anything
+  for (int part = 1; part < parts; ++part) {
+    if (stats.at<int>(part, cv::CC_STAT_AREA) < chance * largest) continue;
+    std::vector<cv::Point> of_part;
+    cv::findNonZero(labels == part, of_part);
+    points.insert(points.end(), of_part.begin(), of_part.end());
+  }
+  if (points.empty()) return hull;
+  cv::convexHull(points, corners);
+  cv::fillConvexPoly(hull, corners, 1);
+  return hull;
+}
+
 /// How wide a wave of orange peel is: the distance along a stripe's edge at which the edge's wandering has lost half of
 /// its correlation (against what is left of it a centimetre away, where other things than peel bend a stripe). For
 /// heights of correlation exp(-L^2 / 4 s^2) that is 1.7 s. NaN where noise hides it.
@@ -124,14 +151,11 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   cv::Mat followed, eroded, inner;
   f.period_mm = field.period_mm;
   const int margin = std::max(1, static_cast<int>(0.5 * field.period_mm / field.grid.step_mm));
-  // The card hides stripes but does not end them.
+  // The card hides stripes but does not end them: what is half a period inside counts the card in. The board's
+  // reflection has straight sides, so its hull tells where it ends beside the card.
   const cv::Mat striped =
       field.followed | paper_mask(problem.card, problem.card_scale, field.grid, 2.0 + 0.5 * field.period_mm);
-  cv::Mat padded;
-  cv::copyMakeBorder(striped, padded, 1, 1, 1, 1, cv::BORDER_CONSTANT, 0);
-  cv::erode(padded, eroded, cv::getStructuringElement(cv::MORPH_RECT, cv::Size(2 * margin + 1, 2 * margin + 1)),
-            cv::Point(-1, -1), 1, cv::BORDER_CONSTANT, 0);
-  eroded = eroded(cv::Rect(1, 1, field.followed.cols, field.followed.rows));
+  eroded = eroded_by(striped, margin) & eroded_by(hull_of(field.followed), margin);
   cv::remap(field.followed, followed, map_c, map_r, cv::INTER_NEAREST, cv::BORDER_CONSTANT, 0);
   cv::remap(eroded, inner, map_c, map_r, cv::INTER_NEAREST, cv::BORDER_CONSTANT, 0);
   const cv::Mat covered =

@@ -357,24 +357,26 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
     p = field.bundle.parameters;
   }
 
-  // The followed region. A dent beside the card or the board's edge cuts off what lies behind it; by now the model
-  // knows the phase there, and a narrow window is enough to see whether the stripes agree.
+  // The followed region. The flood's wide window sees stripes a third of a period beyond their end; a dent beside the
+  // card cuts off what lies behind it. By now the model knows the phase: a narrow window tells both.
   const cv::Mat phase = panel_maps(PanelModel<double>(problem.constants, p), grid).phase_cycles;
-  constexpr double narrow_periods = 0.35, in_phase_rad = 0.8, as_strong = 0.5;
+  constexpr double narrow_periods = 0.35, in_phase_rad = 0.8, still_there = 0.35, surely_there = 0.5;
   const Demodulated last = demodulate(view, weight, phase, period_map(phase, step), grid, field.period_mm, narrow_periods,
                                       anchor_x, anchor_y, radius_mm[rounds - 1]);
   std::vector<float> amplitudes;
   for (int r = 0; r < unwrapped.rows; ++r)
     for (int c = 0; c < unwrapped.cols; ++c)
       if (!std::isnan(unwrapped.at<float>(r, c))) amplitudes.push_back(last.amplitude.at<float>(r, c));
-  const double strong = as_strong * median_of(amplitudes);
+  const float typical = static_cast<float>(median_of(amplitudes));
   cv::Mat followed(unwrapped.size(), CV_8UC1);
   for (int r = 0; r < followed.rows; ++r)
-    for (int c = 0; c < followed.cols; ++c)
-      followed.at<uchar>(r, c) =
-          !std::isnan(unwrapped.at<float>(r, c)) ||
-          (last.usable.at<uchar>(r, c) != 0 && last.amplitude.at<float>(r, c) > strong &&
-           std::abs(last.angle.at<float>(r, c)) < in_phase_rad);
+    for (int c = 0; c < followed.cols; ++c) {
+      const float amplitude = last.amplitude.at<float>(r, c);
+      const bool flooded = !std::isnan(unwrapped.at<float>(r, c)) && amplitude > still_there * typical;
+      const bool agrees = last.usable.at<uchar>(r, c) != 0 && amplitude > surely_there * typical &&
+                          std::abs(last.angle.at<float>(r, c)) < in_phase_rad;
+      followed.at<uchar>(r, c) = flooded || agrees;
+    }
   // Holes filled: dents break the flood, but stripes all round them are stripes.
   const int reach = 10;
   cv::copyMakeBorder(followed, followed, reach + 1, reach + 1, reach + 1, reach + 1, cv::BORDER_CONSTANT, 0);
