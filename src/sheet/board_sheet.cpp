@@ -113,8 +113,11 @@ std::vector<std::string> steps_of(const BoardSheetOptions& options) {
       "above the panel. For a crease, turn the board so that the stripes run along it.",
       "Hold the phone lying, long side level, lens 20 cm before the dent and 29 cm above the panel. Move it until the "
       "reflected stripes surround the dent. 20\u201370 cm away and 16\u201350\u00b0 off square will do.",
-      "Tape from the dent to the stripes that you see in it: that is the board distance, 15\u201340 cm."};
-  if (options.tags) steps.push_back("Keep the board\u2019s tags in the reflection. They are printed mirrored on purpose.");
+  };
+  steps.push_back(options.tags ? "Keep two of the board\u2019s tags or more in the reflection: they tell its distance, so no tape is "
+                                 "needed. They are printed mirrored on purpose."
+                               : "Tape from the dent to the stripes that you see in it: that is the board distance, "
+                                 "15\u201340 cm.");
   steps.push_back(
       "No flash, no lamp in the reflection. Tap on the card to focus, rest your elbows, take one photo.");
   return steps;
@@ -128,7 +131,7 @@ void draw_instructions(Canvas& canvas, double page_width_mm, const BoardSheetOpt
   canvas.text({left_mm, 24}, "Setting up the striped board", {.size_mm = 6.5, .bold = true});
 
   const double side_view_mm = 0.62 * column_mm;
-  draw_side_view(canvas, {left_mm, top_mm, column_mm, side_view_mm});
+  draw_side_view(canvas, {left_mm, top_mm, column_mm, side_view_mm}, !options.tags);
   const PageBox screen{left_mm, top_mm + side_view_mm + 12, 0.7 * column_mm, 0.5 * column_mm};
   draw_screen_view(canvas, screen);
   canvas.paragraph({screen.right_mm() + 4, screen.y_mm}, left_mm + column_mm - screen.right_mm() - 4,
@@ -137,8 +140,8 @@ void draw_instructions(Canvas& canvas, double page_width_mm, const BoardSheetOpt
   const double y_mm = draw_steps(canvas, {right_mm, top_mm}, column_mm, steps_of(options), 3.9);
   const std::string board = options.tags
                                 ? std::string("--board FILE")
-                                : "--board-pitch " + length_text(options.pitch_mm);
-  canvas.paragraph({right_mm, y_mm + 4}, column_mm, "ripplegauge measure PHOTO " + board + " --board-distance MM --bar-length MM",
+                                : "--board-pitch " + length_text(options.pitch_mm) + " --board-distance MM";
+  canvas.paragraph({right_mm, y_mm + 4}, column_mm, "ripplegauge measure PHOTO " + board + " --bar-length MM",
                    {.size_mm = 3.4, .colour = dark_grey});
 }
 

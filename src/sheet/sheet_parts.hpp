@@ -20,7 +20,8 @@ double draw_steps(Canvas& canvas, PagePoint top, double width_mm, const std::vec
                   double font_size_mm, int first_number = 1);
 
 /// From the side: how phone, card, dent and board stand to each other.
-void draw_side_view(Canvas& canvas, const PageBox& box);
+/// With a tape the way from dent to stripes is marked as what to measure.
+void draw_side_view(Canvas& canvas, const PageBox& box, bool tape = true);
 
 /// What the phone's screen should show.
 void draw_screen_view(Canvas& canvas, const PageBox& box);
