@@ -87,10 +87,16 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
 
 /// Relative standard uncertainty that no formula here knows of: paint that is no ideal mirror, paper that lifts, a lens
 /// that is no polynomial. Sized on ray-traced photos.
-constexpr double model_diameter = 0.005, model_depth = 0.010;
+constexpr double model_diameter = 0.003, model_depth = 0.008;
 
-/// Orange peel adds its own slope to the spot's: relative uncertainty times slope over peel. Sized on ray-traced photos.
-constexpr double peel_on_diameter = 0.35, peel_on_depth = 0.8;
+/// Orange peel adds its own slope to the spot's: relative uncertainty times SpotJudgement::moved_snr. Sized on ray-traced
+/// photos.
+constexpr double peel_on_diameter = 1.2, peel_on_depth = 2.2;
+
+/// What profile, blur and light leave of the stripes' phase, as relative uncertainty times the cycles that a spot moves
+/// the stripes by at most: little of a stripe's width in a deep dent, much of what a shallow one does. Sized on
+/// ray-traced photos.
+constexpr double phase_on_diameter = 0.003, phase_on_depth = 0.012;
 
 /// A spot smaller than a stripe period shows only pieces of one stripe: many outlines explain them. Relative uncertainty
 /// times (period / diameter - 1)^1.3. Sized on ray-traced photos.
@@ -145,12 +151,16 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     const double shape_d = 0.5 * shift(f.shape.diameter_mm, f.parametric.diameter_mm);
     const double shape_h = 0.5 * shift(f.shape.depth_mm, f.parametric.depth_mm);
     const double unexplained = std::max(0.0, 1 - std::clamp(f.judgement.explained, 0.0, 1.0));
-    const double peel_d = peel_on_diameter / std::max(f.judgement.slope_over_peel, 1.0);
-    const double peel_h = peel_on_depth / std::max(f.judgement.slope_over_peel, 1.0);
+    const double peel_d = peel_on_diameter / std::max(f.judgement.moved_snr, 1.0);
+    const double peel_h = peel_on_depth / std::max(f.judgement.moved_snr, 1.0);
+    const double moved_cycles =
+        2 * model.board_view(g.x_mm, g.y_mm).distance_mm * g.max_slope / scene.problem->constants.pitch_mm;
+    const double phase_d = phase_on_diameter / std::max(moved_cycles, 0.01);
+    const double phase_h = phase_on_depth / std::max(moved_cycles, 0.01);
     const double coarse = std::pow(std::max(0.0, scene.field->period_mm / g.diameter_mm - 1), 1.3);
     const double coarse_d = coarse_on_diameter * coarse, coarse_h = coarse_on_depth * coarse;
-    const double u_d = std::hypot(std::hypot(geometry.scale, bar, peel_d), std::hypot(f.diameter_sd, model_diameter, coarse_d), std::hypot(shape_d, 0.1 * unexplained));
-    const double u_h = std::hypot(std::hypot(geometry.height, bar, peel_h), std::hypot(f.depth_sd, model_depth, coarse_h), std::hypot(shape_h, 0.3 * unexplained));
+    const double u_d = std::hypot(std::hypot(geometry.scale, bar, peel_d), std::hypot(f.diameter_sd, model_diameter, coarse_d), std::hypot(shape_d, 0.1 * unexplained, phase_d));
+    const double u_h = std::hypot(std::hypot(geometry.height, bar, peel_h), std::hypot(f.depth_sd, model_depth, coarse_h), std::hypot(shape_h, 0.3 * unexplained, phase_h));
     Dent dent;
     dent.kind = g.kind;
     dent.x_mm = g.x_mm, dent.y_mm = g.y_mm;
@@ -177,10 +187,12 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     const auto term = [&](const char* name, const char* note, double d, double h) { budget.push_back({name, note, 100 * d, 100 * h}); };
     term("print scale", "check bar read with a rule", bar, bar);
     term("camera, crown, corners", "bundle covariance, scale at the spot", geometry.scale, geometry.scale);
-    term("board distance", "tape and stripes", 0, geometry.height_distance);
+    term("board distance", scene.problem->board_corners.empty() ? "tape and stripes" : "board tags, tape and stripes", 0,
+         geometry.height_distance);
     term("board tilt and rest of geometry", "bundle covariance", 0, std::sqrt(std::max(0.0, geometry.height * geometry.height - geometry.scale * geometry.scale - geometry.height_distance * geometry.height_distance)));
     term("stripe phase noise", "spread of the free surface", f.diameter_sd, f.depth_sd);
     term("orange peel", "its slope against the spot's", peel_d, peel_h);
+    term("stripes hardly moved", "what the phase model leaves, against the move", phase_d, phase_h);
     term("coarse stripes", "spot smaller than a stripe period", coarse_d, coarse_h);
     term("shape", "free surface against parametric spot", shape_d, shape_h);
     term("unexplained stripes", "what the re-drawn stripes leave over", 0.1 * unexplained, 0.3 * unexplained);
