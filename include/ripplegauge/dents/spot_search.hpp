@@ -63,7 +63,7 @@ struct Acceptance {
   /// 6, and never comes near 12: what is that loud needs no more than the bare 6, doubled.
   double min_excess = 3, peel_excess = 6, loud_excess = 12, min_loud_moved_snr = 12;
   /// On smooth paint a wide faint spot may stay below that and still be many times louder than all around it.
-  double min_summed_excess = 10, min_faint_moved_snr = 60, min_faint_ratio = 8;
+  double min_summed_excess = 10, min_faint_moved_snr = 45, min_faint_ratio = 8;
   double min_slope_over_peel = 7;
   double min_width_mm = 2.8;       ///< narrower marks are specks, scratches and edges; dents begin at 3 mm
   double min_slope = 0.002;        ///< 2 mrad: below, paper and panel waviness look the same
