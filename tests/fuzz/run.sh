@@ -17,8 +17,8 @@ fi
 build="${BUILD:-build-fuzz}"
 launcher=()
 if command -v ccache >/dev/null; then launcher=(-DCMAKE_CXX_COMPILER_LAUNCHER=ccache); fi
-cmake -S . -B "$build" -G Ninja -DCMAKE_CXX_COMPILER=clang++ -DCMAKE_BUILD_TYPE=RelWithDebInfo -DRIPPLEGAUGE_FUZZ=ON \
-  "${launcher[@]}" >/dev/null
+cmake -S . -B "$build" -G Ninja -DCMAKE_CXX_COMPILER=clang++ -DCMAKE_BUILD_TYPE=Fuzz -DCMAKE_CXX_FLAGS_FUZZ="-O1 -gline-tables-only" \
+  -DRIPPLEGAUGE_FUZZ=ON "${launcher[@]}" >/dev/null
 cmake --build "$build" --target ripplegauge_fuzz >/dev/null
 targets=("$@")
 if [ ${#targets[@]} -eq 0 ]; then
