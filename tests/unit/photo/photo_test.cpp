@@ -395,6 +395,16 @@ TEST_CASE("a HEIC file that lies about its size is refused by the size it is cod
   CHECK_THAT(refusal(heic, below), ContainsSubstring("has 640 x 480 pixels"));
 }
 
+TEST_CASE("a PNG chunk longer than the file asks for no memory", "[photo]") {
+  PngWish wish;
+  wish.exif = exif_block({6, 26, {}});
+  std::string png = png_bytes(six_blocks(), wish);
+  const std::size_t type = png.find("eXIf");
+  REQUIRE(type != std::string::npos);
+  png.replace(type - 4, 4, "\x68\x64\x6C\x72");  // 1.75 GB
+  CHECK_THAT(refusal(png), ContainsSubstring("longer than the file"));
+}
+
 TEST_CASE("a photo of 200 megapixels is refused from its header in every format", "[photo]") {
   // 16384 x 12288 told in the header of a tiny file: decoding it would end in another message, or in 200 MB.
   std::string png = png_bytes(six_blocks());
