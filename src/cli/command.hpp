@@ -15,8 +15,8 @@ enum ExitCode { exit_ok = 0, exit_usage = 2, exit_refused = 3, exit_file = 4 };
 /// Set by the chosen command's callback, run by main() inside its error handling. Returns the exit code.
 using ChosenCommand = std::function<int()>;
 
-/// The folder of the data files that come with the program (cards, boards, rules, kits): calibration/ of the source
-/// tree when run from the build, else where they were installed; RIPPLEGAUGE_DATA overrides both.
+/// The folder of the data files that come with the program (cards, boards, rules, kits): where they were installed
+/// with it, else calibration/ of the source tree; RIPPLEGAUGE_DATA overrides both.
 std::filesystem::path data_dir();
 
 void add_measure_command(CLI::App& app, ChosenCommand& chosen);

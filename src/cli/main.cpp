@@ -4,14 +4,20 @@
 #include <new>
 
 #include "command.hpp"
+#include "man_page.hpp"
 #include "ripplegauge/core/errors.hpp"
 
 namespace ripplegauge::cli {
 
 std::filesystem::path data_dir() {
   if (const char* given = std::getenv("RIPPLEGAUGE_DATA"); given != nullptr && *given != '\0') return given;
-  if (std::error_code error; std::filesystem::is_directory(RIPPLEGAUGE_INSTALLED_DATA_DIR, error))
-    return RIPPLEGAUGE_INSTALLED_DATA_DIR;
+  std::error_code error;
+  const auto program = std::filesystem::read_symlink("/proc/self/exe", error);
+  if (!error) {
+    // Beside the program rather than under a fixed prefix: a package can be unpacked anywhere.
+    const auto installed = (program.parent_path() / RIPPLEGAUGE_DATA_FROM_PROGRAM).lexically_normal();
+    if (std::filesystem::is_directory(installed, error)) return installed;
+  }
   return RIPPLEGAUGE_SOURCE_DATA_DIR;
 }
 
@@ -27,6 +33,14 @@ int run(int argc, char** argv) {
                "carries the sizes into a quote."};
   app.name("ripplegauge");
   app.set_version_flag("--version", "ripplegauge " RIPPLEGAUGE_VERSION);
+  app.add_flag_callback(
+         "--man",
+         [&app] {
+           std::cout << man_page(app, RIPPLEGAUGE_VERSION);
+           throw CLI::Success();
+         },
+         "Print the manual page")
+      ->group("");  // for the build, not for people
   app.require_subcommand(1);
   app.get_formatter()->column_width(34);
 

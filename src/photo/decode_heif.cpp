@@ -4,6 +4,7 @@
 #include <memory>
 
 #include "decode.hpp"
+#include "hevc_size.hpp"
 #include "rows.hpp"
 
 namespace ripplegauge::photo_detail {
@@ -76,6 +77,7 @@ Decoded decode_heif(std::string_view bytes, const Wish& wish, const PhotoLimits&
   const Handle handle(primary);
   check_size(heif_image_handle_get_width(primary), heif_image_handle_get_height(primary), limits);
   check_size(heif_image_handle_get_ispe_width(primary), heif_image_handle_get_ispe_height(primary), limits);
+  check_coded_size(bytes, limits);
   Decoded decoded;
   decoded.is_upright = true;
   decoded.exif = exif_of(primary);

@@ -12,6 +12,19 @@
 namespace ripplegauge::photo_detail {
 namespace {
 
+/// libpng believes the length that a chunk promises and allocates it before it reads (its own limit does not
+/// hold for EXIF), so a file of a few bytes could ask for 2 GB.
+void check_chunk_lengths(std::string_view bytes) {
+  constexpr std::size_t signature = 8, around_data = 12;  // length, type, checksum
+  for (std::size_t at = signature; bytes.size() - at >= around_data;) {
+    std::size_t length = 0;
+    for (std::size_t i = 0; i < 4; ++i) length = length << 8 | static_cast<unsigned char>(bytes[at + i]);
+    if (length > bytes.size() - at - around_data) throw damaged("a part is longer than the file");
+    if (bytes.substr(at + 4, 4) == "IEND") return;
+    at += length + around_data;
+  }
+}
+
 class PngDecoder {
  public:
   explicit PngDecoder(std::string_view bytes) : rest_(bytes) {
@@ -123,6 +136,7 @@ class PngDecoder {
 }  // namespace
 
 Decoded decode_png(std::string_view bytes, const Wish& wish, const PhotoLimits& limits) {
+  check_chunk_lengths(bytes);
   PngDecoder png(bytes);
   check_size(png.width(), png.height(), limits);
   Decoded decoded;

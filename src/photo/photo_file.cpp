@@ -34,6 +34,7 @@ constexpr std::array other_formats = {
     Signature{8, "WEBP"sv, "a WebP picture"},
     Signature{0, "II*\0"sv, "a TIFF picture or a camera's raw file"},
     Signature{0, "MM\0*"sv, "a TIFF picture or a camera's raw file"},
+    Signature{4, "ftypavif"sv, "an AVIF picture"},
     Signature{4, "ftypcrx "sv, "a camera's raw file"},
     Signature{4, "ftyp"sv, "a film"},
     Signature{0, "\x1A\x45\xDF\xA3"sv, "a film"},
@@ -47,7 +48,7 @@ constexpr std::array other_formats = {
 };
 
 constexpr std::array heif_brands = {"heic"sv, "heix"sv, "heim"sv, "heis"sv,
-                                    "hevc"sv, "mif1"sv, "msf1"sv, "avif"sv};
+                                    "hevc"sv, "mif1"sv, "msf1"sv};
 
 bool is_heif(std::string_view bytes) {
   return holds(bytes, 4, "ftyp") && std::any_of(heif_brands.begin(), heif_brands.end(),

@@ -374,6 +374,54 @@ TEST_CASE("sizes are refused before a pixel is decoded", "[photo]") {
   CHECK_THROWS_WITH(read_photo(file, tiny), ContainsSubstring("MB"));
 }
 
+TEST_CASE("a HEIC file that lies about its size is refused by the size it is coded in", "[photo]") {
+  std::string heic = heic_bytes(textured_picture(640, 480, 1));
+  if (heic.empty()) return;  // libheif without an HEVC encoder
+  PhotoLimits below;
+  below.max_megapixels = 0.3;  // 640 x 480 is 0.307
+  const std::size_t box = heic.find("ispe");
+  REQUIRE(box != std::string::npos);
+  heic.replace(box + 8, 8, std::string("\0\0\0\x40\0\0\0\x30", 8));  // 64 x 48
+  CHECK_THAT(refusal(heic, below), ContainsSubstring("has 640 x 480 pixels"));
+
+  // The same lie told among the pixels, which a decoder believes too: the true sizes in the boxes made to say little.
+  const std::size_t sps = heic.find("\x42\x01");
+  REQUIRE(sps != std::string::npos);
+  const std::size_t length = static_cast<unsigned char>(heic[sps - 1]);
+  std::string stream = heic.substr(sps, length);
+  heic[sps] = '\x4E';  // a message instead of a parameter set
+  CHECK(refusal(heic, below).find("640 x 480") == std::string::npos);
+  heic += std::string("\0\0\0", 3) + static_cast<char>(length) + stream;
+  CHECK_THAT(refusal(heic, below), ContainsSubstring("has 640 x 480 pixels"));
+}
+
+TEST_CASE("a PNG chunk longer than the file asks for no memory", "[photo]") {
+  PngWish wish;
+  wish.exif = exif_block({6, 26, {}});
+  std::string png = png_bytes(six_blocks(), wish);
+  const std::size_t type = png.find("eXIf");
+  REQUIRE(type != std::string::npos);
+  png.replace(type - 4, 4, "\x68\x64\x6C\x72");  // 1.75 GB
+  CHECK_THAT(refusal(png), ContainsSubstring("longer than the file"));
+}
+
+TEST_CASE("a photo of 200 megapixels is refused from its header in every format", "[photo]") {
+  // 16384 x 12288 told in the header of a tiny file: decoding it would end in another message, or in 200 MB.
+  std::string png = png_bytes(six_blocks());
+  png.replace(16, 8, std::string("\0\0\x40\0\0\0\x30\0", 8));
+  png.replace(29, 4, std::string("\x60\xCB\x9F\x73", 4));  // CRC of that header, by zlib
+  CHECK_THAT(refusal(png), ContainsSubstring("16384 x 12288 pixels (201 megapixels)"));
+
+  std::string jpeg = jpeg_bytes(six_blocks());
+  jpeg.replace(jpeg.find("\xFF\xC0") + 5, 4, std::string("\x30\0\x40\0", 4));
+  CHECK_THAT(refusal(jpeg), ContainsSubstring("16384 x 12288 pixels (201 megapixels)"));
+
+  if (std::string heic = heic_bytes(textured_picture(64, 64, 1)); !heic.empty()) {
+    heic.replace(heic.find("ispe") + 8, 8, std::string("\0\0\x40\0\0\0\x30\0", 8));
+    CHECK_THAT(refusal(heic), ContainsSubstring("16384 x 12288 pixels (201 megapixels)"));
+  }
+}
+
 TEST_CASE("JPEGs that phones never make are refused with a reason", "[photo]") {
   CHECK_THAT(refusal(jpeg_bytes(cv::Mat(16, 16, CV_8UC4, cv::Scalar::all(100)))), ContainsSubstring("CMYK"));
   JpegWish many;

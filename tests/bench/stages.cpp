@@ -1,0 +1,208 @@
+// Each stage of a reading and the whole, over photo size and number of dents, so that growth shows:
+//   build/tests/ripplegauge_bench --benchmark_filter=find_spots
+// Sample photos are enlarged to the size asked for, which is enough to see growth; the figures in
+// DEVELOPERS.md come from photos ray-traced at full size (ratios.sh).
+#include <benchmark/benchmark.h>
+
+#include <cmath>
+#include <fstream>
+#include <iterator>
+#include <map>
+#include <memory>
+#include <nlohmann/json.hpp>
+#include <opencv2/imgproc.hpp>
+#include <stdexcept>
+#include <string>
+#include <utility>
+
+#include "measure/bundle_setup.hpp"
+#include "measure/spot_reading.hpp"
+#include "ripplegauge/dents/spot_search.hpp"
+#include "ripplegauge/files/card_file.hpp"
+#include "ripplegauge/measure/measure.hpp"
+#include "ripplegauge/photo/photo.hpp"
+#include "ripplegauge/picture/picture.hpp"
+#include "ripplegauge/stripes/residual_field.hpp"
+
+using namespace ripplegauge;
+
+namespace {
+
+const std::string root = RIPPLEGAUGE_SOURCE_DIR;
+
+std::string sample_with(std::int64_t dents) {
+  static const std::map<std::int64_t, std::string> names = {{0, "no-dent"}, {1, "low-dark"}, {5, "hail"}};
+  return root + "/samples/photos/" + names.at(dents);
+}
+
+/// What every stage needs of the stages before it.
+struct Prepared {
+  Photo photo;
+  MeasureRequest request;
+  std::vector<SeenTag> seen;
+  BundleProblem before_stripes;  ///< with the tags alone
+  PanelVector start;
+  BundleProblem problem;
+  StripeField field;
+  ResidualField residual;
+  PanelScene scene;
+  SpotSearchResult found;
+  double pixels_per_mm = 0;
+
+  PanelRegion region() const {
+    return region_around_card(request.card, problem.card_scale, bundle_margin_mm);
+  }
+};
+
+void must(bool condition, const char* what) {
+  if (!condition) throw std::runtime_error(std::string("the sample photo does not get as far as ") + what);
+}
+
+Photo enlarged(const std::string& file, double megapixels) {
+  Photo photo = read_photo(file);
+  const double factor = std::sqrt(megapixels * 1e6 / static_cast<double>(photo.grey.total()));
+  if (factor > 1) cv::resize(photo.grey, photo.grey, {}, factor, factor, cv::INTER_CUBIC);
+  return photo;
+}
+
+MeasureRequest request_for(const std::string& sample) {
+  std::ifstream in(sample + ".json");
+  const auto given = nlohmann::json::parse(in).at("given");
+  MeasureRequest request;
+  request.card = read_card(root + "/calibration/card-corner.json");
+  request.board_pitch_mm = given.at("board_pitch_mm").get<double>();
+  request.board_distance_mm = given.at("board_distance_mm").get<double>();
+  request.bar_length_mm = given.at("check_bar_mm").get<double>();
+  return request;
+}
+
+/// The sequence of measure(), kept stage by stage.
+std::unique_ptr<Prepared> prepare(std::int64_t megapixels, std::int64_t dents) {
+  auto p = std::make_unique<Prepared>();
+  p->photo = enlarged(sample_with(dents) + ".jpg", static_cast<double>(megapixels));
+  p->request = request_for(sample_with(dents));
+  p->seen = find_tags(p->photo.grey);
+  std::vector<Warning> warnings;
+  must(!take_lens(p->photo, p->request, p->problem, warnings), "the lens");
+  must(!take_card(p->photo, p->request, p->seen, p->problem), "the card");
+  p->pixels_per_mm = mean_pixels_per_mm(p->problem.tags, p->request.card.tag_side_mm * p->problem.card_scale);
+  const PanelRegion card = region_around_card(p->request.card, p->problem.card_scale, 0);
+  p->problem.constants.anchor_x_mm = 0.5 * (card.x0_mm + card.x1_mm) + 10;
+  p->problem.constants.anchor_y_mm = 0.5 * (card.y0_mm + card.y1_mm) + 8;
+  p->problem.constants.pitch_mm = p->request.board_pitch_mm;
+  p->problem.constants.nominal_distance_mm = *p->request.board_distance_mm;
+  const auto start = start_bundle(p->problem);
+  must(start.has_value(), "the camera's pose");
+  p->start = start->parameters;
+  p->before_stripes = p->problem;
+  p->field = follow_stripes(p->photo.grey, p->problem, p->start, p->region(), p->pixels_per_mm);
+  must(!p->field.followed.empty(), "the stripes");
+  p->residual = stripe_residual(p->photo.grey, p->problem, p->field, p->pixels_per_mm);
+  must(!p->residual.residual.empty(), "the neighbourhood of the card");
+  p->scene = {&p->photo.grey, &p->problem, p->field.bundle.parameters, &p->residual, p->pixels_per_mm};
+  p->found = find_spots(p->scene);
+  must(p->found.spots.size() == static_cast<std::size_t>(dents), "all of its dents");
+  return p;
+}
+
+/// Of the arguments of a benchmark: made once.
+Prepared& prepared(const benchmark::State& state) {
+  static std::map<std::pair<std::int64_t, std::int64_t>, std::unique_ptr<Prepared>> all;
+  auto& one = all[{state.range(0), state.range(1)}];
+  if (!one) one = prepare(state.range(0), state.range(1));
+  return *one;
+}
+
+void decode(benchmark::State& state) {
+  const Photo photo = enlarged(sample_with(1) + ".jpg", static_cast<double>(state.range(0)));
+  cv::Mat colour;
+  cv::cvtColor(photo.grey, colour, cv::COLOR_GRAY2BGR);
+  const std::string bytes = encode_jpeg(colour);
+  for (auto _ : state) benchmark::DoNotOptimize(decode_photo(bytes, "photo"));
+}
+
+void tags(benchmark::State& state) {
+  const Prepared& p = prepared(state);
+  for (auto _ : state) benchmark::DoNotOptimize(find_tags(p.photo.grey));
+}
+
+void bundle_of_tags(benchmark::State& state) {
+  const Prepared& p = prepared(state);
+  for (auto _ : state) {
+    BundleProblem problem = p.before_stripes;
+    benchmark::DoNotOptimize(start_bundle(problem));
+  }
+}
+
+void bundle_with_stripes(benchmark::State& state) {
+  const Prepared& p = prepared(state);
+  for (auto _ : state)
+    benchmark::DoNotOptimize(
+        fit_bundle(p.problem, p.field.bundle.parameters, BundleFreedom::everything, phase_noise(p.field)));
+}
+
+void stripes(benchmark::State& state) {
+  const Prepared& p = prepared(state);
+  for (auto _ : state) {
+    BundleProblem problem = p.before_stripes;
+    benchmark::DoNotOptimize(follow_stripes(p.photo.grey, problem, p.start, p.region(), p.pixels_per_mm));
+  }
+}
+
+void residual(benchmark::State& state) {
+  const Prepared& p = prepared(state);
+  for (auto _ : state)
+    benchmark::DoNotOptimize(stripe_residual(p.photo.grey, p.problem, p.field, p.pixels_per_mm));
+}
+
+void spot_search(benchmark::State& state) {
+  const Prepared& p = prepared(state);
+  for (auto _ : state) benchmark::DoNotOptimize(find_spots(p.scene));
+}
+
+/// The last fits, with the free surface, or without.
+void spot_readings(benchmark::State& state, bool free_surface) {
+  const Prepared& p = prepared(state);
+  MeasureOptions options;
+  options.free_surface = free_surface;
+  for (auto _ : state)
+    benchmark::DoNotOptimize(
+        read_spots(p.scene, p.field.bundle, p.found.spots, p.request.bar_length_mm, options));
+}
+
+void whole(benchmark::State& state) {
+  const Prepared& p = prepared(state);
+  for (auto _ : state) benchmark::DoNotOptimize(measure(p.photo, p.request));
+}
+
+void sizes_and_dents(benchmark::internal::Benchmark* benchmark) {
+  benchmark->ArgNames({"megapixels", "dents"})->Unit(benchmark::kMillisecond)->UseRealTime();
+  for (const std::int64_t megapixels : {5, 12, 48}) benchmark->Args({megapixels, 1});
+  for (const std::int64_t dents : {0, 5}) benchmark->Args({12, dents});
+}
+
+void sizes(benchmark::internal::Benchmark* benchmark) {
+  benchmark->ArgNames({"megapixels", "dents"})->Unit(benchmark::kMillisecond)->UseRealTime();
+  for (const std::int64_t megapixels : {5, 12, 48}) benchmark->Args({megapixels, 1});
+}
+
+void some_dents(benchmark::internal::Benchmark* benchmark) {
+  benchmark->ArgNames({"megapixels", "dents"})->Unit(benchmark::kMillisecond)->UseRealTime();
+  for (const std::int64_t megapixels : {5, 12, 48}) benchmark->Args({megapixels, 1});
+  benchmark->Args({12, 5});
+}
+
+BENCHMARK(decode)->ArgName("megapixels")->Arg(5)->Arg(12)->Arg(48)->Unit(benchmark::kMillisecond);
+BENCHMARK(tags)->Apply(sizes);
+BENCHMARK(bundle_of_tags)->Apply(sizes);
+BENCHMARK(bundle_with_stripes)->Apply(sizes);
+BENCHMARK(stripes)->Apply(sizes);
+BENCHMARK(residual)->Apply(sizes);
+BENCHMARK(spot_search)->Apply(sizes_and_dents);
+BENCHMARK_CAPTURE(spot_readings, with_free_surface, true)->Apply(some_dents);
+BENCHMARK_CAPTURE(spot_readings, parametric_only, false)->Apply(some_dents);
+BENCHMARK(whole)->Apply(sizes_and_dents);
+
+}  // namespace
+
+BENCHMARK_MAIN();

@@ -1,0 +1,44 @@
+#!/usr/bin/env bash
+# Builds the fuzzer (Clang) and runs each target, or those named, over a number of inputs; stops at the first finding.
+#   bash tests/fuzz/run.sh                          a million inputs each
+#   bash tests/fuzz/run.sh --runs 20000 board job   these two, shorter
+# New inputs gather in build-fuzz/corpus/NAME; a finding is left in build-fuzz/findings. Once mended, it goes into
+# tests/fuzz/corpus/NAME, where every test run replays it.
+set -eu
+cd "$(dirname "$0")/../.."
+# shellcheck source=../../.ci/setup.sh
+. .ci/setup.sh
+install_packages clang
+runs=1000000
+if [ "${1:-}" = --runs ]; then
+  runs=$2
+  shift 2
+fi
+build="${BUILD:-build-fuzz}"
+launcher=()
+if command -v ccache >/dev/null; then launcher=(-DCMAKE_CXX_COMPILER_LAUNCHER=ccache); fi
+cmake -S . -B "$build" -G Ninja -DCMAKE_CXX_COMPILER=clang++ -DCMAKE_BUILD_TYPE=Fuzz -DCMAKE_CXX_FLAGS_FUZZ="-O1 -gline-tables-only" \
+  -DRIPPLEGAUGE_FUZZ=ON "${launcher[@]}" >/dev/null
+cmake --build "$build" --target ripplegauge_fuzz >/dev/null
+targets=("$@")
+if [ ${#targets[@]} -eq 0 ]; then
+  for folder in tests/fuzz/corpus/*; do targets+=("$(basename "$folder")"); done
+fi
+mkdir -p "$build/findings"
+for target in "${targets[@]}"; do
+  seeds=tests/fuzz/corpus/$target
+  found=$build/corpus/$target
+  mkdir -p "$found"
+  # The words that the seeds are made of: keys, choices, column names.
+  grep -aohE '[A-Za-z_][A-Za-z_0-9-]{2,30}' "$seeds"/* | sort -u | sed 's/.*/"&"/' >"$build/$target.dict" || true
+  [ -s "$build/$target.dict" ] || echo '"Exif"' >"$build/$target.dict"
+  # Long inputs are slow and find nothing that short ones do not.
+  longest=$(find "$seeds" -type f -printf '%s\n' | sort -n | tail -1)
+  echo "== $target"
+  RIPPLEGAUGE_FUZZ_TARGET=$target \
+    ASAN_OPTIONS=detect_leaks=1:allocator_may_return_null=1 LSAN_OPTIONS=suppressions=tests/leaks.supp:print_suppressions=0 \
+    nice -n 19 "$build/tests/ripplegauge_fuzz" -runs="$runs" -max_len=$((longest + longest / 4 + 64)) -timeout=20 \
+    -rss_limit_mb=1500 -dict="$build/$target.dict" -artifact_prefix="$build/findings/$target-" -print_final_stats=1 \
+    -verbosity=0 "$found" "$seeds" 2>"$build/$target.log" || { tail -n 60 "$build/$target.log"; exit 1; }
+  grep -aE 'stat::(number_of_executed_units|average_exec_per_sec)' "$build/$target.log" || true
+done
