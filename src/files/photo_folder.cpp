@@ -113,12 +113,13 @@ std::optional<std::string> panel_from_name(std::string_view pattern, std::string
 std::vector<FolderPhoto> photos_in(const fs::path& folder, const PhotoFolderOptions& options) {
   if (!options.panel_pattern.empty()) panel_from_name(options.panel_pattern, "");  // refuses a senseless one
   std::vector<FolderPhoto> photos;
+  fs::path reached = folder;  // an error from within the iteration names no folder itself
   try {
     std::error_code ignored;
     const fs::path left_out = fs::weakly_canonical(options.leave_out, ignored);
     for (auto entry = fs::recursive_directory_iterator(folder); entry != fs::recursive_directory_iterator();
          ++entry) {
-      const fs::path& path = entry->path();
+      const fs::path& path = reached = entry->path();
       if (entry->is_directory()) {
         const bool is_left_out = !left_out.empty() && fs::weakly_canonical(path, ignored) == left_out;
         if (is_hidden(path) || is_left_out || holds_pictures_of_job(path)) entry.disable_recursion_pending();
@@ -127,7 +128,8 @@ std::vector<FolderPhoto> photos_in(const fs::path& folder, const PhotoFolderOpti
       }
     }
   } catch (const fs::filesystem_error& error) {
-    throw FileError(error.path1().string(), "the folder cannot be read: " + error.code().message());
+    throw FileError((error.path1().empty() ? reached : error.path1()).string(),
+                    "the folder cannot be read: " + error.code().message());
   }
   std::sort(photos.begin(), photos.end(),
             [](const FolderPhoto& a, const FolderPhoto& b) { return a.name < b.name; });
