@@ -1,4 +1,10 @@
+#include <fcntl.h>
+#include <unistd.h>
+
+#include <cerrno>
+#include <cstdio>
 #include <cstdlib>
+#include <cstring>
 #include <exception>
 #include <iostream>
 #include <new>
@@ -68,13 +74,30 @@ int run(int argc, char** argv) {
   return chosen ? chosen() : fail(exit_usage, "nothing to do; see --help");
 }
 
+/// A program that was started without standard streams would take the first file that it opens for one.
+void open_standard_streams() {
+  int opened = 0;  // the lowest free number, so that they are filled from 0 up
+  while (opened >= 0 && opened <= 2) opened = ::open("/dev/null", O_RDWR);
+  if (opened > 2) ::close(opened);
+}
+
+/// What was printed may have gone into a file on a full disk: that is no success.
+int with_output_written(int exit_code) {
+  std::cout.flush();
+  errno = 0;
+  if (std::fflush(stdout) == 0 && std::ferror(stdout) == 0 && std::cout) return exit_code;
+  return fail(exit_file, std::string("the output cannot be written") +
+                             (errno != 0 ? std::string(": ") + std::strerror(errno) : ""));
+}
+
 }  // namespace
 }  // namespace ripplegauge::cli
 
 int main(int argc, char** argv) {
   using namespace ripplegauge;
+  cli::open_standard_streams();
   try {
-    return cli::run(argc, argv);
+    return cli::with_output_written(cli::run(argc, argv));
   } catch (const UsageError& error) {
     return cli::fail(cli::exit_usage, error.what());
   } catch (const FileError& error) {

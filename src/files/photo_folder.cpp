@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <array>
-#include <regex>
 
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/quote/text.hpp"
@@ -25,6 +24,63 @@ bool has_photo_ending(const fs::path& file) {
     if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
   constexpr std::array<std::string_view, 6> endings = {".jpg", ".jpeg", ".png", ".heic", ".heif", ".hif"};
   return std::find(endings.begin(), endings.end(), ending) != endings.end();
+}
+
+/// What a pattern is made of.
+struct Piece {
+  enum Kind { literal, anything, number, panel };
+  Kind kind = literal;
+  char character = 0;  ///< of a literal
+
+  bool takes(char c) const {
+    if (kind == literal) return c == character;
+    return kind != number || (c >= '0' && c <= '9');
+  }
+};
+
+std::vector<Piece> pieces_of(std::string_view pattern, std::size_t mark) {
+  std::vector<Piece> pieces;
+  for (std::size_t i = 0; i < pattern.size(); ++i) {
+    if (i == mark) {
+      pieces.push_back({Piece::panel});
+      i += panel_mark.size() - 1;
+    } else if (pattern[i] == '*') {
+      pieces.push_back({Piece::anything});
+    } else if (pattern[i] == '#') {
+      pieces.push_back({Piece::number});
+    } else {
+      pieces.push_back({Piece::literal, pattern[i]});
+    }
+  }
+  return pieces;
+}
+
+/// [piece][at]: whether the pieces from there on fit the rest of the name from there on. A table rather than trial and
+/// error, which would take for ever with several *.
+using FitTable = std::vector<std::vector<bool>>;
+
+FitTable fits_of(const std::vector<Piece>& pieces, std::string_view name) {
+  FitTable fits(pieces.size() + 1, std::vector<bool>(name.size() + 1, false));
+  fits[pieces.size()][name.size()] = true;
+  for (std::size_t p = pieces.size(); p-- > 0;)
+    for (std::size_t at = name.size() + 1; at-- > 0;) {
+      const bool takes = at < name.size() && pieces[p].takes(name[at]);
+      const bool goes_on = takes && pieces[p].kind != Piece::literal && fits[p][at + 1];
+      const bool takes_nothing = pieces[p].kind == Piece::anything && fits[p + 1][at];
+      fits[p][at] = takes_nothing || goes_on || (takes && fits[p + 1][at + 1]);
+    }
+  return fits;
+}
+
+/// As far as the piece can reach from `at` so that the rest still fits, where it is known that it does.
+std::size_t longest_end(const Piece& piece, std::string_view name, std::size_t at,
+                        const std::vector<bool>& rest_fits) {
+  std::size_t end = at;
+  for (std::size_t reach = at; reach < name.size() && piece.takes(name[reach]);) {
+    if (rest_fits[++reach]) end = reach;
+    if (piece.kind == Piece::literal) break;
+  }
+  return end;
 }
 
 bool is_hidden(const fs::path& file) { return file.filename().string().starts_with('.'); }
@@ -87,38 +143,31 @@ std::optional<std::string> panel_from_name(std::string_view pattern, std::string
   if (mark == std::string_view::npos || pattern.find(panel_mark, mark + 1) != std::string_view::npos)
     throw UsageError("the panel pattern \"" + std::string(pattern) +
                      "\" must have {panel} in it once, such as {panel}-#");
-  std::string expression;
-  for (std::size_t i = 0; i < pattern.size(); ++i) {
-    const char c = pattern[i];
-    if (i == mark) {
-      expression += "(.+)";
-      i += panel_mark.size() - 1;
-    } else if (c == '*') {
-      expression += ".*";
-    } else if (c == '#') {
-      expression += "[0-9]+";
-    } else {
-      if (std::string_view(R"(\^$.|?+()[]{})").find(c) != std::string_view::npos) expression += '\\';
-      expression += c;
-    }
+  const std::vector<Piece> pieces = pieces_of(pattern, mark);
+  const FitTable fits = fits_of(pieces, name);
+  if (!fits[0][0]) return std::nullopt;
+
+  std::string_view panel;
+  for (std::size_t piece = 0, at = 0; piece < pieces.size(); ++piece) {
+    const std::size_t end = longest_end(pieces[piece], name, at, fits[piece + 1]);
+    if (pieces[piece].kind == Piece::panel) panel = name.substr(at, end - at);
+    at = end;
   }
-  std::match_results<std::string_view::const_iterator> match;
-  if (!std::regex_match(name.begin(), name.end(), match, std::regex(expression))) return std::nullopt;
-  const std::string panel = match[1].str();
   const auto first = panel.find_first_not_of(' '), last = panel.find_last_not_of(' ');
-  if (first == std::string::npos) return std::nullopt;
-  return panel.substr(first, last - first + 1);
+  if (first == std::string_view::npos) return std::nullopt;
+  return std::string(panel.substr(first, last - first + 1));
 }
 
 std::vector<FolderPhoto> photos_in(const fs::path& folder, const PhotoFolderOptions& options) {
   if (!options.panel_pattern.empty()) panel_from_name(options.panel_pattern, "");  // refuses a senseless one
   std::vector<FolderPhoto> photos;
+  fs::path reached = folder;  // an error from within the iteration names no folder itself
   try {
     std::error_code ignored;
     const fs::path left_out = fs::weakly_canonical(options.leave_out, ignored);
     for (auto entry = fs::recursive_directory_iterator(folder); entry != fs::recursive_directory_iterator();
          ++entry) {
-      const fs::path& path = entry->path();
+      const fs::path& path = reached = entry->path();
       if (entry->is_directory()) {
         const bool is_left_out = !left_out.empty() && fs::weakly_canonical(path, ignored) == left_out;
         if (is_hidden(path) || is_left_out || holds_pictures_of_job(path)) entry.disable_recursion_pending();
@@ -127,7 +176,8 @@ std::vector<FolderPhoto> photos_in(const fs::path& folder, const PhotoFolderOpti
       }
     }
   } catch (const fs::filesystem_error& error) {
-    throw FileError(error.path1().string(), "the folder cannot be read: " + error.code().message());
+    throw FileError((error.path1().empty() ? reached : error.path1()).string(),
+                    "the folder cannot be read: " + error.code().message());
   }
   std::sort(photos.begin(), photos.end(),
             [](const FolderPhoto& a, const FolderPhoto& b) { return a.name < b.name; });

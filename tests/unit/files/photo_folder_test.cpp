@@ -71,6 +71,14 @@ TEST_CASE("a pattern matches as it says", "[photo_folder]") {
     CHECK_THROWS_AS(panel_from_name(senseless, "roof"), UsageError);
 }
 
+TEST_CASE("a pattern of many stars is matched at once, whatever the name", "[photo_folder]") {
+  // By trial and error this would take longer than anybody lives.
+  std::string pattern = "{panel}";
+  for (int i = 0; i < 100; ++i) pattern += "*e";
+  CHECK_FALSE(panel_from_name(pattern + "x", std::string(255, 'e')));
+  CHECK(panel_from_name(pattern, std::string(255, 'e')) == std::string(155, 'e'));
+}
+
 TEST_CASE("names that no job file can hold are told before anything is measured", "[photo_folder]") {
   const ScratchFolder scratch;
   for (const std::string& sub :
