@@ -84,6 +84,15 @@ void describe(Fields& fields, T& info) {  // its name stands under "photo"
   fields("height_px", info.height_px);
 }
 
+template <class Fields, Is<JudgedArea> T>
+void describe(Fields& fields, T& area) {
+  fields("x0_mm", area.x0_mm);
+  fields("y0_mm", area.y0_mm);
+  fields("x1_mm", area.x1_mm);
+  fields("y1_mm", area.y1_mm);
+  fields("area_mm2", area.area_mm2);
+}
+
 template <class Fields, Is<Setup> T>
 void describe(Fields& fields, T& setup) {
   fields("board_pitch_mm", setup.board_pitch_mm);
@@ -101,6 +110,7 @@ void describe(Fields& fields, T& setup) {
   fields("crown_y_per_m", setup.crown_y_per_m);
   fields("stripe_period_mm", setup.stripe_period_mm);
   fields("visible_slope_mrad", setup.visible_slope_mrad);
+  fields("judged", setup.judged);
 }
 
 /// Text as it may stand in a file: a photo's name can hold control characters, which would act on a terminal.
@@ -205,6 +215,9 @@ class Reader {
   }
   void operator()(const char* key, std::optional<Quantity>& value) {
     if (auto child = object_.optional_object(key)) value = quantity(key, *child);
+  }
+  void operator()(const char* key, std::optional<JudgedArea>& value) {
+    if (auto child = object_.optional_object(key)) value = object<JudgedArea>(*child);
   }
   void operator()(const char* key, std::vector<PointMm>& points) {
     for (const auto& [x, y] : object_.optional_pairs(key)) points.push_back({x, y});

@@ -81,6 +81,36 @@ std::optional<Refusal> take_lens(const Photo& photo, const MeasureRequest& reque
   return std::nullopt;
 }
 
+namespace {
+
+/// Phones make photos of these proportions. Other ones were cut out of such a photo.
+bool has_camera_proportions(int width_px, int height_px) {
+  const double ratio = static_cast<double>(std::max(width_px, height_px)) / std::min(width_px, height_px);
+  constexpr double known[] = {4.0 / 3, 3.0 / 2, 16.0 / 9, 1.0, 5.0 / 4, 18.0 / 9, 19.5 / 9, 20.0 / 9};
+  constexpr double rounding = 0.006;
+  return std::any_of(std::begin(known), std::end(known), [&](double k) { return std::abs(ratio / k - 1) < rounding; });
+}
+
+}  // namespace
+
+std::optional<BundleResult> start_bundle_even_if_cropped(const Photo& photo, BundleProblem& problem, std::vector<Warning>& warnings) {
+  auto start = start_bundle(problem);
+  if (!start) return start;
+  BundleProblem loose = problem;
+  // Half a frame cut away on one side moves the centre by a quarter of the width.
+  loose.priors.log_focal = std::max(problem.priors.log_focal, 0.25);
+  loose.priors.centre_px = std::max(problem.priors.centre_px, 0.2 * std::hypot(photo.grey.cols, photo.grey.rows));
+  const auto free = start_bundle(loose);
+  constexpr double contradicted = 8;  // costs are half a chi square: 16 for three more free parameters
+  const bool by_card = free && start->cost - free->cost > contradicted;
+  if (!free || (!by_card && has_camera_proportions(photo.grey.cols, photo.grey.rows))) return start;
+  problem = loose;
+  warnings.push_back({"photo_cropped",
+                      "The photo seems to be cropped or rescaled: what it says of its lens does not fit. The lens is taken from the "
+                      "card's perspective, with wider intervals; give the photo as the camera made it."});
+  return free;
+}
+
 double mean_pixels_per_mm(const std::vector<SeenTag>& tags, double side_mm) {
   double sum = 0;
   for (const SeenTag& tag : tags)

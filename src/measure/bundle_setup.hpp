@@ -37,6 +37,10 @@ Refusal card_not_flat();
 std::optional<Refusal> take_lens(const Photo& photo, const MeasureRequest& request, BundleProblem& problem,
                                  std::vector<Warning>& warnings);
 
+/// start_bundle(), with next to nothing believed of focal length and principal point where the photo was cropped or scaled
+/// after it was taken: by its proportions, or because the card contradicts what EXIF says. Then with a warning.
+std::optional<BundleResult> start_bundle_even_if_cropped(const Photo& photo, BundleProblem& problem, std::vector<Warning>& warnings);
+
 double mean_pixels_per_mm(const std::vector<SeenTag>& tags, double side_mm);
 
 /// Noise of corners and phase samples as the photo itself shows it.

@@ -14,6 +14,7 @@
 #include "ripplegauge/core/linear_light.hpp"
 #include "ripplegauge/stripes/reflectance.hpp"
 #include "spot_reading.hpp"
+#include "stripe_check.hpp"
 #include "ripplegauge/core/quantile.hpp"
 
 namespace ripplegauge {
@@ -103,23 +104,6 @@ bool stripes_are_weak(const cv::Mat& grey, const std::vector<SeenTag>& tags, dou
   const double expected = 0.5 * normal_reflectance(clear_coat_index) * median_of(paper);
   constexpr double weak = 0.25;
   return stripe_contrast < weak * expected;
-}
-
-std::optional<Refusal> check_stripes(const StripeField& field, double expected_period_px) {
-  if (expected_period_px < resolved_period_px)
-    return Refusal{"stripes_not_resolved", "The stripes stand too close in the photo to be told apart.",
-                   "Use a board with a coarser pitch, bring the board nearer to the panel, or move the phone closer."};
-  if (field.carrier_snr < clear_carrier || (field.followed.empty() && field.carrier_snr < 2 * clear_carrier))
-    return Refusal{"no_stripes", "No reflected stripes were found on the panel around the card.",
-                   "Stand the striped board so that its reflection surrounds the dent, then photograph again."};
-  constexpr double largest_ratio = 1.3;  // crown, tilt and tape explain 20 %
-  if (field.carrier_ratio > largest_ratio || field.carrier_ratio < 1 / largest_ratio)
-    return Refusal{"pitch_contradicted", "The stripes in the photo do not fit the pitch and distance given for the board.",
-                   "Check --board-pitch (one light plus one dark stripe, in mm) and --board-distance."};
-  if (field.followed.empty() || field.bundle.phase_mad_cycles > followed_mad_cycles)
-    return Refusal{"stripes_not_followed", "The stripes are there but cannot be followed over the panel.",
-                   "Let the board's reflection cover more of the panel around the dent, without lamps beside it."};
-  return std::nullopt;
 }
 
 /// A disturbance that is surely there but that no believable spot explains: a refusal is honest, a number is not.
@@ -213,10 +197,10 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
   problem.constants.nominal_distance_mm = request.board_distance_mm.value_or(usual_distance_mm);
   if (!request.board_distance_mm) problem.priors.board_distance_mm = 150;
 
-  const auto start = start_bundle(problem);
+  const auto start = start_bundle_even_if_cropped(photo, problem, reading.warnings);
   if (!start) return refuse(card_not_flat());
   describe_setup(problem, *start, {}, reading.setup);
-  if (const auto refusal = check_view(reading.setup.camera_tilt_deg->value, start->tag_rms_px, pixels_per_mm)) return refuse(*refusal);
+  if (const auto refusal = check_view(photo.grey, problem.tags, reading.setup.camera_tilt_deg->value, start->tag_rms_px, pixels_per_mm)) return refuse(*refusal);
 
   PanelVector parameters = start->parameters;
   if (const auto with_board = take_board(photo, request, seen, problem, parameters)) reading.warnings.push_back(*with_board);
@@ -227,20 +211,25 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
   if (expected_period_px >= resolved_period_px)
     field = follow_stripes(photo.grey, problem, parameters,
                            region_around_card(request.card, problem.card_scale, bundle_margin_mm), pixels_per_mm);
-  if (const auto refusal = check_stripes(field, expected_period_px)) return refuse(*refusal);
+  const StripeLook look = look_at_stripes(photo.grey, problem, field, pixels_per_mm);
+  if (const auto refusal = check_stripes(photo, request, options, problem, field, look, expected_period_px)) return refuse(*refusal);
 
   ResidualField residual = stripe_residual(photo.grey, problem, field, pixels_per_mm);
   if (residual.residual.empty())
-    return refuse({"no_stripes", "The reflected stripes do not reach the neighbourhood of the card.",
+    return refuse({"stripes_not_followed", "The stripes cannot be followed in the neighbourhood of the card.",
                    "Stand the striped board so that its reflection surrounds the dent, beside the card."});
   if (stripes_are_weak(photo.grey, problem.tags, residual.typical_contrast))
     reading.warnings.push_back({"weak_stripes", "The stripes are faint: put more light on the board, less on the panel."});
   PanelScene scene{&photo.grey, &problem, field.bundle.parameters, &residual, pixels_per_mm, options.threads};
+  reading.setup.judged = judged_area(residual);
   const SpotSearchResult found = find_spots(scene);
   describe_setup(problem, field.bundle, field, reading.setup);
   reading.setup.visible_slope_mrad = visible_slope_mrad(residual, reading.setup.board_distance_mm->value, pitch);
   if (found.spots.empty()) {
     if (const auto refusal = check_unexplained(found, residual)) return refuse(*refusal);
+    if (const auto refusal = check_gaps_without_spots(look, problem, field)) return refuse(*refusal);
+    if (reading.setup.judged)
+      if (const auto warning = small_judged_area(*reading.setup.judged, look, problem, field)) reading.warnings.push_back(*warning);
     reading.status = Status::no_dent;
     result.relief = flat_relief(residual);
     return result;
@@ -264,10 +253,24 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
   BundleResult bundle = field.bundle;
   if (problem.samples.size() > 100) {
     anchor_at(problem, parameters, x, y, options.tape_uncertainty_mm, request.board_distance_mm.has_value(), phase_noise(field));
+    std::optional<TapeCheck> tape;
+    if (request.board_distance_mm && problem.board_corners.empty())
+      tape = check_tape(problem, parameters, phase_noise(field), options.tape_uncertainty_mm);
+    if (tape && std::abs(tape->departure) > tape_contradicted) {
+      const PitchCheck other_pitch = check_pitch(photo, request, options);
+      return refuse(pitch_contradicted(request, &other_pitch, &*tape));
+    }
     bundle = fit_bundle(problem, parameters, BundleFreedom::everything, phase_noise(field));
+    if (tape && std::abs(tape->departure) > tape_doubtful) {
+      reading.warnings.push_back(tape_doubted(*tape, *request.board_distance_mm));
+      // One of the two is wrong: the interval holds both.
+      const double half_mm = 0.5 * (tape->implied_mm - *request.board_distance_mm);
+      bundle.covariance(p_board_distance, p_board_distance) += half_mm * half_mm;
+    }
   }
   scene.parameters = bundle.parameters;
   describe_setup(problem, bundle, field, reading.setup);
+  for (Warning& warning : gaps_beside_spots(look, found.spots)) reading.warnings.push_back(std::move(warning));
 
   const SpotReadings spots = read_spots(scene, bundle, found.spots, request.bar_length_mm, options);
   reading.dents = spots.dents;

@@ -5,6 +5,7 @@
 
 #include "bundle_setup.hpp"
 #include "refusals.hpp"
+#include "stripe_look.hpp"
 #include "ripplegauge/core/errors.hpp"
 
 namespace ripplegauge {
@@ -36,7 +37,9 @@ std::optional<Followed> follow(const Photo& photo, BundleProblem problem, const 
   constexpr double largest_ratio = 1.4;
   const bool fits = field.carrier_snr >= clear_carrier && field.carrier_ratio < largest_ratio &&
                     field.carrier_ratio > 1 / largest_ratio && !field.followed.empty() &&
-                    field.bundle.phase_mad_cycles < followed_mad_cycles && problem.samples.size() > 100;
+                    field.bundle.phase_mad_cycles < followed_mad_cycles && problem.samples.size() > 100 &&
+                    look_at_stripes(photo.grey, problem, field, pixels_per_mm).striped_mm2 >
+                        fewest_periods * field.period_mm * field.period_mm;
   return fits ? std::optional(Followed{std::move(problem), std::move(field)}) : std::nullopt;
 }
 
@@ -115,7 +118,7 @@ PitchCheck check_pitch(const Photo& photo, const MeasureRequest& request, const 
 
   std::optional<Followed> best;
   double best_pitch = 0;
-  for (const double factor : {1.0, 2.0, 0.5}) {
+  for (const double factor : {1.0, 2.0, 0.5, 1.5, 0.667}) {
     auto followed = follow(photo, problem, *start, factor * request.board_pitch_mm, pixels_per_mm);
     if (!followed || (best && followed->field.carrier_snr <= best->field.carrier_snr)) continue;
     best = std::move(followed);

@@ -1,51 +1,61 @@
 #include "refusals.hpp"
-#include "ripplegauge/core/quantile.hpp"
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <map>
 #include <opencv2/core.hpp>
 #include <opencv2/imgproc.hpp>
+#include <string>
+
+#include "sharpness.hpp"
 
 namespace ripplegauge {
 namespace {
-
-/// Width over which the photo's sharpest edges rise, in pixels, along x and along y: contrast of the strongest edges
-/// over their steepest gradient. Motion blurs one direction more than the other.
-struct Sharpness {
-  double edge_x_px = 0, edge_y_px = 0;
-  double contrast = 0;  ///< code values, within a neighbourhood
-};
-
-Sharpness sharpness_of(const cv::Mat& grey) {
-  Sharpness s;
-  cv::Mat small;
-  const int factor = std::max(1, std::max(grey.cols, grey.rows) / 1500);
-  cv::resize(grey, small, cv::Size(grey.cols / factor, grey.rows / factor), 0, 0, cv::INTER_AREA);
-  const auto width = [&](int dx, int dy) {
-    cv::Mat gradient;
-    cv::Sobel(small, gradient, CV_32F, dx, dy, 3, 0.125);
-    std::vector<float> g;
-    for (int r = 0; r < gradient.rows; r += 2)
-      for (int c = 0; c < gradient.cols; c += 2) g.push_back(std::abs(gradient.at<float>(r, c)));
-    const float steepest = quantile_of(g, 0.999);
-    cv::Mat low, high;
-    cv::erode(small, low, cv::Mat::ones(41, 41, CV_8U));
-    cv::dilate(small, high, cv::Mat::ones(41, 41, CV_8U));
-    double contrast = 0;
-    cv::minMaxLoc(high - low, nullptr, &contrast);
-    s.contrast = std::max(s.contrast, contrast);
-    return factor * contrast / std::max<double>(steepest, 0.5);
-  };
-  s.edge_x_px = width(1, 0), s.edge_y_px = width(0, 1);
-  return s;
-}
 
 double share_clipped(const cv::Mat& grey) {
   return static_cast<double>(cv::countNonZero(grey >= 250)) / static_cast<double>(grey.total());
 }
 
+Refusal refuse_blurred(const Sharpness& s, const std::string& consequence) {
+  const std::string width = " (edges are " + std::to_string(std::lround(s.widest_px)) + " pixels wide)";
+  if (s.by_motion())
+    return {"blurred", "The photo is blurred by motion" + width + "; " + consequence + ".",
+            "Rest the phone on something or use the self-timer, add light, and photograph again."};
+  return {"blurred", "The photo is out of focus" + width + "; " + consequence + ".",
+          "Tap on the card to focus on it, wait until it is sharp, and photograph again."};
+}
+
+cv::Rect around(const std::vector<SeenTag>& tags) {
+  std::vector<cv::Point2f> corners;
+  double side_px = 0;
+  for (const SeenTag& tag : tags)
+    for (std::size_t k = 0; k < 4; ++k) {
+      corners.push_back(tag.corners_px[k]);
+      side_px = std::max(side_px, cv::norm(tag.corners_px[k] - tag.corners_px[(k + 1) % 4]));
+    }
+  const cv::Rect box = cv::boundingRect(corners);
+  const int margin = static_cast<int>(side_px);
+  return {box.x - margin, box.y - margin, box.width + 2 * margin, box.height + 2 * margin};
+}
+
+/// Blur where the tags that do read show it: their cells run into each other.
+std::optional<Refusal> blur_at(const cv::Mat& grey, const std::vector<SeenTag>& tags, const std::string& consequence) {
+  const Sharpness s = sharpness_of(grey, around(tags));
+  constexpr double of_a_cell = 0.6;
+  if (s.widest_px < of_a_cell * shortest_side_px(tags) / cells_a_side) return std::nullopt;
+  return refuse_blurred(s, consequence);
+}
+
 }  // namespace
+
+double shortest_side_px(const std::vector<SeenTag>& tags) {
+  double shortest = std::numeric_limits<double>::infinity();
+  for (const SeenTag& tag : tags)
+    for (std::size_t k = 0; k < 4; ++k)
+      shortest = std::min(shortest, cv::norm(tag.corners_px[k] - tag.corners_px[(k + 1) % 4]));
+  return shortest;
+}
 
 Refusal refuse_no_card(const cv::Mat& grey, const std::vector<SeenTag>& seen) {
   const double mean = cv::mean(grey)[0];
@@ -55,17 +65,12 @@ Refusal refuse_no_card(const cv::Mat& grey, const std::vector<SeenTag>& seen) {
   if (mean < 12)
     return {"too_dark", "The photo is nearly black; no card can be read in it.",
             "Add light on the card and photograph again."};
-  const Sharpness s = sharpness_of(grey);
-  constexpr double blurred_px = 22;  // a sharp photo has edges of 2 to 8 px by this measure
-  constexpr double ink_on_paper = 150;  // without it no card is there that could be blurred
-  const bool wide_edges =
-      std::min(s.edge_x_px, s.edge_y_px) > blurred_px || std::max(s.edge_x_px, s.edge_y_px) > 2.5 * blurred_px;
-  if (s.contrast >= ink_on_paper && wide_edges) {
-    const double ratio = std::max(s.edge_x_px, s.edge_y_px) / std::max(std::min(s.edge_x_px, s.edge_y_px), 1.0);
-    return {"blurred", std::string("The photo is blurred") + (ratio > 1.8 ? ", probably by motion" : "") + "; no card can be read in it.",
-            "Rest the phone on something, tap on the card to focus, and photograph again."};
-  }
-  if (s.contrast >= ink_on_paper && !seen.empty())
+  const Sharpness s = sharpness_of(grey, cv::Rect(0, 0, grey.cols, grey.rows));
+  // Sharp photos have edges of 4 to 9 px by this measure; tags that large that they read have cells of 3 px and more.
+  constexpr double blurred_px = 11;
+  constexpr double some_contrast = 60;  // noise has no edges
+  if (seen.empty() && s.contrast > some_contrast && s.widest_px > blurred_px) return refuse_blurred(s, "no card can be read in it");
+  if (!seen.empty())
     return {"card_unknown", "Tags are in the photo, but none of them belongs to this card.",
             "Use the card that the program printed, or name your own with --card."};
   return {"card_not_found", "No scale card was found in the photo.",
@@ -89,6 +94,7 @@ std::optional<Refusal> check_tags(const cv::Mat& grey, const CardDefinition& car
                    "Leave one card beside the dent, cover or remove the other, and photograph again."};
   if (doubled == 1)  // a chance decoding: believe neither
     std::erase_if(ours, [&](const SeenTag& tag) { return count[tag.id] > 1; });
+  if (ours.empty()) return refuse_no_card(grey, seen);
   seen = ours;
   // Three tags that do not stand in one line fix the panel; fewer leave its tilt to chance.
   bool spread = false;
@@ -99,28 +105,32 @@ std::optional<Refusal> check_tags(const cv::Mat& grey, const CardDefinition& car
         const cv::Point2d u = centre(b) - centre(a), v = centre(c) - centre(a);
         spread |= std::abs(u.cross(v)) > 0.2 * cv::norm(u) * cv::norm(v) && cv::norm(u) > 0 && cv::norm(v) > 0;
       }
-  if (seen.size() < 4 || !spread)
-    return Refusal{"too_few_tags", "Only " + std::to_string(seen.size()) + " of the card's " + std::to_string(card.tags.size()) + " tags can be read.",
-                   "Bring the whole card into the picture, flat and without shadow or glare on it."};
-  double shortest = 1e9;
-  for (const SeenTag& tag : seen)
-    for (std::size_t k = 0; k < 4; ++k) shortest = std::min(shortest, cv::norm(tag.corners_px[k] - tag.corners_px[(k + 1) % 4]));
-  constexpr double smallest_side_px = 24;  // three pixels a cell
-  if (shortest < smallest_side_px)
-    return Refusal{"card_too_small", "The card is too small in the photo to measure from (a tag is only " + std::to_string(static_cast<int>(shortest)) + " pixels wide).",
+  const double shortest_px = shortest_side_px(seen);
+  if (shortest_px < smallest_side_px)
+    return Refusal{"card_too_small",
+                   "The card is too small in the photo to measure from (a tag is only " +
+                       std::to_string(static_cast<int>(shortest_px)) + " pixels wide).",
                    "Go nearer, or use the camera's full resolution."};
+  if (seen.size() < 4 || !spread) {
+    const std::string read_tags = std::to_string(seen.size()) + " of the card's " + std::to_string(card.tags.size()) + " tags";
+    if (const auto blurred = blur_at(grey, seen, "only " + read_tags + " can be read")) return blurred;
+    return Refusal{"too_few_tags", "Only " + read_tags + " can be read.",
+                   "Bring the whole card into the picture, flat and without shadow or glare on it."};
+  }
   return std::nullopt;
 }
 
-std::optional<Refusal> check_view(double tilt_deg, double tag_rms_px, double pixels_per_mm) {
-  constexpr double steepest_deg = 62;
+std::optional<Refusal> check_view(const cv::Mat& grey, const std::vector<SeenTag>& tags, double tilt_deg, double tag_rms_px,
+                                  double pixels_per_mm) {
   if (tilt_deg > steepest_deg)
     return Refusal{"too_oblique", "The panel is seen too much from the side (" + std::to_string(static_cast<int>(tilt_deg)) + " degrees off square).",
                    "Hold the phone more squarely over the panel: 20 to 45 degrees is best."};
   constexpr double card_bent_mm = 0.25;
-  if (tag_rms_px > std::max(2.5, card_bent_mm * pixels_per_mm))
+  if (tag_rms_px > std::max(2.5, card_bent_mm * pixels_per_mm)) {
+    if (const auto blurred = blur_at(grey, tags, "the card's tags cannot be placed")) return blurred;
     return Refusal{"card_not_flat", "The card's tags do not fit together: the card is bent, lifted or wrongly described.",
                    "Press the card flat onto the panel (a few magnets or tape help), and check that --card names the card you use."};
+  }
   return std::nullopt;
 }
 

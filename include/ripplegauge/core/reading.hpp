@@ -66,6 +66,14 @@ struct BudgetTerm {
   double diameter_percent = 0, depth_percent = 0;
 };
 
+/// The part of the panel in which a dent would have been seen: the rectangle around it, and its area without what the
+/// card hides or where no stripes are.
+struct JudgedArea {
+  double x0_mm = 0, y0_mm = 0, x1_mm = 0, y1_mm = 0;
+  double area_mm2 = 0;
+  bool operator==(const JudgedArea&) const = default;
+};
+
 /// What the photo and the user's words say of camera, panel and board.
 struct Setup {
   double board_pitch_mm = 0;
@@ -82,6 +90,7 @@ struct Setup {
   /// A spot whose steepest slope is below this would not have been found among the paint's own waviness. Told for a spot
   /// 10 mm wide; a larger one shows no later, a smaller one needs more in proportion.
   std::optional<double> visible_slope_mrad;
+  std::optional<JudgedArea> judged;  ///< absent when the stripes were not followed
 };
 
 struct PhotoInfo {

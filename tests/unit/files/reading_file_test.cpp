@@ -111,6 +111,7 @@ class RandomReading {
     setup.crown_y_per_m = maybe_quantity();
     if (coin()) setup.stripe_period_mm = number();
     if (coin()) setup.visible_slope_mrad = number();
+    if (coin()) setup.judged = JudgedArea{number(), number(), number(), number(), number()};
     return setup;
   }
 
@@ -258,7 +259,7 @@ TEST_CASE("every field of a reading is in its JSON", "[reading_file]") {
   reading.warnings = {{"thin", "few stripes"}};
   Setup& setup = reading.setup;
   setup = {16,         420.0,      97.3,       "corner card", 8,          5.5,  quantity(), quantity(),
-           quantity(), quantity(), quantity(), quantity(),    quantity(), 12.5, 3.5};
+           quantity(), quantity(), quantity(), quantity(),    quantity(), 12.5, 3.5, JudgedArea{-20, -10, 120, 95, 6400}};
 
   const Reading read = readings_from_json(reading_to_json(reading), "f").at(0);
   REQUIRE(read.dents.size() == 2);
@@ -310,6 +311,7 @@ TEST_CASE("every field of a reading is in its JSON", "[reading_file]") {
   CHECK(read.setup.crown_y_per_m == setup.crown_y_per_m);
   CHECK(read.setup.stripe_period_mm == 12.5);
   CHECK(read.setup.visible_slope_mrad == 3.5);
+  CHECK(read.setup.judged == setup.judged);
 }
 
 TEST_CASE("names that are no text become text", "[reading_file]") {

@@ -1,0 +1,55 @@
+#include "sharpness.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numbers>
+#include <opencv2/imgproc.hpp>
+#include <vector>
+
+#include "ripplegauge/core/quantile.hpp"
+
+namespace ripplegauge {
+
+Sharpness sharpness_of(const cv::Mat& grey, cv::Rect region_px) {
+  region_px &= cv::Rect(0, 0, grey.cols, grey.rows);
+  Sharpness s;
+  if (region_px.width < 8 || region_px.height < 8) return s;
+  constexpr int side_px = 1500;  // edges of 3 px and more survive the reduction; wider ones are what is looked for
+  const int factor = std::max(1, std::max(region_px.width, region_px.height) / side_px);
+  cv::Mat small;
+  cv::resize(grey(region_px), small, cv::Size(region_px.width / factor, region_px.height / factor), 0, 0, cv::INTER_AREA);
+  cv::Mat gx, gy, low, high;
+  cv::Sobel(small, gx, CV_32F, 1, 0, 3, 0.125);
+  cv::Sobel(small, gy, CV_32F, 0, 1, 3, 0.125);
+  constexpr int reach_px = 31;  // a neighbourhood that holds both sides of an edge
+  cv::erode(small, low, cv::Mat::ones(reach_px, reach_px, CV_8U));
+  cv::dilate(small, high, cv::Mat::ones(reach_px, reach_px, CV_8U));
+  const cv::Mat contrast = high - low;
+  s.narrowest_px = std::numeric_limits<double>::infinity();
+  constexpr int directions = 12;
+  constexpr double steepest_share = 0.999;
+  std::vector<float> gradients, widths, contrasts;
+  for (int i = 0; i < directions; ++i) {
+    const double angle = std::numbers::pi * i / directions;
+    const cv::Mat along = cv::abs(std::cos(angle) * gx + std::sin(angle) * gy);
+    gradients.clear(), widths.clear(), contrasts.clear();
+    for (int r = 0; r < along.rows; r += 2)
+      for (int c = 0; c < along.cols; c += 2) gradients.push_back(along.at<float>(r, c));
+    const float steep = std::max(quantile_of(gradients, steepest_share), 0.5F);
+    for (int r = 0; r < along.rows; ++r)
+      for (int c = 0; c < along.cols; ++c)
+        if (along.at<float>(r, c) >= steep) {
+          contrasts.push_back(contrast.at<uchar>(r, c));
+          widths.push_back(contrasts.back() / along.at<float>(r, c));
+        }
+    if (widths.empty()) continue;
+    const double width = factor * median_of(widths);
+    s.widest_px = std::max(s.widest_px, width), s.narrowest_px = std::min(s.narrowest_px, width);
+    s.contrast = std::max<double>(s.contrast, median_of(contrasts));
+  }
+  if (s.widest_px == 0) s.narrowest_px = 0;
+  return s;
+}
+
+}  // namespace ripplegauge

@@ -1,0 +1,170 @@
+#include "stripe_look.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <opencv2/imgproc.hpp>
+#include <string>
+
+#include "bundle_setup.hpp"
+#include "ripplegauge/core/quantile.hpp"
+
+namespace ripplegauge {
+namespace {
+
+double card_gap_mm(const BundleProblem& problem, double x_mm, double y_mm) {
+  double gap = 1e9;
+  for (const RectangleMm& paper : problem.card.paper) {
+    const double s = problem.card_scale;
+    const double dx = std::max({paper.x0_mm * s - x_mm, x_mm - paper.x1_mm * s, 0.0});
+    const double dy = std::max({paper.y0_mm * s - y_mm, y_mm - paper.y1_mm * s, 0.0});
+    gap = std::min(gap, std::hypot(dx, dy));
+  }
+  return gap;
+}
+
+/// The convex hull of the nodes in `mask`, filled. A flat board's edges are mirrored nearly straight.
+cv::Mat hull_of(const cv::Mat& mask) {
+  cv::Mat filled = cv::Mat::zeros(mask.size(), CV_8UC1);
+  std::vector<cv::Point> nodes, hull;
+  cv::findNonZero(mask, nodes);
+  if (nodes.size() < 3) return filled;
+  cv::convexHull(nodes, hull);
+  cv::fillConvexPoly(filled, hull, 255);
+  return filled;
+}
+
+cv::Mat disc(int radius) {
+  return cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(2 * radius + 1, 2 * radius + 1));
+}
+
+/// Gaps in the striped area: holes, and bays in its edge.
+std::vector<Disturbance> find_gaps(const StripeLook& look, const cv::Mat& covered, const cv::Mat& clipped, const cv::Mat& deviation,
+                                   double period_mm, const BundleProblem& problem) {
+  const PanelGrid& grid = look.grid;
+  const int thin = std::max(1, static_cast<int>(0.2 * period_mm / grid.step_mm));
+  cv::Mat gaps = hull_of(look.striped) & ~look.striped & ~covered, labels, stats, centres;
+  cv::morphologyEx(gaps, gaps, cv::MORPH_OPEN, disc(thin));
+  const int count = cv::connectedComponentsWithStats(gaps, labels, stats, centres, 4, CV_32S);
+  const int reach = std::max(2, static_cast<int>(0.5 * period_mm / grid.step_mm));
+  const double cell_mm2 = grid.step_mm * grid.step_mm, least_mm = std::max(3.0, 0.4 * period_mm);
+  std::vector<Disturbance> out;
+  for (int i = 1; i < count; ++i) {
+    Disturbance d;
+    const int area = stats.at<int>(i, cv::CC_STAT_AREA);
+    d.size_mm = std::sqrt(4 * area * cell_mm2 / std::numbers::pi);
+    if (d.size_mm < least_mm) continue;
+    const cv::Rect box = cv::Rect(stats.at<int>(i, cv::CC_STAT_LEFT) - reach, stats.at<int>(i, cv::CC_STAT_TOP) - reach,
+                                  stats.at<int>(i, cv::CC_STAT_WIDTH) + 2 * reach, stats.at<int>(i, cv::CC_STAT_HEIGHT) + 2 * reach) &
+                         cv::Rect(0, 0, gaps.cols, gaps.rows);
+    const cv::Mat self = labels(box) == i;
+    cv::Mat grown;
+    cv::dilate(self, grown, disc(reach));
+    const cv::Mat ring = grown & ~self;
+    const double n = std::max(1, cv::countNonZero(ring));
+    d.ring_striped = cv::countNonZero(ring & look.striped(box)) / n;
+    d.ring_covered = cv::countNonZero(ring & covered(box)) / n;
+    d.clipped_share = static_cast<double>(cv::countNonZero(self & clipped(box))) / area;
+    d.coherence = cv::mean(look.coherence(box), self)[0] / look.coherence_typical;
+    d.hidden = cv::mean(deviation(box), self)[0] < 0.35 * look.contrast_typical;
+    d.x_mm = grid.x_mm(centres.at<double>(i, 0)), d.y_mm = grid.y_mm(centres.at<double>(i, 1));
+    d.card_gap_mm = card_gap_mm(problem, d.x_mm, d.y_mm);
+    out.push_back(d);
+  }
+  std::sort(out.begin(), out.end(), [](const Disturbance& a, const Disturbance& b) { return a.size_mm > b.size_mm; });
+  return out;
+}
+
+}  // namespace
+
+StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field, double pixels_per_mm) {
+  StripeLook look;
+  if (field.followed.empty()) return look;
+  const PanelModel<double> model(problem.constants, field.bundle.parameters);
+  const double period = look.period_mm = field.period_mm;
+  const double step = std::clamp(period / 9, std::max(0.4, 0.8 / pixels_per_mm), 1.2);
+  const PanelGrid& wide = field.grid;
+  look.grid = grid_around(wide.x0_mm, wide.y0_mm, wide.x_mm(wide.columns - 1), wide.y_mm(wide.rows - 1), step);
+  const PanelGrid& grid = look.grid;
+  const ReducedLight reduced(grey, reduction_for(step, pixels_per_mm), cv::Rect(0, 0, grey.cols, grey.rows));
+  const PanelMaps maps = panel_maps(model, grid);
+  cv::Mat light = sample_light(reduced, maps);
+  const cv::Mat covered =
+      (light < 0) | (paper_mask(problem.card, problem.card_scale, grid, 2.0) != 0) | (board_tag_mask(problem, model, grid) != 0);
+  light = cv::max(light, 0);
+  cv::Mat weight;
+  cv::Mat(~covered / 255).convertTo(weight, CV_32F);
+
+  // Local variance, and the part of it that goes with the model's phase: for a window of some periods that is the
+  // squared Fourier coefficient at the carrier, twice (Parseval).
+  const double sigma = 0.55 * period / step;
+  const cv::Mat norm = smooth(weight, sigma) + 1e-3F;
+  const cv::Mat detail = (light - smooth(light.mul(weight), 1.3 * sigma) / (smooth(weight, 1.3 * sigma) + 1e-3F)).mul(weight);
+  cv::Mat cosine(light.size(), CV_32FC1), sine = cosine.clone();
+  for (int r = 0; r < light.rows; ++r)
+    for (int c = 0; c < light.cols; ++c) {
+      const double a = 2 * std::numbers::pi * maps.phase_cycles.at<float>(r, c);
+      cosine.at<float>(r, c) = detail.at<float>(r, c) * static_cast<float>(std::cos(a));
+      sine.at<float>(r, c) = detail.at<float>(r, c) * static_cast<float>(std::sin(a));
+    }
+  const cv::Mat variance = smooth(detail.mul(detail), sigma) / norm;
+  const cv::Mat re = smooth(cosine, sigma) / norm, im = smooth(sine, sigma) / norm;
+  look.coherence = 2 * (re.mul(re) + im.mul(im)) / (variance + 1e-8F);
+  cv::Mat deviation;
+  cv::sqrt(variance, deviation);
+
+  // Without stripes the coherence is that of noise, a few hundredths; clean ones have 0.9.
+  constexpr float surely_striped = 0.5F;
+  std::vector<float> deviations, coherences;
+  for (int r = 0; r < grid.rows; r += 2)
+    for (int c = 0; c < grid.columns; c += 2)
+      if (covered.at<uchar>(r, c) == 0 && look.coherence.at<float>(r, c) > surely_striped) {
+        deviations.push_back(deviation.at<float>(r, c));
+        coherences.push_back(look.coherence.at<float>(r, c));
+      }
+  look.striped = cv::Mat::zeros(light.size(), CV_8UC1);
+  if (deviations.empty()) return look;
+  look.contrast_typical = median_of(deviations), look.coherence_typical = median_of(coherences);
+  constexpr double as_modelled = 0.75, some_contrast = 0.25;
+  look.striped = (look.coherence > as_modelled * look.coherence_typical) &
+                 (deviation > some_contrast * look.contrast_typical) & ~covered;
+  look.striped_mm2 = cv::countNonZero(look.striped) * step * step;
+  look.disturbances = find_gaps(look, covered, light > clipped_light, deviation, period, problem);
+
+  double seen = 0, striped = 0;
+  for (int r = 0; r < grid.rows; ++r)
+    for (int c = 0; c < grid.columns; ++c)
+      if (covered.at<uchar>(r, c) == 0 && card_gap_mm(problem, grid.x_mm(c), grid.y_mm(r)) < search_margin_mm)
+        seen += 1, striped += look.striped.at<uchar>(r, c) != 0;
+  look.striped_share = seen > 0 ? striped / seen : 0;
+  return look;
+}
+
+std::optional<JudgedArea> judged_area(const ResidualField& field) {
+  if (field.inner.empty()) return std::nullopt;
+  const cv::Rect box = cv::boundingRect(field.inner);
+  if (box.area() == 0) return std::nullopt;
+  const PanelGrid& g = field.grid;
+  return JudgedArea{g.x_mm(box.x), g.y_mm(box.y), g.x_mm(box.x + box.width - 1), g.y_mm(box.y + box.height - 1),
+                    cv::countNonZero(field.inner) * g.step_mm * g.step_mm};
+}
+
+std::string side_of_card(const BundleProblem& problem, const PanelVector& parameters, double x_mm, double y_mm) {
+  const PanelModel<double> model(problem.constants, parameters);
+  double u = 0, v = 0, side_px = 0;
+  for (const SeenTag& tag : problem.tags)
+    for (std::size_t k = 0; k < 4; ++k) {
+      u += tag.corners_px[k].x, v += tag.corners_px[k].y;
+      side_px += cv::norm(tag.corners_px[k] - tag.corners_px[(k + 1) % 4]);
+    }
+  const double n = 4 * static_cast<double>(problem.tags.size());
+  const auto p = model.pixel_from_panel(x_mm, y_mm);
+  const double right = (p.u_px - u / n) / (side_px / n), down = (p.v_px - v / n) / (side_px / n);
+  if (std::hypot(right, down) < 1) return "beside";
+  std::string words;
+  if (std::abs(down) > 0.4 * std::abs(right)) words = down < 0 ? "above" : "below";
+  if (std::abs(right) > 0.4 * std::abs(down)) words += std::string(words.empty() ? "" : " and ") + (right < 0 ? "left of" : "right of");
+  return words;
+}
+
+}  // namespace ripplegauge

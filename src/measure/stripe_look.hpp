@@ -1,0 +1,49 @@
+// A coarse look at the stripes wherever the photo shows them, without fitting anything: where they are as the smooth
+// panel would show them, where something bends or hides them, and where there are none.
+#pragma once
+
+#include <opencv2/core/mat.hpp>
+#include <optional>
+#include <vector>
+
+#include "ripplegauge/core/reading.hpp"
+#include "ripplegauge/stripes/residual_field.hpp"
+#include "ripplegauge/stripes/stripe_field.hpp"
+
+namespace ripplegauge {
+
+/// A gap in the striped area: something bends or hides the stripes.
+struct Disturbance {
+  double x_mm = 0, y_mm = 0, size_mm = 0;  ///< centre; diameter of the circle of equal area
+  double ring_striped = 0;   ///< shares of the ring around it: undisturbed stripes,
+  double ring_covered = 0;   ///< card, board tags or beyond the photo's edge; the rest is the end of the stripes
+  double clipped_share = 0;  ///< of its area, burnt out to white
+  double card_gap_mm = 0;    ///< from its centre to the card's paper
+  double coherence = 0;      ///< mean inside, over the typical: orange peel leaves 0.5 and more, dents little
+  bool hidden = false;       ///< no stripes in it at all; else they are bent
+};
+
+/// Stripes over less than this many square periods are none.
+constexpr double fewest_periods = 5;
+
+struct StripeLook {
+  PanelGrid grid;
+  double period_mm = 0;
+  cv::Mat coherence;  ///< CV_32FC1, 0..1: share of the local light's variance that goes with the model's stripes
+  cv::Mat striped;    ///< CV_8UC1, 255 where stripes are as modelled
+  double coherence_typical = 0;  ///< where there are stripes: 0.9 when they are clean
+  double contrast_typical = 0;   ///< standard deviation of the linear light there
+  double striped_mm2 = 0;
+  double striped_share = 0;      ///< of the card's neighbourhood that the photo shows (50 mm, without the card)
+  std::vector<Disturbance> disturbances;  ///< largest first
+};
+
+StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field, double pixels_per_mm);
+
+/// The panel area in which a dent would have been seen.
+std::optional<JudgedArea> judged_area(const ResidualField& field);
+
+/// Where a panel point lies from the card's middle, as the photo shows it: "right of", "above", "above and left of".
+std::string side_of_card(const BundleProblem& problem, const PanelVector& parameters, double x_mm, double y_mm);
+
+}  // namespace ripplegauge
