@@ -150,11 +150,10 @@ class EllipseSplit : public cv::MinProblemSolver::Function {
 }  // namespace
 
 Outline sharpen_outline(const Patch& patch, const Outline& start) {
-  const std::vector<int> pixels = all_pixels(patch);
-  ReliefAtPixels relief{patch.base_z, patch.base_slope_x, patch.base_slope_y, patch.base_xx, patch.base_xy, patch.base_yy};
+  const PixelArrays pixels = gather(patch, all_pixels(patch));
   LightFit light;
-  predict_phase(patch, pixels, relief, Eigen::Vector3d::Zero(), light);
-  solve_light(patch, pixels, relief, {}, light);
+  predict_phase(pixels, pixels.base, Eigen::Vector3d::Zero(), light);
+  solve_light(pixels, pixels.base, {}, light);
   // Squared misfit in contrasts, capped, lightly smoothed over the patch's grid.
   cv::Mat sum = cv::Mat::zeros(patch.rows, patch.columns, CV_32FC1), weight = sum.clone();
   for (std::size_t i = 0; i < patch.size(); ++i) {

@@ -23,27 +23,22 @@ class RadialSearch {
            const std::vector<double>& displacements, std::vector<Start>& starts) const;
 
  private:
-  /// What a pixel needs, together.
-  struct Pixel {
-    float radius;    ///< elliptic, mm
-    float parallax;  ///< how much further out the ray meets a panel 1 mm higher
-    float phase, gain, gain2;  ///< cycles; by the radial slope; by its square
-    float phase_x, phase_y;    ///< gradient of the undisturbed phase, cycles per mm
-    float radial_x, radial_y, across_x, across_y;  ///< radial direction; gain across it over the radius
-    float learnt_blur;         ///< blur exponent where the profile was learnt
-  };
   class UnitSpot;
-  void unit_slopes(const UnitSpot& unit, float height, std::vector<float>& slope, std::vector<float>& bend) const;
-  void predict(float height, const std::vector<float>& slope, const std::vector<float>& bend, Eigen::VectorXf& profile) const;
-  double cost_of(const Eigen::VectorXf& profile, Eigen::VectorXf& rest) const;
+  double cost_of(const std::vector<float>& profile) const;
 
   const Patch& patch_;
   Outline outline_;
   double largest_parallax_ = 0;
-  std::vector<Pixel> pixel_;
-  Eigen::VectorXf light_, weight_;  ///< light with the level taken out
-  Eigen::ArrayXf least_;            ///< least residual that counts: clipped pixels say "at least this bright"
-  Eigen::MatrixXf basis_;           ///< orthonormal columns of the level
+  std::vector<float> radius_;    ///< elliptic, mm
+  std::vector<float> parallax_;  ///< how much further out the ray meets a panel 1 mm higher
+  std::vector<float> phase_, gain_, gain2_;  ///< cycles; by the radial slope; by its square
+  std::vector<float> phase_x_, phase_y_;     ///< gradient of the undisturbed phase, cycles per mm
+  std::vector<float> radial_x_, radial_y_, across_x_, across_y_;  ///< radial direction; gain across it over the radius
+  std::vector<float> learnt_blur_;           ///< blur exponent where the profile was learnt
+  std::vector<float> weight_;
+  std::vector<float> least_;                 ///< least residual that counts: clipped pixels say "at least this bright"
+  Eigen::VectorXf light_;                    ///< with the level taken out
+  Eigen::MatrixXf basis_;                    ///< orthonormal columns of the level
 };
 
 }  // namespace ripplegauge

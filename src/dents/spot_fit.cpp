@@ -3,14 +3,17 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <functional>
 #include <map>
 #include <numbers>
 #include <numeric>
 
 #include "radial_search.hpp"
+#include "ripplegauge/core/gram.hpp"
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
+#include "spot_kernel.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -39,28 +42,23 @@ SpotVector clamped(SpotVector s) {
   return s;
 }
 
-/// Sets relief pixel k from a spot's value and its bend there; the base is added.
-void set_relief(const Patch& patch, std::size_t i, std::size_t k, const SpotBend& bend, double z, double slope_x,
-                double slope_y, ReliefAtPixels& relief) {
-  relief.z[k] = static_cast<float>(z) + patch.base_z[i];
-  relief.slope_x[k] = static_cast<float>(slope_x) + patch.base_slope_x[i];
-  relief.slope_y[k] = static_cast<float>(slope_y) + patch.base_slope_y[i];
-  relief.xx[k] = static_cast<float>(bend.xx) + patch.base_xx[i];
-  relief.xy[k] = static_cast<float>(bend.xy) + patch.base_xy[i];
-  relief.yy[k] = static_cast<float>(bend.yy) + patch.base_yy[i];
+kernel::Spot kernel_spot(const SpotVector& s) {
+  const auto f = [](double v) { return static_cast<float>(v); };
+  const double order = std::exp(s[s_log_n]), by_order = std::log(10.0) / order, rim = -std::expm1(-by_order);
+  return {f(s[s_x]), f(s[s_y]), f(std::exp(-s[s_log_a])), f(std::exp(-s[s_log_b])), f(std::cos(s[s_angle])), f(std::sin(s[s_angle])),
+          f(s[s_height]), f(std::exp(s[s_log_p])), f(order), f(rim), f(-by_order * std::exp(-by_order) / rim), f(s[s_slant_u]), f(s[s_slant_v])};
 }
 
-void relief_of(const Patch& patch, const std::vector<int>& pixels, const SpotVector& spot, ReliefAtPixels& relief) {
-  const SpotShape<double> shape(spot);
+kernel::Places places_of(const PixelArrays& pixels) {
+  return {pixels.size(), pixels.x_mm.data(), pixels.y_mm.data(), pixels.shift_x.data(), pixels.shift_y.data()};
+}
+
+void relief_of(const PixelArrays& pixels, const SpotVector& spot, ReliefAtPixels& relief) {
   relief.resize(pixels.size());
-  for (std::size_t k = 0; k < pixels.size(); ++k) {
-    const auto i = static_cast<std::size_t>(pixels[k]);
-    const MirrorPixel& p = patch.pixel[i];
-    const double z0 = shape.at(p.x_mm, p.y_mm).z;
-    const double x = p.shifted_x(z0), y = p.shifted_y(z0);
-    const auto value = shape.at(x, y);
-    set_relief(patch, i, k, shape.bend_at(x, y), value.z, value.slope_x, value.slope_y, relief);
-  }
+  const ReliefAtPixels& base = pixels.base;
+  kernel::spot_relief(kernel_spot(spot), places_of(pixels),
+                      {base.z.data(), base.slope_x.data(), base.slope_y.data(), base.xx.data(), base.xy.data(), base.yy.data()},
+                      {relief.z.data(), relief.slope_x.data(), relief.slope_y.data(), relief.xx.data(), relief.xy.data(), relief.yy.data()});
 }
 
 struct FitRequest {
@@ -79,105 +77,98 @@ LightFitOptions light_options(const SpotVector& spot, bool highlight) {
   return {highlight, std::max(0.6 * std::abs(spot[s_height]) / mean_radius_mm(spot), 1e-4), robust_scale};
 }
 
-/// Levenberg-Marquardt on the spot (and drift); the light is eliminated from the normal equations, since it is linear
+/// Normal equations of a spot (and drift) over some pixels; the light is eliminated from them, since it is linear
 /// (variable projection; Golub & Pereyra, SIAM J. Numer. Anal. 10:413, 1973, in Kaufman's form).
-FitOutcome fit(const Patch& patch, const std::vector<int>& pixels, const SpotVector& start, const FitRequest& request,
-               const Eigen::Vector3d& start_drift = Eigen::Vector3d::Zero()) {
-  const int shape_count = static_cast<int>(request.active.size());
-  const int count = shape_count + (request.drift ? 3 : 0);
-  const double importance =
-      patch.effective_pixel_share * static_cast<double>(patch.size()) / static_cast<double>(pixels.size());
-  ReliefAtPixels relief;
-  LightFit light;
-  const auto expand = [&](const Eigen::VectorXd& x) {
-    SpotVector spot = start;
-    for (int a = 0; a < shape_count; ++a) spot[request.active[static_cast<std::size_t>(a)]] = x[a];
-    return spot;
-  };
-  const auto drift_of = [&](const Eigen::VectorXd& x) {
-    return request.drift ? Eigen::Vector3d(x.tail<3>()) : start_drift;
-  };
-  constexpr int light_terms_max = LightModel::max_terms;
-  constexpr int all_max = spot_parameters + 3 + light_terms_max;
-  std::vector<float> dual_slopes;
-  const auto equations = [&](const Eigen::VectorXd& x, bool with_derivatives, NormalEquations& out) {
-    const SpotVector spot = clamped(expand(x));
-    const Eigen::Vector3d drift = drift_of(x);
-    const LightFitOptions options = light_options(spot, request.highlight);
-    const std::size_t n = pixels.size();
-    relief.resize(n);
-    if (with_derivatives) {
-      const SpotShape<double> plain(spot);
-      const SpotShape<SpotDual> shape(spot);
-      dual_slopes.resize(n * 2 * spot_parameters);
-      for (std::size_t k = 0; k < n; ++k) {
-        const auto i = static_cast<std::size_t>(pixels[k]);
-        const MirrorPixel& p = patch.pixel[i];
-        const double z0 = plain.at(p.x_mm, p.y_mm).z;
-        const double at_x = p.shifted_x(z0), at_y = p.shifted_y(z0);
-        const auto value = shape.at(at_x, at_y);
-        set_relief(patch, i, k, plain.bend_at(at_x, at_y), value.z.value, value.slope_x.value, value.slope_y.value, relief);
-        float* d = dual_slopes.data() + k * 2 * spot_parameters;
-        for (int a = 0; a < spot_parameters; ++a) {
-          d[a] = static_cast<float>(value.slope_x.gradient[a]);
-          d[spot_parameters + a] = static_cast<float>(value.slope_y.gradient[a]);
-        }
-      }
-    } else {
-      relief_of(patch, pixels, spot, relief);
+class SpotProblem {
+ public:
+  SpotProblem(const PixelArrays& pixels, const SpotVector& start, const FitRequest& request, const Eigen::Vector3d& start_drift)
+      : pixels_(pixels), start_(start), request_(request), start_drift_(start_drift),
+        importance_(pixels.patch->effective_pixel_share * static_cast<double>(pixels.patch->size()) / static_cast<double>(pixels.size())) {}
+
+  int size() const { return shape_count() + (request_.drift ? drift_terms : 0); }
+
+  Eigen::VectorXd unknowns() const {
+    Eigen::VectorXd x(size());
+    for (int a = 0; a < shape_count(); ++a) x[a] = start_[parameter(a)];
+    if (request_.drift) x.tail<drift_terms>() = start_drift_;
+    return x;
+  }
+  SpotVector spot_of(const Eigen::VectorXd& x) const {
+    SpotVector spot = start_;
+    for (int a = 0; a < shape_count(); ++a) spot[parameter(a)] = x[a];
+    return clamped(spot);
+  }
+  Eigen::Vector3d drift_of(const Eigen::VectorXd& x) const { return request_.drift ? Eigen::Vector3d(x.tail<drift_terms>()) : start_drift_; }
+
+  void operator()(const Eigen::VectorXd& x, bool with_derivatives, NormalEquations& out) {
+    const SpotVector spot = spot_of(x);
+    const LightFitOptions options = light_options(spot, request_.highlight);
+    if (seen_.size() != x.size() || seen_ != x) {  // a step that was taken is asked about twice
+      relief_of(pixels_, spot, relief_);
+      predict_phase(pixels_, relief_, drift_of(x), light_);
+      solve_light(pixels_, relief_, options, light_);
+      seen_ = x;
     }
-    predict_phase(patch, pixels, relief, drift, light);
-    solve_light(patch, pixels, relief, options, light);
-    out.cost = importance * light.cost;
-    if (with_derivatives) {
-      const int light_terms =
-          request.highlight ? light_terms_max : LightModel::level_terms + LightModel::contrast_terms;
-      const int all = count + light_terms;
-      using Row = Eigen::Matrix<double, all_max, 1>;
-      Eigen::Matrix<double, all_max, all_max> h = Eigen::Matrix<double, all_max, all_max>::Zero();
-      Row g = Row::Zero(), row = Row::Zero();
-      LightModel::Coefficients columns = LightModel::Coefficients::Zero();
-      double weight_sum = 0;
-      for (std::size_t k = 0; k < n; ++k) {
-        const auto i = static_cast<std::size_t>(pixels[k]);
-        const double r = light.residual[k];
-        if (patch.clipped[i] && r == 0) continue;  // explained: says nothing
-        light_columns(patch, i, light.profile_value[k], relief.slope_x[k], relief.slope_y[k], options, columns);
-        const double contrast = light.coefficients[6] + light.coefficients[7] * patch.xn(i) + light.coefficients[8] * patch.yn(i);
-        const double by_phase = contrast * light.profile_slope[k];
-        const float* d = dual_slopes.data() + k * 2 * spot_parameters;
-        for (int a = 0; a < shape_count; ++a) {
-          const int s = request.active[static_cast<std::size_t>(a)];
-          row[a] = by_phase * (light.by_slope_x[k] * d[s] + light.by_slope_y[k] * d[spot_parameters + s]);
-        }
-        if (request.drift) {
-          row[shape_count] = by_phase;
-          row[shape_count + 1] = by_phase * patch.xn(i);
-          row[shape_count + 2] = by_phase * patch.yn(i);
-        }
-        for (int a = 0; a < light_terms; ++a) row[count + a] = columns[a];
-        const double w0 = patch.whitening[i] / patch.contrast;
-        const double w = importance * pseudo_huber_weight(r, robust_scale);
-        weight_sum += w * w0 * w0;
-        for (int a = 0; a < all; ++a) {
-          const double wa = w * w0 * row[a];
-          g[a] -= wa * r;  // the residual is data minus model
-          const double waa = wa * w0;
-          for (int b = 0; b <= a; ++b) h(a, b) += waa * row[b];
-        }
-      }
-      for (int a = 0; a < light_terms; ++a)
-        h(count + a, count + a) += std::max(light_ridge(a), 1e-9) * weight_sum;
-      const auto full = h.topLeftCorner(all, all).selfadjointView<Eigen::Lower>();
-      const Eigen::MatrixXd dense = full;
-      const Eigen::MatrixXd ll = dense.bottomRightCorner(light_terms, light_terms);
-      const Eigen::MatrixXd lp = dense.bottomLeftCorner(light_terms, count);
-      const Eigen::LDLT<Eigen::MatrixXd> factor(ll);
-      out.hessian = dense.topLeftCorner(count, count) - lp.transpose() * factor.solve(lp);
-      out.gradient = g.head(count);
+    out.cost = importance_ * light_.cost;
+    if (with_derivatives) add_derivatives(spot, options, out);
+    add_priors(x, spot, out);
+  }
+
+ private:
+  static constexpr int drift_terms = 3;
+  static constexpr std::size_t most_columns = spot_parameters + drift_terms + LightModel::max_terms + 1;
+
+  int shape_count() const { return static_cast<int>(request_.active.size()); }
+  int parameter(int a) const { return request_.active[static_cast<std::size_t>(a)]; }
+
+  /// Columns of the Jacobian: spot, drift, light; last the residuals. All in light; `weight_` whitens them.
+  int set_columns(const SpotVector& spot, const LightFitOptions& options) {
+    const std::size_t n = pixels_.size();
+    for (auto* v : {&by_phase_, &by_x_, &by_y_, &weight_, &scaled_, &drift_x_, &drift_y_}) v->resize(n);
+    const auto f = [](double v) { return static_cast<float>(v); };
+    const float *xn = pixels_.level[1].data(), *yn = pixels_.level[2].data();
+    kernel::light_by_slopes({f(light_.coefficients[6]), f(light_.coefficients[7]), f(light_.coefficients[8]), xn, yn,
+                             light_.profile_slope.data(), light_.by_slope_x.data(), light_.by_slope_y.data()},
+                            n, by_phase_.data(), by_x_.data(), by_y_.data());
+    float* rows[spot_parameters];
+    for (std::size_t s = 0; s < spot_parameters; ++s) rows_[s].resize(n), rows[s] = rows_[s].data();
+    kernel::spot_rows(kernel_spot(spot), places_of(pixels_), by_x_.data(), by_y_.data(), rows);
+    std::size_t count = 0;
+    for (int a = 0; a < shape_count(); ++a) columns_[count++] = rows[parameter(a)];
+    if (request_.drift) {
+      for (std::size_t i = 0; i < n; ++i) drift_x_[i] = by_phase_[i] * xn[i], drift_y_[i] = by_phase_[i] * yn[i];
+      for (const auto* v : {&by_phase_, &drift_x_, &drift_y_}) columns_[count++] = v->data();
     }
-    for (int a = 0; a < shape_count; ++a) {
-      const int s = request.active[static_cast<std::size_t>(a)];
+    const auto light = light_columns(pixels_, light_);
+    for (int t = 0; t < light_terms(options); ++t) columns_[count++] = light[static_cast<std::size_t>(t)];
+    columns_[count++] = scaled_.data();
+    return static_cast<int>(count);
+  }
+
+  void add_derivatives(const SpotVector& spot, const LightFitOptions& options, NormalEquations& out) {
+    const int columns = set_columns(spot, options), terms = light_terms(options), count = size();
+    const auto f = [](double v) { return static_cast<float>(v); };
+    double weight_sum = kernel::row_weights(light_.residual.data(), pixels_.whitening.data(), f(pixels_.patch->contrast), f(robust_scale),
+                                            f(importance_), pixels_.size(), weight_.data(), scaled_.data());
+    for (const int k : pixels_.clipped) {
+      const auto i = static_cast<std::size_t>(k);
+      if (light_.residual[i] != 0) continue;
+      weight_sum -= weight_[i];
+      weight_[i] = 0;  // explained: says nothing
+    }
+    Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor, most_columns, most_columns> gram(columns, columns);
+    gram_of_columns(columns_.data(), columns, 0, weight_.data(), pixels_.size(), gram.data());
+    for (int t = 0; t < terms; ++t) gram(count + t, count + t) += std::max(light_ridge(t), 1e-9) * weight_sum;
+    const Eigen::MatrixXd ll = gram.block(count, count, terms, terms).selfadjointView<Eigen::Lower>();
+    const Eigen::MatrixXd lp = gram.block(count, 0, terms, count);
+    const Eigen::MatrixXd pp = gram.topLeftCorner(count, count).selfadjointView<Eigen::Lower>();
+    out.hessian = pp - lp.transpose() * ll.ldlt().solve(lp);
+    out.gradient = -gram.row(columns - 1).head(count);  // the residual is data minus model
+  }
+
+  void add_priors(const Eigen::VectorXd& x, const SpotVector& spot, NormalEquations& out) const {
+    for (int a = 0; a < shape_count(); ++a) {
+      const int s = parameter(a);
       for (const ShapePrior& prior : shape_priors)
         if (prior.parameter == s) out.add_prior(a, x[a], prior.expected, prior.sigma);
       if (s == s_log_a || s == s_log_b) {
@@ -187,15 +178,30 @@ FitOutcome fit(const Patch& patch, const std::vector<int>& pixels, const SpotVec
         out.hessian(a, a) += 1 / (log_axis_ratio_sigma * log_axis_ratio_sigma);
       }
     }
-    if (request.drift)
-      for (int a = shape_count; a < count; ++a) out.add_prior(a, x[a], 0, drift_sigma_cycles);
-  };
-  Eigen::VectorXd x(count);
-  for (int a = 0; a < shape_count; ++a) x[a] = start[request.active[static_cast<std::size_t>(a)]];
-  if (request.drift) x.tail<3>() = start_drift;
-  const LeastSquaresSummary summary = minimise(
-      equations, x, {.max_iterations = request.iterations, .relative_cost_tolerance = 1e-5, .initial_damping = 1e-3});
-  return {clamped(expand(x)), drift_of(x), summary.final_cost};
+    if (request_.drift)
+      for (int a = shape_count(); a < size(); ++a) out.add_prior(a, x[a], 0, drift_sigma_cycles);
+  }
+
+  const PixelArrays& pixels_;
+  const SpotVector start_;
+  const FitRequest& request_;
+  const Eigen::Vector3d start_drift_;
+  const double importance_;
+  Eigen::VectorXd seen_;  ///< where relief_ and light_ belong to
+  ReliefAtPixels relief_;
+  LightFit light_;
+  std::array<std::vector<float>, spot_parameters> rows_;
+  std::vector<float> by_phase_, by_x_, by_y_, weight_, scaled_, drift_x_, drift_y_;
+  std::array<const float*, most_columns> columns_{};
+};
+
+FitOutcome fit(const PixelArrays& pixels, const SpotVector& start, const FitRequest& request,
+               const Eigen::Vector3d& start_drift = Eigen::Vector3d::Zero()) {
+  SpotProblem problem(pixels, start, request, start_drift);
+  Eigen::VectorXd x = problem.unknowns();
+  const LeastSquaresSummary summary =
+      minimise(std::ref(problem), x, {.max_iterations = request.iterations, .relative_cost_tolerance = 1e-5, .initial_damping = 1e-3});
+  return {problem.spot_of(x), problem.drift_of(x), summary.final_cost};
 }
 
 const std::vector<int> all_parameters{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_p, s_log_n, s_slant_u, s_slant_v};
@@ -269,12 +275,11 @@ const std::vector<std::array<double, 2>> few_shapes{{{2.0, 40.0}}, {{2.0, 2.1}},
 /// Short fits of all starts, full fits of the best, other shapes about the best of those.
 SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vector<int>& coarse, std::vector<Start> starts,
                       std::size_t keep, const SpotSearchOptions& options) {
-  const std::vector<int> fine = search_pixels(patch, outline, 2400);
+  const PixelArrays few = gather(patch, coarse), fine = gather(patch, search_pixels(patch, outline, 2400));
   starts = distinct(std::move(starts), patch, keep);
   std::vector<FitOutcome> shorts(starts.size());
   parallel_for(starts.size(), options.threads, [&](std::size_t i) {
-    shorts[i] = fit(patch, coarse, starts[i].spot,
-                    {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n}, false, false, 7});
+    shorts[i] = fit(few, starts[i].spot, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n}, false, false, 7});
   });
   const auto better = [](const FitOutcome& a, const FitOutcome& b) { return a.cost < b.cost; };
   std::sort(shorts.begin(), shorts.end(), better);
@@ -301,7 +306,7 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   const auto fit_fully = [&](const std::vector<SpotVector>& from) {
     std::vector<FitOutcome> outcomes(from.size());
     parallel_for(from.size(), options.threads,
-                 [&](std::size_t i) { outcomes[i] = fit(patch, fine, from[i], {all_parameters, false, false, 14}); });
+                 [&](std::size_t i) { outcomes[i] = fit(fine, from[i], {all_parameters, false, false, 14}); });
     return outcomes;
   };
   std::vector<SpotVector> from;
@@ -347,9 +352,10 @@ std::vector<Start> one_per_basin(const Patch& patch, const std::vector<int>& pix
   std::sort(chosen.begin(), chosen.end(), [](const Start& a, const Start& b) { return a.cost < b.cost; });
   if (chosen.size() > most) chosen.resize(most);
   std::vector<Start> drawn(chosen.size());
+  const PixelArrays few = gather(patch, pixels);
   parallel_for(chosen.size(), threads, [&](std::size_t i) {
     const FitOutcome o =
-        fit(patch, pixels, chosen[i].spot, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height}, false, false, 5});
+        fit(few, chosen[i].spot, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height}, false, false, 5});
     drawn[i] = {o.cost, o.spot};
   });
   return drawn;
@@ -424,7 +430,7 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
 }
 
 SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations) {
-  const FitOutcome o = fit(patch, all_pixels(patch), start, {all_parameters, true, highlight, iterations});
+  const FitOutcome o = fit(gather(patch, all_pixels(patch)), start, {all_parameters, true, highlight, iterations});
   SpotFit result;
   result.spot = o.spot;
   result.drift = o.drift;
@@ -434,7 +440,7 @@ SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight,
 
 void explain(Patch& patch, const SpotVector& spot) {
   ReliefAtPixels relief;
-  relief_of(patch, all_pixels(patch), spot, relief);
+  relief_of(gather(patch, all_pixels(patch)), spot, relief);
   patch.base_z = std::move(relief.z);
   patch.base_slope_x = std::move(relief.slope_x);
   patch.base_slope_y = std::move(relief.slope_y);
@@ -446,9 +452,9 @@ void explain(Patch& patch, const SpotVector& spot) {
 void set_whitening(Patch& patch, const SpotVector& spot) {
   ReliefAtPixels relief;
   LightFit light;
-  const std::vector<int> pixels = all_pixels(patch);
-  relief_of(patch, pixels, spot, relief);
-  predict_phase(patch, pixels, relief, Eigen::Vector3d::Zero(), light);
+  const PixelArrays pixels = gather(patch, all_pixels(patch));
+  relief_of(pixels, spot, relief);
+  predict_phase(pixels, relief, Eigen::Vector3d::Zero(), light);
   for (std::size_t i = 0; i < patch.size(); ++i) patch.whitening[i] = whitening_at(patch, light.phase[i]);
 }
 
@@ -456,10 +462,10 @@ std::vector<float> whitened_residuals(const Patch& patch, const SpotVector& spot
                                       bool highlight) {
   ReliefAtPixels relief;
   LightFit light;
-  const std::vector<int> pixels = all_pixels(patch);
-  relief_of(patch, pixels, spot, relief);
-  predict_phase(patch, pixels, relief, drift, light);
-  solve_light(patch, pixels, relief, light_options(spot, highlight), light);
+  const PixelArrays pixels = gather(patch, all_pixels(patch));
+  relief_of(pixels, spot, relief);
+  predict_phase(pixels, relief, drift, light);
+  solve_light(pixels, relief, light_options(spot, highlight), light);
   return light.residual;
 }
 

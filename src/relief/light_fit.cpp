@@ -1,9 +1,10 @@
 #include "ripplegauge/relief/light_fit.hpp"
 
-#include <cmath>
+#include <algorithm>
 #include <numeric>
 
-#include "ripplegauge/core/least_squares.hpp"
+#include "light_kernel.hpp"
+#include "ripplegauge/core/gram.hpp"
 
 namespace ripplegauge {
 
@@ -31,75 +32,121 @@ int light_columns(const Patch& patch, std::size_t pixel, float profile_value, do
   return LightModel::max_terms;
 }
 
-void predict_phase(const Patch& patch, const std::vector<int>& pixels, const ReliefAtPixels& relief,
-                   const Eigen::Vector3d& drift, LightFit& out) {
+PixelArrays gather(const Patch& patch, const std::vector<int>& pixels) {
+  PixelArrays out;
+  out.patch = &patch;
   const std::size_t n = pixels.size();
-  out.phase.resize(n), out.profile_value.resize(n), out.profile_slope.resize(n);
-  out.by_slope_x.resize(n), out.by_slope_y.resize(n);
+  for (auto* v : {&out.x_mm, &out.y_mm, &out.shift_x, &out.shift_y, &out.ray_x, &out.ray_y, &out.ray_z, &out.inverse_ray_z,
+                  &out.slope_x, &out.slope_y, &out.from_normal, &out.from_across, &out.ray_normal, &out.ray_across, &out.phase_x,
+                  &out.phase_y, &out.learnt_blur, &out.light, &out.whitening})
+    v->resize(n);
+  for (auto& column : out.level) column.resize(n);
+  out.base.resize(n);
   for (std::size_t k = 0; k < n; ++k) {
     const auto i = static_cast<std::size_t>(pixels[k]);
-    PhaseAt p = patch.board.phase(patch.pixel[i], relief.z[k], relief.slope_x[k], relief.slope_y[k]);
-    p.phase += drift[0] + drift[1] * patch.xn(i) + drift[2] * patch.yn(i);
-    // Stripes that the relief crowds together lose contrast to the photo's blur.
     const MirrorPixel& m = patch.pixel[i];
-    const float bx = static_cast<float>(p.by_slope_x), by = static_cast<float>(p.by_slope_y);
-    const float gx = m.phase_x + bx * relief.xx[k] + by * relief.xy[k], gy = m.phase_y + bx * relief.xy[k] + by * relief.yy[k];
-    const float blur = patch.blur_against_learnt(i, gx, gy);
-    const auto s = patch.profile->at(p.phase, blur);
-    out.phase[k] = static_cast<float>(p.phase);
-    out.by_slope_x[k] = static_cast<float>(p.by_slope_x);
-    out.by_slope_y[k] = static_cast<float>(p.by_slope_y);
-    out.profile_value[k] = s.value;
-    out.profile_slope[k] = s.derivative;
+    out.x_mm[k] = m.x_mm, out.y_mm[k] = m.y_mm;
+    out.shift_x[k] = m.ray_x / m.ray_z, out.shift_y[k] = m.ray_y / m.ray_z;
+    out.ray_x[k] = m.ray_x, out.ray_y[k] = m.ray_y, out.ray_z[k] = m.ray_z, out.inverse_ray_z[k] = 1 / m.ray_z;
+    out.slope_x[k] = m.slope_x, out.slope_y[k] = m.slope_y;
+    out.from_normal[k] = m.from_normal, out.from_across[k] = m.from_across;
+    out.ray_normal[k] = m.ray_normal, out.ray_across[k] = m.ray_across;
+    out.phase_x[k] = m.phase_x, out.phase_y[k] = m.phase_y;
+    out.learnt_blur[k] = patch.learnt_blur.exponent(m.phase_x, m.phase_y);
+    const auto x = static_cast<float>(patch.xn(i)), y = static_cast<float>(patch.yn(i));
+    const float level[] = {1, x, y, x * x, x * y, y * y};
+    for (std::size_t t = 0; t < out.level.size(); ++t) out.level[t][k] = level[t];
+    out.light[k] = patch.light[i];
+    out.whitening[k] = patch.whitening[i];
+    if (patch.clipped[i]) out.clipped.push_back(static_cast<int>(k));
+    out.base.z[k] = patch.base_z[i], out.base.slope_x[k] = patch.base_slope_x[i], out.base.slope_y[k] = patch.base_slope_y[i];
+    out.base.xx[k] = patch.base_xx[i], out.base.xy[k] = patch.base_xy[i], out.base.yy[k] = patch.base_yy[i];
   }
+  constexpr int level_and_light = LightModel::level_terms + 1;
+  std::array<const float*, level_and_light> columns{};
+  for (std::size_t t = 0; t < out.level.size(); ++t) columns[t] = out.level[t].data();
+  columns.back() = out.light.data();
+  Eigen::Matrix<double, level_and_light, level_and_light, Eigen::RowMajor> gram;
+  gram_of_columns(columns.data(), level_and_light, 0, nullptr, n, gram.data());
+  out.level_normal = gram.topLeftCorner<6, 6>().selfadjointView<Eigen::Lower>();
+  out.level_light = gram.row(LightModel::level_terms).head<6>();
+  return out;
 }
 
-void solve_light(const Patch& patch, const std::vector<int>& pixels, const ReliefAtPixels& relief,
-                 const LightFitOptions& options, LightFit& out) {
+std::array<const float*, LightModel::max_terms> light_columns(const PixelArrays& pixels, const LightFit& fit) {
+  std::array<const float*, LightModel::max_terms> columns{};
+  std::size_t t = 0;
+  for (const auto& level : pixels.level) columns[t++] = level.data();
+  columns[t++] = fit.profile_value.data();
+  for (const auto& column : fit.column) columns[t++] = column.data();
+  return columns;
+}
+
+void predict_phase(const PixelArrays& pixels, const ReliefAtPixels& relief, const Eigen::Vector3d& drift, LightFit& out) {
   const std::size_t n = pixels.size();
-  const int terms = options.highlight ? LightModel::max_terms : LightModel::level_terms + LightModel::contrast_terms;
+  for (auto* v : {&out.phase, &out.profile_value, &out.profile_slope, &out.by_slope_x, &out.by_slope_y}) v->resize(n);
+  const Patch& patch = *pixels.patch;
+  const auto f = [](double v) { return static_cast<float>(v); };
+  const auto& normal = patch.board.normal;
+  const auto& across = patch.board.across;
+  const kernel::PhaseInput in{
+      n, pixels.ray_x.data(), pixels.ray_y.data(), pixels.ray_z.data(), pixels.inverse_ray_z.data(), pixels.slope_x.data(),
+      pixels.slope_y.data(), pixels.from_normal.data(), pixels.from_across.data(), pixels.ray_normal.data(),
+      pixels.ray_across.data(), pixels.phase_x.data(), pixels.phase_y.data(), pixels.learnt_blur.data(), pixels.level[1].data(),
+      pixels.level[2].data(), relief.z.data(), relief.slope_x.data(), relief.slope_y.data(), relief.xx.data(), relief.xy.data(),
+      relief.yy.data(), {f(normal.x), f(normal.y), f(normal.z)}, {f(across.x), f(across.y), f(across.z)}, f(1 / patch.board.pitch_mm),
+      {f(patch.board.phase_cycles + drift[0]), f(drift[1]), f(drift[2])}, patch.blur.xx, patch.blur.xy, patch.blur.yy};
+  static_assert(sizeof(StripeProfile::Sample) == 2 * sizeof(float));
+  const kernel::ProfileTables tables{&patch.profile->level(0)->value, StripeProfile::table_size, StripeProfile::table_stride,
+                                     StripeProfile::blurred_levels, StripeProfile::sharper_levels, StripeProfile::level_unit};
+  kernel::predict_phases(in, tables, {out.phase.data(), out.by_slope_x.data(), out.by_slope_y.data(), out.profile_value.data(),
+                                      out.profile_slope.data()});
+}
+
+void solve_light(const PixelArrays& pixels, const ReliefAtPixels& relief, const LightFitOptions& options, LightFit& out) {
+  const std::size_t n = pixels.size();
+  const int terms = light_terms(options);
+  for (auto& column : out.column) column.resize(n);
+  for (std::size_t t = 0; t < 2; ++t)
+    kernel::multiply(out.profile_value.data(), pixels.level[t + 1].data(), n, out.column[t].data());
+  if (options.highlight)
+    kernel::highlight_columns(relief.slope_x.data(), relief.slope_y.data(), static_cast<float>(options.slope_scale), n,
+                              out.column[2].data(), out.column[3].data(), out.column[4].data());
+  const auto light_terms = light_columns(pixels, out);
+  std::array<const float*, LightModel::max_terms + 1> columns{};
+  std::copy_n(light_terms.begin(), terms, columns.begin());
+  columns[static_cast<std::size_t>(terms)] = pixels.light.data();
   using Matrix = Eigen::Matrix<double, LightModel::max_terms, LightModel::max_terms>;
-  Matrix normal = Matrix::Zero();
-  LightModel::Coefficients right = LightModel::Coefficients::Zero(), columns = LightModel::Coefficients::Zero();
-  std::vector<int> clipped;
-  for (std::size_t k = 0; k < n; ++k) {
-    const auto i = static_cast<std::size_t>(pixels[k]);
-    if (patch.clipped[i]) clipped.push_back(static_cast<int>(k));
-    light_columns(patch, i, out.profile_value[k], relief.slope_x[k], relief.slope_y[k], options, columns);
-    const double light = patch.light[i];
-    for (int a = 0; a < terms; ++a) {
-      right[a] += columns[a] * light;
-      for (int b = 0; b <= a; ++b) normal(a, b) += columns[a] * columns[b];
-    }
-  }
+  Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor, LightModel::max_terms + 1, LightModel::max_terms + 1> gram(
+      terms + 1, terms + 1);
+  gram_of_columns(columns.data(), terms + 1, LightModel::level_terms, nullptr, n, gram.data());
+  gram.topLeftCorner(LightModel::level_terms, LightModel::level_terms) = pixels.level_normal;
+  gram.row(terms).head<LightModel::level_terms>() = pixels.level_light;
+  Matrix normal = Matrix::Identity();
+  normal.topLeftCorner(terms, terms) = gram.topLeftCorner(terms, terms);
+  LightModel::Coefficients right = LightModel::Coefficients::Zero();
+  right.head(terms) = gram.row(terms).head(terms);
   for (int a = 0; a < terms; ++a) normal(a, a) += light_ridge(a) * static_cast<double>(n);
-  for (int a = terms; a < LightModel::max_terms; ++a) normal(a, a) = 1;
   const Eigen::LLT<Matrix, Eigen::Lower> factor(normal.selfadjointView<Eigen::Lower>());
   out.coefficients = factor.solve(right);
   // Clipped pixels say "at least this bright": where the model is brighter, believe the model (expectation step of a
   // censored regression; Tobin, Econometrica 26:24, 1958, solved by repeated substitution).
-  for (int round = 0; round < (clipped.empty() ? 0 : 4); ++round) {
+  LightModel::Coefficients at_pixel = LightModel::Coefficients::Zero();
+  for (int round = 0; round < (pixels.clipped.empty() ? 0 : 4); ++round) {
     LightModel::Coefficients lifted = right;
-    for (const int k : clipped) {
-      const auto i = static_cast<std::size_t>(pixels[static_cast<std::size_t>(k)]);
-      const auto kk = static_cast<std::size_t>(k);
-      light_columns(patch, i, out.profile_value[kk], relief.slope_x[kk], relief.slope_y[kk], options, columns);
-      const double model = columns.head(terms).dot(out.coefficients.head(terms));
-      if (model > patch.light[i]) lifted.head(terms) += columns.head(terms) * (model - patch.light[i]);
+    for (const int k : pixels.clipped) {
+      for (int t = 0; t < terms; ++t) at_pixel[t] = columns[static_cast<std::size_t>(t)][k];
+      const double excess = at_pixel.dot(out.coefficients) - pixels.light[static_cast<std::size_t>(k)];
+      if (excess > 0) lifted += at_pixel * excess;
     }
     out.coefficients = factor.solve(lifted);
   }
   out.residual.resize(n);
-  out.cost = 0;
-  for (std::size_t k = 0; k < n; ++k) {
-    const auto i = static_cast<std::size_t>(pixels[k]);
-    light_columns(patch, i, out.profile_value[k], relief.slope_x[k], relief.slope_y[k], options, columns);
-    double r = (patch.light[i] - columns.head(terms).dot(out.coefficients.head(terms))) / patch.contrast;
-    if (patch.clipped[i]) r = std::max(r, 0.0);
-    r *= patch.whitening[i];
-    out.residual[k] = static_cast<float>(r);
-    out.cost += pseudo_huber_cost(r, options.robust_scale);
-  }
+  const Eigen::Matrix<float, LightModel::max_terms, 1> coefficients = out.coefficients.cast<float>();
+  kernel::residuals(columns.data(), coefficients.data(), terms, pixels.light.data(), pixels.whitening.data(),
+                    static_cast<float>(pixels.patch->contrast), n, out.residual.data());
+  for (const int k : pixels.clipped) out.residual[static_cast<std::size_t>(k)] = std::max(out.residual[static_cast<std::size_t>(k)], 0.0F);
+  out.cost = kernel::robust_cost(out.residual.data(), static_cast<float>(options.robust_scale), n);
 }
 
 }  // namespace ripplegauge

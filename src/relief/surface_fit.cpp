@@ -117,7 +117,7 @@ struct SurfaceState {
 class SurfaceProblem {
  public:
   SurfaceProblem(const Patch& patch, const SurfaceRequest& request, const SplineSurface& surface)
-      : patch_(patch), surface_(surface), pixels_(all_pixels(patch)) {
+      : patch_(patch), surface_(surface), pixels_(gather(patch, all_pixels(patch))) {
     options_ = {request.highlight, std::max(0.6 * std::abs(request.height_mm) / request.mean_radius_mm, 1e-4), robust_scale};
     support_.reserve(patch.size());
     for (std::size_t i = 0; i < patch.size(); ++i) {
@@ -144,8 +144,8 @@ class SurfaceProblem {
       s.relief.z[i] = static_cast<float>(z), s.relief.slope_x[i] = static_cast<float>(x), s.relief.slope_y[i] = static_cast<float>(y);
       s.relief.xx[i] = static_cast<float>(xx), s.relief.xy[i] = static_cast<float>(xy), s.relief.yy[i] = static_cast<float>(yy);
     }
-    predict_phase(patch_, pixels_, s.relief, drift, s.light);
-    solve_light(patch_, pixels_, s.relief, options_, s.light);
+    predict_phase(pixels_, s.relief, drift, s.light);
+    solve_light(pixels_, s.relief, options_, s.light);
     return s;
   }
 
@@ -230,7 +230,7 @@ class SurfaceProblem {
  private:
   const Patch& patch_;
   const SplineSurface& surface_;
-  std::vector<int> pixels_;
+  PixelArrays pixels_;
   std::vector<SplineSurface::Support> support_;
   LightFitOptions options_;
   Eigen::MatrixXd prior_;

@@ -1,6 +1,7 @@
 #include "ripplegauge/stripes/stripe_profile.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 
@@ -69,13 +70,13 @@ StripeProfile StripeProfile::from_coefficients(const std::vector<double>& cosine
   const double dark = sorted[table_size / 20], light = sorted[table_size - table_size / 20];
   const double half = std::max(0.5 * (light - dark), 1e-6), middle = 0.5 * (light + dark);
   StripeProfile profile;
+  profile.tables_.reserve((sharper_levels + 1 + blurred_levels) * table_stride);
   for (int level = -sharper_levels; level <= blurred_levels; ++level) {
     tabulate(static_cast<double>(level_unit) * level * std::abs(level));
-    auto& table = profile.tables_[static_cast<std::size_t>(level + sharper_levels)];
-    table.resize(table_size + 1);
-    for (std::size_t i = 0; i < table_size; ++i)
-      table[i] = {static_cast<float>((value[i] - middle) / half), static_cast<float>(derivative[i] / half)};
-    table[table_size] = table[0];
+    for (std::size_t k = 0; k < table_stride; ++k) {
+      const std::size_t i = k % table_size;
+      profile.tables_.push_back({static_cast<float>((value[i] - middle) / half), static_cast<float>(derivative[i] / half)});
+    }
   }
   return profile;
 }

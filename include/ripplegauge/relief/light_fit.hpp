@@ -2,6 +2,7 @@
 #pragma once
 
 #include <Eigen/Dense>
+#include <array>
 #include <vector>
 
 #include "ripplegauge/relief/patch.hpp"
@@ -16,6 +17,26 @@ struct ReliefAtPixels {
   }
 };
 
+/// The pixels of a fit, one array a quantity, so that the processor works on many at once. Names as in MirrorPixel and
+/// Patch.
+struct PixelArrays {
+  const Patch* patch = nullptr;
+  std::vector<float> x_mm, y_mm, shift_x, shift_y;  ///< shift: where a panel 1 mm higher is hit, mm
+  std::vector<float> ray_x, ray_y, inverse_ray_z, ray_z, slope_x, slope_y, from_normal, from_across, ray_normal, ray_across;
+  std::vector<float> phase_x, phase_y, learnt_blur;  ///< learnt_blur: exponent where the profile was learnt
+  std::array<std::vector<float>, 6> level;           ///< columns of the light model: 1, x, y, x^2, xy, y^2
+  std::vector<float> light, whitening;               ///< whitening of residuals in units of the patch's contrast
+  std::vector<int> clipped;                          ///< numbers of the clipped ones, in this order
+  ReliefAtPixels base;                               ///< of the spots that are explained already
+  Eigen::Matrix<double, 6, 6> level_normal;          ///< normal matrix of the level columns
+  Eigen::Matrix<double, 6, 1> level_light;           ///< and the light on them
+
+  std::size_t size() const { return light.size(); }
+};
+
+/// `pixels` are indices into the patch, which must outlive the arrays.
+PixelArrays gather(const Patch& patch, const std::vector<int>& pixels);
+
 struct LightFitOptions {
   bool highlight = false;      ///< metallic paint: three more columns, see LightModel
   double slope_scale = 1;      ///< that they are divided by
@@ -27,19 +48,29 @@ struct LightFit {
   LightModel::Coefficients coefficients = LightModel::Coefficients::Zero();
   std::vector<float> phase, profile_value, profile_slope;  ///< S and dS/dphase
   std::vector<float> by_slope_x, by_slope_y;               ///< of the phase
+  std::array<std::vector<float>, 5> column;                ///< of the light model: S x, S y and the highlight's three
   std::vector<float> residual;                             ///< whitened; 0 where a clipped pixel is explained
   double cost = 0;                                         ///< sum of pseudo-Huber costs, not yet weighed
 };
 
-/// `pixels` are indices into the patch (a subset or all).
-void predict_phase(const Patch& patch, const std::vector<int>& pixels, const ReliefAtPixels& relief,
-                   const Eigen::Vector3d& drift, LightFit& out);
-void solve_light(const Patch& patch, const std::vector<int>& pixels, const ReliefAtPixels& relief,
-                 const LightFitOptions& options, LightFit& out);
+/// Phase, its gains and the stripes' brightness under a relief, by the exact law of reflection; stripes that the relief
+/// crowds together lose contrast to the photo's blur. Drift in cycles: constant, by xn, by yn.
+void predict_phase(const PixelArrays& pixels, const ReliefAtPixels& relief, const Eigen::Vector3d& drift, LightFit& out);
+
+/// The light for that phase, residuals and cost.
+void solve_light(const PixelArrays& pixels, const ReliefAtPixels& relief, const LightFitOptions& options, LightFit& out);
+
+/// The light model's terms that `options` asks for.
+inline int light_terms(const LightFitOptions& options) {
+  return options.highlight ? LightModel::max_terms : LightModel::level_terms + LightModel::contrast_terms;
+}
 
 /// The light model's columns at pixel k of the subset, for the phase in `fit`; returns how many.
 int light_columns(const Patch& patch, std::size_t pixel, float profile_value, double slope_x, double slope_y,
                   const LightFitOptions& options, LightModel::Coefficients& columns);
+
+/// The same columns for all pixels of a fit, in the order of LightModel.
+std::array<const float*, LightModel::max_terms> light_columns(const PixelArrays& pixels, const LightFit& fit);
 
 /// Ridge that keeps the light model tame, per unit of summed squared weight; order of LightModel.
 double light_ridge(int column);

@@ -1,7 +1,6 @@
 #pragma once
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <cstddef>
 #include <vector>
@@ -30,7 +29,7 @@ class StripeProfile {
     const auto i = static_cast<std::size_t>(u) & (table_size - 1);
     const float f = static_cast<float>(u - static_cast<double>(static_cast<long long>(u)));
     const auto in_table = [&](int level) {
-      const Sample* table = tables_[static_cast<std::size_t>(level + sharper_levels)].data() + i;
+      const Sample* table = this->level(level) + i;
       return Sample{table[0].value + f * (table[1].value - table[0].value),
                     table[0].derivative + f * (table[1].derivative - table[0].derivative)};
     };
@@ -46,22 +45,18 @@ class StripeProfile {
     return {a.value + g * (b.value - a.value), a.derivative + g * (b.derivative - a.derivative)};
   }
   float value(double phase_cycles, float blur = 0) const { return at(phase_cycles, blur).value; }
-  /// The nearest entry of the tables, never sharper than learnt: for searches that ask a million times. The phase must
-  /// lie within +-4096 cycles.
-  float rough_value(float phase_cycles, float blur) const {
-    constexpr float positive = 4096, most = static_cast<float>(blurred_levels);
-    const float level = blur > 0 ? std::min(std::sqrt(blur * (1 / level_unit)) + 0.5F, most) : 0.0F;
-    const auto i = static_cast<std::size_t>((phase_cycles + positive) * table_size + 0.5F) & (table_size - 1);
-    return tables_[static_cast<std::size_t>(static_cast<int>(level) + sharper_levels)][i].value;
-  }
 
- private:
-  static constexpr int harmonics = 40;     ///< edges of a fiftieth of a period: pitch 25 mm, seen sharply
-  static constexpr int table_size = 512;
+  // What kernels that look up many phases at once need to know of the tables.
+  static constexpr int table_size = 512, table_stride = table_size + 1;  ///< the first entry stands again at the end
   static constexpr float level_unit = 4.5e-3F;  ///< level n stands for a blur of n |n| units, and it is linear between
   static constexpr int blurred_levels = 32;     ///< up to 4.6, where a stripe of 1 % contrast is left
   static constexpr int sharper_levels = 4;
-  std::array<std::vector<Sample>, blurred_levels + sharper_levels + 1> tables_;
+  /// One period at a level of blur, -sharper_levels to blurred_levels; the next level follows `table_stride` further on.
+  const Sample* level(int level) const { return tables_.data() + (level + sharper_levels) * table_stride; }
+
+ private:
+  static constexpr int harmonics = 40;  ///< edges of a fiftieth of a period: pitch 25 mm, seen sharply
+  std::vector<Sample> tables_;
   static StripeProfile from_coefficients(const std::vector<double>& cosine, const std::vector<double>& sine, double mean);
 };
 

@@ -1,0 +1,48 @@
+// The arithmetic of SpotShape over plain arrays, apart from everything else: its source is compiled with the compiler's
+// freest floating-point rules (no NaN, no infinities), so that it becomes vector code.
+#pragma once
+
+#include <cstddef>
+
+namespace ripplegauge::kernel {
+
+/// A spot made ready for evaluation; members as in SpotShape.
+struct Spot {
+  float x, y, inverse_a, inverse_b, cos, sin, height, power, order, rim;
+  float log_rim_by_log_order;  ///< d ln(rim) / d ln(order)
+  float slant_u, slant_v;
+};
+
+/// Pixels where a spot is wanted: panel points, and how far off them a panel 1 mm higher is hit.
+struct Places {
+  std::size_t count;
+  const float *x, *y, *shift_x, *shift_y;
+};
+
+struct ReliefArrays {
+  float *z, *slope_x, *slope_y, *xx, *xy, *yy;
+};
+struct ConstReliefArrays {
+  const float *z, *slope_x, *slope_y, *xx, *xy, *yy;
+};
+
+/// The relief where each pixel's ray hits it: height, slopes, second derivatives; `base` is added.
+void spot_relief(const Spot& spot, const Places& places, const ConstReliefArrays& base, const ReliefArrays& out);
+
+/// rows[s][i] = by_x[i] d slope_x / d s + by_y[i] d slope_y / d s for the ten parameters s in the order of SpotParameter;
+/// log_a, log_b, log_p and log_n are logarithms. Where the ray hits is held fixed.
+void spot_rows(const Spot& spot, const Places& places, const float* by_x, const float* by_y, float* const rows[10]);
+
+/// by_x, by_y = profile_slope (contrast0 + contrast_x xn + contrast_y yn) times the gains; by_phase without them.
+struct LightSlope {
+  float contrast, contrast_x, contrast_y;
+  const float *xn, *yn, *profile_slope, *by_slope_x, *by_slope_y;
+};
+void light_by_slopes(const LightSlope& in, std::size_t count, float* by_phase, float* by_x, float* by_y);
+
+/// weight = importance x pseudo-Huber weight x w0^2 and scaled = residual / w0, with w0 = whitening / contrast; returns the
+/// sum of weights.
+double row_weights(const float* residual, const float* whitening, float contrast, float robust_scale, float importance,
+                   std::size_t count, float* weight, float* scaled);
+
+}  // namespace ripplegauge::kernel
