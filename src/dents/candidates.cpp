@@ -7,13 +7,15 @@
 #include <opencv2/imgproc.hpp>
 
 #include "ripplegauge/relief/light_fit.hpp"
+#include "spot_kernel.hpp"
 #include "ripplegauge/core/quantile.hpp"
 
 namespace ripplegauge {
 namespace {
 
-/// Ellipse with the second moments of the marked pixels; the hull bridges quiet lines inside.
-Outline outline_of(const cv::Mat& mask, const PanelGrid& grid) {
+/// Ellipse with the second moments of the marked pixels; the hull bridges quiet lines inside. `mask` lies at `corner` of
+/// the grid.
+Outline outline_of(const cv::Mat& mask, cv::Point corner, const PanelGrid& grid) {
   std::vector<cv::Point> points, hull;
   cv::findNonZero(mask, points);
   cv::convexHull(points, hull);
@@ -26,12 +28,79 @@ Outline outline_of(const cv::Mat& mask, const PanelGrid& grid) {
   const double xx = m.mu20 / m.m00 + 1.0 / 12, yy = m.mu02 / m.m00 + 1.0 / 12, xy = m.mu11 / m.m00;
   const double half = 0.5 * (xx + yy), root = std::hypot(0.5 * (xx - yy), xy);
   const double longer = 2 * std::sqrt(half + root), shorter = 2 * std::sqrt(std::max(half - root, 1e-6));
-  outline.x_mm = grid.x_mm(cx), outline.y_mm = grid.y_mm(cy);
+  outline.x_mm = grid.x_mm(corner.x + cx), outline.y_mm = grid.y_mm(corner.y + cy);
   outline.radius_mm = std::max(1.2, std::sqrt(longer * shorter) * grid.step_mm);
   outline.elongation = longer / shorter;
   outline.angle_rad = 0.5 * std::atan2(2 * xy, xx - yy);
   return outline;
 }
+
+cv::Mat disc(int radius) { return cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(2 * radius + 1, 2 * radius + 1)); }
+
+cv::Rect grown(const cv::Rect& box, int margin, const cv::Mat& within) {
+  return cv::Rect(box.x - margin, box.y - margin, box.width + 2 * margin, box.height + 2 * margin) & cv::Rect({}, within.size());
+}
+
+/// Loud cells that hang together about a peak, and other such groups near it.
+class LoudRegion {
+ public:
+  LoudRegion(const DisturbanceMap& map, const cv::Mat& score, float least_score, float least_energy, cv::Point peak)
+      : energy_(map.energy), score_(score), least_score_(least_score), least_energy_(least_energy),
+        seen_(cv::Mat::zeros(score.size(), CV_8UC1)), taken_(seen_.clone()) {
+    take(group_at(peak));
+  }
+
+  /// Takes in the groups within `reach` cells of what is taken whose own score reaches `least`.
+  void take_near(int reach, double least) {
+    const cv::Rect box = grown(box_, reach, taken_);
+    cv::Mat near;
+    cv::dilate(taken_(box), near, disc(reach));
+    for (int r = 0; r < box.height; ++r)
+      for (int c = 0; c < box.width; ++c) {
+        const cv::Point at(box.x + c, box.y + r);
+        if (near.at<uchar>(r, c) == 0 || !is_new(at)) continue;
+        const std::vector<cv::Point> group = group_at(at);
+        float top = 0;
+        for (const cv::Point& p : group) top = std::max(top, score_.at<float>(p));
+        if (top > least) take(group);
+        else passed_over_.insert(passed_over_.end(), group.begin(), group.end());
+      }
+    for (const cv::Point& p : passed_over_) seen_.at<uchar>(p) = 0;  // a wider look may take them
+    passed_over_.clear();
+  }
+
+  const cv::Rect& box() const { return box_; }  ///< round what is taken
+  cv::Mat taken(const cv::Rect& box) const { return taken_(box); }
+
+ private:
+  bool is_new(cv::Point p) const {
+    return seen_.at<uchar>(p) == 0 && score_.at<float>(p) > least_score_ && energy_.at<float>(p) > least_energy_;
+  }
+  std::vector<cv::Point> group_at(cv::Point seed) {
+    std::vector<cv::Point> group{seed};
+    seen_.at<uchar>(seed) = 1;
+    const cv::Rect all({}, seen_.size());
+    for (std::size_t i = 0; i < group.size(); ++i)
+      for (int dy = -1; dy <= 1; ++dy)
+        for (int dx = -1; dx <= 1; ++dx) {
+          const cv::Point p = group[i] + cv::Point(dx, dy);
+          if (!all.contains(p) || !is_new(p)) continue;
+          seen_.at<uchar>(p) = 1;
+          group.push_back(p);
+        }
+    return group;
+  }
+  void take(const std::vector<cv::Point>& group) {
+    for (const cv::Point& p : group) taken_.at<uchar>(p) = 255;
+    box_ |= cv::boundingRect(group);
+  }
+
+  const cv::Mat &energy_, &score_;
+  float least_score_, least_energy_;
+  cv::Mat seen_, taken_;
+  std::vector<cv::Point> passed_over_;
+  cv::Rect box_;
+};
 
 }  // namespace
 
@@ -76,7 +145,7 @@ DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained)
 
 std::vector<Candidate> find_candidates(const ResidualField& field, const DisturbanceMap& map, double merge_gap_mm,
                                        std::size_t most) {
-  constexpr float lowest_peak = 12;  // good panel stays below 8 on ten thousand cells
+  constexpr float loud = 6, lowest_peak = 12;  // good panel stays below 8 on ten thousand cells
   std::vector<Candidate> candidates;
   cv::Mat score = map.score.clone();
   for (std::size_t tries = 0; tries < 4 * most && candidates.size() < most; ++tries) {
@@ -85,36 +154,19 @@ std::vector<Candidate> find_candidates(const ResidualField& field, const Disturb
     cv::minMaxLoc(score, nullptr, &peak, nullptr, &at);
     if (peak < lowest_peak) break;
     const float floor = std::max({1.0F, 0.12F * map.energy.at<float>(at)});
-    cv::Mat above = (score > 6) & (map.energy > floor), labels;
-    cv::connectedComponents(above, labels, 8);
-    cv::Mat region = labels == labels.at<int>(at);
+    LoudRegion region(map, score, loud, floor, at);
     for (const double share : {0.5, 1.0}) {
       const int reach = static_cast<int>(share * merge_gap_mm / field.grid.step_mm);
       if (reach < 1) break;
-      cv::Mat near;
-      cv::dilate(region, near, cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(2 * reach + 1, 2 * reach + 1)));
-      std::vector<char> touched(static_cast<std::size_t>(field.grid.rows * field.grid.columns) + 1, 0);
-      std::vector<float> top(touched.size(), 0);
-      for (int r = 0; r < score.rows; ++r)
-        for (int c = 0; c < score.cols; ++c) {
-          const auto label = static_cast<std::size_t>(labels.at<int>(r, c));
-          if (label == 0) continue;
-          if (near.at<uchar>(r, c)) touched[label] = 1;
-          top[label] = std::max(top[label], score.at<float>(r, c));
-        }
-      for (int r = 0; r < score.rows; ++r)
-        for (int c = 0; c < score.cols; ++c) {
-          const auto label = static_cast<std::size_t>(labels.at<int>(r, c));
-          // Far fragments must be strong themselves to belong.
-          if (label != 0 && touched[label] && top[label] > (share < 1 ? 0.0 : 0.3) * peak) region.at<uchar>(r, c) = 255;
-        }
+      region.take_near(reach, (share < 1 ? 0.0 : 0.3) * peak);  // far fragments must be strong themselves to belong
     }
-    const Outline outline = outline_of(region, field.grid);
+    const Outline outline = outline_of(region.taken(region.box()), region.box().tl(), field.grid);
     if (outline.radius_mm > 0) candidates.push_back({outline, peak});
-    cv::Mat gone;
     const int margin = std::max(1, static_cast<int>(1.0 / field.grid.step_mm));
-    cv::dilate(region, gone, cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(2 * margin + 1, 2 * margin + 1)));
-    score.setTo(0, gone);
+    const cv::Rect box = grown(region.box(), margin, score);
+    cv::Mat gone;
+    cv::dilate(region.taken(box), gone, disc(margin));
+    score(box).setTo(0, gone);
   }
   return candidates;
 }
@@ -124,27 +176,30 @@ namespace {
 /// Energy of splitting the patch by an ellipse: scatter of the disturbance within inside and outside.
 class EllipseSplit : public cv::MinProblemSolver::Function {
  public:
-  EllipseSplit(const Patch& patch, const std::vector<float>& disturbance) : patch_(patch), disturbance_(disturbance) {}
+  EllipseSplit(const PixelArrays& pixels, const std::vector<float>& disturbance) : pixels_(pixels), disturbance_(disturbance) {
+    for (const float t : disturbance) sum_ += t, squares_ += t * t;
+  }
   int getDims() const override { return 5; }
   double calc(const double* x) const override {
-    const double a = std::exp(x[2]), b = std::exp(x[3]), c = std::cos(x[4]), s = std::sin(x[4]);
-    const double softness = std::min(a, b) / edge_mm;
-    double hh = 0, gg = 0, hg = 0, h1 = 0, g1 = 0, tt = 0;
-    for (std::size_t i = 0; i < patch_.size(); ++i) {
-      const double dx = patch_.pixel[i].x_mm - x[0], dy = patch_.pixel[i].y_mm - x[1];
-      const double rho = std::hypot((c * dx + s * dy) / a, (c * dy - s * dx) / b);
-      const double h = 1 / (1 + std::exp(std::clamp((rho - 1) * softness, -30.0, 30.0))), g = 1 - h, t = disturbance_[i];
-      hh += h * h, gg += g * g, hg += h * g, h1 += h * t, g1 += g * t, tt += t * t;
-    }
+    const double a = std::exp(x[2]), b = std::exp(x[3]);
+    const auto f = [](double v) { return static_cast<float>(v); };
+    const kernel::SplitSums s =
+        kernel::split_sums({f(x[0]), f(x[1]), f(1 / a), f(1 / b), f(std::cos(x[4])), f(std::sin(x[4])), f(std::min(a, b) / edge_mm)},
+                           pixels_.x_mm.data(), pixels_.y_mm.data(), disturbance_.data(), disturbance_.size());
+    // Levels p inside and q outside by least squares; what is outside is 1 - inside.
+    const double count = static_cast<double>(disturbance_.size());
+    const double hh = s.inside_squared, hg = s.inside - hh, gg = count - 2 * s.inside + hh;
+    const double h1 = s.inside_value, g1 = sum_ - h1;
     const double determinant = hh * gg - hg * hg + 1e-12;
     const double p = (gg * h1 - hg * g1) / determinant, q = (hh * g1 - hg * h1) / determinant;
-    return (tt - p * h1 - q * g1) / static_cast<double>(patch_.size());
+    return (squares_ - p * h1 - q * g1) / count;
   }
 
  private:
   static constexpr double edge_mm = 0.35;  // softness of the boundary
-  const Patch& patch_;
+  const PixelArrays& pixels_;
   const std::vector<float>& disturbance_;
+  double sum_ = 0, squares_ = 0;
 };
 
 }  // namespace
@@ -174,7 +229,7 @@ Outline sharpen_outline(const Patch& patch, const Outline& start) {
     const double r = scale * start.radius_mm, e = std::sqrt(start.elongation);
     cv::Mat x = (cv::Mat_<double>(1, 5) << start.x_mm, start.y_mm, std::log(r * e), std::log(r / e), start.angle_rad);
     const cv::Mat step = (cv::Mat_<double>(1, 5) << 0.4 * start.radius_mm, 0.4 * start.radius_mm, 0.4, 0.4, 0.8);
-    const auto solver = cv::DownhillSolver::create(cv::makePtr<EllipseSplit>(patch, disturbance), step,
+    const auto solver = cv::DownhillSolver::create(cv::makePtr<EllipseSplit>(pixels, disturbance), step,
                                                    cv::TermCriteria(cv::TermCriteria::COUNT + cv::TermCriteria::EPS, 220, 1e-9));
     const double energy = solver->minimize(x);
     if (energy >= best_energy) continue;

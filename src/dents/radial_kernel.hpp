@@ -7,11 +7,11 @@
 namespace ripplegauge::kernel {
 
 /// A round spot of height 1, tabulated over its radius: entry i stands for the radius i / scale; `size` entries, one more
-/// behind them.
+/// behind them. Slopes are those of a radius of 1 mm.
 struct UnitTables {
   const float *height, *slope;
   int size;
-  float scale;
+  float inverse_radius, scale;
 };
 
 /// slope = dz/dradius of the unit spot and bend = its derivative, where a spot of `height` is hit.

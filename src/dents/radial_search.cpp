@@ -6,41 +6,50 @@
 
 namespace ripplegauge {
 
-/// A round spot of height 1, tabulated over its radius.
-class RadialSearch::UnitSpot {
+namespace {
+
+/// A round spot of height 1 and 10 % radius 1, tabulated over its radius.
+class UnitSpot {
  public:
-  UnitSpot(double radius, double power, double order) {
+  UnitSpot(double power, double order) {
     const double rim = 1 - std::pow(0.1, 1 / order);
     for (int i = 0; i < size + 2; ++i) {
       const double rho = reach * i / size, rest = 1 - rim * std::pow(rho, power);
       if (rest <= 0) break;
       const auto at = static_cast<std::size_t>(i);
       height_[at] = static_cast<float>(std::pow(rest, order));
-      slope_[at] = static_cast<float>(-order * power * rim * std::pow(rho, power - 1) * std::pow(rest, order - 1) / radius);
+      slope_[at] =
+          static_cast<float>(-order * power * rim * std::pow(rho, power - 1) * std::pow(rest, order - 1));
       steepest_ = std::max(steepest_, -slope_[at]);
     }
-    scale_ = static_cast<float>(size / reach / radius);
   }
 
   float steepest() const { return steepest_; }
-  kernel::UnitTables tables() const { return {height_.data(), slope_.data(), size, scale_}; }
+  /// Of the spot of this radius.
+  kernel::UnitTables tables(double radius) const {
+    return {height_.data(), slope_.data(), size, static_cast<float>(1 / radius),
+            static_cast<float>(size / reach / radius)};
+  }
 
  private:
   static constexpr int size = 512;
-  static constexpr double reach = 4;  // in units of the 10 % radius
+  static constexpr double reach = 4;
   std::array<float, size + 2> height_{}, slope_{};
-  float steepest_ = 1e-9F, scale_ = 0;
+  float steepest_ = 1e-9F;
 };
+
+}  // namespace
 
 RadialSearch::RadialSearch(const Patch& patch, const std::vector<int>& pixels, const Outline& outline)
     : patch_(patch), outline_(outline) {
   const std::size_t n = pixels.size();
-  for (auto* v : {&radius_, &parallax_, &phase_, &gain_, &gain2_, &phase_x_, &phase_y_, &radial_x_, &radial_y_, &across_x_, &across_y_,
-                  &learnt_blur_, &weight_, &least_})
+  for (auto* v : {&radius_, &parallax_, &phase_, &gain_, &gain2_, &phase_x_, &phase_y_, &radial_x_,
+                  &radial_y_, &across_x_, &across_y_, &learnt_blur_, &weight_, &least_})
     v->resize(n);
   light_.resize(static_cast<Eigen::Index>(n));
   Eigen::MatrixXf level(static_cast<Eigen::Index>(n), LightModel::level_terms);
-  const double c = std::cos(outline.angle_rad), s = std::sin(outline.angle_rad), e = std::sqrt(outline.elongation);
+  const double c = std::cos(outline.angle_rad), s = std::sin(outline.angle_rad),
+               e = std::sqrt(outline.elongation);
   for (std::size_t k = 0; k < n; ++k) {
     const auto i = static_cast<std::size_t>(pixels[k]);
     const MirrorPixel& m = patch.pixel[i];
@@ -49,13 +58,15 @@ RadialSearch::RadialSearch(const Patch& patch, const std::vector<int>& pixels, c
     const double gx = (c * u / e - s * v * e) / r, gy = (s * u / e + c * v * e) / r;
     constexpr double h = 0.02;
     const auto at = [&](double slope) {
-      return patch.board.phase(m, patch.base_z[i], patch.base_slope_x[i] + slope * gx, patch.base_slope_y[i] + slope * gy);
+      return patch.board.phase(m, patch.base_z[i], patch.base_slope_x[i] + slope * gx,
+                               patch.base_slope_y[i] + slope * gy);
     };
     const PhaseAt p0 = at(0);
     const double p1 = at(h).phase, p2 = at(-h).phase, along = p0.by_slope_x * gx + p0.by_slope_y * gy;
     const auto f = [](double value) { return static_cast<float>(value); };
     radius_[k] = f(r), parallax_[k] = f(gx * (m.shifted_x(1) - m.x_mm) + gy * (m.shifted_y(1) - m.y_mm));
-    phase_[k] = f(p0.phase), gain_[k] = f((p1 - p2) / (2 * h)), gain2_[k] = f((p1 + p2 - 2 * p0.phase) / (2 * h * h));
+    phase_[k] = f(p0.phase), gain_[k] = f((p1 - p2) / (2 * h)),
+    gain2_[k] = f((p1 + p2 - 2 * p0.phase) / (2 * h * h));
     phase_x_[k] = m.phase_x, phase_y_[k] = m.phase_y, radial_x_[k] = f(gx), radial_y_[k] = f(gy);
     across_x_[k] = f((p0.by_slope_x - along * gx) / r), across_y_[k] = f((p0.by_slope_y - along * gy) / r);
     learnt_blur_[k] = patch.learnt_blur.exponent(m.phase_x, m.phase_y);
@@ -82,10 +93,12 @@ double RadialSearch::cost_of(const std::vector<float>& profile) const {
   double own = products[LightModel::level_terms + 1];
   for (int t = 0; t < LightModel::level_terms; ++t) own -= products[t] * products[t];
   const auto contrast = static_cast<float>(products[LightModel::level_terms] / std::max(own, 1e-6));
-  if (!(contrast > 0.3F * static_cast<float>(patch_.contrast))) return 1e9;  // light stripes do not turn dark inside a dent
+  if (!(contrast > 0.3F * static_cast<float>(patch_.contrast)))
+    return 1e9;  // light stripes do not turn dark inside a dent
   float level[LightModel::level_terms];
   for (int t = 0; t < LightModel::level_terms; ++t) level[t] = contrast * static_cast<float>(products[t]);
-  return kernel::radial_cost(profile.data(), contrast, columns, level, light_.data(), weight_.data(), least_.data(), scale, profile.size());
+  return kernel::radial_cost(profile.data(), contrast, columns, level, light_.data(), weight_.data(),
+                             least_.data(), scale, profile.size());
 }
 
 void RadialSearch::run(const std::vector<double>& radii, const std::vector<std::array<double, 2>>& shapes,
@@ -94,23 +107,40 @@ void RadialSearch::run(const std::vector<double>& radii, const std::vector<std::
   constexpr double no_parallax = 0.02;  // of the radius: less moves no fringe by more than a tenth
   const std::size_t n = radius_.size();
   std::vector<float> slope(n), bend(n), profile(n);
-  const kernel::RadialPixels pixels{
-      n, phase_.data(), gain_.data(), gain2_.data(), phase_x_.data(), phase_y_.data(), radial_x_.data(), radial_y_.data(),
-      across_x_.data(), across_y_.data(), learnt_blur_.data(), patch_.blur.xx, patch_.blur.xy, patch_.blur.yy,
-      &patch_.profile->level(0)->value, StripeProfile::table_size, StripeProfile::table_stride, StripeProfile::blurred_levels,
-      StripeProfile::level_unit};
+  const kernel::RadialPixels pixels{n,
+                                    phase_.data(),
+                                    gain_.data(),
+                                    gain2_.data(),
+                                    phase_x_.data(),
+                                    phase_y_.data(),
+                                    radial_x_.data(),
+                                    radial_y_.data(),
+                                    across_x_.data(),
+                                    across_y_.data(),
+                                    learnt_blur_.data(),
+                                    patch_.blur.xx,
+                                    patch_.blur.xy,
+                                    patch_.blur.yy,
+                                    &patch_.profile->level(0)->value,
+                                    StripeProfile::table_size,
+                                    StripeProfile::table_stride,
+                                    StripeProfile::blurred_levels,
+                                    StripeProfile::level_unit};
   const double half = 0.5 * std::log(outline_.elongation);
-  for (const double radius : radii)
-    for (const auto& [power, order] : shapes) {
-      const UnitSpot unit(radius, power, order);
-      // A spot of some height is hit a little off where the smooth panel would be: the ray goes on, or stops short.
+  for (const auto& [power, order] : shapes) {
+    const UnitSpot unit(power, order);
+    for (const double radius : radii) {
+      const double steepest = unit.steepest() / radius;
+      // A spot of some height is hit a little off where the smooth panel would be: the ray goes on, or stops
+      // short.
       const auto set_slopes = [&](float height) {
-        kernel::unit_slopes(unit.tables(), radius_.data(), parallax_.data(), height, n, slope.data(), bend.data());
+        kernel::unit_slopes(unit.tables(radius), radius_.data(), parallax_.data(), height, n, slope.data(),
+                            bend.data());
       };
       set_slopes(0);
       for (const double displacement : displacements) {
-        const double height = displacement / patch_.gain / unit.steepest();
-        if (unit.steepest() * height > max_slope) break;
+        const double height = displacement / patch_.gain / steepest;
+        if (steepest * height > max_slope) break;
         const bool deep = height * largest_parallax_ > no_parallax * radius;
         for (const double sign : {-1.0, 1.0}) {
           const float h = static_cast<float>(sign * height);
@@ -119,12 +149,13 @@ void RadialSearch::run(const std::vector<double>& radii, const std::vector<std::
           const double cost = cost_of(profile);
           if (cost >= 1e9) continue;
           SpotVector spot;
-          spot << outline_.x_mm, outline_.y_mm, std::log(radius) + half, std::log(radius) - half, outline_.angle_rad, h,
-              std::log(power), std::log(order), 0, 0;
+          spot << outline_.x_mm, outline_.y_mm, std::log(radius) + half, std::log(radius) - half,
+              outline_.angle_rad, h, std::log(power), std::log(order), 0, 0;
           starts.push_back({cost, spot});
         }
       }
     }
+  }
 }
 
 }  // namespace ripplegauge

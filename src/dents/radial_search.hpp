@@ -23,7 +23,6 @@ class RadialSearch {
            const std::vector<double>& displacements, std::vector<Start>& starts) const;
 
  private:
-  class UnitSpot;
   double cost_of(const std::vector<float>& profile) const;
 
   const Patch& patch_;

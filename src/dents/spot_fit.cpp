@@ -196,11 +196,11 @@ class SpotProblem {
 };
 
 FitOutcome fit(const PixelArrays& pixels, const SpotVector& start, const FitRequest& request,
-               const Eigen::Vector3d& start_drift = Eigen::Vector3d::Zero()) {
+               const Eigen::Vector3d& start_drift = Eigen::Vector3d::Zero(), Eigen::MatrixXd* hessian = nullptr) {
   SpotProblem problem(pixels, start, request, start_drift);
   Eigen::VectorXd x = problem.unknowns();
   const LeastSquaresSummary summary =
-      minimise(std::ref(problem), x, {.max_iterations = request.iterations, .relative_cost_tolerance = 1e-5, .initial_damping = 1e-3});
+      minimise(std::ref(problem), x, {.max_iterations = request.iterations, .relative_cost_tolerance = 1e-5, .initial_damping = 1e-3}, hessian);
   return {problem.spot_of(x), problem.drift_of(x), summary.final_cost};
 }
 
@@ -272,10 +272,13 @@ namespace {
 /// Exponents p and n of the spot family: a Gaussian, a flat-footed polynomial, two with flatter bottoms.
 const std::vector<std::array<double, 2>> few_shapes{{{2.0, 40.0}}, {{2.0, 2.1}}, {{2.6, 20.0}}, {{4.0, 20.0}}};
 
+/// How many pixels rank starts, and how many short fits look at: fringes are many pixels wide, and noise is not the limit.
+constexpr std::size_t enough_to_rank = 400, enough_for_short_fits = 800;
+
 /// Short fits of all starts, full fits of the best, other shapes about the best of those.
 SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vector<int>& coarse, std::vector<Start> starts,
                       std::size_t keep, const SpotSearchOptions& options) {
-  const PixelArrays few = gather(patch, coarse), fine = gather(patch, search_pixels(patch, outline, 2400));
+  const PixelArrays few = gather(patch, coarse), fine = gather(patch, search_pixels(patch, outline, 1800));
   starts = distinct(std::move(starts), patch, keep);
   std::vector<FitOutcome> shorts(starts.size());
   parallel_for(starts.size(), options.threads, [&](std::size_t i) {
@@ -376,24 +379,24 @@ Outline outline_of(const SpotVector& spot, double growth) {
 }
 
 SpotFit search_spot(const Patch& patch, const Outline& outline, const SpotSearchOptions& options) {
-  const std::vector<int> coarse = search_pixels(patch, outline, 1100);
+  const std::vector<int> coarse = search_pixels(patch, outline, enough_for_short_fits);
   if (coarse.size() < 100) return {};
+  const std::vector<int> sparse = search_pixels(patch, outline, enough_to_rank);
   std::vector<Start> starts;
   const double r = outline.radius_mm;
-  RadialSearch(patch, coarse, outline)
+  RadialSearch(patch, sparse, outline)
       .run(geometric(0.62 * r, 1.25 * r, 1.045), few_shapes, displacement_ladder(0.12, 8.8), starts);
   Outline round = outline;
   round.elongation = 1;
   if (outline.elongation > 1.15)
-    RadialSearch(patch, coarse, round)
+    RadialSearch(patch, sparse, round)
         .run(geometric(0.4 * r, 1.4 * r, 1.08), {{{2.0, 20.0}}}, displacement_ladder(0.12, 6), starts);
   return finish_starts(patch, outline, coarse, std::move(starts), static_cast<std::size_t>(24 * options.effort), options);
 }
 
 SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const SpotSearchOptions& options) {
-  const std::vector<int> coarse = search_pixels(patch, outline, 1100);
+  const std::vector<int> coarse = search_pixels(patch, outline, enough_for_short_fits);
   if (coarse.size() < 100) return {};
-  constexpr std::size_t enough_to_rank = 400;
   const std::vector<int> sparse = search_pixels(patch, outline, enough_to_rank);
   const double r = outline.radius_mm;
   std::vector<Start> starts;
@@ -430,8 +433,13 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
 }
 
 SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations) {
-  const FitOutcome o = fit(gather(patch, all_pixels(patch)), start, {all_parameters, true, highlight, iterations});
+  Eigen::MatrixXd hessian;
+  const FitOutcome o =
+      fit(gather(patch, all_pixels(patch)), start, {all_parameters, true, highlight, iterations}, Eigen::Vector3d::Zero(), &hessian);
   SpotFit result;
+  const Eigen::LDLT<Eigen::MatrixXd> factor(hessian);
+  const Eigen::MatrixXd covariance = factor.solve(Eigen::MatrixXd::Identity(hessian.rows(), hessian.cols()));
+  if (factor.isPositive() && covariance.allFinite()) result.covariance = covariance.topLeftCorner<spot_parameters, spot_parameters>();
   result.spot = o.spot;
   result.drift = o.drift;
   result.cost = o.cost;

@@ -150,4 +150,26 @@ double row_weights(const float* residual, const float* whitening, float contrast
   return sum;
 }
 
+RIPPLEGAUGE_VECTORISED
+SplitSums split_sums(const SoftEllipse& ellipse, const float* x, const float* y, const float* value, std::size_t count) {
+  const SoftEllipse e = ellipse;
+  constexpr float furthest = 30;  // exp stays finite
+  constexpr std::size_t chunk = 256;
+  SplitSums sums;
+  for (std::size_t from = 0; from < count; from += chunk) {
+    const std::size_t to = count - from < chunk ? count : from + chunk;
+    float inside = 0, squared = 0, valued = 0;
+#pragma omp simd reduction(+ : inside, squared, valued)
+    for (std::size_t i = from; i < to; ++i) {
+      const float dx = x[i] - e.x, dy = y[i] - e.y;
+      const float u = (e.cos * dx + e.sin * dy) * e.inverse_a, v = (e.cos * dy - e.sin * dx) * e.inverse_b;
+      const float at = (std::sqrt(u * u + v * v) - 1) * e.softness;
+      const float h = 1 / (1 + std::exp(std::fmax(std::fmin(at, furthest), -furthest)));
+      inside += h, squared += h * h, valued += h * value[i];
+    }
+    sums.inside += inside, sums.inside_squared += squared, sums.inside_value += valued;
+  }
+  return sums;
+}
+
 }  // namespace ripplegauge::kernel

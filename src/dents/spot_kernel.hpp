@@ -45,4 +45,13 @@ void light_by_slopes(const LightSlope& in, std::size_t count, float* by_phase, f
 double row_weights(const float* residual, const float* whitening, float contrast, float robust_scale, float importance,
                    std::size_t count, float* weight, float* scaled);
 
+/// A soft ellipse: how far inside it a place lies, from 0 to 1, is a logistic function of `softness` (1 - rho).
+struct SoftEllipse {
+  float x, y, inverse_a, inverse_b, cos, sin, softness;
+};
+struct SplitSums {
+  double inside = 0, inside_squared = 0, inside_value = 0;  ///< sums of inside, inside^2, inside x value
+};
+SplitSums split_sums(const SoftEllipse& ellipse, const float* x, const float* y, const float* value, std::size_t count);
+
 }  // namespace ripplegauge::kernel

@@ -44,9 +44,8 @@ void anchor_at(BundleProblem& problem, PanelVector& parameters, double x_mm, dou
     const double share = 1 / static_cast<double>(problem.board_corners.size());
     parameters[p_board_shift] += share * (c.x_mm - q.x_mm), parameters[p_board_shift + 1] += share * (c.y_mm - q.y_mm);
   }
-  parameters =
-      fit_bundle(problem, parameters, BundleFreedom::board_only, {.phase_cycles = 0.2, .board_corner_factor = 10}).parameters;
-  parameters = fit_bundle(problem, parameters, BundleFreedom::board_only, noise).parameters;
+  parameters = settle_bundle(problem, parameters, BundleFreedom::board_only, {.phase_cycles = 0.2, .board_corner_factor = 10});
+  parameters = settle_bundle(problem, parameters, BundleFreedom::board_only, noise);
 }
 
 void describe_setup(const BundleProblem& problem, const BundleResult& bundle, const StripeField& field, Setup& setup) {

@@ -100,13 +100,8 @@ StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, co
   const double sigma = 0.55 * period / step;
   const cv::Mat norm = smooth(weight, sigma) + 1e-3F;
   const cv::Mat detail = (light - smooth(light.mul(weight), 1.3 * sigma) / (smooth(weight, 1.3 * sigma) + 1e-3F)).mul(weight);
-  cv::Mat cosine(light.size(), CV_32FC1), sine = cosine.clone();
-  for (int r = 0; r < light.rows; ++r)
-    for (int c = 0; c < light.cols; ++c) {
-      const double a = 2 * std::numbers::pi * maps.phase_cycles.at<float>(r, c);
-      cosine.at<float>(r, c) = detail.at<float>(r, c) * static_cast<float>(std::cos(a));
-      sine.at<float>(r, c) = detail.at<float>(r, c) * static_cast<float>(std::sin(a));
-    }
+  cv::Mat cosine, sine;
+  cv::polarToCart(detail, 2 * std::numbers::pi * maps.phase_cycles, cosine, sine);
   const cv::Mat variance = smooth(detail.mul(detail), sigma) / norm;
   const cv::Mat re = smooth(cosine, sigma) / norm, im = smooth(sine, sigma) / norm;
   look.coherence = 2 * (re.mul(re) + im.mul(im)) / (variance + 1e-8F);

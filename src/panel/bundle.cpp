@@ -131,10 +131,9 @@ std::vector<int> free_parameters(const BundleProblem& problem, BundleFreedom fre
   return free;
 }
 
-BundleResult describe(const BundleProblem& problem, const BundleNoise& noise, const PanelVector& p, double cost) {
+BundleResult describe(const BundleProblem& problem, const BundleNoise& noise, const PanelVector& p) {
   BundleResult result;
   result.parameters = p;
-  result.cost = cost;
   double sum = 0;
   int count = 0;
   const PanelModel<double> model(problem.constants, p);
@@ -157,6 +156,7 @@ BundleResult describe(const BundleProblem& problem, const BundleNoise& noise, co
   }
   NormalEquations at(panel_parameters);
   full_equations(problem, noise, p, at);
+  result.cost = at.cost;
   // Parameters that nothing speaks of (the board's, before there are stripes or tags) get no variance.
   Eigen::MatrixXd information = at.hessian;
   for (int i = 0; i < panel_parameters; ++i)
@@ -167,8 +167,8 @@ BundleResult describe(const BundleProblem& problem, const BundleNoise& noise, co
 
 }  // namespace
 
-BundleResult fit_bundle(const BundleProblem& problem, const PanelVector& start, BundleFreedom freedom,
-                        const BundleNoise& noise) {
+PanelVector settle_bundle(const BundleProblem& problem, const PanelVector& start, BundleFreedom freedom,
+                          const BundleNoise& noise, int most_iterations) {
   const std::vector<int> free = free_parameters(problem, freedom);
   const int n = static_cast<int>(free.size());
   Eigen::VectorXd x(n);
@@ -193,9 +193,13 @@ BundleResult fit_bundle(const BundleProblem& problem, const PanelVector& start, 
         out.hessian(i, j) = all.hessian(free[static_cast<std::size_t>(i)], free[static_cast<std::size_t>(j)]);
     }
   };
-  const LeastSquaresSummary summary =
-      minimise(equations, x, {.max_iterations = 25, .relative_cost_tolerance = 1e-5});
-  return describe(problem, noise, expand(x), summary.final_cost);
+  minimise(equations, x, {.max_iterations = most_iterations, .relative_cost_tolerance = 1e-5});
+  return expand(x);
+}
+
+BundleResult fit_bundle(const BundleProblem& problem, const PanelVector& start, BundleFreedom freedom,
+                        const BundleNoise& noise) {
+  return describe(problem, noise, settle_bundle(problem, start, freedom, noise));
 }
 
 std::optional<BundleResult> start_bundle(BundleProblem& problem, const BundleNoise& noise) {
@@ -315,7 +319,7 @@ std::optional<PanelVector> start_board(BundleProblem& problem, const std::vector
   }
   problem.board_corners = seen;
   for (const double factor : {30.0, 5.0, 1.0}) {
-    p = fit_bundle(problem, p, BundleFreedom::board_only, {.board_corner_factor = factor}).parameters;
+    p = settle_bundle(problem, p, BundleFreedom::board_only, {.board_corner_factor = factor});
     if (drop_strays(problem, p) < least_tags) {
       problem.board_corners.clear();
       problem.constants.nominal_distance_mm = tape_mm;
@@ -326,7 +330,7 @@ std::optional<PanelVector> start_board(BundleProblem& problem, const std::vector
     problem.constants.nominal_distance_mm += p[p_board_distance];
     p[p_board_distance] = 0;
   }
-  return fit_bundle(problem, p, BundleFreedom::everything).parameters;
+  return settle_bundle(problem, p, BundleFreedom::everything);
 }
 
 }  // namespace ripplegauge

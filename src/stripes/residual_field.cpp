@@ -74,23 +74,24 @@ double half_correlation_mm(const ResidualField& f, double steep) {
     }
   constexpr double lag_step_mm = 0.5;
   constexpr int lags = 20;
-  std::array<double, lags + 1> covariance{};
-  for (int lag = 1; lag <= lags; ++lag) {
-    const double distance = lag * lag_step_mm / f.grid.step_mm;
-    double sum = 0, count = 0;
-    for (int r = 0; r < f.grid.rows; r += 2)
-      for (int c = 0; c < f.grid.columns; ++c) {
-        const float here = jitter.at<float>(r, c);
-        if (std::isnan(here)) continue;
-        const double gx = phase_x.at<float>(r, c), gy = phase_y.at<float>(r, c), g = std::hypot(gx, gy) + 1e-12;
-        const int row = static_cast<int>(std::lround(r + distance * gx / g)), column = static_cast<int>(std::lround(c - distance * gy / g));
+  std::array<double, lags + 1> covariance{}, count{};
+  for (int r = 0; r < f.grid.rows; r += 2)
+    for (int c = 0; c < f.grid.columns; ++c) {
+      const float here = jitter.at<float>(r, c);
+      if (std::isnan(here)) continue;
+      const double gx = phase_x.at<float>(r, c), gy = phase_y.at<float>(r, c), unit = lag_step_mm / f.grid.step_mm / (std::hypot(gx, gy) + 1e-12);
+      for (std::size_t lag = 1; lag <= lags; ++lag) {
+        const double distance = static_cast<double>(lag) * unit;
+        const int row = static_cast<int>(std::lround(r + distance * gx)), column = static_cast<int>(std::lround(c - distance * gy));
         if (!f.grid.contains(row, column)) continue;
         const float there = jitter.at<float>(row, column);
-        if (!std::isnan(there)) sum += here * there, ++count;
+        if (!std::isnan(there)) covariance[lag] += here * there, ++count[lag];
       }
+    }
+  for (std::size_t lag = 1; lag <= lags; ++lag) {
     constexpr double enough = 300;
-    if (count < enough) return std::numeric_limits<double>::quiet_NaN();
-    covariance[static_cast<std::size_t>(lag)] = sum / count;
+    if (count[lag] < enough) return std::numeric_limits<double>::quiet_NaN();
+    covariance[lag] /= count[lag];
   }
   const double rest = 0.25 * (covariance[17] + covariance[18] + covariance[19] + covariance[20]);
   const double near = covariance[1] - rest;
@@ -107,14 +108,25 @@ double half_correlation_mm(const ResidualField& f, double steep) {
 void local_light(const cv::Mat& light, const cv::Mat& profile_value, const cv::Mat& weight, double sigma_px,
                  cv::Mat& level, cv::Mat& contrast) {
   constexpr double ridge = 0.02;  // S has variance near 0.7: keeps B finite where the window holds half a stripe
-  const cv::Mat norm = smooth(weight, sigma_px) + 1e-4;
+  // Wide windows: averaged over blocks a third of the window's sigma wide first, so that all that follows is small.
+  const int factor = std::max(1, static_cast<int>(sigma_px / 3));
+  const auto smoothed = [&](const cv::Mat& image) {
+    cv::Mat small = image;
+    if (factor > 1) cv::resize(image, small, cv::Size(std::max(1, image.cols / factor), std::max(1, image.rows / factor)), 0, 0, cv::INTER_AREA);
+    cv::Mat out;
+    cv::GaussianBlur(small, out, cv::Size(), sigma_px / factor, sigma_px / factor, cv::BORDER_CONSTANT);
+    return out;
+  };
+  const cv::Mat norm = smoothed(weight) + 1e-4;
   const cv::Mat weighted = weight.mul(profile_value);
-  const cv::Mat mean_s = smooth(weighted, sigma_px) / norm;
-  const cv::Mat mean_i = smooth(weight.mul(light), sigma_px) / norm;
-  const cv::Mat var_s = smooth(weighted.mul(profile_value), sigma_px) / norm - mean_s.mul(mean_s);
-  const cv::Mat cov = smooth(weighted.mul(light), sigma_px) / norm - mean_s.mul(mean_i);
+  const cv::Mat mean_s = smoothed(weighted) / norm;
+  const cv::Mat mean_i = smoothed(weight.mul(light)) / norm;
+  const cv::Mat var_s = smoothed(weighted.mul(profile_value)) / norm - mean_s.mul(mean_s);
+  const cv::Mat cov = smoothed(weighted.mul(light)) / norm - mean_s.mul(mean_i);
   contrast = cov / (var_s + ridge);
   level = mean_i - contrast.mul(mean_s);
+  if (factor > 1)
+    for (cv::Mat* image : {&level, &contrast}) cv::resize(*image, *image, light.size(), 0, 0, cv::INTER_LINEAR);
 }
 
 ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field,

@@ -39,6 +39,13 @@ Gradient2 phase_gradient(const PanelModel<double>& model, double x, double y) {
           (model.phase(x, y + h, 0.0, 0.0) - model.phase(x, y - h, 0.0, 0.0)) / (2 * h)};
 }
 
+/// exp(-(i - middle)^2 / 2 sigma^2) for i = 0 ... count - 1, a column.
+cv::Mat gaussian(int count, double middle, double sigma) {
+  cv::Mat out(count, 1, CV_32FC1);
+  for (int i = 0; i < count; ++i) out.at<float>(i) = static_cast<float>(std::exp(-0.5 * std::pow((i - middle) / sigma, 2)));
+  return out;
+}
+
 struct Carrier {
   Gradient2 frequency;  ///< cycles per mm, signed so that it goes with the model's spin in [0, pi)
   double snr = 0, ratio = 0, spin_rad = 0;
@@ -65,7 +72,7 @@ Carrier find_carrier(const cv::Mat& light, const cv::Mat& weight, const PanelGri
   cv::Mat contrast;
   cv::divide(n.detail, n.deviation + 0.2 * mean_deviation[0] + 1e-6, contrast);
 
-  const int size = 512;
+  const int size = 256;  // 32 periods: many times the window
   cv::Mat power = cv::Mat::zeros(size, size, CV_32FC1);
   const double cx = 0.5 * (region.x0_mm + region.x1_mm), cy = 0.5 * (region.y0_mm + region.y1_mm);
   const double ax = problem.constants.anchor_x_mm, ay = problem.constants.anchor_y_mm;
@@ -75,14 +82,11 @@ Carrier find_carrier(const cv::Mat& light, const cv::Mat& weight, const PanelGri
     cv::Mat padded = cv::Mat::zeros(size, size, CV_32FC1);
     const int c0 = static_cast<int>(grid.column_of(centre[0])) - size / 2;
     const int r0 = static_cast<int>(grid.row_of(centre[1])) - size / 2;
-    for (int r = 0; r < size; ++r)
-      for (int c = 0; c < size; ++c) {
-        const int row = r + r0, column = c + c0;
-        if (!grid.contains(row, column)) continue;
-        const double dx = grid.x_mm(column) - centre[0], dy = grid.y_mm(row) - centre[1];
-        const double g = std::exp(-(dx * dx + dy * dy) / (2 * window_mm * window_mm));
-        if (g > 1e-3) padded.at<float>(r, c) = static_cast<float>(g) * contrast.at<float>(row, column);
-      }
+    const cv::Rect here = cv::Rect(c0, r0, size, size) & cv::Rect(0, 0, grid.columns, grid.rows);
+    if (here.empty()) continue;
+    const cv::Mat window = gaussian(here.height, (centre[1] - grid.y_mm(here.y)) / grid.step_mm, window_mm / grid.step_mm) *
+                           gaussian(here.width, (centre[0] - grid.x_mm(here.x)) / grid.step_mm, window_mm / grid.step_mm).t();
+    padded(here - cv::Point(c0, r0)) = contrast(here).mul(window);
     cv::Mat spectrum, parts[2], magnitude;
     cv::dft(padded, spectrum, cv::DFT_COMPLEX_OUTPUT);
     cv::split(spectrum, parts);
@@ -223,21 +227,13 @@ Demodulated demodulate(const cv::Mat& light, const cv::Mat& weight, const cv::Ma
                        double radius_mm) {
   const double sigma = sigma_periods * period_mm / grid.step_mm;
   const Normalised n = normalise(light, weight, 0.8 * sigma);
-  cv::Mat real(light.size(), CV_32FC1), imaginary(light.size(), CV_32FC1);
-  for (int r = 0; r < light.rows; ++r) {
-    const float *p = phase.ptr<float>(r), *d = n.detail.ptr<float>(r);
-    float *re = real.ptr<float>(r), *im = imaginary.ptr<float>(r);
-    for (int c = 0; c < light.cols; ++c) {
-      const float a = static_cast<float>(two_pi) * (p[c] - std::floor(p[c]));
-      re[c] = d[c] * std::cos(a);
-      im[c] = -d[c] * std::sin(a);
-    }
-  }
+  cv::Mat real, imaginary;
+  cv::polarToCart(n.detail, -two_pi * phase, real, imaginary);
   const cv::Mat support = smooth(weight, sigma);
   real = smooth(real, sigma);
   imaginary = smooth(imaginary, sigma);
   Demodulated out;
-  out.stride = std::max(1, static_cast<int>(0.25 * period_mm / grid.step_mm));
+  out.stride = std::max(1, static_cast<int>(std::lround(0.25 * period_mm / grid.step_mm)));
   const int rows = (grid.rows - 1) / out.stride + 1, columns = (grid.columns - 1) / out.stride + 1;
   out.angle.create(rows, columns, CV_32FC1);
   out.amplitude.create(rows, columns, CV_32FC1);
@@ -296,7 +292,7 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
   const double anchor_x = problem.constants.anchor_x_mm, anchor_y = problem.constants.anchor_y_mm;
   const double expected_period =
       1 / phase_gradient(PanelModel<double>(problem.constants, p), anchor_x, anchor_y).norm();
-  const double step = std::clamp(expected_period / 10, 0.8 / pixels_per_mm, 1.2);
+  const double step = std::clamp(expected_period / 8, 0.8 / pixels_per_mm, 1.2);
   const PanelGrid grid = grid_around(region.x0_mm, region.y0_mm, region.x1_mm, region.y1_mm, step);
   field.grid = grid;
   const ReducedLight light(grey, reduction_for(step, pixels_per_mm), cv::Rect(0, 0, grey.cols, grey.rows));
@@ -305,16 +301,17 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
 
   PanelMaps maps;
   cv::Mat view, weight;
-  const auto rectify = [&] {
-    maps = panel_maps(PanelModel<double>(problem.constants, p), grid);
+  const auto rectify = [&](const cv::Rect& part) {
+    maps = panel_maps(PanelModel<double>(problem.constants, p), grid.part(part));
     view = sample_light(light, maps);
     weight.create(view.size(), CV_32FC1);
     for (int r = 0; r < view.rows; ++r)
       for (int c = 0; c < view.cols; ++c)
-        weight.at<float>(r, c) = view.at<float>(r, c) >= 0 && covered.at<uchar>(r, c) == 0 ? 1.0F : 0.0F;
+        weight.at<float>(r, c) = view.at<float>(r, c) >= 0 && covered.at<uchar>(part.y + r, part.x + c) == 0 ? 1.0F : 0.0F;
     view = cv::max(view, 0);
   };
-  rectify();
+  const cv::Rect everything(0, 0, grid.columns, grid.rows);
+  rectify(everything);
   const Carrier carrier = find_carrier(view, weight, grid, problem, p, region);
   field.carrier_snr = carrier.snr;
   field.carrier_ratio = carrier.ratio;
@@ -325,36 +322,41 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
   constexpr double radius_mm[rounds] = {50, 65, 85, 115, 150, 150};
   cv::Mat unwrapped;
   int stride = 1;
-  const std::size_t max_samples = 700;
+  constexpr std::size_t samples_on_the_way = 250, samples_at_last = 700;
   for (int round = 0; round < rounds; ++round) {
-    // The board alone has moved at first: the same view under another phase.
-    if (round > 2)
-      rectify();
-    else
-      maps = panel_maps(PanelModel<double>(problem.constants, p), grid);
-    const cv::Mat periods = period_map(maps.phase_cycles, step);
     field.period_mm = 1 / phase_gradient(PanelModel<double>(problem.constants, p), anchor_x, anchor_y).norm();
-    const Demodulated d = demodulate(view, weight, maps.phase_cycles, periods, grid, field.period_mm,
-                                     round < 3 ? 0.9 : 0.7, anchor_x, anchor_y, radius_mm[round]);
+    const bool last_round = round == rounds - 1;
+    const double sigma_periods = round < 3 ? 0.9 : 0.7;
+    // No more of the panel than this round looks at, and what its windows reach into.
+    const double reach_mm = radius_mm[round] + 3 * sigma_periods * field.period_mm;
+    const cv::Rect part = last_round ? everything : grid.box_around(anchor_x, anchor_y, reach_mm);
+    const PanelGrid here = grid.part(part);
+    rectify(part);
+    const Demodulated d = demodulate(view, weight, maps.phase_cycles, period_map(maps.phase_cycles, step), here, field.period_mm,
+                                     sigma_periods, anchor_x, anchor_y, radius_mm[round]);
     stride = d.stride;
     unwrapped = unwrap(d.angle, d.amplitude, d.usable,
-                       {static_cast<int>(grid.column_of(anchor_x)) / stride, static_cast<int>(grid.row_of(anchor_y)) / stride});
+                       {static_cast<int>(here.column_of(anchor_x)) / stride, static_cast<int>(here.row_of(anchor_y)) / stride});
     std::vector<cv::Point> nodes;
     for (int r = 0; r < unwrapped.rows; ++r)
       for (int c = 0; c < unwrapped.cols; ++c)
         if (!std::isnan(unwrapped.at<float>(r, c))) nodes.emplace_back(c, r);
     if (nodes.size() < 40) return field;
     problem.samples.clear();
-    const double skip = std::max(1.0, static_cast<double>(nodes.size()) / static_cast<double>(max_samples));
+    const std::size_t most_samples = last_round ? samples_at_last : samples_on_the_way;
+    const double skip = std::max(1.0, static_cast<double>(nodes.size()) / static_cast<double>(most_samples));
     for (double i = 0; i < static_cast<double>(nodes.size()); i += skip) {
       const cv::Point node = nodes[static_cast<std::size_t>(i)];
       const int row = node.y * stride, column = node.x * stride;
       problem.samples.push_back({maps.u_px.at<float>(row, column), maps.v_px.at<float>(row, column),
                                  maps.phase_cycles.at<float>(row, column) + unwrapped.at<float>(node) / two_pi});
     }
-    field.bundle = fit_bundle(problem, p, round < 2 ? BundleFreedom::board_only : BundleFreedom::everything,
-                              {.phase_cycles = round < 2 ? 0.05 : 0.03});
-    p = field.bundle.parameters;
+    const BundleFreedom freedom = round < 2 ? BundleFreedom::board_only : BundleFreedom::everything;
+    const BundleNoise noise{.phase_cycles = round < 2 ? 0.05 : 0.03};
+    if (last_round)
+      field.bundle = fit_bundle(problem, p, freedom, noise), p = field.bundle.parameters;
+    else
+      p = settle_bundle(problem, p, freedom, noise, 8);
   }
 
   // The followed region. The flood's wide window sees stripes a third of a period beyond their end; a dent beside the
@@ -378,7 +380,7 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
       followed.at<uchar>(r, c) = flooded || agrees;
     }
   // Holes filled: dents break the flood, but stripes all round them are stripes.
-  const int reach = 10;
+  const int reach = static_cast<int>(2 * field.period_mm / (stride * step));
   cv::copyMakeBorder(followed, followed, reach + 1, reach + 1, reach + 1, reach + 1, cv::BORDER_CONSTANT, 0);
   cv::morphologyEx(followed, followed, cv::MORPH_CLOSE,
                    cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(2 * reach + 1, 2 * reach + 1)));

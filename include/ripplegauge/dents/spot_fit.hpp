@@ -24,6 +24,9 @@ struct SpotFit {
   double cost = 1e300;
   double opposite_cost = 1e300;  ///< of the best fit of the other sign, same pixels as `search_cost`
   double search_cost = 1e300;
+  /// Of the spot, from the last polish: what pixel noise and stripe jitter leave open, drift and light free, shape priors
+  /// included. Zero before.
+  Eigen::Matrix<double, spot_parameters, spot_parameters> covariance = Eigen::Matrix<double, spot_parameters, spot_parameters>::Zero();
 };
 
 /// Whether a spot as found by short fits deserves full ones.

@@ -83,6 +83,10 @@ enum class BundleFreedom { board_only, everything };
 BundleResult fit_bundle(const BundleProblem& problem, const PanelVector& start, BundleFreedom freedom,
                         const BundleNoise& noise = {});
 
+/// The same without its uncertainties, for poses on the way, in `most_iterations` steps.
+PanelVector settle_bundle(const BundleProblem& problem, const PanelVector& start, BundleFreedom freedom,
+                          const BundleNoise& noise = {}, int most_iterations = 25);
+
 /// Corners of a card's tag in the card frame (z = 0), order of SeenTag, widened by the ink parameter.
 template <class T>
 std::array<std::array<T, 2>, 4> tag_corners_mm(const CardTag& tag, double side_mm, double scale, const T& ink_mm) {

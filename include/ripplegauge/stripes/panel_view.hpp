@@ -1,6 +1,7 @@
 // The panel seen square-on: a grid in the card frame with the photo's linear light and the model's stripe phase.
 #pragma once
 
+#include <cmath>
 #include <opencv2/core/mat.hpp>
 
 #include "ripplegauge/core/card_definition.hpp"
@@ -17,6 +18,14 @@ struct PanelGrid {
   double column_of(double x) const { return (x - x0_mm) / step_mm; }
   double row_of(double y) const { return (y - y0_mm) / step_mm; }
   bool contains(int row, int column) const { return row >= 0 && column >= 0 && row < rows && column < columns; }
+  /// The cells of a box, as a grid of their own.
+  PanelGrid part(const cv::Rect& box) const { return {x_mm(box.x), y_mm(box.y), step_mm, box.width, box.height}; }
+  /// The cells within `reach_mm` of a place, to the left and right and up and down.
+  cv::Rect box_around(double x, double y, double reach_mm) const {
+    const cv::Point from(static_cast<int>(std::floor(column_of(x - reach_mm))), static_cast<int>(std::floor(row_of(y - reach_mm))));
+    const int side = static_cast<int>(std::ceil(2 * reach_mm / step_mm)) + 1;
+    return cv::Rect(from, cv::Size(side, side)) & cv::Rect(0, 0, columns, rows);
+  }
 };
 
 PanelGrid grid_around(double x0_mm, double y0_mm, double x1_mm, double y1_mm, double step_mm);
