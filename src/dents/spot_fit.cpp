@@ -238,10 +238,10 @@ std::vector<double> geometric(double from, double to, double ratio) {
   return values;
 }
 
-std::vector<double> displacement_ladder(double from, double to) {
+std::vector<double> displacement_ladder(double from, double to, double step = 0.2) {
   // Below one cycle cost is smooth in the displacement; above, each basin is some 0.4 cycles wide.
   std::vector<double> values;
-  for (double v = from; v < to; v += v < 1 ? 0.45 * v : 0.2) values.push_back(v);
+  for (double v = from; v < to; v += v < 1 ? 0.45 * v : step) values.push_back(v);
   return values;
 }
 
@@ -273,7 +273,7 @@ namespace {
 const std::vector<std::array<double, 2>> few_shapes{{{2.0, 40.0}}, {{2.0, 2.1}}, {{2.6, 20.0}}, {{4.0, 20.0}}};
 
 /// How many pixels rank starts, and how many short fits look at: fringes are many pixels wide, and noise is not the limit.
-constexpr std::size_t enough_to_rank = 400, enough_for_short_fits = 800;
+constexpr std::size_t enough_to_rank = 300, enough_for_short_fits = 800;
 
 /// Short fits of all starts, full fits of the best, other shapes about the best of those.
 SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vector<int>& coarse, std::vector<Start> starts,
@@ -400,9 +400,9 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
   const std::vector<int> sparse = search_pixels(patch, outline, enough_to_rank);
   const double r = outline.radius_mm;
   std::vector<Start> starts;
-  const auto search_about = [&](const Outline& o, double size_ratio, const std::vector<std::array<double, 2>>& shapes) {
+  const auto search_about = [&](const Outline& o, double size_ratio, double step, const std::vector<std::array<double, 2>>& shapes) {
     RadialSearch(patch, sparse, o)
-        .run(geometric(0.5 * r, 1.3 * r, size_ratio), shapes, displacement_ladder(0.15, 8.8), starts);
+        .run(geometric(0.5 * r, 1.3 * r, size_ratio), shapes, displacement_ladder(0.15, 8.8, step), starts);
   };
   constexpr int outlines = 80;
   for (int k = 0; k < outlines; ++k) {
@@ -411,7 +411,7 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
     o.x_mm += away * std::cos(direction), o.y_mm += away * std::sin(direction);
     o.elongation = std::exp(1.4 * std::pow(even(k, 2), 2));
     o.angle_rad = std::numbers::pi * even(k, 3);
-    search_about(o, 1.18, {{{2.0, 20.0}}, {{2.0, 2.1}}});
+    search_about(o, 1.18, 0.3, {{{2.0, 20.0}}, {{2.0, 2.1}}});
   }
   starts = one_per_basin(patch, sparse, starts, options.threads);
   // Fits of a wrong size and order still find the middle: look once more, and closely, at all of them about the best.
@@ -427,7 +427,7 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
     if (middles.size() == places) break;
   }
   starts.clear();
-  for (const Outline& middle : middles) search_about(middle, 1.08, few_shapes);
+  for (const Outline& middle : middles) search_about(middle, 1.08, 0.2, few_shapes);
   constexpr std::size_t keep = 24;
   return finish_starts(patch, outline, coarse, one_per_basin(patch, sparse, starts, options.threads), keep, options);
 }

@@ -227,18 +227,21 @@ double ring_seen(const PanelScene& scene, const Outline& o) {
   return static_cast<double>(seen) / directions;
 }
 
+/// How far a spot must move the stripes (SpotJudgement::moved_snr) to be no orange peel: the louder, the less;
+/// geometrically between the two.
+double needed_moved_snr(const SpotJudgement& j, const Acceptance& acceptance) {
+  const double excess = j.disturbed_level - j.quiet_level;
+  const double loudness = std::log(excess / acceptance.peel_excess) / std::log(acceptance.loud_excess / acceptance.peel_excess);
+  return acceptance.min_moved_snr *
+         std::pow(acceptance.min_loud_moved_snr / acceptance.min_moved_snr, std::clamp(loudness, 0.0, 1.0));
+}
+
 /// Peel is real slope, but whitening knows it: it cannot disturb the stripes much beyond what they show everywhere.
 bool louder_than_peel(const SpotJudgement& j, const Acceptance& acceptance) {
   const double excess = j.disturbed_level - j.quiet_level;
   const bool wide_and_faint = excess * j.peel_cells > acceptance.min_summed_excess && j.moved_snr > acceptance.min_faint_moved_snr &&
                               j.disturbed_level > acceptance.min_faint_ratio * j.quiet_level;
-  if (wide_and_faint) return true;
-  if (excess < acceptance.min_excess) return false;
-  // The louder, the less need it move: geometrically between the two.
-  const double loudness = std::log(excess / acceptance.peel_excess) / std::log(acceptance.loud_excess / acceptance.peel_excess);
-  const double needed = acceptance.min_moved_snr * std::pow(acceptance.min_loud_moved_snr / acceptance.min_moved_snr,
-                                                            std::clamp(loudness, 0.0, 1.0));
-  return j.moved_snr >= needed;
+  return wide_and_faint || (excess >= acceptance.min_excess && j.moved_snr >= needed_moved_snr(j, acceptance));
 }
 
 bool quiet_around(const SpotJudgement& j, const Acceptance& acceptance) {
@@ -249,7 +252,10 @@ bool quiet_around(const SpotJudgement& j, const Acceptance& acceptance) {
 bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline& outline, const Acceptance& acceptance) {
   constexpr double right = 0.8, compact = 4, whole = 0.85, no_speck_mm = 2;
   constexpr double half_covered = 0.5;  // a wrong fit lies beside what it should cover
+  // A fit that explains most of it tells, right or wrong, about how far the stripes move: here, as peel does.
+  constexpr double mostly = 0.6, clearly = 0.7;
   const SpotJudgement& j = a.judgement;
+  if (j.explained > mostly && j.moved_snr < clearly * needed_moved_snr(j, acceptance)) return false;
   const bool doubtful =
       j.explained < right || !quiet_around(j, acceptance) || j.opposite_ratio < acceptance.min_opposite_ratio;
   return a.usable && doubtful && j.disturbed_level - j.quiet_level > half_covered * acceptance.min_excess &&
