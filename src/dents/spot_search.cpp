@@ -7,6 +7,7 @@
 
 #include "nested_spots.hpp"
 #include "ripplegauge/core/least_squares.hpp"
+#include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
 #include "ripplegauge/core/quantile.hpp"
 
@@ -179,6 +180,41 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
   }
   return finish_attempt(scene, patch, search);
 }
+
+/// First attempts at candidates, some at once where there are threads: what is tried next is mostly known before the last
+/// try is judged. An attempt counts only under the accepted spots that it was made with.
+class FirstAttempts {
+ public:
+  FirstAttempts(const PanelScene& scene, const std::vector<Candidate>& candidates, const std::vector<SpotVector>& accepted,
+                const Acceptance& acceptance)
+      : scene_(scene), candidates_(candidates), accepted_(accepted), acceptance_(acceptance), made_(candidates.size()) {}
+
+  /// The attempt at a candidate; and, while about it, at those after it that `worth_trying` names.
+  template <class WorthTrying>
+  Attempt at(std::size_t index, const WorthTrying& worth_trying) {
+    if (made_with_ != accepted_.size()) std::fill(made_.begin(), made_.end(), std::nullopt), made_with_ = accepted_.size();
+    if (!made_[index]) {
+      std::vector<std::size_t> batch{index};
+      for (std::size_t i = index + 1; i < candidates_.size() && static_cast<int>(batch.size()) < scene_.threads; ++i)
+        if (!made_[i] && worth_trying(candidates_[i])) batch.push_back(i);
+      PanelScene scene = scene_;
+      scene.threads = batch.size() > 1 ? 1 : scene_.threads;
+      parallel_for(batch.size(), scene_.threads, [&](std::size_t k) {
+        const Outline& outline = candidates_[batch[k]].outline;
+        made_[batch[k]] = attempt(scene, outline, other_candidates(candidates_, outline), accepted_, acceptance_);
+      });
+    }
+    return *made_[index];
+  }
+
+ private:
+  const PanelScene& scene_;
+  const std::vector<Candidate>& candidates_;
+  const std::vector<SpotVector>& accepted_;
+  const Acceptance& acceptance_;
+  std::vector<std::optional<Attempt>> made_;
+  std::size_t made_with_ = 0;
+};
 
 /// For a disturbance that is surely there but that the outline's own starts do not explain: its region may be several
 /// times the spot (a steep rim is loud far out), its place and direction only roughly right.
@@ -421,9 +457,10 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
   };
   int failures_in_a_row = 0, looks_inside = 0;
   int wide_left = 4;  // each costs ten ordinary attempts
-  const auto try_one = [&](const Candidate& candidate, const std::vector<Candidate>& all) {
+  const auto try_one = [&](std::size_t index, const std::vector<Candidate>& all, FirstAttempts& first) {
+    const Candidate& candidate = all[index];
     const std::vector<Disc> others = other_candidates(all, candidate.outline);
-    Attempt a = attempt(scene, candidate.outline, others, accepted, acceptance);
+    Attempt a = first.at(index, [&](const Candidate& next) { return !known(next.outline); });
     // What was left out as a neighbour may be the other half of the same spot.
     if (!others.empty() && !believable(scene, a, candidate.outline, acceptance) && a.judgement.cut_share > 0.1)
       a = attempt(scene, candidate.outline, {}, accepted, acceptance);
@@ -439,9 +476,9 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
       if (const auto pair = find_nested(scene, a.fit.spot, accepted)) {
         const Attempt outer = judged_outer(scene, *pair, accepted);
         if (believable(scene, outer, candidate.outline, acceptance)) {
-          const std::size_t index = result.spots.size();
+          const std::size_t outer_index = result.spots.size();
           result.spots.push_back({outer.fit, outer.judgement, std::nullopt});
-          result.spots.push_back({pair->inner, outer.judgement, index});
+          result.spots.push_back({pair->inner, outer.judgement, outer_index});
           accepted.push_back(outer.fit.spot);
           accepted.push_back(pair->inner.spot);
           failures_in_a_row = 0;
@@ -470,20 +507,21 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     const std::vector<Candidate> single = strongest(field, map, 0);
     std::size_t before = accepted.size();
     failures_in_a_row = 0;
-    for (const Candidate& candidate : merged) {
+    FirstAttempts first_merged(scene, merged, accepted, acceptance), first_single(scene, single, accepted, acceptance);
+    for (std::size_t i = 0; i < merged.size(); ++i) {
+      const Candidate& candidate = merged[i];
       if (failures_in_a_row >= patience) break;
       if (known(candidate.outline)) continue;
-      if (try_one(candidate, merged)) continue;
+      if (try_one(i, merged, first_merged)) continue;
       // Perhaps several spots run together: try its fragments.
-      std::vector<Candidate> parts;
       const double reach = longest_of(candidate.outline);
-      for (const Candidate& part : single)
-        if (std::hypot(part.outline.x_mm - candidate.outline.x_mm, part.outline.y_mm - candidate.outline.y_mm) < reach &&
-            part.outline.radius_mm < 0.85 * candidate.outline.radius_mm)
-          parts.push_back(part);
+      const auto is_part = [&](const Candidate& part) {
+        return std::hypot(part.outline.x_mm - candidate.outline.x_mm, part.outline.y_mm - candidate.outline.y_mm) < reach &&
+               part.outline.radius_mm < 0.85 * candidate.outline.radius_mm;
+      };
       bool any = false;
-      for (const Candidate& part : parts)
-        if (!known(part.outline)) any |= try_one(part, single);
+      for (std::size_t k = 0; k < single.size(); ++k)
+        if (is_part(single[k]) && !known(single[k].outline)) any |= try_one(k, single, first_single);
       if (!any) hopeless.push_back({candidate.outline.x_mm, candidate.outline.y_mm, candidate.outline.radius_mm});
     }
     if (accepted.size() == before) break;
