@@ -275,6 +275,12 @@ const std::vector<std::array<double, 2>> few_shapes{{{2.0, 40.0}}, {{2.0, 2.1}},
 /// How many pixels rank starts, and how many short fits look at: fringes are many pixels wide, and noise is not the limit.
 constexpr std::size_t enough_to_rank = 300, enough_for_short_fits = 800;
 
+std::vector<Start> joined_lists(const std::vector<std::vector<Start>>& lists) {
+  std::vector<Start> all;
+  for (const auto& list : lists) all.insert(all.end(), list.begin(), list.end());
+  return all;
+}
+
 /// Short fits of all starts, full fits of the best, other shapes about the best of those.
 SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vector<int>& coarse, std::vector<Start> starts,
                       std::size_t keep, const SpotSearchOptions& options) {
@@ -382,15 +388,19 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, const SpotSearch
   const std::vector<int> coarse = search_pixels(patch, outline, enough_for_short_fits);
   if (coarse.size() < 100) return {};
   const std::vector<int> sparse = search_pixels(patch, outline, enough_to_rank);
-  std::vector<Start> starts;
   const double r = outline.radius_mm;
-  RadialSearch(patch, sparse, outline)
-      .run(geometric(0.62 * r, 1.25 * r, 1.045), few_shapes, displacement_ladder(0.12, 8.8), starts);
   Outline round = outline;
   round.elongation = 1;
-  if (outline.elongation > 1.15)
-    RadialSearch(patch, sparse, round)
-        .run(geometric(0.4 * r, 1.4 * r, 1.08), {{{2.0, 20.0}}}, displacement_ladder(0.12, 6), starts);
+  const RadialSearch as_outlined(patch, sparse, outline), as_round(patch, sparse, round);
+  constexpr double not_round = 1.15;
+  std::vector<std::vector<Start>> found(few_shapes.size() + (outline.elongation > not_round ? 1 : 0));
+  parallel_for(found.size(), options.threads, [&](std::size_t i) {
+    if (i < few_shapes.size())
+      as_outlined.run(geometric(0.62 * r, 1.25 * r, 1.045), {few_shapes[i]}, displacement_ladder(0.12, 8.8), found[i]);
+    else
+      as_round.run(geometric(0.4 * r, 1.4 * r, 1.08), {{{2.0, 20.0}}}, displacement_ladder(0.12, 6), found[i]);
+  });
+  std::vector<Start> starts = joined_lists(found);
   return finish_starts(patch, outline, coarse, std::move(starts), static_cast<std::size_t>(24 * options.effort), options);
 }
 
@@ -399,24 +409,30 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
   if (coarse.size() < 100) return {};
   const std::vector<int> sparse = search_pixels(patch, outline, enough_to_rank);
   const double r = outline.radius_mm;
-  std::vector<Start> starts;
-  const auto search_about = [&](const Outline& o, double size_ratio, double step, const std::vector<std::array<double, 2>>& shapes) {
-    RadialSearch(patch, sparse, o)
-        .run(geometric(0.5 * r, 1.3 * r, size_ratio), shapes, displacement_ladder(0.15, 8.8, step), starts);
+  const auto search_about = [&](const std::vector<Outline>& outlines, double size_ratio, double step,
+                                const std::vector<std::array<double, 2>>& shapes) {
+    std::vector<std::vector<Start>> found(outlines.size());
+    parallel_for(outlines.size(), options.threads, [&](std::size_t i) {
+      RadialSearch(patch, sparse, outlines[i])
+          .run(geometric(0.5 * r, 1.3 * r, size_ratio), shapes, displacement_ladder(0.15, 8.8, step), found[i]);
+    });
+    return joined_lists(found);
   };
-  constexpr int outlines = 80;
-  for (int k = 0; k < outlines; ++k) {
+  constexpr int places = 80;
+  std::vector<Outline> spread;
+  for (int k = 0; k < places; ++k) {
     Outline o = outline;
     const double away = 0.4 * r * std::sqrt(even(k, 0)), direction = 2 * std::numbers::pi * even(k, 1);
     o.x_mm += away * std::cos(direction), o.y_mm += away * std::sin(direction);
     o.elongation = std::exp(1.4 * std::pow(even(k, 2), 2));
     o.angle_rad = std::numbers::pi * even(k, 3);
-    search_about(o, 1.18, 0.3, {{{2.0, 20.0}}, {{2.0, 2.1}}});
+    spread.push_back(o);
   }
+  std::vector<Start> starts = search_about(spread, 1.18, 0.3, {{{2.0, 20.0}}, {{2.0, 2.1}}});
   starts = one_per_basin(patch, sparse, starts, options.threads);
   // Fits of a wrong size and order still find the middle: look once more, and closely, at all of them about the best.
   std::sort(starts.begin(), starts.end(), [](const Start& x, const Start& y) { return x.cost < y.cost; });
-  constexpr std::size_t places = 12;
+  constexpr std::size_t most_middles = 12;
   std::vector<Outline> middles;
   for (const Start& s : starts) {
     const Outline o = outline_of(s.spot);
@@ -424,10 +440,9 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
       return std::hypot(o.x_mm - m.x_mm, o.y_mm - m.y_mm) < 0.05 * r && std::abs(o.elongation - m.elongation) < 0.1;
     };
     if (std::none_of(middles.begin(), middles.end(), same)) middles.push_back(o);
-    if (middles.size() == places) break;
+    if (middles.size() == most_middles) break;
   }
-  starts.clear();
-  for (const Outline& middle : middles) search_about(middle, 1.08, 0.2, few_shapes);
+  starts = search_about(middles, 1.08, 0.2, few_shapes);
   constexpr std::size_t keep = 24;
   return finish_starts(patch, outline, coarse, one_per_basin(patch, sparse, starts, options.threads), keep, options);
 }
