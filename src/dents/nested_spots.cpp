@@ -64,7 +64,7 @@ bool lies_inside(const SpotVector& outer, const SpotVector& inner) {
 std::optional<NestedPair> start_with(const PanelScene& scene, const SpotVector& single,
                                      const std::vector<SpotVector>& others, double inner_share) {
   // The outlines are good: half the starts do, and all of them are worth finishing.
-  const SpotSearchOptions options{[](const SpotVector&) { return true; }, scene.threads, 0.5};
+  const SpotSearchOptions options{[](const SpotVector&, double) { return true; }, scene.threads, 0.5};
   const double radius = mean_radius_mm(single);
   const Patch rim = patch_without(scene, single, others, {single[s_x], single[s_y], inner_share * radius});
   if (rim.size() < 600) return std::nullopt;

@@ -7,37 +7,35 @@
 namespace ripplegauge::kernel {
 
 RIPPLEGAUGE_VECTORISED
-void unit_slopes(const UnitTables& unit, const float* radius, const float* parallax, float height,
-                 std::size_t count, float* slope, float* bend) {
+void look_up(const UnitTables& unit, const float* radius, std::size_t count, const UnitAtPixels& output) {
   const UnitTables t = unit;
+  const UnitAtPixels out = output;
   const float last = static_cast<float>(t.size);
 #pragma omp simd
   for (std::size_t i = 0; i < count; ++i) {
-    const float flat = std::fmin(radius[i] * t.scale, last);
-    const float z = height * t.height[static_cast<int>(flat)];
-    const float at = std::fmin(std::fabs(radius[i] + z * parallax[i]) * t.scale, last);
+    const float at = std::fmin(radius[i] * t.scale, last);
     const int k = static_cast<int>(at);
     const float here = t.slope[k] * t.inverse_radius, step = t.slope[k + 1] * t.inverse_radius - here;
-    slope[i] = here + (at - static_cast<float>(k)) * step;
-    bend[i] = step * t.scale;
+    out.height[i] = t.height[k];
+    out.slope[i] = here + (at - static_cast<float>(k)) * step;
+    out.bend[i] = step * t.scale;
   }
 }
 
 RIPPLEGAUGE_VECTORISED
-void radial_profile(const RadialPixels& pixels, float height, const float* slope, const float* bend,
-                    float* profile) {
+void radial_profile(const RadialPixels& pixels, const UnitAtPixels& at_pixels, float height, float* profile) {
   const RadialPixels p = pixels;
-  const float inverse_unit = 1 / p.level_unit, most = static_cast<float>(p.blurred_levels),
-              size = static_cast<float>(p.table_size);
+  const UnitAtPixels unit = at_pixels;
+  const float inverse_unit = 1 / p.level_unit, most = static_cast<float>(p.blurred_levels), size = static_cast<float>(p.table_size);
   const int mask = p.table_size - 1;
 #pragma omp simd
   for (std::size_t i = 0; i < p.count; ++i) {
-    const float z = height * slope[i], b = height * bend[i] * p.gain[i];
-    const float gx = p.phase_x[i] + b * p.radial_x[i] + z * p.across_x[i],
-                gy = p.phase_y[i] + b * p.radial_y[i] + z * p.across_y[i];
+    const float bend = height * unit.bend[i];
+    const float z = height * (unit.slope[i] + bend * unit.height[i] * p.parallax[i]), b = bend * p.gain[i];
+    const float gx = p.phase_x[i] + b * p.radial_x[i] + z * p.across_x[i];
+    const float gy = p.phase_y[i] + b * p.radial_y[i] + z * p.across_y[i];
     const float blur = p.blur_xx * gx * gx + 2 * p.blur_xy * gx * gy + p.blur_yy * gy * gy - p.learnt_blur[i];
-    const int level =
-        static_cast<int>(std::fmin(std::sqrt(std::fmax(blur * inverse_unit, 0.0F)) + 0.5F, most));
+    const int level = static_cast<int>(std::fmin(std::sqrt(std::fmax(blur * inverse_unit, 0.0F)) + 0.5F, most));
     const float phase = p.phase[i] + z * (p.gain[i] + z * p.gain2[i]);
     const int at = static_cast<int>((phase - std::floor(phase)) * size + 0.5F) & mask;
     profile[i] = p.level_0[2 * (level * p.table_stride + at)];

@@ -14,23 +14,26 @@ struct UnitTables {
   float inverse_radius, scale;
 };
 
-/// slope = dz/dradius of the unit spot and bend = its derivative, where a spot of `height` is hit.
-void unit_slopes(const UnitTables& unit, const float* radius, const float* parallax, float height, std::size_t count,
-                 float* slope, float* bend);
+/// Height of the unit spot, its derivative by the radius and the derivative of that, at every radius.
+struct UnitAtPixels {
+  float *height, *slope, *bend;
+};
+void look_up(const UnitTables& unit, const float* radius, std::size_t count, const UnitAtPixels& out);
 
 /// Names as in RadialSearch's pixels; the profile's tables as in StripeProfile.
 struct RadialPixels {
   std::size_t count;
-  const float *phase, *gain, *gain2, *phase_x, *phase_y, *radial_x, *radial_y, *across_x, *across_y, *learnt_blur;
+  const float *parallax, *phase, *gain, *gain2, *phase_x, *phase_y, *radial_x, *radial_y, *across_x, *across_y, *learnt_blur;
   float blur_xx, blur_xy, blur_yy;
   const float* level_0;
   int table_size, table_stride, blurred_levels;
   float level_unit;
 };
 
-/// The stripes' brightness at every pixel under a spot of `height`, the blur of crowded stripes included, by the nearest
-/// entry of the profile's tables.
-void radial_profile(const RadialPixels& pixels, float height, const float* slope, const float* bend, float* profile);
+/// The stripes' brightness at every pixel under a unit spot grown to `height`, the blur of crowded stripes included, by the
+/// nearest entry of the profile's tables. A spot of some height is hit a little off where the smooth panel would be (the
+/// ray goes on, or stops short): to first order.
+void radial_profile(const RadialPixels& pixels, const UnitAtPixels& unit, float height, float* profile);
 
 /// products[k] = sum of profile times columns[k], for 7 columns; products[7] = sum of its squares.
 void profile_products(const float* profile, const float* const columns[7], std::size_t count, double products[8]);

@@ -70,7 +70,6 @@ RadialSearch::RadialSearch(const Patch& patch, const std::vector<int>& pixels, c
     phase_x_[k] = m.phase_x, phase_y_[k] = m.phase_y, radial_x_[k] = f(gx), radial_y_[k] = f(gy);
     across_x_[k] = f((p0.by_slope_x - along * gx) / r), across_y_[k] = f((p0.by_slope_y - along * gy) / r);
     learnt_blur_[k] = patch.learnt_blur.exponent(m.phase_x, m.phase_y);
-    largest_parallax_ = std::max(largest_parallax_, static_cast<double>(std::abs(parallax_[k])));
     weight_[k] = patch.whitening[i] / f(patch.contrast);
     constexpr float anything = -1e30F;
     least_[k] = patch.clipped[i] ? 0.0F : anything;
@@ -104,48 +103,28 @@ double RadialSearch::cost_of(const std::vector<float>& profile) const {
 void RadialSearch::run(const std::vector<double>& radii, const std::vector<std::array<double, 2>>& shapes,
                        const std::vector<double>& displacements, std::vector<Start>& starts) const {
   constexpr double max_slope = 0.25;
-  constexpr double no_parallax = 0.02;  // of the radius: less moves no fringe by more than a tenth
   const std::size_t n = radius_.size();
-  std::vector<float> slope(n), bend(n), profile(n);
-  const kernel::RadialPixels pixels{n,
-                                    phase_.data(),
-                                    gain_.data(),
-                                    gain2_.data(),
-                                    phase_x_.data(),
-                                    phase_y_.data(),
-                                    radial_x_.data(),
-                                    radial_y_.data(),
-                                    across_x_.data(),
-                                    across_y_.data(),
-                                    learnt_blur_.data(),
-                                    patch_.blur.xx,
-                                    patch_.blur.xy,
-                                    patch_.blur.yy,
-                                    &patch_.profile->level(0)->value,
-                                    StripeProfile::table_size,
-                                    StripeProfile::table_stride,
-                                    StripeProfile::blurred_levels,
-                                    StripeProfile::level_unit};
+  std::vector<float> height(n), slope(n), bend(n), profile(n);
+  const kernel::UnitAtPixels at_pixels{height.data(), slope.data(), bend.data()};
+  // clang-format off
+  const kernel::RadialPixels pixels{
+      n, parallax_.data(), phase_.data(), gain_.data(), gain2_.data(), phase_x_.data(), phase_y_.data(), radial_x_.data(),
+      radial_y_.data(), across_x_.data(), across_y_.data(), learnt_blur_.data(), patch_.blur.xx, patch_.blur.xy, patch_.blur.yy,
+      &patch_.profile->level(0)->value, StripeProfile::table_size, StripeProfile::table_stride, StripeProfile::blurred_levels,
+      StripeProfile::level_unit};
+  // clang-format on
   const double half = 0.5 * std::log(outline_.elongation);
   for (const auto& [power, order] : shapes) {
     const UnitSpot unit(power, order);
     for (const double radius : radii) {
+      kernel::look_up(unit.tables(radius), radius_.data(), n, at_pixels);
       const double steepest = unit.steepest() / radius;
-      // A spot of some height is hit a little off where the smooth panel would be: the ray goes on, or stops
-      // short.
-      const auto set_slopes = [&](float height) {
-        kernel::unit_slopes(unit.tables(radius), radius_.data(), parallax_.data(), height, n, slope.data(),
-                            bend.data());
-      };
-      set_slopes(0);
       for (const double displacement : displacements) {
-        const double height = displacement / patch_.gain / steepest;
-        if (steepest * height > max_slope) break;
-        const bool deep = height * largest_parallax_ > no_parallax * radius;
+        const double spot_height = displacement / patch_.gain / steepest;
+        if (steepest * spot_height > max_slope) break;
         for (const double sign : {-1.0, 1.0}) {
-          const float h = static_cast<float>(sign * height);
-          if (deep) set_slopes(h);
-          kernel::radial_profile(pixels, h, slope.data(), bend.data(), profile.data());
+          const float h = static_cast<float>(sign * spot_height);
+          kernel::radial_profile(pixels, at_pixels, h, profile.data());
           const double cost = cost_of(profile);
           if (cost >= 1e9) continue;
           SpotVector spot;

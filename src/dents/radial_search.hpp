@@ -27,7 +27,6 @@ class RadialSearch {
 
   const Patch& patch_;
   Outline outline_;
-  double largest_parallax_ = 0;
   std::vector<float> radius_;    ///< elliptic, mm
   std::vector<float> parallax_;  ///< how much further out the ray meets a panel 1 mm higher
   std::vector<float> phase_, gain_, gain2_;  ///< cycles; by the radial slope; by its square

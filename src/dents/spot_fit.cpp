@@ -286,6 +286,13 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
                       std::size_t keep, const SpotSearchOptions& options) {
   const PixelArrays few = gather(patch, coarse), fine = gather(patch, search_pixels(patch, outline, 1800));
   starts = distinct(std::move(starts), patch, keep);
+  SpotFit hopeless;
+  if (!starts.empty()) hopeless.spot = starts.front().spot;
+  constexpr double rough = 1.0 / 3, nearly = 2.0 / 3;  // of what must be shown in the end
+  const std::size_t leading = std::min<std::size_t>(starts.size(), 6);
+  if (std::none_of(starts.begin(), starts.begin() + static_cast<std::ptrdiff_t>(leading),
+                   [&](const Start& s) { return options.worth_finishing(s.spot, rough); }))
+    return hopeless;
   std::vector<FitOutcome> shorts(starts.size());
   parallel_for(starts.size(), options.threads, [&](std::size_t i) {
     shorts[i] = fit(few, starts[i].spot, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n}, false, false, 7});
@@ -301,8 +308,7 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
     if (std::none_of(best.begin(), best.end(), same)) best.push_back(o);
     if (best.size() >= 6) break;
   }
-  if (std::none_of(best.begin(), best.end(), [&](const FitOutcome& o) { return options.worth_finishing(o.spot); })) {
-    SpotFit hopeless;
+  if (std::none_of(best.begin(), best.end(), [&](const FitOutcome& o) { return options.worth_finishing(o.spot, nearly); })) {
     if (!best.empty()) hopeless.spot = best.front().spot;
     return hopeless;
   }

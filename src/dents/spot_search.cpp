@@ -90,13 +90,12 @@ double moved_snr(const Patch& patch, const SpotVector& spot) {
          std::max(patch.edge_jitter_cycles, 1e-4);
 }
 
-/// Whether a rough fit could still become a believable spot: within two thirds of what must be shown in the end.
+/// Whether a rough fit could still become a believable spot.
 WorthFinishing worth_finishing(const Patch& patch, const Acceptance& acceptance) {
-  return [&](const SpotVector& spot) {
-    constexpr double two_thirds = 2.0 / 3;
+  return [&](const SpotVector& spot, double share) {
     const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
-    return moved_snr(patch, spot) > two_thirds * acceptance.min_loud_moved_snr &&
-           steepest_slope(spot) > two_thirds * std::max(acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope);
+    return steepest_slope(spot) > share * std::max(acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope) &&
+           moved_snr(patch, spot) > share * acceptance.min_loud_moved_snr;
   };
 }
 

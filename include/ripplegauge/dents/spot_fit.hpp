@@ -29,8 +29,8 @@ struct SpotFit {
   Eigen::Matrix<double, spot_parameters, spot_parameters> covariance = Eigen::Matrix<double, spot_parameters, spot_parameters>::Zero();
 };
 
-/// Whether a spot as found by short fits deserves full ones.
-using WorthFinishing = std::function<bool(const SpotVector&)>;
+/// Whether a spot as found so far deserves better fits: whether it shows this share of what must be shown in the end.
+using WorthFinishing = std::function<bool(const SpotVector&, double share)>;
 
 struct SpotSearchOptions {
   WorthFinishing worth_finishing;
