@@ -5,6 +5,7 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
+#include "corner_card.hpp"
 #include "ripplegauge/card/tag_detector.hpp"
 
 namespace ripplegauge::rendered {
@@ -327,6 +328,33 @@ cv::Mat develop(const cv::Mat& light, double noise, unsigned seed) {
 
 double focal_35mm_of(const Camera& camera) {
   return camera.focal_px * std::hypot(36, 24) / std::hypot(camera.width_px, camera.height_px);
+}
+
+Scene usual_scene(const Dent& dent) {
+  Scene scene;
+  scene.card = corner_card();
+  scene.camera.focal_px = 50 / std::hypot(36, 24) * 2000;
+  look_at(scene.camera, 52, 40, 330, 28, -75, 4);
+  scene.crown_x = 1 / 4000.0, scene.crown_y = 1 / 6000.0;
+  scene.dents = {dent};
+  scene.board.phase_cycles = 0.3;
+  place_board(scene, dent.x_mm, dent.y_mm, usual_distance_mm, 25, 4, -3);
+  return scene;
+}
+
+MeasureRequest usual_request(const Scene& scene) {
+  MeasureRequest request;
+  request.card = scene.card;
+  request.board_pitch_mm = scene.board.pitch_mm;
+  request.board_distance_mm = usual_distance_mm;
+  return request;
+}
+
+Photo usual_photo(const Scene& scene, const cv::Mat& light, double noise, unsigned seed) {
+  Photo photo;
+  photo.grey = develop(light, noise, seed);
+  photo.focal_35mm_mm = focal_35mm_of(scene.camera);
+  return photo;
 }
 
 double cycles_per_slope(const Scene& scene, double x_mm, double y_mm) {

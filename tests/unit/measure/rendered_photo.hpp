@@ -112,4 +112,11 @@ cv::Mat develop(const cv::Mat& light, double noise, unsigned seed);
 /// What a phone would write: focal length for 35 mm film from pixels, not rounded.
 double focal_35mm_of(const Camera& camera);
 
+/// A plain good photo of one dent: 28 degrees off the normal, seven pixels a millimetre, a slightly crowned panel, stripes
+/// of 12 mm at this distance; and what is to be said of it, without any error.
+inline constexpr double usual_distance_mm = 280;
+Scene usual_scene(const Dent& dent);
+MeasureRequest usual_request(const Scene& scene);
+Photo usual_photo(const Scene& scene, const cv::Mat& light, double noise, unsigned seed);
+
 }  // namespace ripplegauge::rendered
