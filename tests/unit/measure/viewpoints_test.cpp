@@ -44,6 +44,8 @@ void check_agree(const rendered::Dent& dent) {
   REQUIRE(a.dents.size() == 1);
   REQUIRE(b.dents.size() == 1);
   const Dent &da = a.dents[0], &db = b.dents[0];
+  INFO("dent " << dent.length_mm << " x " << dent.width_mm << " mm, " << dent.height_mm << " mm; diameters " << da.diameter_mm.value
+               << " and " << db.diameter_mm.value << " mm");
   CHECK(da.diameter_mm.value == Approx(db.diameter_mm.value).epsilon(0.02));
   REQUIRE(da.depth_mm);
   REQUIRE(db.depth_mm);
