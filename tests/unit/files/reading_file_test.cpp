@@ -1,8 +1,10 @@
 #include "ripplegauge/files/reading_file.hpp"
 
 #include <cmath>
+#include <functional>
 #include <nlohmann/json.hpp>
 #include <random>
+#include <set>
 
 #include "catch.hpp"
 #include "ripplegauge/core/errors.hpp"
@@ -146,6 +148,40 @@ std::string message_after(Edit edit) {
   return read_message(edited.dump());
 }
 
+/// Distinct values in all fields: a forgotten or swapped one would come back different.
+Reading full_reading() {
+  Reading reading = one_dent();
+  Dent dent = reading.dents[0];
+  double next = 100;
+  const auto quantity = [&next] {
+    next += 3;
+    return Quantity{next, next - 1, next + 1};
+  };
+  dent.kind = Kind::high;
+  dent.length_mm = quantity();
+  dent.width_mm = quantity();
+  dent.half_diameter_mm = quantity();
+  dent.max_slope_mrad = quantity();
+  dent.min_radius_mm = quantity();
+  dent.volume_mm3 = quantity();
+  dent.stretch = 0.001;
+  dent.agreement = 0.9;
+  dent.section = {{-5, -0.1}, {0, -0.3}};
+  dent.severity = "light";
+  dent.severity_reason = "shallow";
+  dent.notes = {"near the edge"};
+  reading.dents = {dent, dent};
+  reading.dents[1].inside_of = 0;
+  reading.budgets = {{{"scale", "bar read to 0.5 mm", 0.5, 0.7}}, {{"noise", "", 0.1, 1.7}}};
+  reading.outlines_px = {{{10, 20}, {30, 40}}, {{1, 2}}};
+  reading.photo = {"a/b.jpg", "2024-05-06 07:08:09", "abc", 4032, 3024};
+  reading.warnings = {{"thin", "few stripes"}};
+  Setup& setup = reading.setup;
+  setup = {16,         420.0,      97.3,       "corner card", 8,          5.5,  quantity(), quantity(),
+           quantity(), quantity(), quantity(), quantity(),    quantity(), 12.5, 3.5, JudgedArea{-20, -10, 120, 95, 6400}};
+  return reading;
+}
+
 }  // namespace
 
 TEST_CASE("a reading keeps the contract that other programs rely on", "[reading_file]") {
@@ -230,37 +266,9 @@ TEST_CASE("any reading survives writing and reading", "[reading_file]") {
 }
 
 TEST_CASE("every field of a reading is in its JSON", "[reading_file]") {
-  // Distinct values in all fields: a forgotten or swapped one would come back different.
-  Reading reading = one_dent();
-  Dent dent = reading.dents[0];
-  double next = 100;
-  const auto quantity = [&next] {
-    next += 3;
-    return Quantity{next, next - 1, next + 1};
-  };
-  dent.kind = Kind::high;
-  dent.length_mm = quantity();
-  dent.width_mm = quantity();
-  dent.half_diameter_mm = quantity();
-  dent.max_slope_mrad = quantity();
-  dent.min_radius_mm = quantity();
-  dent.volume_mm3 = quantity();
-  dent.stretch = 0.001;
-  dent.agreement = 0.9;
-  dent.section = {{-5, -0.1}, {0, -0.3}};
-  dent.severity = "light";
-  dent.severity_reason = "shallow";
-  dent.notes = {"near the edge"};
-  reading.dents = {dent, dent};
-  reading.dents[1].inside_of = 0;
-  reading.budgets = {{{"scale", "bar read to 0.5 mm", 0.5, 0.7}}, {{"noise", "", 0.1, 1.7}}};
-  reading.outlines_px = {{{10, 20}, {30, 40}}, {{1, 2}}};
-  reading.photo = {"a/b.jpg", "2024-05-06 07:08:09", "abc", 4032, 3024};
-  reading.warnings = {{"thin", "few stripes"}};
-  Setup& setup = reading.setup;
-  setup = {16,         420.0,      97.3,       "corner card", 8,          5.5,  quantity(), quantity(),
-           quantity(), quantity(), quantity(), quantity(),    quantity(), 12.5, 3.5, JudgedArea{-20, -10, 120, 95, 6400}};
-
+  const Reading reading = full_reading();
+  const Dent& dent = reading.dents[0];
+  const Setup& setup = reading.setup;
   const Reading read = readings_from_json(reading_to_json(reading), "f").at(0);
   REQUIRE(read.dents.size() == 2);
   const Dent& back = read.dents[0];
@@ -312,6 +320,28 @@ TEST_CASE("every field of a reading is in its JSON", "[reading_file]") {
   CHECK(read.setup.stripe_period_mm == 12.5);
   CHECK(read.setup.visible_slope_mrad == 3.5);
   CHECK(read.setup.judged == setup.judged);
+}
+
+TEST_CASE("convention: units stand in every key of a number", "[conventions][reading_file]") {
+  const std::set<std::string> units = {"mm", "mm2", "mm3", "px", "deg", "mrad", "percent"};
+  const std::set<std::string> without = {"schema", "tags_found", "agreement", "stretch", "inside_of"};
+  std::set<std::string> seen;
+  const std::function<void(const json&, const std::string&)> look = [&](const json& value, const std::string& key) {
+    const bool quantity = value.is_object() && value.contains("low") && value.contains("high");
+    if (value.is_number() || quantity || (value.is_array() && !value.empty() && (value[0].is_number() || value[0].is_array()))) {
+      const std::string unit = key.substr(key.rfind('_') + 1);
+      const bool per_length = key.ends_with("_per_mm") || key.ends_with("_per_m");
+      INFO(key);
+      CHECK((units.contains(unit) || per_length || without.contains(key)));
+      seen.insert(key);
+    } else if (value.is_object()) {
+      for (const auto& [inner, member] : value.items()) look(member, inner);
+    } else if (value.is_array()) {
+      for (const json& member : value) look(member, key);
+    }
+  };
+  look(json::parse(reading_to_json(full_reading())), "");
+  CHECK(seen.size() > 30);  // the walk did go in
 }
 
 TEST_CASE("names that are no text become text", "[reading_file]") {

@@ -73,6 +73,43 @@ TEST_CASE("convention: the camera sees card x to the right, y up, z towards it; 
   CHECK(p.v_px == Approx(1500 - 3000 * 6.0 / 600));
 }
 
+TEST_CASE("convention: x_camera = camera_from_card x_card", "[conventions]") {
+  Scene scene(500, 300);
+  // A quarter turn about the line of sight: card x is camera y, card y is camera x.
+  scene.constants.base_rotation << 0, 1, 0, 1, 0, 0, 0, 0, -1;
+  scene.parameters[p_translation] = 30, scene.parameters[p_translation + 1] = -20;
+  const auto p = scene.model().pixel_from_panel(12, 6);
+  CHECK(p.u_px == Approx(2000 + 3000 * (6 + 30) / 500.0));
+  CHECK(p.v_px == Approx(1500 + 3000 * (12 - 20) / 500.0));
+  // The camera stands where camera_from_card takes it to zero, in front of the panel.
+  CHECK(scene.model().camera_centre().x == Approx(20));
+  CHECK(scene.model().camera_centre().y == Approx(-30));
+  CHECK(scene.model().camera_centre().z == Approx(500));
+}
+
+TEST_CASE("convention: a convex panel falls away on all sides: z = -(kx x^2 + 2 kxy xy + ky y^2) / 2", "[conventions]") {
+  Scene scene(500, 300);
+  scene.parameters[p_crown] = 1e-3, scene.parameters[p_crown + 1] = 5e-4, scene.parameters[p_crown + 2] = 2e-4;
+  const PanelModel<double> model = scene.model();
+  CHECK(model.height(40, 0) == Approx(-0.8));
+  CHECK(model.height(0, 40) == Approx(-0.4));
+  CHECK(model.height(40, 40) == Approx(-0.8 - 0.4 - 0.32));
+  const auto pixel = model.pixel_from_panel(40, 20);
+  CHECK(model.panel_from_pixel(pixel.u_px, pixel.v_px).z_mm == Approx(model.height(40, 20)).margin(1e-6));
+}
+
+TEST_CASE("convention: phases are cycles, one for each light plus dark stripe", "[conventions]") {
+  Scene scene(500, 300);
+  scene.parameters[p_board_phase] = 0.25;
+  const PanelModel<double> model = scene.model();
+  CHECK(model.phase(0, 0, 0, 0) == Approx(0.25));  // at the anchor
+  for (const double x : {-20.0, 3.0, 35.0}) {
+    const double across_mm = model.board_from_panel(x, 7, 0, 0).across_mm;
+    CHECK(model.phase(x, 7, 0, 0) - 0.25 == Approx(across_mm / scene.constants.pitch_mm));
+    CHECK(std::abs(across_mm) == Approx(std::abs(x) * (1 + 300.0 / 500)));  // the mirror image of a flat panel
+  }
+}
+
 TEST_CASE("pixel and panel are each other's inverse with lens, tilt and crown", "[panel]") {
   Scene scene(400, 300);
   scene.parameters[0] = 0.5, scene.parameters[1] = -0.3;

@@ -85,7 +85,7 @@ std::string stderr_of(const ScratchFolder& folder, Action&& action) {
 
 }  // namespace
 
-TEST_CASE("all eight EXIF orientations are turned upright, once", "[photo]") {
+TEST_CASE("all eight EXIF orientations are turned upright, once", "[photo][conventions]") {
   const cv::Mat upright = six_blocks();
   for (const Orientation& o : orientations) {
     INFO("orientation " << o.value);

@@ -64,6 +64,26 @@ TEST_CASE("the volume of a spherical segment", "[geometry]") {
   CHECK(g.volume_mm3 == Approx(expected).epsilon(2e-3));
 }
 
+TEST_CASE("convention: height maps are row-major, row 0 at the smallest y, and negative is low", "[conventions][geometry]") {
+  Relief map;
+  map.x0_mm = 100, map.y0_mm = -30, map.step_mm = 0.5;
+  map.columns = 60, map.rows = 40;
+  map.height_mm.assign(60 * 40, 0.0F);
+  const auto bump = [](int off) { return std::exp(-0.05 * off * off); };
+  for (int row = 0; row < 40; ++row)
+    for (int column = 0; column < 60; ++column)  // about row 12, column 33
+      map.height_mm[static_cast<std::size_t>(60 * row + column)] = static_cast<float>(-0.2 * bump(row - 12) * bump(column - 33));
+  CHECK(map.at(12, 33) == Approx(-0.2F));
+  CHECK(height_at(map, 100 + 0.5 * 33, -30 + 0.5 * 12) == Approx(-0.2).epsilon(1e-6));
+  SpotGeometry g = measure_spot(map);
+  CHECK(g.kind == Kind::low);
+  CHECK(g.depth_mm == Approx(0.2));  // told without a sign
+  CHECK(g.x_mm == Approx(100 + 0.5 * 33).margin(1e-3));
+  CHECK(g.y_mm == Approx(-30 + 0.5 * 12).margin(1e-3));
+  for (float& height : map.height_mm) height = -height;
+  CHECK(measure_spot(map).kind == Kind::high);
+}
+
 TEST_CASE("edge cases of maps", "[geometry]") {
   CHECK(measure_spot(Relief{}).diameter_mm == 0);
   CHECK(measure_spot(map_of(5, 41, [](double, double) { return 0.0; })).diameter_mm == 0);

@@ -38,6 +38,10 @@ TEST_CASE("coverage factors agree with the printed table", "[trend]") {
   CHECK(coverage_factor(10, 0.95) == Approx(2.23).margin(0.005));
   CHECK(coverage_factor(10, 0.9545) == Approx(2.28).margin(0.005));
   CHECK(coverage_factor(16, 0.99) == Approx(2.92).margin(0.005));
+  const double endless = 1e12;  // the table's last row; it prints four digits
+  CHECK(coverage_factor(endless, 0.95) == Approx(1.960).margin(0.0005));
+  CHECK(coverage_factor(endless, 0.9545) == Approx(2.000).margin(0.0005));
+  CHECK(coverage_factor(endless, 0.99) == Approx(2.576).margin(0.0005));
 }
 
 TEST_CASE("no line is made up from too little", "[trend]") {
