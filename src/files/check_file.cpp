@@ -14,6 +14,7 @@ OrderedJson to_json(const ShotFigures& f) {
           {"edge_width_px", json_number(f.edge_width_px)},
           {"stripe_period_px", json_number(f.stripe_period_px)},
           {"stripe_direction_deg", json_number(f.stripe_direction_deg)},
+          {"stripe_pairs", json_number(f.stripe_pairs)},
           {"stripe_contrast_grey_values", json_number(f.stripe_contrast)},
           {"clipped_share", json_number(f.clipped_share)},
           {"surroundings_in_photo", json_number(f.surroundings_in_photo)},

@@ -3,9 +3,12 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <numbers>
 #include <opencv2/core.hpp>
 #include <utility>
 
+#include "format.hpp"
+#include "geometry_uncertainty.hpp"
 #include "photo_look.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/dents/spot_search.hpp"
@@ -78,6 +81,26 @@ Relief flat_relief(const ResidualField& field) {
   return relief;
 }
 
+/// A spot so far out on a bent panel that the card hardly tells how slantwise it is seen: a turn of the normal changes lengths by
+/// its tangent's part, tan(tilt) per radian. Widens what the bundle says of the crown, so that intervals hold it.
+std::optional<Warning> allow_for_bend(const BundleProblem& problem, const std::vector<FoundSpot>& spots, double tilt_deg, BundleResult& bundle) {
+  constexpr double noticeable = 0.02;  // of a length
+  const double tangent = std::tan(tilt_deg * std::numbers::pi / 180);
+  double worst = 0, gap_mm = 0, bend_per_mm = 0;
+  for (const FoundSpot& found : spots) {
+    const double x = found.fit.spot[s_x], y = found.fit.spot[s_y], gap = card_gap_mm(problem, x, y);
+    const double turn = unseen_turn_rad(bundle.parameters, x, y, gap);
+    if (turn * tangent <= worst) continue;
+    worst = turn * tangent, gap_mm = gap;
+    bend_per_mm = turn / std::hypot(x, y);  // the same turn, told as curvature from the card's corner on
+  }
+  if (worst < noticeable) return std::nullopt;
+  for (int i = p_crown; i <= p_crown + 1; ++i) bundle.covariance(i, i) += bend_per_mm * bend_per_mm;
+  return Warning{"card_far_for_crown", format("The panel bends much between the card and a spot %.0f mm from it: sizes there are less sure, by about "
+                                              "%.0f %%. Lay the card beside the dent.",
+                                              gap_mm, 100 * worst)};
+}
+
 }  // namespace
 
 void MeasureOptions::validate() const {
@@ -146,6 +169,7 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
       bundle.covariance(p_board_distance, p_board_distance) += half_mm * half_mm;
     }
   }
+  if (const auto far = allow_for_bend(problem, found.spots, reading.setup.camera_tilt_deg->value, bundle)) reading.warnings.push_back(*far);
   scene.parameters = bundle.parameters;
   describe_setup(problem, bundle, field, reading.setup);
   for (Warning& warning : gaps_beside_spots(look.stripes, found.spots)) reading.warnings.push_back(std::move(warning));

@@ -109,6 +109,7 @@ ShotFigures figures_of(const PhotoLook& look, const CardDefinition& card) {
   }
   if (const auto model = model_of(look)) f.surroundings_in_photo = surroundings_of(look, *model).in_photo;
   if (look.expected_period_px > 0) f.stripe_period_px = look.expected_period_px;
+  if (!look.field.followed.empty()) f.stripe_pairs = look.stripes.periods_in_a_row;
   if (look.residual.residual.empty()) return f;
   describe_stripes(look, f);
   f.surroundings_striped = look.stripes.striped_share;
@@ -173,13 +174,14 @@ Advice bring_in_the_card(const PhotoLook& look) {
 }
 
 Advice sharper(const Photo& photo, const PhotoLook& look, const ShotFigures& f) {
-  if (!f.edge_width_px) return std::nullopt;
+  const bool refused = look.reading.refusal && look.reading.refusal->code == "blurred";
+  const double pair_px = f.stripe_period_px.value_or(comfortable_period_px);
+  if (!f.edge_width_px || (pair_px < comfortable_period_px && !refused)) return std::nullopt;
   // A Gaussian blur whose edges rise from 10 to 90 % over 2.563 sigma leaves exp(-2 pi^2 sigma^2 / P^2) of stripes of period P.
   const double sigma = *f.edge_width_px / 2.563;
-  const double period = f.stripe_period_px.value_or(comfortable_period_px) / crowding;
+  const double period = pair_px / crowding;
   const double kept = std::exp(-2 * std::numbers::pi * std::numbers::pi * sigma * sigma / (period * period));
   constexpr double enough = 0.1;
-  const bool refused = look.reading.refusal && look.reading.refusal->code == "blurred";
   if (kept >= enough && !refused) return std::nullopt;
   const bool motion = sharpness_of(photo.grey, box_around(look.problem.tags)).by_motion();
   const std::string what = format("edges are %.1f pixels wide (%.2f mm), which leaves %.0f %% of the stripes' contrast where a dent crowds them "
@@ -300,6 +302,11 @@ Advice about_gap(const PhotoLook& look, const Disturbance& gap, const std::strin
   return ShotAdvice{"glare_away", "Move the lamp or the phone: its glare burns out the stripes, " + place + "."};
 }
 
+bool is_judged(const ResidualField& field, double x_mm, double y_mm) {
+  const int row = static_cast<int>(std::lround(field.grid.row_of(y_mm))), column = static_cast<int>(std::lround(field.grid.column_of(x_mm)));
+  return field.grid.contains(row, column) && field.inner.at<uchar>(row, column) != 0;
+}
+
 }  // namespace
 
 PhotoCheck check_photo(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options) {
@@ -330,11 +337,12 @@ PhotoCheck check_photo(const Photo& photo, const MeasureRequest& request, const 
   for (const Disturbance& gap : look.stripes.disturbances) {
     if (!is_deep(gap, look.field.period_mm)) continue;
     const auto unfit = refuse_gap(gap, look.problem, look.field);
-    check.disturbances.push_back({gap.x_mm, gap.y_mm, gap.size_mm, gap.card_gap_mm, !unfit});
-    any_fit |= !unfit;
-    if (!unfit) continue;
-    if (!first_unfit) first_unfit = unfit;
-    add(about_gap(look, gap, unfit->code));
+    // A dent far from the card is still found where stripes surround it, if a fit explains it.
+    const bool measurable = !unfit || (unfit->code == "card_too_far" && is_judged(look.residual, gap.x_mm, gap.y_mm));
+    check.disturbances.push_back({gap.x_mm, gap.y_mm, gap.size_mm, gap.card_gap_mm, measurable});
+    if (unfit) add(about_gap(look, gap, unfit->code));
+    any_fit |= measurable;
+    if (!measurable && !first_unfit) first_unfit = unfit;
   }
   if (!any_fit) check.refusal = first_unfit;
   if (check.disturbances.empty()) check.refusal = refuse_burnt_out(look.residual);

@@ -28,6 +28,7 @@ struct ShotFigures {
   std::optional<double> edge_width_px;         ///< over which a tag's edge rises from 10 to 90 %, in the median
   std::optional<double> stripe_period_px;      ///< in the photo, near the middle of what is judged; by geometry if not followed
   std::optional<double> stripe_direction_deg;  ///< in the photo, from level, rising to the right, -90 to 90
+  std::optional<double> stripe_pairs;          ///< light and dark in turn without a gap, across the stripes
   std::optional<double> stripe_contrast;       ///< from dark to light, grey values of 255
   std::optional<double> clipped_share;         ///< of the bright stripes, burnt out
   std::optional<double> surroundings_in_photo; ///< share of the panel within 50 mm of the card that the photo shows

@@ -100,7 +100,7 @@ TEST_CASE("refused: too few tags, and where the others are", "[refusals]") {
 TEST_CASE("refused: a card too small in the photo, and how far to go nearer", "[refusals]") {
   const Sample s = sample("low-dark");
   // The same frame from further away: the photo shrinks within a larger one.
-  const Photo far = shrunk(s.photo, 0.18);
+  const Photo far = shrunk(s.photo, 0.22);
   Photo photo = s.photo;
   photo.grey.setTo(panel_grey(s.photo));
   far.grey.copyTo(photo.grey(cv::Rect(1000, 700, far.grey.cols, far.grey.rows)));
@@ -111,7 +111,7 @@ TEST_CASE("refused: a card too small in the photo, and how far to go nearer", "[
 TEST_CASE("refused: too oblique", "[refusals]") {
   const Sample s = sample("low-dark");
   Photo photo = s.photo;
-  cv::resize(s.photo.grey, photo.grey, {}, 0.8, 0.25, cv::INTER_AREA);
+  cv::resize(s.photo.grey, photo.grey, {}, 1, 0.35, cv::INTER_AREA);
   CHECK(refused_by_both(photo, s.request).code == "too_oblique");
   CHECK(advises(check_photo(photo, s.request), "tilt_less"));
 }
@@ -212,6 +212,27 @@ TEST_CASE("refused: the dent burnt out, cut by the card or the photo's edge, or 
   }
   CHECK(refused_by_both(at_card, s.request).code == "dent_cut");
   CHECK(advises(check_photo(at_card, s.request), "card_away"));
+}
+
+TEST_CASE("refused: a dent at the photo's edge, or too far from the card", "[refusals]") {
+  const Sample s = small_sample("no-dent");
+  const Places places(s.photo, s.request);
+  Photo at_edge = s.photo;
+  turn_disc(at_edge, places, 60, 50, 12);
+  // Six tags are left, and two thirds of the disc.
+  at_edge.grey = at_edge.grey.colRange(0, static_cast<int>(places.px(60, 50).x) + 12).clone();
+  CHECK(refused_by_both(at_edge, s.request).code == "dent_cut");
+  CHECK(advises(check_photo(at_edge, s.request), "dent_further_in"));
+
+  Photo far = s.photo;
+  turn_disc(far, places, 85, 80, 12);
+  const Reading reading = measure(far, s.request).reading;
+  REQUIRE(reading.refusal);
+  CHECK(reading.refusal->code == "card_too_far");
+  const PhotoCheck check = check_photo(far, s.request);
+  REQUIRE(check.disturbances.size() == 1);
+  CHECK(check.disturbances[0].card_gap_mm == Approx(66).margin(4));  // to the long arm's edge, 14 mm from its axis
+  CHECK(advises(check, "card_nearer"));
 }
 
 TEST_CASE("refused: something hides the stripes that is no dent", "[refusals]") {
