@@ -19,6 +19,7 @@ using ChosenCommand = std::function<int()>;
 /// with it, else calibration/ of the source tree; RIPPLEGAUGE_DATA overrides both.
 std::filesystem::path data_dir();
 
+void add_check_command(CLI::App& app, ChosenCommand& chosen);
 void add_measure_command(CLI::App& app, ChosenCommand& chosen);
 void add_compare_command(CLI::App& app, ChosenCommand& chosen);
 void add_study_command(CLI::App& app, ChosenCommand& chosen);

@@ -51,6 +51,7 @@ int run(int argc, char** argv) {
   app.get_formatter()->column_width(34);
 
   ChosenCommand chosen;
+  add_check_command(app, chosen);
   add_measure_command(app, chosen);
   add_compare_command(app, chosen);
   add_study_command(app, chosen);

@@ -6,6 +6,7 @@
 #include <type_traits>
 
 #include "json_write.hpp"
+#include "reading_json.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/json_reader.hpp"
 
@@ -111,19 +112,6 @@ void describe(Fields& fields, T& setup) {
   fields("stripe_period_mm", setup.stripe_period_mm);
   fields("visible_slope_mrad", setup.visible_slope_mrad);
   fields("judged", setup.judged);
-}
-
-/// Text as it may stand in a file: a photo's name can hold control characters, which would act on a terminal.
-std::string without_control_characters(const std::string& text) {
-  std::string clean;
-  for (const char c : text) {
-    const bool control = (static_cast<unsigned char>(c) < 0x20 && c != '\n' && c != '\t') || c == 0x7f;
-    if (control)
-      clean += "\xef\xbf\xbd";  // U+FFFD, the replacement character
-    else
-      clean += c;
-  }
-  return clean;
 }
 
 class Writer {
@@ -333,6 +321,23 @@ std::vector<Reading> readings_from(const JsonFile& file, const std::string& name
 }
 
 }  // namespace
+
+std::string without_control_characters(const std::string& text) {
+  std::string clean;
+  for (const char c : text) {
+    const bool control = (static_cast<unsigned char>(c) < 0x20 && c != '\n' && c != '\t') || c == 0x7f;
+    if (control)
+      clean += "\xef\xbf\xbd";  // U+FFFD, the replacement character
+    else
+      clean += c;
+  }
+  return clean;
+}
+
+OrderedJson json_of(const PhotoInfo& info) { return Writer::object(info); }
+OrderedJson json_of(const Refusal& refusal) { return Writer::object(refusal); }
+OrderedJson json_of(const Warning& warning) { return Writer::object(warning); }
+OrderedJson json_of(const Setup& setup) { return Writer::object(setup); }
 
 std::string reading_to_json(const Reading& reading) { return json_text(to_json(reading)); }
 

@@ -27,4 +27,13 @@ GeometryUncertainty geometry_uncertainty(const PanelConstants& constants, const 
           std::abs(log_height.gradient[p_board_distance]) * std::sqrt(std::max(0.0, bundle.covariance(p_board_distance, p_board_distance)))};
 }
 
+double unseen_turn_rad(const PanelVector& parameters, double x_mm, double y_mm, double card_gap_mm) {
+  const double r = std::hypot(x_mm, y_mm);
+  if (r == 0) return 0;
+  const double ux = x_mm / r, uy = y_mm / r;
+  const double kx = parameters[p_crown], ky = parameters[p_crown + 1], kxy = parameters[p_crown + 2];
+  constexpr double change_of_bend = 1.0 / 3;
+  return change_of_bend * card_gap_mm * std::hypot(kx * ux + kxy * uy, kxy * ux + ky * uy);
+}
+
 }  // namespace ripplegauge

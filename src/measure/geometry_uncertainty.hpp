@@ -14,4 +14,8 @@ struct GeometryUncertainty {
 
 GeometryUncertainty geometry_uncertainty(const PanelConstants& constants, const BundleResult& bundle, double x_mm, double y_mm);
 
+/// Turn of the panel's normal, in radians, that nobody has seen: card and stripes fix a quadric, and a panel bends here more,
+/// there less. A third of the turn between the card's edge, `card_gap_mm` away, and the spot is what may be missing.
+double unseen_turn_rad(const PanelVector& parameters, double x_mm, double y_mm, double card_gap_mm);
+
 }  // namespace ripplegauge

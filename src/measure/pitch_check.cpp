@@ -38,8 +38,7 @@ std::optional<Followed> follow(const Photo& photo, BundleProblem problem, const 
   const bool fits = field.carrier_snr >= clear_carrier && field.carrier_ratio < largest_ratio &&
                     field.carrier_ratio > 1 / largest_ratio && !field.followed.empty() &&
                     field.bundle.phase_mad_cycles < followed_mad_cycles && problem.samples.size() > 100 &&
-                    look_at_stripes(photo.grey, problem, field, pixels_per_mm).striped_mm2 >
-                        fewest_periods * field.period_mm * field.period_mm;
+                    shows_stripes(look_at_stripes(photo.grey, problem, field, pixels_per_mm));
   return fits ? std::optional(Followed{std::move(problem), std::move(field)}) : std::nullopt;
 }
 

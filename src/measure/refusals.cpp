@@ -26,7 +26,17 @@ Refusal refuse_blurred(const Sharpness& s, const std::string& consequence) {
           "Tap on the card to focus on it, wait until it is sharp, and photograph again."};
 }
 
-cv::Rect around(const std::vector<SeenTag>& tags) {
+/// Blur where the tags that do read show it: their cells run into each other.
+std::optional<Refusal> blur_at(const cv::Mat& grey, const std::vector<SeenTag>& tags, const std::string& consequence) {
+  const Sharpness s = sharpness_of(grey, box_around(tags));
+  constexpr double of_a_cell = 0.6;
+  if (s.widest_px < of_a_cell * shortest_side_px(tags) / cells_a_side) return std::nullopt;
+  return refuse_blurred(s, consequence);
+}
+
+}  // namespace
+
+cv::Rect box_around(const std::vector<SeenTag>& tags) {
   std::vector<cv::Point2f> corners;
   double side_px = 0;
   for (const SeenTag& tag : tags)
@@ -38,16 +48,6 @@ cv::Rect around(const std::vector<SeenTag>& tags) {
   const int margin = static_cast<int>(side_px);
   return {box.x - margin, box.y - margin, box.width + 2 * margin, box.height + 2 * margin};
 }
-
-/// Blur where the tags that do read show it: their cells run into each other.
-std::optional<Refusal> blur_at(const cv::Mat& grey, const std::vector<SeenTag>& tags, const std::string& consequence) {
-  const Sharpness s = sharpness_of(grey, around(tags));
-  constexpr double of_a_cell = 0.6;
-  if (s.widest_px < of_a_cell * shortest_side_px(tags) / cells_a_side) return std::nullopt;
-  return refuse_blurred(s, consequence);
-}
-
-}  // namespace
 
 double shortest_side_px(const std::vector<SeenTag>& tags) {
   double shortest = std::numeric_limits<double>::infinity();
@@ -86,16 +86,16 @@ std::optional<Refusal> check_tags(const cv::Mat& grey, const CardDefinition& car
         ours.push_back(tag);
         ++count[tag.id];
       }
-  if (ours.empty()) return refuse_no_card(grey, seen);
+  std::swap(seen, ours);
+  if (seen.empty()) return refuse_no_card(grey, ours);
   int doubled = 0;
   for (const auto& [id, times] : count) doubled += times > 1;
   if (doubled >= 2)
     return Refusal{"two_cards", "Two cards are in the photo (tags that stand on the card once are seen twice).",
                    "Leave one card beside the dent, cover or remove the other, and photograph again."};
   if (doubled == 1)  // a chance decoding: believe neither
-    std::erase_if(ours, [&](const SeenTag& tag) { return count[tag.id] > 1; });
-  if (ours.empty()) return refuse_no_card(grey, seen);
-  seen = ours;
+    std::erase_if(seen, [&](const SeenTag& tag) { return count[tag.id] > 1; });
+  if (seen.empty()) return refuse_no_card(grey, ours);
   // Three tags that do not stand in one line fix the panel; fewer leave its tilt to chance.
   bool spread = false;
   for (const SeenTag& a : seen)

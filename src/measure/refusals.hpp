@@ -14,6 +14,8 @@ constexpr double smallest_side_px = 24;  ///< of a tag: three pixels a cell
 constexpr double cells_a_side = 8;
 constexpr double steepest_deg = 62;      ///< off square: beyond, a tag is squeezed to less than half
 
+/// The tags and a tag's width around them, px.
+cv::Rect box_around(const std::vector<SeenTag>& tags);
 double shortest_side_px(const std::vector<SeenTag>& tags);
 Refusal refuse_no_card(const cv::Mat& grey, const std::vector<SeenTag>& seen);
 /// Looks at the tags alone; keeps in `seen` what belongs to the card.

@@ -2,17 +2,12 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <string>
+
+#include "format.hpp"
 
 namespace ripplegauge {
 namespace {
-
-std::string format(const char* pattern, auto... values) {
-  char text[300];
-  std::snprintf(text, sizeof text, pattern, values...);
-  return text;
-}
 
 /// How far crown, lens and the board's tilt had to leave what is usual for the stripes to fit: sum of squares in
 /// standard deviations. Right fits stay below 12.
@@ -33,19 +28,17 @@ TapeCheck rough_tape_check(const BundleProblem& problem, const StripeField& fiel
   return check_tape(problem, p, phase_noise(field), std::hypot(tape_mm, tilt_mm));
 }
 
-/// Where a person finds it: "22 mm wide, 35 mm right of the card".
-std::string place_of(const Disturbance& gap, const BundleProblem& problem, const StripeField& field) {
-  return format("%.0f mm wide, centred %.0f mm from the card's edge, %s the card in the photo (x %.0f, y %.0f mm)", gap.size_mm,
-                gap.card_gap_mm, side_of_card(problem, field.bundle.parameters, gap.x_mm, gap.y_mm).c_str(), gap.x_mm, gap.y_mm);
-}
+}  // namespace
 
-/// A gap that no orange peel and no uneven edge of the board makes: stripes all round it, hardly any in it.
 bool is_deep(const Disturbance& gap, double period_mm) {
   return gap.ring_striped > 0.5 && gap.ring_striped + gap.ring_covered > 0.85 && gap.coherence < 0.55 &&
          gap.size_mm > std::max(6.0, 1.2 * period_mm);
 }
 
-}  // namespace
+std::string place_of(const Disturbance& gap, const BundleProblem& problem, const StripeField& field) {
+  return format("%.0f mm wide, centred %.0f mm from the card's edge, %s the card in the photo (x %.0f, y %.0f mm)", gap.size_mm,
+                gap.card_gap_mm, side_of_card(problem, field.bundle.parameters, gap.x_mm, gap.y_mm).c_str(), gap.x_mm, gap.y_mm);
+}
 
 TapeCheck check_tape(BundleProblem problem, const PanelVector& start, const BundleNoise& noise, double tape_uncertainty_mm) {
   constexpr double open_mm = 300;
@@ -92,8 +85,7 @@ std::optional<Refusal> check_stripes(const Photo& photo, const MeasureRequest& r
                    format("The stripes stand too close in the photo to be told apart: %.1f pixels a pair, at least %.0f are needed.",
                           expected_period_px, resolved_period_px),
                    "Use a board with a coarser pitch, bring the board nearer to the panel, or move the phone closer."};
-  const bool followed = !field.followed.empty();
-  const bool striped = followed && look.striped_mm2 > fewest_periods * field.period_mm * field.period_mm;
+  const bool striped = shows_stripes(look);
   // A wrong pitch or distance bends everything else until the stripes fit, or has a multiple of them followed. Then another
   // pitch must explain them better: a second opinion, slow, so only on suspicion.
   constexpr double usual_carrier = 12, usual_mad_cycles = 0.06, usual_strain = 20, off_tape = 4.5;
@@ -108,6 +100,12 @@ std::optional<Refusal> check_stripes(const Photo& photo, const MeasureRequest& r
         return pitch_contradicted(request, &check, tape ? &*tape : nullptr);
     }
   }
+  if (look.periods_in_a_row > 0 && look.periods_in_a_row < fewest_in_a_row)
+    return Refusal{"no_stripes",
+                   format("No reflected stripes of the board were found round the card: light and dark follow each other %.1f "
+                          "times at most, as at a lamp's or a window's edge; at least %.0f times are needed.",
+                          look.periods_in_a_row, fewest_in_a_row),
+                   "Stand the striped board so that its reflection surrounds the dent, and photograph again."};
   if (field.carrier_snr < clear_carrier || !striped)
     return Refusal{"no_stripes", "No reflected stripes that fit the board's pitch were found on the panel around the card.",
                    "Stand the striped board so that its reflection surrounds the dent, check its pitch, and photograph again."};
@@ -120,21 +118,35 @@ std::optional<Refusal> check_stripes(const Photo& photo, const MeasureRequest& r
   return std::nullopt;
 }
 
+std::optional<Refusal> refuse_burnt_out(const ResidualField& field) {
+  constexpr double most = 0.6;
+  if (field.clipped_fraction <= most) return std::nullopt;
+  return Refusal{"glare", format("%.0f %% of the bright stripes are burnt out to white.", 100 * field.clipped_fraction),
+                 "Lower the exposure (tap on a bright stripe) or turn the board's light down."};
+}
+
+std::optional<Refusal> refuse_gap(const Disturbance& gap, const BundleProblem& problem, const StripeField& field) {
+  if (!is_deep(gap, field.period_mm)) return std::nullopt;
+  const std::string place = place_of(gap, problem, field);
+  if (gap.clipped_share > 0.3)
+    return Refusal{"glare", "Part of the stripes is burnt out to white: " + place + ".",
+                   "Move the lamp or the phone so that its glare lies elsewhere, or lower the exposure (tap on the bright "
+                   "spot), and photograph again."};
+  if (gap.card_gap_mm - 0.5 * gap.size_mm > farthest_gap_mm)
+    return Refusal{"card_too_far", "Something bends the stripes too far from the card to be measured: " + place + ".",
+                   "Lay the card beside the dent, its inner corner 10 to 30 mm from the dent's edge."};
+  constexpr double cut_share = 0.15;
+  if (gap.ring_covered > cut_share)
+    return Refusal{"dent_cut", "Something bends the stripes, cut by the card or the photo's edge: " + place + ".",
+                   "Move card and phone so that undisturbed stripes surround the whole dent."};
+  return std::nullopt;
+}
+
 std::optional<Refusal> check_gaps_without_spots(const StripeLook& look, const BundleProblem& problem, const StripeField& field) {
   for (const Disturbance& gap : look.disturbances) {
     if (!is_deep(gap, field.period_mm)) continue;
+    if (const auto refusal = refuse_gap(gap, problem, field)) return refusal;
     const std::string place = place_of(gap, problem, field);
-    if (gap.clipped_share > 0.3)
-      return Refusal{"glare", "Part of the stripes is burnt out to white: " + place + ".",
-                     "Move the lamp or the phone so that its glare lies elsewhere, or lower the exposure (tap on the bright "
-                     "spot), and photograph again."};
-    if (gap.card_gap_mm - 0.5 * gap.size_mm > 0.8 * search_margin_mm)
-      return Refusal{"card_too_far", "Something bends the stripes too far from the card to be measured: " + place + ".",
-                     "Lay the card beside the dent, its inner corner 10 to 30 mm from the dent's edge."};
-    constexpr double cut_share = 0.15;
-    if (gap.ring_covered > cut_share)
-      return Refusal{"dent_cut", "Something bends the stripes, cut by the card or the photo's edge: " + place + ".",
-                     "Move card and phone so that undisturbed stripes surround the whole dent."};
     return Refusal{gap.hidden ? "stripes_hidden" : "dent_not_explained",
                    std::string(gap.hidden ? "Something hides the stripes: " : "Something bends or hides the stripes, but no dent explains it: ") + place + ".",
                    "Wipe the panel, take away what lies on it or is mirrored there, and photograph from a little nearer or with "

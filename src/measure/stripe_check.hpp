@@ -2,6 +2,7 @@
 #pragma once
 
 #include <optional>
+#include <string>
 #include <vector>
 
 #include "bundle_setup.hpp"
@@ -30,6 +31,19 @@ Warning tape_doubted(const TapeCheck& tape, double taped_mm);
 
 /// The stripes do not fit the stated pitch and distance. `other_pitch` and `tape` (either may be null) say what they fit.
 Refusal pitch_contradicted(const MeasureRequest& request, const PitchCheck* other_pitch, const TapeCheck* tape);
+
+/// Stripes that are mostly burnt out hide what they would show.
+std::optional<Refusal> refuse_burnt_out(const ResidualField& field);
+
+/// A gap that no orange peel and no uneven edge of the board makes: stripes all round it, hardly any in it.
+bool is_deep(const Disturbance& gap, double period_mm);
+/// Where a person finds it: "22 mm wide, centred 35 mm from the card's edge, right of the card in the photo (x 80, y 60 mm)".
+std::string place_of(const Disturbance& gap, const BundleProblem& problem, const StripeField& field);
+/// Dents whose nearer edge lies further from the card are not looked for to their end: beyond search_margin_mm there is no
+/// more ring of undisturbed stripes.
+constexpr double farthest_gap_mm = 0.8 * search_margin_mm;
+/// Why a deep gap cannot be measured, whatever made it: burnt out, too far from the card, cut.
+std::optional<Refusal> refuse_gap(const Disturbance& gap, const BundleProblem& problem, const StripeField& field);
 
 /// Gaps in the stripes that no reading explains. Without any spot, one that must be a dent is a refusal.
 std::optional<Refusal> check_gaps_without_spots(const StripeLook& look, const BundleProblem& problem, const StripeField& field);

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 #include <string>
@@ -11,17 +12,6 @@
 
 namespace ripplegauge {
 namespace {
-
-double card_gap_mm(const BundleProblem& problem, double x_mm, double y_mm) {
-  double gap = 1e9;
-  for (const RectangleMm& paper : problem.card.paper) {
-    const double s = problem.card_scale;
-    const double dx = std::max({paper.x0_mm * s - x_mm, x_mm - paper.x1_mm * s, 0.0});
-    const double dy = std::max({paper.y0_mm * s - y_mm, y_mm - paper.y1_mm * s, 0.0});
-    gap = std::min(gap, std::hypot(dx, dy));
-  }
-  return gap;
-}
 
 /// The convex hull of the nodes in `mask`, filled. A flat board's edges are mirrored nearly straight.
 cv::Mat hull_of(const cv::Mat& mask) {
@@ -75,7 +65,40 @@ std::vector<Disturbance> find_gaps(const StripeLook& look, const cv::Mat& covere
   return out;
 }
 
+/// The longest unbroken row of half periods, each of which is striped over a length of a period somewhere, in periods.
+double periods_in_a_row(const cv::Mat& striped, const cv::Mat& phase_cycles, double cell_mm2, double period_mm) {
+  std::map<int, double> area_mm2;  // of each half period; empty ones are absent
+  for (int r = 0; r < striped.rows; ++r)
+    for (int c = 0; c < striped.cols; ++c)
+      if (striped.at<uchar>(r, c) != 0)
+        area_mm2[static_cast<int>(std::floor(2 * phase_cycles.at<float>(r, c)))] += cell_mm2;
+  const double least_mm2 = 0.5 * period_mm * period_mm;
+  std::erase_if(area_mm2, [&](const auto& half) { return half.second < least_mm2; });
+  int longest = 0, length = 0, last = 0;
+  for (const auto& [half, area] : area_mm2) {
+    length = length > 0 && half == last + 1 ? length + 1 : 1;
+    last = half;
+    longest = std::max(longest, length);
+  }
+  return 0.5 * longest;
+}
+
 }  // namespace
+
+double card_gap_mm(const BundleProblem& problem, double x_mm, double y_mm) {
+  double gap = 1e9;
+  for (const RectangleMm& paper : problem.card.paper) {
+    const double s = problem.card_scale;
+    const double dx = std::max({paper.x0_mm * s - x_mm, x_mm - paper.x1_mm * s, 0.0});
+    const double dy = std::max({paper.y0_mm * s - y_mm, y_mm - paper.y1_mm * s, 0.0});
+    gap = std::min(gap, std::hypot(dx, dy));
+  }
+  return gap;
+}
+
+bool shows_stripes(const StripeLook& look) {
+  return look.striped_mm2 > fewest_square_periods * look.period_mm * look.period_mm && look.periods_in_a_row >= fewest_in_a_row;
+}
 
 StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field, double pixels_per_mm) {
   StripeLook look;
@@ -124,6 +147,7 @@ StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, co
   look.striped = (look.coherence > as_modelled * look.coherence_typical) &
                  (deviation > some_contrast * look.contrast_typical) & ~covered;
   look.striped_mm2 = cv::countNonZero(look.striped) * step * step;
+  look.periods_in_a_row = periods_in_a_row(look.striped, maps.phase_cycles, step * step, period);
   look.disturbances = find_gaps(look, covered, light > clipped_light, deviation, period, problem);
 
   double seen = 0, striped = 0;

@@ -23,9 +23,6 @@ struct Disturbance {
   bool hidden = false;       ///< no stripes in it at all; else they are bent
 };
 
-/// Stripes over less than this many square periods are none.
-constexpr double fewest_periods = 5;
-
 struct StripeLook {
   PanelGrid grid;
   double period_mm = 0;
@@ -34,11 +31,24 @@ struct StripeLook {
   double coherence_typical = 0;  ///< where there are stripes: 0.9 when they are clean
   double contrast_typical = 0;   ///< standard deviation of the linear light there
   double striped_mm2 = 0;
+  double periods_in_a_row = 0;   ///< how many times light and dark follow each other without a gap, across the stripes
   double striped_share = 0;      ///< of the card's neighbourhood that the photo shows (50 mm, without the card)
   std::vector<Disturbance> disturbances;  ///< largest first
 };
 
+/// Stripes over less than this many square periods are none.
+constexpr double fewest_square_periods = 5;
+/// A lamp or a window is mirrored as one light bar between two dark sides, a double tube as two; both edges of a bar fit a
+/// carrier of twice its width. A board shows more: 29 cm of the coarsest pitch, 25 mm, are eleven periods.
+constexpr double fewest_in_a_row = 4;
+
+/// Whether a board's stripes are there, not just something that fits their period.
+bool shows_stripes(const StripeLook& look);
+
 StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field, double pixels_per_mm);
+
+/// From a panel point to the card's paper; 0 on it.
+double card_gap_mm(const BundleProblem& problem, double x_mm, double y_mm);
 
 /// The panel area in which a dent would have been seen.
 std::optional<JudgedArea> judged_area(const ResidualField& field);

@@ -1,0 +1,120 @@
+#include <cmath>
+#include <iostream>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "command.hpp"
+#include "photo_options.hpp"
+#include "ripplegauge/files/atomic_write.hpp"
+#include "ripplegauge/files/check_file.hpp"
+#include "ripplegauge/measure/photo_check.hpp"
+#include "ripplegauge/photo/photo.hpp"
+#include "terminal.hpp"
+
+namespace ripplegauge::cli {
+namespace {
+
+constexpr const char* examples =
+    R"(Looks at card, view, stripes and light as measure does, but searches for no dent: an answer while the
+phone is still in the hand. Exit code 0: measure it; 3: measure would refuse it.
+
+Examples:
+  ripplegauge check dent.jpg --board-pitch 16 --board-distance 320
+  ripplegauge check first.jpg second.jpg --profile workshop.json --json checks.json)";
+
+struct CheckArguments {
+  std::vector<std::string> photos;
+  std::string json_file;
+  std::shared_ptr<PhotoArguments> photo;
+};
+
+std::string line(const char* name, const std::string& text) {
+  return wrap(text, format("    %-12s", name), std::string(16, ' '));
+}
+
+std::string card_line(const PhotoCheck& check) {
+  const ShotFigures& f = check.figures;
+  std::string text = format("%d of %d tags", check.setup.tags_found, f.tags_on_card);
+  if (f.tag_side_px) text += format(", %.1f pixels a mm", check.setup.pixels_per_mm);
+  if (f.edge_width_px) text += format(", edges %.1f pixels wide", *f.edge_width_px);
+  return line("card", text);
+}
+
+std::string stripes_line(const PhotoCheck& check) {
+  const ShotFigures& f = check.figures;
+  std::string text = format("%.0f pixels a pair", *f.stripe_period_px);
+  if (check.setup.stripe_period_mm) text += format(", %.1f mm on the panel", *check.setup.stripe_period_mm);
+  if (f.stripe_direction_deg) {
+    const double degrees = std::abs(*f.stripe_direction_deg);
+    text += degrees < 0.5 ? ", level"
+                          : format(", %.0f degrees %s to the right", degrees, *f.stripe_direction_deg > 0 ? "up" : "down");
+  }
+  return line("stripes", text);
+}
+
+std::string figures_table(const PhotoCheck& check) {
+  const Setup& s = check.setup;
+  const ShotFigures& f = check.figures;
+  std::string out = card_line(check);
+  if (s.camera_distance_mm && s.camera_tilt_deg)
+    out += line("phone", format("%.0f cm from the card, %.0f degrees off square", 0.1 * s.camera_distance_mm->value, s.camera_tilt_deg->value));
+  if (f.stripe_period_px) out += stripes_line(check);
+  if (s.board_distance_mm && s.board_tilt_deg)
+    out += line("board", format("%.0f mm away (%.0f to %.0f), turned %.0f degrees from square", s.board_distance_mm->value, s.board_distance_mm->low,
+                                s.board_distance_mm->high, s.board_tilt_deg->value));
+  if (f.clipped_share && f.stripe_contrast)
+    out += line("light", format("stripes span %.0f of 255 grey values, %.0f %% are burnt out", *f.stripe_contrast,
+                                100 * *f.clipped_share));
+  if (s.judged)
+    out += line("judged", format("%.0f cm2 of panel, x %.0f to %.0f, y %.0f to %.0f mm", 0.01 * s.judged->area_mm2, s.judged->x0_mm,
+                                 s.judged->x1_mm, s.judged->y0_mm, s.judged->y1_mm));
+  if (s.visible_slope_mrad && f.visible_depth_mm)
+    out += line("shows", format("slopes from %.1f mrad: a dent 10 mm wide, %.3f mm deep", *s.visible_slope_mrad, *f.visible_depth_mm));
+  for (const SeenDisturbance& d : check.disturbances)
+    out += line("bent", format("at x %.0f, y %.0f mm over %.0f mm, %.0f mm from the card%s", d.x_mm, d.y_mm, d.size_mm, d.card_gap_mm,
+                               d.measurable ? "" : ": cannot be measured"));
+  return out;
+}
+
+std::string check_table(const PhotoCheck& check) {
+  std::string out = check.photo.name + "\n";
+  if (check.refusal) {
+    out += wrap("Would be refused: " + check.refusal->message + " (" + check.refusal->code + ")", "  ", "  ");
+    out += wrap("What to do: " + check.refusal->remedy, "  ", "  ");
+  } else {
+    out += check.advice.empty() ? "  Ready: measure it.\n" : "  Ready: measure it, or improve the next shot.\n";
+  }
+  for (const ShotAdvice& advice : check.advice) out += wrap(advice.message, "  - ", "    ");
+  for (const Warning& warning : check.warnings) out += wrap("Warning: " + warning.message, "  ", "  ");
+  return out + figures_table(check);
+}
+
+int run_check(const CheckArguments& a) {
+  std::vector<PhotoCheck> checks;
+  bool refused = false;
+  for (std::size_t i = 0; i < a.photos.size(); ++i) {
+    const MeasureRequest request = request_for(*a.photo, i, a.photos.size());
+    checks.push_back(check_photo(read_photo(a.photos[i]), request));
+    refused |= checks.back().refusal.has_value();
+    std::cout << check_table(checks.back());
+  }
+  if (!a.json_file.empty()) write_atomically(a.json_file, photo_checks_to_json(checks));
+  return refused ? exit_refused : exit_ok;
+}
+
+}  // namespace
+
+void add_check_command(CLI::App& app, ChosenCommand& chosen) {
+  auto a = std::make_shared<CheckArguments>();
+  auto* command = app.add_subcommand("check", "Can this photo be measured, and how to take a better one");
+  command->add_option("PHOTO", a->photos, "Photo of striped reflection and card (JPEG, PNG, HEIC)")->required();
+  a->photo = add_photo_options(*command);
+  command->add_option("--json", a->json_file, "Write what was found to this file; of several photos an array")
+      ->type_name("FILE");
+  command->footer(examples);
+  command->callback([a, &chosen] { chosen = [a] { return run_check(*a); }; });
+}
+
+}  // namespace ripplegauge::cli

@@ -1,0 +1,155 @@
+#include "photo_look.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <opencv2/core.hpp>
+#include <utility>
+
+#include "refusals.hpp"
+#include "ripplegauge/core/linear_light.hpp"
+#include "ripplegauge/core/quantile.hpp"
+#include "ripplegauge/dents/spot_search.hpp"
+#include "ripplegauge/stripes/reflectance.hpp"
+#include "stripe_check.hpp"
+
+namespace ripplegauge {
+namespace {
+
+constexpr double degrees = 180 / std::numbers::pi;
+
+/// The board's pose from its tags, into `parameters`; a warning where tags and tape leave its distance open.
+std::optional<Warning> take_board(const Photo& photo, const MeasureRequest& request, const std::vector<SeenTag>& seen,
+                                  BundleProblem& problem, PanelVector& parameters) {
+  const bool tape = request.board_distance_mm.has_value();
+  if (request.board && !request.board->tags.empty()) {
+    problem.board_tags = request.board->tags;
+    if (const auto posed = start_board(problem, board_corners(photo, *request.board, seen), parameters, tape)) {
+      parameters = *posed;
+      return std::nullopt;
+    }
+    const std::string fallback =
+        tape ? "the distance given by tape is used instead." : "no board distance was given either, so depths are rough.";
+    return Warning{"board_tags_not_seen", "Fewer than two of the board's tags can be read in the reflection; " + fallback};
+  }
+  if (tape) return std::nullopt;
+  return Warning{"board_distance_unknown", "No board distance was given: depths are rough."};
+}
+
+/// Stripes far weaker than a clear coat would mirror from a board as bright as the card's paper.
+bool stripes_are_weak(const cv::Mat& grey, const std::vector<SeenTag>& tags, double stripe_contrast) {
+  // Paper just outside the tags' corners, on the diagonal.
+  std::vector<float> paper;
+  for (const SeenTag& tag : tags)
+    for (std::size_t k = 0; k < 4; ++k) {
+      const cv::Point2d p = tag.corners_px[k] + 0.06 * (tag.corners_px[k] - tag.corners_px[(k + 2) % 4]);
+      const cv::Point at(static_cast<int>(std::lround(p.x)), static_cast<int>(std::lround(p.y)));
+      if (cv::Rect(0, 0, grey.cols, grey.rows).contains(at)) paper.push_back(linear_from_srgb8()[grey.at<uchar>(at)]);
+    }
+  if (paper.empty()) return false;
+  const double expected = 0.5 * normal_reflectance(clear_coat_index) * median_of(paper);
+  constexpr double weak = 0.25;
+  return stripe_contrast < weak * expected;
+}
+
+/// What a spot of 10 mm must show to be found: see Setup::visible_slope_mrad.
+double visible_slope_mrad(const ResidualField& field, double board_distance_mm, double pitch_mm) {
+  const double cycles_per_slope = 2 * board_distance_mm / pitch_mm;  // seen obliquely it is more
+  return 1e3 * least_believable_slope(field.edge_jitter_cycles / cycles_per_slope, field.peel_cell_mm, 10);
+}
+
+}  // namespace
+
+void describe_setup(const BundleProblem& problem, const BundleResult& bundle, const StripeField& field, Setup& setup) {
+  const PanelModel<double> model(problem.constants, bundle.parameters);
+  const auto u = [&](int i) { return std::sqrt(std::max(0.0, bundle.covariance(i, i))); };
+  const auto& p = bundle.parameters;
+  const double focal = problem.constants.nominal_focal_px * std::exp(p[p_log_focal]);
+  setup.focal_px = quantity_from_standard_uncertainty(focal, focal * u(p_log_focal));
+  const Vector3<double>& c = model.camera_centre();
+  const double dx = c.x - problem.constants.anchor_x_mm, dy = c.y - problem.constants.anchor_y_mm;
+  const double distance = std::sqrt(dx * dx + dy * dy + c.z * c.z);
+  setup.camera_distance_mm = quantity_from_standard_uncertainty(distance, distance * u(p_log_focal));
+  const double tilt = std::acos(std::clamp(c.z / distance, -1.0, 1.0)) * degrees;
+  setup.camera_tilt_deg = quantity_from_standard_uncertainty(tilt, std::hypot(u(0), u(1)) * degrees);
+  const auto view = model.board_view(problem.constants.anchor_x_mm, problem.constants.anchor_y_mm);
+  if (!field.followed.empty()) {
+    setup.board_distance_mm = quantity_from_standard_uncertainty(view.distance_mm, u(p_board_distance));
+    setup.board_tilt_deg = quantity_from_standard_uncertainty(std::acos(std::clamp(std::abs(view.cos_tilt), 0.0, 1.0)) * degrees,
+                                                              std::hypot(u(p_board_tilt), u(p_board_tilt + 1)) * degrees);
+    setup.stripe_period_mm = field.period_mm;
+  }
+  setup.crown_x_per_m = quantity_from_standard_uncertainty(1e3 * p[p_crown], 1e3 * u(p_crown));
+  setup.crown_y_per_m = quantity_from_standard_uncertainty(1e3 * p[p_crown + 1], 1e3 * u(p_crown + 1));
+}
+
+PhotoLook look_at_photo(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options) {
+  const double pitch = request.board ? request.board->pitch_mm : request.board_pitch_mm;
+  require_sensible(request, pitch);
+
+  PhotoLook look;
+  Reading& reading = look.reading;
+  reading.photo.name = photo.name;
+  reading.photo.date_taken = photo.date_taken;
+  reading.photo.width_px = photo.grey.cols, reading.photo.height_px = photo.grey.rows;
+  reading.setup.board_pitch_mm = pitch;
+  reading.setup.board_distance_given_mm = request.board_distance_mm;
+  reading.setup.bar_length_mm = request.bar_length_mm;
+  reading.setup.card_name = request.card.name;
+  const auto refuse = [&](const Refusal& refusal) {
+    reading.status = Status::refused;
+    reading.refusal = refusal;
+    return std::move(look);
+  };
+
+  BundleProblem& problem = look.problem;
+  if (const auto misfit = take_lens(photo, request, problem, reading.warnings)) return refuse(*misfit);
+  const std::vector<SeenTag> seen = find_tags(photo.grey);
+  const auto unfit_card = take_card(photo, request, seen, problem);
+  reading.setup.tags_found = static_cast<int>(problem.tags.size());
+  if (unfit_card) return refuse(*unfit_card);
+  const double side = request.card.tag_side_mm * problem.card_scale;
+  reading.setup.pixels_per_mm = look.pixels_per_mm = mean_pixels_per_mm(problem.tags, side);
+
+  const PanelRegion card_area = region_around_card(request.card, problem.card_scale, 0);
+  problem.constants.anchor_x_mm = 0.5 * (card_area.x0_mm + card_area.x1_mm) + 10;
+  problem.constants.anchor_y_mm = 0.5 * (card_area.y0_mm + card_area.y1_mm) + 8;
+  problem.constants.pitch_mm = pitch;
+  constexpr double usual_distance_mm = 300;
+  problem.constants.nominal_distance_mm = request.board_distance_mm.value_or(usual_distance_mm);
+  if (!request.board_distance_mm) problem.priors.board_distance_mm = 150;
+
+  look.view = start_bundle_even_if_cropped(photo, problem, reading.warnings);
+  if (!look.view) return refuse(card_not_flat());
+  describe_setup(problem, *look.view, {}, reading.setup);
+  if (const auto refusal = check_view(photo.grey, problem.tags, reading.setup.camera_tilt_deg->value, look.view->tag_rms_px,
+                                      look.pixels_per_mm))
+    return refuse(*refusal);
+
+  PanelVector parameters = look.view->parameters;
+  if (const auto with_board = take_board(photo, request, seen, problem, parameters)) reading.warnings.push_back(*with_board);
+
+  const double camera_mm = reading.setup.camera_distance_mm->value;
+  look.expected_period_px = pitch / (1 + problem.constants.nominal_distance_mm / camera_mm) * look.pixels_per_mm;
+  StripeField& field = look.field;
+  if (look.expected_period_px >= resolved_period_px)
+    field = follow_stripes(photo.grey, problem, parameters,
+                           region_around_card(request.card, problem.card_scale, bundle_margin_mm), look.pixels_per_mm);
+  look.stripes = look_at_stripes(photo.grey, problem, field, look.pixels_per_mm);
+  if (const auto refusal = check_stripes(photo, request, options, problem, field, look.stripes, look.expected_period_px))
+    return refuse(*refusal);
+
+  ResidualField& residual = look.residual;
+  residual = stripe_residual(photo.grey, problem, field, look.pixels_per_mm);
+  if (residual.residual.empty())
+    return refuse({"stripes_not_followed", "The stripes cannot be followed in the neighbourhood of the card.",
+                   "Stand the striped board so that its reflection surrounds the dent, beside the card."});
+  if (stripes_are_weak(photo.grey, problem.tags, residual.typical_contrast))
+    reading.warnings.push_back({"weak_stripes", "The stripes are faint: put more light on the board, less on the panel."});
+  reading.setup.judged = judged_area(residual);
+  describe_setup(problem, field.bundle, field, reading.setup);
+  reading.setup.visible_slope_mrad = visible_slope_mrad(residual, reading.setup.board_distance_mm->value, pitch);
+  return look;
+}
+
+}  // namespace ripplegauge
