@@ -65,6 +65,7 @@ struct FitRequest {
   std::vector<int> active;  ///< spot parameters that move
   bool drift = false, highlight = false;
   int iterations = 10;
+  double tolerance = 1e-5;  ///< of the cost
 };
 
 struct FitOutcome {
@@ -200,7 +201,8 @@ FitOutcome fit(const PixelArrays& pixels, const SpotVector& start, const FitRequ
   SpotProblem problem(pixels, start, request, start_drift);
   Eigen::VectorXd x = problem.unknowns();
   const LeastSquaresSummary summary =
-      minimise(std::ref(problem), x, {.max_iterations = request.iterations, .relative_cost_tolerance = 1e-5, .initial_damping = 1e-3}, hessian);
+      minimise(std::ref(problem), x, {.max_iterations = request.iterations, .relative_cost_tolerance = request.tolerance, .initial_damping = 1e-3},
+               hessian);
   return {problem.spot_of(x), problem.drift_of(x), summary.final_cost};
 }
 
@@ -455,8 +457,9 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
 
 SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations) {
   Eigen::MatrixXd hessian;
-  const FitOutcome o =
-      fit(gather(patch, all_pixels(patch)), start, {all_parameters, true, highlight, iterations}, Eigen::Vector3d::Zero(), &hessian);
+  constexpr double tolerance = 1e-6;  // shapes that few stripes tell apart lie along a flat valley
+  const FitOutcome o = fit(gather(patch, all_pixels(patch)), start, {all_parameters, true, highlight, iterations, tolerance},
+                           Eigen::Vector3d::Zero(), &hessian);
   SpotFit result;
   const Eigen::LDLT<Eigen::MatrixXd> factor(hessian);
   const Eigen::MatrixXd covariance = factor.solve(Eigen::MatrixXd::Identity(hessian.rows(), hessian.cols()));

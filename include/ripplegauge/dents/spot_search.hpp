@@ -87,7 +87,7 @@ Patch patch_for(const PanelScene& scene, const SpotVector& spot, const std::vect
 /// polish_spot with the metallic highlight where it pays: where it takes a twentieth off the cost. Keeps what the search
 /// that led to `start` says of the other sign.
 SpotFit polish_with_fitting_light(const Patch& patch, const SpotFit& start, bool& highlight,
-                                  int iterations = 25);
+                                  int iterations = 40);
 
 /// The smallest steepest slope that a spot of this diameter must have to be believed, on paint of this slope of its own.
 double least_believable_slope(double peel_slope, double peel_cell_mm, double diameter_mm, const Acceptance& acceptance = {});
