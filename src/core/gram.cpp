@@ -8,7 +8,7 @@ namespace ripplegauge {
 
 namespace {
 
-constexpr std::size_t chunk = 256;
+constexpr std::size_t chunk = 512;
 
 /// Adds the products of two columns with four: each element is loaded once for as many sums as the registers hold.
 [[gnu::always_inline]] inline void two_by_four(const float* a0, const float* a1, const float* const* b, std::size_t from, int n, double* row0,

@@ -211,11 +211,13 @@ const std::vector<int> all_parameters{s_x, s_y, s_log_a, s_log_b, s_angle, s_hei
 /// Pixels for the search: mostly inside the outline, thinly around it, by a fixed stride through a scrambled order.
 std::vector<int> search_pixels(const Patch& patch, const Outline& outline, std::size_t wanted) {
   std::vector<int> inside, around;
+  const double c = std::cos(outline.angle_rad), s = std::sin(outline.angle_rad), e = std::sqrt(outline.elongation);
+  constexpr double reach = 1.2;
   for (std::size_t i = 0; i < patch.size(); ++i) {
     const double dx = patch.pixel[i].x_mm - outline.x_mm, dy = patch.pixel[i].y_mm - outline.y_mm;
-    const double c = std::cos(outline.angle_rad), s = std::sin(outline.angle_rad), e = std::sqrt(outline.elongation);
-    const double rho = std::hypot((c * dx + s * dy) / e, (c * dy - s * dx) * e) / outline.radius_mm;
-    (rho < 1.2 ? inside : around).push_back(static_cast<int>(i));
+    const double u = (c * dx + s * dy) / e, v = (c * dy - s * dx) * e;
+    const bool is_inside = u * u + v * v < std::pow(reach * outline.radius_mm, 2);
+    (is_inside ? inside : around).push_back(static_cast<int>(i));
   }
   std::vector<int> chosen;
   const auto take = [&](const std::vector<int>& from, std::size_t n) {

@@ -20,7 +20,8 @@ constexpr double judged_scale = 3;  // of the pseudo-Huber cost by which loudnes
 /// Elliptic radius of a pixel in units of the spot's 10 % contour (slants ignored).
 double rho_of(const SpotVector& s, double x, double y) {
   const double c = std::cos(s[s_angle]), si = std::sin(s[s_angle]), dx = x - s[s_x], dy = y - s[s_y];
-  return std::hypot((c * dx + si * dy) / std::exp(s[s_log_a]), (c * dy - si * dx) / std::exp(s[s_log_b]));
+  const double u = (c * dx + si * dy) / std::exp(s[s_log_a]), v = (c * dy - si * dx) / std::exp(s[s_log_b]);
+  return std::sqrt(u * u + v * v);
 }
 
 PatchRequest request_for(const PanelScene& scene, double x, double y, double half, std::size_t max_pixels) {
