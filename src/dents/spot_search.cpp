@@ -17,12 +17,20 @@ namespace {
 constexpr double largest_half_mm = 65;
 constexpr double judged_scale = 3;  // of the pseudo-Huber cost by which loudness is told
 
-/// Elliptic radius of a pixel in units of the spot's 10 % contour (slants ignored).
-double rho_of(const SpotVector& s, double x, double y) {
-  const double c = std::cos(s[s_angle]), si = std::sin(s[s_angle]), dx = x - s[s_x], dy = y - s[s_y];
-  const double u = (c * dx + si * dy) / std::exp(s[s_log_a]), v = (c * dy - si * dx) / std::exp(s[s_log_b]);
-  return std::sqrt(u * u + v * v);
-}
+/// Elliptic radius of a place in units of a spot's 10 % contour (slants ignored).
+class RadiusIn {
+ public:
+  explicit RadiusIn(const SpotVector& s)
+      : x_(s[s_x]), y_(s[s_y]), cos_(std::cos(s[s_angle])), sin_(std::sin(s[s_angle])), inverse_a_(std::exp(-s[s_log_a])),
+        inverse_b_(std::exp(-s[s_log_b])) {}
+  double operator()(double x, double y) const {
+    const double dx = x - x_, dy = y - y_, u = (cos_ * dx + sin_ * dy) * inverse_a_, v = (cos_ * dy - sin_ * dx) * inverse_b_;
+    return std::sqrt(u * u + v * v);
+  }
+
+ private:
+  double x_, y_, cos_, sin_, inverse_a_, inverse_b_;
+};
 
 PatchRequest request_for(const PanelScene& scene, double x, double y, double half, std::size_t max_pixels) {
   PatchRequest request;
@@ -78,10 +86,11 @@ double peel_cells(double diameter_mm, double peel_cell_mm) {
 /// Root mean square move of the stripes inside a spot over their jitter, times the root of the peel cells there.
 double moved_snr(const Patch& patch, const SpotVector& spot) {
   const SpotShape<double> shape(spot);
+  const RadiusIn rho(spot);
   double moved = 0;
   std::size_t inside = 0;
   for (const MirrorPixel& p : patch.pixel) {
-    if (rho_of(spot, p.x_mm, p.y_mm) > 1.1) continue;
+    if (rho(p.x_mm, p.y_mm) > 1.1) continue;
     const auto v = shape.at(p.x_mm, p.y_mm);
     moved += std::pow(patch.board.phase(p, v.z, v.slope_x, v.slope_y).phase - patch.board.phase(p, 0, 0, 0).phase, 2);
     ++inside;
@@ -108,9 +117,10 @@ bool worth_searching(const Patch& patch, const Outline& outline, const Acceptanc
   flat[s_x] = outline.x_mm, flat[s_y] = outline.y_mm, flat[s_angle] = outline.angle_rad;
   flat[s_log_a] = std::log(outline.radius_mm) + half, flat[s_log_b] = std::log(outline.radius_mm) - half;
   const std::vector<float> residual = whitened_residuals(patch, flat, Eigen::Vector3d::Zero(), false);
+  const RadiusIn rho_in(flat);
   double inside = 0, around = 0, inside_count = 1e-9, around_count = 1e-9;
   for (std::size_t i = 0; i < patch.size(); ++i) {
-    const double rho = rho_of(flat, patch.pixel[i].x_mm, patch.pixel[i].y_mm);
+    const double rho = rho_in(patch.pixel[i].x_mm, patch.pixel[i].y_mm);
     const double cost = pseudo_huber_cost(residual[i], judged_scale);
     if (rho < 1.1) inside += cost, ++inside_count;
     if (rho > 1.25 && rho < 2.2) around += cost, ++around_count;
@@ -365,10 +375,11 @@ SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, doub
   double q0 = 0, q1 = 0, ring = 0, kept = 0, all = 0;
   std::size_t inside = 0, around = 0;
   const SpotShape<double> shape(fit.spot);
+  const RadiusIn rho_in(fit.spot);
   std::vector<float> density;
   for (std::size_t i = 0; i < patch.size(); ++i) {
     const MirrorPixel& p = patch.pixel[i];
-    const double rho = rho_of(fit.spot, p.x_mm, p.y_mm);
+    const double rho = rho_in(p.x_mm, p.y_mm);
     if (rho > 1.25 && rho < 2.2) ring += pseudo_huber_cost(with[i], judged_scale), ++around;
     if (rho > 1.1) continue;
     ++inside;
@@ -406,7 +417,7 @@ SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, doub
   };
   for (std::size_t i = 0; i < patch.size(); ++i) {
     const auto cell = static_cast<std::size_t>(patch.cell[i]);
-    if (cell + 1 >= at_cell.size() || at_cell[cell + 1] < 0 || rho_of(fit.spot, patch.pixel[i].x_mm, patch.pixel[i].y_mm) > 1.1) continue;
+    if (cell + 1 >= at_cell.size() || at_cell[cell + 1] < 0 || rho_in(patch.pixel[i].x_mm, patch.pixel[i].y_mm) > 1.1) continue;
     const double d = std::abs(phase_of(static_cast<std::size_t>(at_cell[cell + 1])) - phase_of(i)) / (patch.step_mm * pixels_per_mm);
     density.push_back(static_cast<float>(d));
   }
@@ -437,7 +448,7 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
   cv::Mat explained;
   const auto known = [&](const Outline& o) {
     for (const SpotVector& s : accepted)
-      if (rho_of(s, o.x_mm, o.y_mm) < 0.8 && o.radius_mm > 0.25 * mean_radius_mm(s)) return true;
+      if (RadiusIn(s)(o.x_mm, o.y_mm) < 0.8 && o.radius_mm > 0.25 * mean_radius_mm(s)) return true;
     for (const Disc& d : hopeless)
       if (std::hypot(d.x_mm - o.x_mm, d.y_mm - o.y_mm) < 0.5 * std::max(d.radius_mm, o.radius_mm)) return true;
     return false;
