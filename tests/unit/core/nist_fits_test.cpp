@@ -26,7 +26,8 @@ CertifiedFit fit(const std::vector<std::pair<double, Row>>& data, const Model& m
       const Dual<N> r = model(p, row) - y;
       out.cost += 0.5 * r.value * r.value;
       out.gradient += r.value * r.gradient;
-      out.hessian += r.gradient * r.gradient.transpose();
+      const Eigen::VectorXd gradient = r.gradient;  // of any size: GCC 12 warns where a fixed one is 1
+      out.hessian += gradient * gradient.transpose();
     }
   };
   CertifiedFit found{start, Eigen::VectorXd::Zero(N)};
