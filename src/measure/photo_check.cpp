@@ -11,7 +11,6 @@
 #include "format.hpp"
 #include "photo_look.hpp"
 #include "refusals.hpp"
-#include "ripplegauge/core/quantile.hpp"
 #include "sharpness.hpp"
 #include "stripe_check.hpp"
 
@@ -103,9 +102,7 @@ ShotFigures figures_of(const PhotoLook& look, const CardDefinition& card) {
   const std::vector<SeenTag>& tags = look.problem.tags;
   if (!tags.empty()) {
     f.tag_side_px = shortest_side_px(tags);
-    std::vector<double> widths;
-    for (const SeenTag& tag : tags) widths.push_back(tag.edge_width_px);
-    f.edge_width_px = median_of(widths);
+    f.edge_width_px = median_edge_width_px(tags);
   }
   if (const auto model = model_of(look)) f.surroundings_in_photo = surroundings_of(look, *model).in_photo;
   if (look.expected_period_px > 0) f.stripe_period_px = look.expected_period_px;
@@ -136,7 +133,7 @@ std::string way_to(double right, double down) {
 /// Where the card's tags that were not read should be, by the ones that were.
 Advice bring_in_the_card(const PhotoLook& look) {
   const BundleProblem& problem = look.problem;
-  if (problem.tags.empty() || problem.tags.size() == problem.card.tags.size()) return std::nullopt;
+  if (problem.tags.empty()) return std::nullopt;
   const double s = problem.card_scale, half = 0.5 * problem.card.tag_side_mm;
   std::vector<cv::Point2d> on_card, in_photo;
   std::vector<cv::Point2d> missing;
@@ -152,6 +149,7 @@ Advice bring_in_the_card(const PhotoLook& look) {
       in_photo.push_back(seen->corners_px[k]);
     }
   }
+  if (missing.empty()) return std::nullopt;
   const cv::Mat photo_from_card = cv::findHomography(on_card, in_photo);
   if (photo_from_card.empty()) return std::nullopt;
   std::vector<cv::Point2d> expected;

@@ -8,6 +8,7 @@
 #include <opencv2/imgproc.hpp>
 #include <string>
 
+#include "ripplegauge/core/quantile.hpp"
 #include "sharpness.hpp"
 
 namespace ripplegauge {
@@ -17,9 +18,9 @@ double share_clipped(const cv::Mat& grey) {
   return static_cast<double>(cv::countNonZero(grey >= 250)) / static_cast<double>(grey.total());
 }
 
-Refusal refuse_blurred(const Sharpness& s, const std::string& consequence) {
-  const std::string width = " (edges are " + std::to_string(std::lround(s.widest_px)) + " pixels wide)";
-  if (s.by_motion())
+Refusal refuse_blurred(double edge_width_px, bool by_motion, const std::string& consequence) {
+  const std::string width = " (edges are " + std::to_string(std::lround(edge_width_px)) + " pixels wide)";
+  if (by_motion)
     return {"blurred", "The photo is blurred by motion" + width + "; " + consequence + ".",
             "Rest the phone on something or use the self-timer, add light, and photograph again."};
   return {"blurred", "The photo is out of focus" + width + "; " + consequence + ".",
@@ -28,10 +29,10 @@ Refusal refuse_blurred(const Sharpness& s, const std::string& consequence) {
 
 /// Blur where the tags that do read show it: their cells run into each other.
 std::optional<Refusal> blur_at(const cv::Mat& grey, const std::vector<SeenTag>& tags, const std::string& consequence) {
-  const Sharpness s = sharpness_of(grey, box_around(tags));
   constexpr double of_a_cell = 0.6;
-  if (s.widest_px < of_a_cell * shortest_side_px(tags) / cells_a_side) return std::nullopt;
-  return refuse_blurred(s, consequence);
+  const double width_px = median_edge_width_px(tags);
+  if (width_px < of_a_cell * shortest_side_px(tags) / cells_a_side) return std::nullopt;
+  return refuse_blurred(width_px, sharpness_of(grey, box_around(tags)).by_motion(), consequence);
 }
 
 }  // namespace
@@ -49,6 +50,12 @@ cv::Rect box_around(const std::vector<SeenTag>& tags) {
   return {box.x - margin, box.y - margin, box.width + 2 * margin, box.height + 2 * margin};
 }
 
+double median_edge_width_px(const std::vector<SeenTag>& tags) {
+  std::vector<double> widths;
+  for (const SeenTag& tag : tags) widths.push_back(tag.edge_width_px);
+  return median_of(widths);
+}
+
 double shortest_side_px(const std::vector<SeenTag>& tags) {
   double shortest = std::numeric_limits<double>::infinity();
   for (const SeenTag& tag : tags)
@@ -58,6 +65,9 @@ double shortest_side_px(const std::vector<SeenTag>& tags) {
 }
 
 Refusal refuse_no_card(const cv::Mat& grey, const std::vector<SeenTag>& seen) {
+  if (!seen.empty())
+    return {"card_unknown", "Tags are in the photo, but none of them belongs to this card.",
+            "Use the card that the program printed, or name your own with --card."};
   const double mean = cv::mean(grey)[0];
   if (share_clipped(grey) > 0.25)
     return {"overexposed", "Most of the photo is burnt out to white; no card can be read in it.",
@@ -69,10 +79,8 @@ Refusal refuse_no_card(const cv::Mat& grey, const std::vector<SeenTag>& seen) {
   // Sharp photos have edges of 4 to 9 px by this measure; tags that large that they read have cells of 3 px and more.
   constexpr double blurred_px = 11;
   constexpr double some_contrast = 60;  // noise has no edges
-  if (seen.empty() && s.contrast > some_contrast && s.widest_px > blurred_px) return refuse_blurred(s, "no card can be read in it");
-  if (!seen.empty())
-    return {"card_unknown", "Tags are in the photo, but none of them belongs to this card.",
-            "Use the card that the program printed, or name your own with --card."};
+  if (s.contrast > some_contrast && s.widest_px > blurred_px)
+    return refuse_blurred(s.widest_px, s.by_motion(), "no card can be read in it");
   return {"card_not_found", "No scale card was found in the photo.",
           "Lay the printed card flat beside the dent, all of it in the picture and unshaded, and photograph again."};
 }
@@ -106,7 +114,9 @@ std::optional<Refusal> check_tags(const cv::Mat& grey, const CardDefinition& car
         spread |= std::abs(u.cross(v)) > 0.2 * cv::norm(u) * cv::norm(v) && cv::norm(u) > 0 && cv::norm(v) > 0;
       }
   const double shortest_px = shortest_side_px(seen);
-  if (shortest_px < smallest_side_px)
+  // Where only the nearest tags read, those behind them are smaller still.
+  constexpr double nearest_over_furthest = 4.0 / 3;
+  if (shortest_px < smallest_side_px || (seen.size() < 4 && shortest_px < nearest_over_furthest * smallest_side_px))
     return Refusal{"card_too_small",
                    "The card is too small in the photo to measure from (a tag is only " +
                        std::to_string(static_cast<int>(shortest_px)) + " pixels wide).",

@@ -16,6 +16,8 @@ constexpr double steepest_deg = 62;      ///< off square: beyond, a tag is squee
 
 /// The tags and a tag's width around them, px.
 cv::Rect box_around(const std::vector<SeenTag>& tags);
+/// From 10 to 90 % of a tag's edge, px; at least one tag.
+double median_edge_width_px(const std::vector<SeenTag>& tags);
 double shortest_side_px(const std::vector<SeenTag>& tags);
 Refusal refuse_no_card(const cv::Mat& grey, const std::vector<SeenTag>& seen);
 /// Looks at the tags alone; keeps in `seen` what belongs to the card.

@@ -40,11 +40,16 @@ inline Sample sample(const std::string& name) {
   return s;
 }
 
-/// Half the pixels each way: what a test needs of a sample, in a quarter of the time.
-inline Photo shrunk(const Photo& photo, double factor) {
-  Photo out = photo;
-  cv::resize(photo.grey, out.grey, {}, factor, factor, cv::INTER_AREA);
+inline Photo with_grey(const Photo& photo, const cv::Mat& grey) {
+  Photo out = photo;  // which shares its pixels: they are never changed in place
+  out.grey = grey;
   return out;
+}
+
+inline Photo shrunk(const Photo& photo, double factor) {
+  cv::Mat grey;
+  cv::resize(photo.grey, grey, {}, factor, factor, cv::INTER_AREA);
+  return with_grey(photo, grey);
 }
 
 /// The photo's place of a point of the panel, by a plane through the card's tags: good to a few pixels near the card.
@@ -99,7 +104,7 @@ class Places {
   double h_[8] = {};
 };
 
-/// 255 inside the polygon, with an edge softened over about `soft_px`. CV_32FC1, 0 to 1.
+/// 1 inside the polygon, 0 outside, with an edge softened over about `soft_px`. CV_32FC1.
 inline cv::Mat soft_mask(const Photo& photo, const std::vector<cv::Point>& polygon, double soft_px = 1) {
   cv::Mat mask = cv::Mat::zeros(photo.grey.size(), CV_8UC1), soft;
   cv::fillPoly(mask, std::vector<std::vector<cv::Point>>{polygon}, 255);
@@ -110,12 +115,13 @@ inline cv::Mat soft_mask(const Photo& photo, const std::vector<cv::Point>& polyg
 
 /// Where the mask is 1 the photo becomes `other` (CV_32FC1, grey values) plus noise of one grey value.
 inline void blend(Photo& photo, const cv::Mat& mask, const cv::Mat& other, int seed = 1) {
-  cv::Mat grey, noise(photo.grey.size(), CV_32FC1);
+  cv::Mat grey, out, noise(photo.grey.size(), CV_32FC1);
   photo.grey.convertTo(grey, CV_32F);
   cv::RNG rng(static_cast<std::uint64_t>(seed));
   rng.fill(noise, cv::RNG::NORMAL, 0, 1);
   grey = grey.mul(1.0 - mask) + (other + noise).mul(mask);
-  grey.convertTo(photo.grey, CV_8U);
+  grey.convertTo(out, CV_8U);
+  photo.grey = out;
 }
 
 /// One grey value over the masked part.
@@ -123,7 +129,7 @@ inline void paint(Photo& photo, const cv::Mat& mask, double grey) {
   blend(photo, mask, cv::Mat(photo.grey.size(), CV_32FC1, cv::Scalar(grey)));
 }
 
-/// What a smear looks like to the stripes: a disc of the panel shows them turned by 90 degrees.
+/// A disc of the panel shows the stripes turned by 90 degrees, as no dent does.
 inline void turn_disc(Photo& photo, const Places& places, double x_mm, double y_mm, double radius_mm) {
   const cv::Point2d centre = places.px(x_mm, y_mm);
   cv::Mat turned, other;

@@ -14,34 +14,28 @@ struct Change {
   std::function<Photo(const Photo&)> apply;
 };
 
-Photo with(const Photo& photo, cv::Mat grey) {
-  Photo out = photo;
-  out.grey = std::move(grey);
-  return out;
-}
-
 Photo turned(const Photo& photo, cv::RotateFlags how) {
   cv::Mat grey;
   cv::rotate(photo.grey, grey, how);
-  return with(photo, grey);
+  return with_grey(photo, grey);
 }
 
 Photo compressed(const Photo& photo, int quality) {
   cv::Mat bgr;
   cv::cvtColor(photo.grey, bgr, cv::COLOR_GRAY2BGR);
-  return with(photo, decode_photo(encode_jpeg(bgr, quality), "again.jpg").grey);
+  return with_grey(photo, decode_photo(encode_jpeg(bgr, quality), "again.jpg").grey);
 }
 
 Photo mirrored(const Photo& photo) {
   cv::Mat grey;
   cv::flip(photo.grey, grey, 1);
-  return with(photo, grey);
+  return with_grey(photo, grey);
 }
 
 /// A tenth off two sides. What EXIF says of the lens no longer fits: the program must see that.
 Photo cropped(const Photo& photo) {
   const int right = photo.grey.cols / 10, top = photo.grey.rows / 12;
-  return with(photo, photo.grey(cv::Rect(0, top, photo.grey.cols - right, photo.grey.rows - top)).clone());
+  return with_grey(photo, photo.grey(cv::Rect(0, top, photo.grey.cols - right, photo.grey.rows - top)).clone());
 }
 
 const Change quarter_turn = {"turned by 90 degrees", [](const Photo& p) { return turned(p, cv::ROTATE_90_CLOCKWISE); }};
