@@ -422,6 +422,20 @@ TEST_CASE("a photo of 200 megapixels is refused from its header in every format"
   }
 }
 
+TEST_CASE("a large picture of one even colour in a small file is refused before it fills the memory", "[photo]") {
+  const cv::Mat even(4000, 5000, CV_8UC1, cv::Scalar(90));
+  const std::string png = png_bytes(even);
+  REQUIRE(png.size() < 50'000);
+  CHECK_THAT(refusal(png), ContainsSubstring("says that it has 5000 x 4000 pixels") &&
+                               ContainsSubstring("cannot hold a photo of that size"));
+  // A header alone, whatever follows: 8000 x 6000.
+  std::string jpeg = jpeg_bytes(six_blocks());
+  jpeg.replace(jpeg.find("\xFF\xC0") + 5, 4, std::string("\x17\x70\x1F\x40", 4));
+  CHECK_THAT(refusal(jpeg), ContainsSubstring("cannot hold a photo of that size"));
+  // Up to 12 megapixels memory is no matter.
+  CHECK(decoded(png_bytes(even(cv::Rect(0, 0, 4000, 3000)))).grey.size() == cv::Size(4000, 3000));
+}
+
 TEST_CASE("JPEGs that phones never make are refused with a reason", "[photo]") {
   CHECK_THAT(refusal(jpeg_bytes(cv::Mat(16, 16, CV_8UC4, cv::Scalar::all(100)))), ContainsSubstring("CMYK"));
   JpegWish many;
