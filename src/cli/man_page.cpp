@@ -63,7 +63,8 @@ std::string option_text(const CLI::Option& option) {
 /// "ripplegauge measure PHOTO ... [OPTION ...]"
 std::string usage_text(const CLI::App& command, const std::string& path) {
   std::string line = ".PP\n\\fBripplegauge " + roff(path + command.get_name()) + "\\fR";
-  for (const CLI::Option* option : command.get_options([](const CLI::Option* o) { return !o->nonpositional(); })) {
+  for (const CLI::Option* option :
+       command.get_options([](const CLI::Option* o) { return !o->nonpositional(); })) {
     const std::string name = roff(option->get_name(true, true)) + (takes_many(*option) ? " ..." : "");
     line += option->get_required() ? " " + name : " [" + name + "]";
   }

@@ -38,10 +38,11 @@ void check_density(double width_px, double height_px, std::size_t file_bytes, co
   if (pixels <= limits.large_megapixels * 1e6) return;
   if (pixels <= limits.max_pixels_per_byte * static_cast<double>(file_bytes)) return;
   char text[200];
-  std::snprintf(text, sizeof text,
-                "says that it has %.0f x %.0f pixels, but at %.0f kB it cannot hold a photo of that size; copy it "
-                "from the phone again",
-                width_px, height_px, 1e-3 * static_cast<double>(file_bytes));
+  std::snprintf(
+      text, sizeof text,
+      "says that it has %.0f x %.0f pixels, but at %.0f kB it cannot hold a photo of that size; copy it "
+      "from the phone again",
+      width_px, height_px, 1e-3 * static_cast<double>(file_bytes));
   throw DecodeError(text);
 }
 

@@ -384,7 +384,8 @@ TEST_CASE("a HEIC file that lies about its size is refused by the size it is cod
   heic.replace(box + 8, 8, std::string("\0\0\0\x40\0\0\0\x30", 8));  // 64 x 48
   CHECK_THAT(refusal(heic, below), ContainsSubstring("has 640 x 480 pixels"));
 
-  // The same lie told among the pixels, which a decoder believes too: the true sizes in the boxes made to say little.
+  // The same lie told among the pixels, which a decoder believes too: the true sizes in the boxes made to say
+  // little.
   const std::size_t sps = heic.find("\x42\x01");
   REQUIRE(sps != std::string::npos);
   const std::size_t length = static_cast<unsigned char>(heic[sps - 1]);
@@ -422,7 +423,8 @@ TEST_CASE("a photo of 200 megapixels is refused from its header in every format"
   }
 }
 
-TEST_CASE("a large picture of one even colour in a small file is refused before it fills the memory", "[photo]") {
+TEST_CASE("a large picture of one even colour in a small file is refused before it fills the memory",
+          "[photo]") {
   const cv::Mat even(4000, 5000, CV_8UC1, cv::Scalar(90));
   const std::string png = png_bytes(even);
   REQUIRE(png.size() < 50'000);
