@@ -23,15 +23,19 @@ install_packages() {
   DEBIAN_FRONTEND=noninteractive "${as_root[@]}" apt-get install -y -qq --no-install-recommends "${missing[@]}" >/dev/null
 }
 
-# build FOLDER CMAKE_OPTION... : configures and builds; prints only what went wrong.
+# build FOLDER CMAKE_OPTION... [--target NAME...] : configures and builds; prints only what went wrong.
 build() {
-  local folder=$1
+  local folder=$1 options=()
   shift
+  while [ $# -gt 0 ] && [ "$1" != --target ]; do
+    options+=("$1")
+    shift
+  done
   local log
   log=$(mktemp)
   local launcher=()
   if command -v ccache >/dev/null; then launcher=(-DCMAKE_CXX_COMPILER_LAUNCHER=ccache); fi
-  if ! { cmake -S . -B "$folder" -G Ninja "${launcher[@]}" "$@" && cmake --build "$folder"; } >"$log" 2>&1; then
+  if ! { cmake -S . -B "$folder" -G Ninja "${launcher[@]}" "${options[@]}" && cmake --build "$folder" "$@"; } >"$log" 2>&1; then
     tail -n 60 "$log"
     rm -f "$log"
     echo "the build failed; the lines above say where" >&2

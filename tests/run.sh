@@ -1,41 +1,88 @@
 #!/usr/bin/env bash
 # Installs what is missing, builds, runs all tests. Ends with a line "N passed, N failed"; fails if any failed.
-#   bash tests/run.sh          the fast suite
-#   bash tests/run.sh --slow   also the tests tagged [slow] (coverage studies, many renders)
+#   bash tests/run.sh              the fast suite
+#   bash tests/run.sh --slow       also the tests tagged [slow] (coverage studies, many renders)
+#   bash tests/run.sh --sanitize   then what takes bytes or pixels once more with AddressSanitizer and UBSan; both count
 set -eu
 cd "$(dirname "$0")/.."
 # shellcheck source=../.ci/setup.sh
 . .ci/setup.sh
-install_packages poppler-utils python3
-build build-tests -DRIPPLEGAUGE_TESTS=ON -DRIPPLEGAUGE_WERROR="${CI:+ON}"
 
-filter=("~[slow]")
-[ "${1:-}" = --slow ] && filter=()
+filter="~[slow]"
+sanitize=
+for option in "$@"; do
+  case $option in
+    --slow) filter="" ;;
+    --sanitize) sanitize=yes ;;
+    *)
+      sed -n '2,5s/^# //p' "$0" >&2
+      exit 2
+      ;;
+  esac
+done
+install_packages poppler-utils python3 ${sanitize:+clang}
 passed=0
 failed=0
-for test in build-tests/tests/test_*; do
-  [ -x "$test" ] && [ -f "$test" ] || continue
-  echo "== $(basename "$test")"
-  xml=$(mktemp)
-  "$test" "${filter[@]}" -r junit -o "$xml" || true
-  counts=$(python3 - "$xml" <<'PY'
+results=$(mktemp -d)
+trap 'rm -rf "$results"' EXIT
+
+# run_one TEST_PROGRAM FILTER: its output, and in $results "PASSED FAILED".
+run_one() {
+  local xml code=0
+  xml=$results/$(basename "$1").xml
+  "$1" ${2:+"$2"} -r junit -o "$xml" >"$xml.out" 2>&1 || code=$?
+  echo "== $1"
+  cat "$xml.out"
+  python3 - "$xml" "$code" <<'PY'
 import sys, xml.etree.ElementTree as tree
+passed = failed = 0
 try:
     cases = list(tree.parse(sys.argv[1]).getroot().iter("testcase"))
     bad = [c for c in cases if c.find("failure") is not None or c.find("error") is not None]
     for c in bad:
         for f in c.findall("failure") + c.findall("error"):
-            print(f"FAILED {c.get('name')}: {(f.text or f.get('message') or '').strip()}", file=sys.stderr)
-    print(len(cases) - len(bad), len(bad))
-except tree.ParseError as error:
-    print(f"the test program died: {error}", file=sys.stderr)
-    print(0, 1)
+            print(f"FAILED {c.get('name')}: {(f.text or f.get('message') or '').strip()}")
+    passed, failed = len(cases) - len(bad), len(bad)
+except (OSError, tree.ParseError) as error:
+    print(f"FAILED: the test program died: {error}")
+    failed = 1
+# A sanitizer that finds a leak after the last test speaks through the exit code alone.
+if sys.argv[2] != "0" and failed == 0:
+    print(f"FAILED: the test program ended with {sys.argv[2]}")
+    failed = 1
+with open(sys.argv[1] + ".count", "w") as f:
+    print(passed, failed, file=f)
 PY
-)
-  rm -f "$xml"
-  read -r p f <<<"$counts"
-  passed=$((passed + p))
-  failed=$((failed + f))
-done
+}
+export -f run_one
+export results
+
+# run_suite FILTER TEST_PROGRAM...: as many at once as there are processors; adds to passed and failed.
+run_suite() {
+  local filter=$1 p f
+  shift
+  printf '%s\n' "$@" | xargs -P "$(nproc)" -I{} bash -c 'run_one "$1" "$2"' - {} "$filter" || failed=$((failed + 1))
+  while read -r p f; do
+    passed=$((passed + p))
+    failed=$((failed + f))
+  done < <(cat "$results"/*.count)
+  rm "$results"/*
+}
+
+build build-tests -DRIPPLEGAUGE_TESTS=ON -DRIPPLEGAUGE_WERROR="${CI:+ON}"
+mapfile -t tests < <(find build-tests/tests -maxdepth 1 -name 'test_*' -type f -perm -u+x | sort)
+run_suite "$filter" "${tests[@]}"
+
+if [ -n "$sanitize" ]; then
+  # What takes bytes or pixels. Clang builds this faster than GCC, in less memory.
+  tests=(fuzz_corpus cli files measure dents relief stripes panel camera photo picture)
+  export ASAN_OPTIONS="detect_stack_use_after_return=1:strict_string_checks=1"
+  export UBSAN_OPTIONS="print_stacktrace=1"
+  export LSAN_OPTIONS="suppressions=$PWD/tests/leaks.supp:print_suppressions=0"
+  build build-sanitize -DRIPPLEGAUGE_TESTS=ON -DRIPPLEGAUGE_SANITIZE=ON -DCMAKE_CXX_COMPILER=clang++ \
+    -DCMAKE_BUILD_TYPE=Sanitize -DCMAKE_CXX_FLAGS_SANITIZE="-O1 -gline-tables-only" --target "${tests[@]/#/test_}"
+  # Packages are made of the other build; whole folders and the same photo many times over take too long here.
+  run_suite "~[slow]~[install]~[folder]~[threads]" "${tests[@]/#/build-sanitize/tests/test_}"
+fi
 echo "$passed passed, $failed failed"
 [ "$failed" -eq 0 ] && [ "$passed" -gt 0 ]

@@ -1,5 +1,7 @@
 #include "man_page.hpp"
 
+#include <set>
+
 namespace ripplegauge::cli {
 namespace {
 
@@ -28,12 +30,45 @@ std::string as_it_stands(std::string text) {
   return text.empty() ? "" : ".PP\n.nf\n" + roff(text) + "\n.fi\n";
 }
 
+bool takes_many(const CLI::Option& option) {
+  return option.get_expected_max() == CLI::detail::expected_max_vector_size;
+}
+
+/// "FILE" of "FILE:NONNEGATIVE": how values are checked is for the message that refuses one.
+std::string value_name(const CLI::Option& option) {
+  const std::string type = option.get_type_name();
+  return type.substr(0, type.find(':'));
+}
+
+std::string names_of(const std::set<CLI::Option*>& options) {
+  std::string names;
+  for (const CLI::Option* option : options) names += (names.empty() ? "" : ", ") + option->get_name();
+  return names;
+}
+
+/// "--coins COUNTRY" with what --help says of it, as a sentence.
 std::string option_text(const CLI::Option& option) {
-  // What --help shows between name and description: "FILE ...", "REQUIRED", "=us".
-  std::string form = CLI::Formatter().make_option_opts(&option);
   const bool positional = !option.nonpositional();
-  return ".TP\n\\fB" + roff(option.get_name(positional, true)) + "\\fR" + roff(form) + "\n" +
-         roff(option.get_description()) + "\n";
+  std::string head = "\\fB" + roff(option.get_name(positional, true)) + "\\fR";
+  if (!positional && option.get_type_size() != 0) head += " \\fI" + roff(value_name(option)) + "\\fR";
+  if (takes_many(option)) head += " ...";
+  std::string text = option.get_description();
+  if (!option.get_default_str().empty()) text += " (" + option.get_default_str() + " unless given)";
+  if (option.get_required() && !positional) text += " (must be given)";
+  if (!option.get_needs().empty()) text += " (with " + names_of(option.get_needs()) + ")";
+  if (!option.get_excludes().empty()) text += " (not with " + names_of(option.get_excludes()) + ")";
+  return ".TP\n" + head + "\n" + roff(text) + "\n";
+}
+
+/// "ripplegauge measure PHOTO ... [OPTION ...]"
+std::string usage_text(const CLI::App& command, const std::string& path) {
+  std::string line = ".PP\n\\fBripplegauge " + roff(path + command.get_name()) + "\\fR";
+  for (const CLI::Option* option :
+       command.get_options([](const CLI::Option* o) { return !o->nonpositional(); })) {
+    const std::string name = roff(option->get_name(true, true)) + (takes_many(*option) ? " ..." : "");
+    line += option->get_required() ? " " + name : " [" + name + "]";
+  }
+  return line + (command.get_require_subcommand_min() > 0 ? " COMMAND" : "") + " [OPTION ...]\n";
 }
 
 /// --help is the same everywhere and stands once, with the program.
@@ -45,7 +80,7 @@ std::string options_text(const CLI::App& app) {
       return option->get_group() == group && (app.get_parent() == nullptr || option != app.get_help_ptr());
     });
     if (options.empty()) continue;
-    text += ".PP\n\\fI" + roff(group) + "\\fR\n";
+    if (group != "Options") text += ".PP\n\\fI" + roff(group) + "\\fR\n";
     for (const CLI::Option* option : options) text += option_text(*option);
   }
   return text;
@@ -53,7 +88,7 @@ std::string options_text(const CLI::App& app) {
 
 void add_command(const CLI::App& command, const std::string& path, std::string& page) {
   page += ".SS \"" + roff(path + command.get_name()) + "\"\n" + roff(command.get_description()) + "\n";
-  page += options_text(command) + as_it_stands(command.get_footer());
+  page += usage_text(command, path) + options_text(command) + as_it_stands(command.get_footer());
   for (const CLI::App* below : command.get_subcommands([](const CLI::App*) { return true; }))
     add_command(*below, path + command.get_name() + " ", page);
 }
@@ -63,7 +98,7 @@ void add_command(const CLI::App& command, const std::string& path, std::string& 
 std::string man_page(const CLI::App& app, const std::string& version) {
   std::string page = ".TH RIPPLEGAUGE 1 \"\" \"ripplegauge " + version + "\" \"User Commands\"\n";
   page += ".SH NAME\nripplegauge \\- measures dents in car panels from one photo of reflected stripes\n";
-  page += ".SH SYNOPSIS\n.B ripplegauge\nCOMMAND [OPTIONS] ...\n.br\n.B ripplegauge\nCOMMAND \\-\\-help\n";
+  page += ".SH SYNOPSIS\n.B ripplegauge\nCOMMAND [OPTION ...]\n.br\n.B ripplegauge\nCOMMAND \\-\\-help\n";
   page += ".SH DESCRIPTION\n" + roff(app.get_description()) + "\n" + options_text(app);
   page += ".SH COMMANDS\n";
   for (const CLI::App* command : app.get_subcommands([](const CLI::App*) { return true; }))
@@ -74,7 +109,9 @@ std::string man_page(const CLI::App& app, const std::string& version) {
       "the message says why and what to do.\n.TP\n4\nA file cannot be read or written.\n"
       ".SH ENVIRONMENT\n.TP\nRIPPLEGAUGE_DATA\nThe folder of cards, rules, metals, coins and kit that is "
       "used instead of "
-      "the one installed with the program.\n";
+      "the one installed with the program.\n"
+      ".SH FILES\n.TP\nPREFIX/share/ripplegauge\nThat folder, beside PREFIX/bin where the program "
+      "stands. Copy a file, change it, and name the copy with the option that reads it.\n";
   return page;
 }
 

@@ -145,6 +145,7 @@ void write_atomically(const fs::path& given, std::string_view bytes) {
   if (exists && !S_ISREG(before.st_mode)) return write_straight(target, bytes);
   // A rename would replace a file that its owner has protected against writing.
   if (exists && ::access(target.c_str(), W_OK) != 0) {
+    if (errno == EROFS) fail_writing(given, EROFS);
     fail(given,
          "cannot be written: the file is write-protected; choose another name or remove the protection");
   }

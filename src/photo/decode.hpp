@@ -39,6 +39,10 @@ Decoded decode_heif(std::string_view bytes, const Wish& wish, const PhotoLimits&
 /// is.
 void check_size(double width_px, double height_px, const PhotoLimits& limits);
 
+/// Throws DecodeError for a large picture in a file that is too small to hold one. Called before any pixel is
+/// decoded.
+void check_density(double width_px, double height_px, std::size_t file_bytes, const PhotoLimits& limits);
+
 /// The whole factor by which a photo of this size is reduced to fulfil a wish; 1 for grey.
 int reduction(int width_px, int height_px, const Wish& wish);
 

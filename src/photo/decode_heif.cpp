@@ -78,6 +78,8 @@ Decoded decode_heif(std::string_view bytes, const Wish& wish, const PhotoLimits&
   check_size(heif_image_handle_get_width(primary), heif_image_handle_get_height(primary), limits);
   check_size(heif_image_handle_get_ispe_width(primary), heif_image_handle_get_ispe_height(primary), limits);
   check_coded_size(bytes, limits);
+  check_density(heif_image_handle_get_width(primary), heif_image_handle_get_height(primary), bytes.size(),
+                limits);
   Decoded decoded;
   decoded.is_upright = true;
   decoded.exif = exif_of(primary);

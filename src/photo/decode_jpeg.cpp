@@ -160,6 +160,7 @@ class JpegDecoder {
 Decoded decode_jpeg(std::string_view bytes, const Wish& wish, const PhotoLimits& limits) {
   JpegDecoder jpeg(bytes);
   check_size(jpeg.width(), jpeg.height(), limits);
+  check_density(jpeg.width(), jpeg.height(), bytes.size(), limits);
   jpeg.refuse_what_phones_never_make();
   Decoded decoded;
   decoded.exif = jpeg.exif();

@@ -139,6 +139,7 @@ Decoded decode_png(std::string_view bytes, const Wish& wish, const PhotoLimits& 
   check_chunk_lengths(bytes);
   PngDecoder png(bytes);
   check_size(png.width(), png.height(), limits);
+  check_density(png.width(), png.height(), bytes.size(), limits);
   Decoded decoded;
   decoded.pixels = png.picture(wish.colour, reduction(png.width(), png.height(), wish));
   decoded.exif = png.exif();

@@ -33,6 +33,19 @@ void check_size(double width_px, double height_px, const PhotoLimits& limits) {
   throw DecodeError(text);
 }
 
+void check_density(double width_px, double height_px, std::size_t file_bytes, const PhotoLimits& limits) {
+  const double pixels = width_px * height_px;
+  if (pixels <= limits.large_megapixels * 1e6) return;
+  if (pixels <= limits.max_pixels_per_byte * static_cast<double>(file_bytes)) return;
+  char text[200];
+  std::snprintf(
+      text, sizeof text,
+      "says that it has %.0f x %.0f pixels, but at %.0f kB it cannot hold a photo of that size; copy it "
+      "from the phone again",
+      width_px, height_px, 1e-3 * static_cast<double>(file_bytes));
+  throw DecodeError(text);
+}
+
 int reduction(int width_px, int height_px, const Wish& wish) {
   if (!wish.colour) return 1;
   const int longer = std::max(width_px, height_px);

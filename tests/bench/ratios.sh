@@ -2,7 +2,7 @@
 # The figures of DEVELOPERS.md, all in one run on one machine, medians of several.
 #   bash tests/bench/ratios.sh            builds into build/, makes the photos once (into build/bench-photos)
 #   RUNS=21 bash tests/bench/ratios.sh    more runs a figure
-# Times are of whole processes. Nothing else should be running.
+# Times are of whole processes. Nothing else should be running. Half an hour, most of it the folder of 500.
 set -eu
 cd "$(dirname "$0")/../.."
 # shellcheck source=../../.ci/setup.sh
@@ -36,15 +36,16 @@ peak() { command time -f %M -o "$work/kb" "$@" >/dev/null 2>&1 || true; awk '{ m
 over() { awk "BEGIN { printf \"%.${3:-1}f\", $1 / $2 }"; }
 ms() { awk "BEGIN { printf \"%.0f ms\", 1000 * $1 }"; }
 
-given() {  # NAME: the options of a photo
-  python3 - "$photos/$1.json" <<'PY'
+given() {  # PHOTO without its ending: its options
+  python3 - "$1.json" <<'PY'
 import json, sys
 g = json.load(open(sys.argv[1]))["given"]
 print("--board-pitch", g["board_pitch_mm"], "--board-distance", g["board_distance_mm"], "--bar-length", g["check_bar_mm"])
 PY
 }
-read -ra one <<<"$(given one-12mp)"
-read -ra eight <<<"$(given eight-12mp)"
+read -ra one <<<"$(given "$photos/one-12mp")"
+read -ra eight <<<"$(given "$photos/eight-12mp")"
+read -ra flat <<<"$(given samples/photos/no-dent)"
 
 echo "machine: $(awk -F': ' '/model name/ { print $2; exit }' /proc/cpuinfo), $(nproc) processors, load $(cut -d' ' -f1 /proc/loadavg) before"
 echo "medians of $runs"
@@ -69,11 +70,12 @@ folder() { median_wall "$program" measure "$work/folder" "${one[@]}" --threads "
 single=$(runs=3 folder 1)
 double=$(runs=3 folder 2)
 echo "a folder of 8:      one thread $(ms "$single"), two $(ms "$double"): $(over "$single" "$double" 2) x      goal: 1.8"
-for count in 8 40; do
+for count in 50 500; do
   mkdir "$work/batch$count"
   for i in $(seq "$count"); do
     cp samples/photos/no-dent.jpg "$work/batch$count/bonnet-$i.jpg"
     echo "$i" >>"$work/batch$count/bonnet-$i.jpg"
   done
-  echo "peak memory of $count photos (5 MP, two threads): $(peak "$program" measure "$work/batch$count" "${one[@]}" --threads 2 --no-pictures) MB"
+  echo "peak memory of $count photos of 5 MP, two threads: $(peak "$program" measure "$work/batch$count" "${flat[@]}" --threads 2 --no-pictures --job "$work/batch$count.json") MB"
+  rm -r "$work/batch$count"
 done

@@ -1,5 +1,6 @@
 #!/usr/bin/env bash
-# Builds the fuzzer (Clang) and runs each target, or those named, over a number of inputs; stops at the first finding.
+# Builds the fuzzer (Clang) and runs each target, or those named, over a number of inputs, as many at once as there
+# are processors; stops at the first finding.
 #   bash tests/fuzz/run.sh                          a million inputs each
 #   bash tests/fuzz/run.sh --runs 20000 board job   these two, shorter
 # New inputs gather in build-fuzz/corpus/NAME; a finding is left in build-fuzz/findings. Once mended, it goes into
@@ -25,20 +26,28 @@ if [ ${#targets[@]} -eq 0 ]; then
   for folder in tests/fuzz/corpus/*; do targets+=("$(basename "$folder")"); done
 fi
 mkdir -p "$build/findings"
-for target in "${targets[@]}"; do
-  seeds=tests/fuzz/corpus/$target
-  found=$build/corpus/$target
+
+# fuzz TARGET: one line with what was run, or the end of its log and the exit code that stops the others.
+fuzz() {
+  local target=$1 seeds=tests/fuzz/corpus/$1 found=$build/corpus/$1 log=$build/$1.log longest
   mkdir -p "$found"
   # The words that the seeds are made of: keys, choices, column names.
   grep -aohE '[A-Za-z_][A-Za-z_0-9-]{2,30}' "$seeds"/* | sort -u | sed 's/.*/"&"/' >"$build/$target.dict" || true
   [ -s "$build/$target.dict" ] || echo '"Exif"' >"$build/$target.dict"
   # Long inputs are slow and find nothing that short ones do not.
   longest=$(find "$seeds" -type f -printf '%s\n' | sort -n | tail -1)
-  echo "== $target"
-  RIPPLEGAUGE_FUZZ_TARGET=$target \
-    ASAN_OPTIONS=detect_leaks=1:allocator_may_return_null=1 LSAN_OPTIONS=suppressions=tests/leaks.supp:print_suppressions=0 \
+  if ! RIPPLEGAUGE_FUZZ_TARGET=$target ASAN_OPTIONS=detect_leaks=1:allocator_may_return_null=1 \
+    LSAN_OPTIONS=suppressions=tests/leaks.supp:print_suppressions=0 \
     nice -n 19 "$build/tests/ripplegauge_fuzz" -runs="$runs" -max_len=$((longest + longest / 4 + 64)) -timeout=20 \
     -rss_limit_mb=1500 -dict="$build/$target.dict" -artifact_prefix="$build/findings/$target-" -print_final_stats=1 \
-    -verbosity=0 "$found" "$seeds" 2>"$build/$target.log" || { tail -n 60 "$build/$target.log"; exit 1; }
-  grep -aE 'stat::(number_of_executed_units|average_exec_per_sec)' "$build/$target.log" || true
-done
+    -verbosity=0 "$found" "$seeds" 2>"$log"; then
+    tail -n 60 "$log"
+    echo "$target: a finding, see $build/findings and $log"
+    return 255
+  fi
+  awk -v target="$target" '/number_of_executed_units/ { n = $2 } /average_exec_per_sec/ { s = $2 }
+    END { printf "%-14s %9d inputs, %d a second\n", target, n, s }' "$log"
+}
+export -f fuzz
+export build runs
+printf '%s\n' "${targets[@]}" | xargs -P "$(nproc)" -I{} bash -c 'fuzz {}'

@@ -23,6 +23,10 @@ struct PhotoLimits {
   /// The largest photo that is decoded. Phones make up to 200 MP; panels gain nothing above 50 MP, and a
   /// header can promise any size, so it is checked before a pixel is decoded.
   double max_megapixels = 110;
+  /// From this size on a file must have a byte for every so many pixels: a picture that packs tighter shows
+  /// one even colour and is made to fill the memory. A blurred JPEG has a byte for some ten pixels.
+  double large_megapixels = 12.6;
+  double max_pixels_per_byte = 400;
   /// The largest file that is loaded: a 16-bit PNG of 50 MP, the largest that makes sense, has about 300 MB.
   double max_megabytes = 400;
 };

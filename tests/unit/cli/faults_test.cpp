@@ -3,9 +3,11 @@
 #include <unistd.h>
 
 #include "catch.hpp"
+#include "ripplegauge/files/job_file.hpp"
 #include "run_program.hpp"
 
 namespace fs = std::filesystem;
+using namespace ripplegauge;
 using Catch::Matchers::ContainsSubstring;
 
 namespace {
@@ -24,6 +26,64 @@ ShellRun shell(const TemporaryFolder& folder, const std::string& line) {
   ShellRun run{WIFEXITED(status) ? WEXITSTATUS(status) : -1, folder.read("err")};
   fs::remove(folder.file("err"));
   return run;
+}
+
+/// A small disk in memory, gone afterwards. Only root can make one.
+class SmallDisk {
+ public:
+  explicit SmallDisk(const TemporaryFolder& folder) : path_(folder.file("disk")) {
+    fs::create_directories(path_);
+    is_there_ = ::mount("none", path_.c_str(), "tmpfs", 0, "size=64k") == 0;
+    if (!is_there_) WARN("no small disk can be made here: not tested");
+  }
+  ~SmallDisk() {
+    if (is_there_) ::umount(path_.c_str());
+  }
+  SmallDisk(const SmallDisk&) = delete;
+  SmallDisk& operator=(const SmallDisk&) = delete;
+
+  bool is_there() const { return is_there_; }
+  const std::string& path() const { return path_; }
+  std::string file(const std::string& name) const { return path_ + "/" + name; }
+  std::size_t file_count() const {
+    return static_cast<std::size_t>(std::distance(fs::directory_iterator(path_), {}));
+  }
+  /// All but `pages` pages of memory, which is what such a disk counts in.
+  void fill(const TemporaryFolder& folder, int pages) const {
+    shell(folder, "cat /dev/zero >'" + file("fill") + "'");
+    fs::resize_file(file("fill"), fs::file_size(file("fill")) - static_cast<std::uintmax_t>(pages) * page());
+  }
+  void free_space() const { fs::remove(file("fill")); }
+  bool make_read_only() const {
+    return ::mount("none", path_.c_str(), "tmpfs", MS_REMOUNT | MS_RDONLY, "size=64k") == 0;
+  }
+
+ private:
+  static std::uintmax_t page() { return static_cast<std::uintmax_t>(::sysconf(_SC_PAGESIZE)); }
+
+  std::string path_;
+  bool is_there_ = false;
+};
+
+/// `count` photos of a roof that are refused in a fifth of a second, and the command that measures them.
+std::string folder_command(const TemporaryFolder& folder, int count, const std::string& job) {
+  const std::string bytes =
+      ScratchFolder::read(fs::path(RIPPLEGAUGE_SOURCE_DIR) / "samples/photos/refused-no-card.jpg");
+  fs::create_directories(folder.path() / "car/roof");
+  for (int i = 0; i < count; ++i) {
+    const std::string number = std::to_string(100 + i);
+    folder.write("car/roof/" + number + ".jpg",
+                 bytes + number);  // bytes after a JPEG's end make it another file
+  }
+  return program + " measure '" + folder.file("car") + "' --job '" + job +
+         "' --board-pitch 14 --board-distance 288 --bar-length 98.4";
+}
+
+std::size_t lines_about_photos(const std::string& text) {
+  std::size_t count = 0;
+  for (std::size_t at = text.find("] roof/"); at != std::string::npos; at = text.find("] roof/", at + 1))
+    ++count;
+  return count;
 }
 
 /// Permissions do not bind root: then as somebody who owns nothing.
@@ -108,32 +168,89 @@ TEST_CASE("folders that may not be read or written", "[cli][faults]") {
 
 TEST_CASE("a full disk: the old file stays whole, and nothing lies about", "[cli][faults]") {
   const TemporaryFolder folder;
-  const std::string disk = folder.file("disk");
-  fs::create_directories(disk);
-  if (::mount("none", disk.c_str(), "tmpfs", 0, "size=64k") != 0) {
-    WARN("no small disk can be made here: not tested");
-    return;
-  }
-  const std::string json = disk + "/window.json", job = disk + "/job.json";
+  const SmallDisk disk(folder);
+  if (!disk.is_there()) return;
+  const std::string json = disk.file("window.json"), job = disk.file("job.json");
   CHECK(shell(folder, program + clocks + " --json '" + json + "' >/dev/null").exit_code == 0);
   CHECK(shell(folder, program + " job new '" + job + "' >/dev/null").exit_code == 0);
   const std::string old_json = ScratchFolder::read(json), old_job = ScratchFolder::read(job);
   CHECK_FALSE(old_json.empty());
   CHECK_FALSE(old_job.empty());
-  shell(folder, "cat /dev/zero >'" + disk + "/fill'");
-  const auto files = std::distance(fs::directory_iterator(disk), {});
+  disk.fill(folder, 0);
+  const std::size_t files = disk.file_count();
 
   for (const std::string& arguments :
-       {clocks + " --json '" + json + "'", clocks + " --json '" + disk + "/new.json'",
+       {clocks + " --json '" + json + "'", clocks + " --json '" + disk.file("new.json") + "'",
         " job add-hand '" + job + "' --panel roof --diameter 24 --plus-minus 2 --severity moderate",
-        " job new '" + disk + "/other.json'", " sheet card --out '" + disk + "/card.pdf'"}) {
+        " job new '" + disk.file("other.json") + "'", " sheet card --out '" + disk.file("card.pdf") + "'"}) {
     const ShellRun run = shell(folder, program + arguments + " >/dev/null");
     INFO(arguments << "\n" << run.err);
     CHECK(run.exit_code == 4);
     CHECK_THAT(run.err, ContainsSubstring("the disk is full"));
-    CHECK(std::distance(fs::directory_iterator(disk), {}) == files);
+    CHECK(disk.file_count() == files);
   }
   CHECK(ScratchFolder::read(json) == old_json);
   CHECK(ScratchFolder::read(job) == old_job);
-  CHECK(::umount(disk.c_str()) == 0);
+}
+
+TEST_CASE("a disk that fills up during a folder run costs no photo that was reported", "[cli][faults]") {
+  const TemporaryFolder folder;
+  const SmallDisk disk(folder);
+  if (!disk.is_there()) return;
+  constexpr int photos = 16;
+  const std::string job = disk.file("job.json"), command = folder_command(folder, photos, job);
+  CHECK(shell(folder, program + " job new '" + job + "' >/dev/null").exit_code == 0);
+  disk.fill(folder, 1);  // the job beside its successor, as long as each fits into a page
+  const std::size_t files = disk.file_count();
+  const ShellRun full = shell(folder, command + " >'" + folder.file("out") + "'");
+  CHECK(full.exit_code == 4);
+  CHECK_THAT(full.err, ContainsSubstring("the disk is full"));
+  const std::size_t reported = lines_about_photos(folder.read("out"));
+  CHECK(reported > 0);
+  CHECK(reported < photos);
+  CHECK(read_job(job).photos.size() == reported);
+  CHECK(disk.file_count() == files);
+
+  disk.free_space();
+  CHECK(shell(folder, command + " >'" + folder.file("out") + "'").exit_code == 3);
+  CHECK(lines_about_photos(folder.read("out")) == photos - reported);
+  CHECK(read_job(job).photos.size() == photos);
+}
+
+TEST_CASE("a read-only disk is told, and what it holds can be read", "[cli][faults]") {
+  const TemporaryFolder folder;
+  const SmallDisk disk(folder);
+  if (!disk.is_there()) return;
+  const std::string json = disk.file("window.json"), job = disk.file("job.json"), log = disk.file("log.csv");
+  CHECK(shell(folder, program + clocks + " --json '" + json + "' >/dev/null").exit_code == 0);
+  CHECK(shell(folder, program + " job new '" + job + "' >/dev/null").exit_code == 0);
+  REQUIRE(disk.make_read_only());
+  for (const std::string& arguments :
+       {clocks + " --json '" + json + "'", clocks + " --json '" + disk.file("new.json") + "'",
+        " job add-hand '" + job + "' --panel roof --diameter 24 --plus-minus 2 --severity moderate",
+        " job new '" + disk.file("other.json") + "'", " sheet card --out '" + disk.file("card.pdf") + "'",
+        folder_command(folder, 1, job).substr(program.size())}) {
+    const ShellRun run = shell(folder, program + arguments + " >/dev/null");
+    INFO(arguments << "\n" << run.err);
+    CHECK(run.exit_code == 4);
+    CHECK_THAT(run.err, ContainsSubstring("the disk is read-only; choose another folder"));
+    CHECK(disk.file_count() == 2);
+  }
+  CHECK(shell(folder, program + " job list '" + job + "' >/dev/null").exit_code == 0);
+}
+
+TEST_CASE("a reader that leaves during a folder run costs no photo that was reported", "[cli][faults]") {
+  const TemporaryFolder folder;
+  constexpr int photos = 6;
+  const std::string job = folder.file("job.json"), command = folder_command(folder, photos, job);
+  const std::string line = "{ { " + command + " --threads 1; echo $? >'" + folder.file("code") +
+                           "'; } | head -n 2 >'" + folder.file("out") + "'; }";
+  CHECK(shell(folder, line).exit_code == 0);
+  CHECK(folder.read("code") == "141\n");  // 128 + SIGPIPE
+  const std::size_t stored = read_job(job).photos.size();
+  CHECK(stored >= lines_about_photos(folder.read("out")));
+  CHECK(stored >= 1);
+  CHECK(stored < photos);
+  CHECK(shell(folder, command + " >/dev/null").exit_code == 3);
+  CHECK(read_job(job).photos.size() == photos);
 }

@@ -32,16 +32,19 @@ void put_refused(const TemporaryFolder& folder, const std::string& panel, int co
   }
 }
 
-/// One tape for all photos: between the 240 and 285 mm of the two that can be measured, and not too far from either.
+/// One tape for all photos: between the 240 and 285 mm of the two that can be measured, and not too far from
+/// either.
 std::vector<std::string> folder_command(const std::string& folder, const std::string& job) {
   return {"measure", folder,         "--board-pitch", "14",    "--board-distance",
           "262",     "--bar-length", "98.4",          "--job", job};
 }
 
-/// The program as a child process whose standard output goes to a file.
+/// The program as a child process whose standard output goes to a file. It listens to signals even where the
+/// tests were started in the background, by a shell that said not to.
 pid_t start(const std::vector<std::string>& arguments, const std::string& out) {
   const pid_t child = ::fork();
   if (child != 0) return child;
+  for (const int signal : {SIGINT, SIGTERM, SIGHUP}) ::signal(signal, SIG_DFL);
   const int file = ::open(out.c_str(), O_WRONLY | O_CREAT | O_APPEND, 0600);
   ::dup2(file, STDOUT_FILENO);
   ::dup2(file, STDERR_FILENO);
@@ -204,28 +207,34 @@ TEST_CASE("photos whose panel nobody can tell are named, the others measured", "
   CHECK(read_job(folder.file("job.json")).photos.size() == 1);
 }
 
-TEST_CASE("Ctrl-C ends a run in good order, and the next one goes on", "[cli][folder]") {
+TEST_CASE("Ctrl-C or another polite signal ends a run in good order, and the next one goes on",
+          "[cli][folder]") {
+  const int signal = GENERATE(SIGINT, SIGTERM, SIGHUP);
+  INFO("signal " << signal);
   const TemporaryFolder folder;
   put_refused(folder, "roof", 14);
-  const std::string out = folder.file("out"), job = folder.file("job.json");
-  const auto command = folder_command(folder.file("car"), job);
+  const std::string out = folder.file("out"), job = folder.file("job.json"), json = folder.file("r.json");
+  auto command = folder_command(folder.file("car"), job);
+  command.insert(command.end(), {"--json", json});
   const pid_t child = start(command, out);
   while (count_of(folder.read("out"), "] roof/") < 3)
     std::this_thread::sleep_for(std::chrono::milliseconds(5));
-  ::kill(child, SIGINT);
+  ::kill(child, signal);
   const int status = wait_for(child);
   CHECK(WIFSIGNALED(status));
-  CHECK(WTERMSIG(status) == SIGINT);
+  CHECK(WTERMSIG(status) == signal);
   const std::string first = folder.read("out");
   CHECK_THAT(first, ContainsSubstring("still to do") && ContainsSubstring("Stopped."));
   const std::size_t reported = count_of(first, "] roof/");
   CHECK(reported < 14);
   check_photos_once(read_job(job), reported);
+  CHECK(read_readings(json).size() == reported);
 
   const ProgramRun rest = run_program(command);
   CHECK(rest.exit_code == 3);
   CHECK(count_of(rest.out, "] roof/") == 14 - reported);
   check_photos_once(read_job(job), 14);
+  CHECK(read_readings(json).size() == 14);
 }
 
 TEST_CASE("killed at any moment, a run loses nothing that it had reported", "[cli][folder]") {

@@ -384,7 +384,8 @@ TEST_CASE("a HEIC file that lies about its size is refused by the size it is cod
   heic.replace(box + 8, 8, std::string("\0\0\0\x40\0\0\0\x30", 8));  // 64 x 48
   CHECK_THAT(refusal(heic, below), ContainsSubstring("has 640 x 480 pixels"));
 
-  // The same lie told among the pixels, which a decoder believes too: the true sizes in the boxes made to say little.
+  // The same lie told among the pixels, which a decoder believes too: the true sizes in the boxes made to say
+  // little.
   const std::size_t sps = heic.find("\x42\x01");
   REQUIRE(sps != std::string::npos);
   const std::size_t length = static_cast<unsigned char>(heic[sps - 1]);
@@ -420,6 +421,21 @@ TEST_CASE("a photo of 200 megapixels is refused from its header in every format"
     heic.replace(heic.find("ispe") + 8, 8, std::string("\0\0\x40\0\0\0\x30\0", 8));
     CHECK_THAT(refusal(heic), ContainsSubstring("16384 x 12288 pixels (201 megapixels)"));
   }
+}
+
+TEST_CASE("a large picture of one even colour in a small file is refused before it fills the memory",
+          "[photo]") {
+  const cv::Mat even(4000, 5000, CV_8UC1, cv::Scalar(90));
+  const std::string png = png_bytes(even);
+  REQUIRE(png.size() < 50'000);
+  CHECK_THAT(refusal(png), ContainsSubstring("says that it has 5000 x 4000 pixels") &&
+                               ContainsSubstring("cannot hold a photo of that size"));
+  // A header alone, whatever follows: 8000 x 6000.
+  std::string jpeg = jpeg_bytes(six_blocks());
+  jpeg.replace(jpeg.find("\xFF\xC0") + 5, 4, std::string("\x17\x70\x1F\x40", 4));
+  CHECK_THAT(refusal(jpeg), ContainsSubstring("cannot hold a photo of that size"));
+  // Up to 12 megapixels memory is no matter.
+  CHECK(decoded(png_bytes(even(cv::Rect(0, 0, 4000, 3000)))).grey.size() == cv::Size(4000, 3000));
 }
 
 TEST_CASE("JPEGs that phones never make are refused with a reason", "[photo]") {
