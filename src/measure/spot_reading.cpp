@@ -34,6 +34,7 @@ struct FinalSpot {
   SpotVector spot;
   std::optional<SpotVector> second;  ///< the sum of the two is the spot
   SpotJudgement judgement;
+  double explained = 0;  ///< share of the disturbance inside that the last shape explains, by the surface or without
   SpotGeometry parametric, shape;  ///< of the parametric spot, and of the free surface (or the same)
   Relief map;
   double diameter_sd = 0, depth_sd = 0, length_sd = 0, width_sd = 0, half_sd = 0;  ///< statistical, relative
@@ -117,7 +118,7 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
   if (g.touches_border || g.kind != out.parametric.kind || std::abs(std::log(g.diameter_mm / out.parametric.diameter_mm)) > 0.35 ||
       std::abs(std::log(g.depth_mm / out.parametric.depth_mm)) > 0.6)
     return;
-  out.judgement.explained = explained_by(fit, patch, undisturbed, ellipse);
+  out.explained = explained_by(fit, patch, undisturbed, ellipse);
   out.shape = g;
   out.map = map;
   out.free_surface = true;
@@ -147,19 +148,19 @@ constexpr double model_diameter = 0.003, model_depth = 0.008;
 
 /// Orange peel adds its own slope to the spot's: relative uncertainty times SpotJudgement::moved_snr, beyond what it adds to the
 /// noise of the free surface. Sized on ray-traced photos.
-constexpr double peel_on_diameter = 0.7, peel_on_depth = 1.4;
+constexpr double peel_on_diameter = 0.9, peel_on_depth = 1.8;
 
 /// What profile, blur and light leave of the stripes' phase, as relative uncertainty times the cycles that a spot moves
 /// the stripes by at most: little of a stripe's width in a deep dent, much of what a shallow one does. Sized on
 /// ray-traced photos.
 constexpr double phase_on_diameter = 0.003, phase_on_depth = 0.012;
 
-/// What the re-drawn stripes leave over is shape that the surface does not have, and, the more there is of it, the likelier a
-/// wrong fringe: answers that explain less than nine tenths were now and then off by tens of per cent. Relative
-/// uncertainty for the unexplained share x: x (1 + (x / doubt)^2), times these. Sized on ray-traced photos.
+/// What the re-drawn stripes leave over is shape that the surface does not have: relative uncertainty times that share. And the
+/// more of it the spot left that the surface started from, the likelier a wrong fringe, which a surface smooths over but never
+/// leaves: times share (share / doubt)^2. Fits that explained 0.7 were off by tens of per cent. Sized on ray-traced photos.
 constexpr double unexplained_on_diameter = 0.1, unexplained_on_depth = 0.3, doubt = 0.08;
 
-/// Below this agreement an answer carries a warning.
+/// Below this share explained, by the surface or by what it started from, an answer carries a warning.
 constexpr double least_agreement = 0.85;
 
 /// A spot smaller than a stripe period shows only pieces of one stripe: many outlines explain them. Relative uncertainty
@@ -215,6 +216,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     FinalSpot& f = finals[i];
     f.map = draw(f.parametric_height(), f, 201);
     f.parametric = f.shape = measure_spot(f.map);
+    f.explained = f.judgement.explained;
     if (options.free_surface && f.parametric.diameter_mm > 0) refine_shape(scene, others(i), f);
   }
 
@@ -228,7 +230,8 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     // The two shapes see the same pixels with different freedom: their difference is what the choice is worth.
     const double shape_d = shift(f.shape.diameter_mm, f.parametric.diameter_mm);
     const double shape_h = shift(f.shape.depth_mm, f.parametric.depth_mm);
-    const double left = 1 - std::clamp(f.judgement.explained, 0.0, 1.0), unexplained = left * (1 + left * left / (doubt * doubt));
+    const double left = 1 - std::clamp(f.explained, 0.0, 1.0), left_at_start = 1 - std::clamp(f.judgement.explained, 0.0, 1.0);
+    const double unexplained = std::hypot(left, left_at_start * std::pow(left_at_start / doubt, 2));
     const double unexplained_d = unexplained_on_diameter * unexplained, unexplained_h = unexplained_on_depth * unexplained;
     const double peel_d = peel_on_diameter / std::max(f.judgement.moved_snr, 1.0);
     const double peel_h = peel_on_depth / std::max(f.judgement.moved_snr, 1.0);
@@ -254,8 +257,8 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
       dent.min_radius_mm = interval(1 / f.parametric.max_curvature, std::hypot(u_h, 2 * u_d, 0.05));
     dent.volume_mm3 = interval(g.volume_mm3, std::hypot(u_h, 2 * u_d));
     if (const auto& outer = found[static_cast<std::size_t>(&f - finals.data())].inside_of) dent.inside_of = static_cast<int>(*outer);
-    dent.agreement = std::clamp(f.judgement.explained, 0.0, 1.0);
-    if (dent.agreement < least_agreement)
+    dent.agreement = std::clamp(f.explained, 0.0, 1.0);
+    if (std::min(f.explained, f.judgement.explained) < least_agreement)
       out.warnings.push_back({"poorly_explained", "A dent's shape does not explain all that the stripes show inside it: its sizes may be far off. "
                                                   "Photograph it again from nearer or with coarser stripes."});
     dent.outline = outline_polygon(f.map, g);
