@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "nested_spots.hpp"
+#include "spot_sum.hpp"
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
@@ -324,6 +325,15 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
          near_paper_mm(scene, s[s_x], s[s_y]) > paper_clearance_mm && ring_seen(scene, outline_of(s, 1.2)) >= acceptance.min_ring_seen;
 }
 
+/// A sum of two spots, judged by its first one.
+Attempt judged_sum(const PanelScene& scene, const SpotSum& sum, const SpotFit& single, const std::vector<SpotVector>& others) {
+  const Patch patch = patch_for(scene, sum, others, 8000);
+  bool highlight = false;
+  SpotFit first = single;
+  first.spot = sum.first, first.drift = sum.drift;
+  return {first, judge(patch, sum, single, highlight, scene.pixels_per_mm), patch.size() > 0};
+}
+
 /// The outer one of two nested spots, judged with the inner one explained.
 Attempt judged_outer(const PanelScene& scene, const NestedPair& pair, std::vector<SpotVector> others) {
   others.push_back(pair.inner.spot);
@@ -359,22 +369,23 @@ double steepest_slope(const SpotVector& spot) {
 SpotFit polish_with_fitting_light(const Patch& patch, const SpotFit& start, bool& highlight, int iterations) {
   const SpotFit plain = polish_spot(patch, start.spot, false, iterations);
   const SpotFit with = polish_spot(patch, plain.spot, true, iterations / 2);
-  constexpr double worth_it = 15;  // three more terms among some 10^4 pixels: 3/2 ln 10^4 (Schwarz, Ann. Stat. 6:461, 1978)
-  highlight = with.cost < plain.cost - worth_it;
+  highlight = with.cost < plain.cost - highlight_worth;
   SpotFit polished = highlight ? with : plain;
   polished.search_cost = start.search_cost, polished.opposite_cost = start.opposite_cost;
   return polished;
 }
 
-SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, double pixels_per_mm) {
+namespace {
+
+/// A judgement of `fit`, of which `with` is left over, by its own contour; the relief is that of `shape`.
+template <class Shape>
+SpotJudgement judged_by(const Patch& patch, const std::vector<float>& with, const Shape& shape, const SpotFit& fit, double pixels_per_mm) {
   SpotJudgement j;
   SpotVector none = fit.spot;
   none[s_height] = 0;
-  const std::vector<float> with = whitened_residuals(patch, fit.spot, fit.drift, highlight);
   const std::vector<float> without = whitened_residuals(patch, none, Eigen::Vector3d::Zero(), false);
   double q0 = 0, q1 = 0, ring = 0, kept = 0, all = 0;
   std::size_t inside = 0, around = 0;
-  const SpotShape<double> shape(fit.spot);
   const RadiusIn rho_in(fit.spot);
   std::vector<float> density;
   for (std::size_t i = 0; i < patch.size(); ++i) {
@@ -427,11 +438,50 @@ SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, doub
   return j;
 }
 
+struct SumShape {
+  SpotShape<double> first, second;
+  SpotValue<double> at(double x, double y) const {
+    const auto a = first.at(x, y), b = second.at(x, y);
+    return {a.z + b.z, a.slope_x + b.slope_x, a.slope_y + b.slope_y};
+  }
+};
+
+}  // namespace
+
+SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, double pixels_per_mm) {
+  return judged_by(patch, whitened_residuals(patch, fit.spot, fit.drift, highlight), SpotShape<double>(fit.spot), fit, pixels_per_mm);
+}
+
+SpotJudgement judge(const Patch& patch, const SpotSum& sum, const SpotFit& single, bool highlight, double pixels_per_mm) {
+  SpotFit first = single;
+  first.spot = sum.first, first.drift = sum.drift;
+  SpotVector nothing_more = sum.first;
+  nothing_more[s_height] = 0;
+  Patch explained = patch;
+  explain(explained, sum);
+  return judged_by(patch, whitened_residuals(explained, nothing_more, sum.drift, highlight),
+                   SumShape{SpotShape<double>(sum.first), SpotShape<double>(sum.second)}, first, pixels_per_mm);
+}
+
 Patch patch_for(const PanelScene& scene, const SpotVector& spot, const std::vector<SpotVector>& others, double reach,
                 std::size_t max_pixels) {
   const double half = half_round(scene, longest_of(spot), reach);
   Patch patch = explained_patch(scene, request_for(scene, spot[s_x], spot[s_y], half, max_pixels), {}, others);
   if (patch.size() > 0) set_whitening(patch, spot);
+  return patch;
+}
+
+Patch patch_for(const PanelScene& scene, const SpotSum& sum, const std::vector<SpotVector>& others, std::size_t max_pixels) {
+  const double apart = std::hypot(sum.first[s_x] - sum.second[s_x], sum.first[s_y] - sum.second[s_y]);
+  const double half = half_round(scene, std::max(longest_of(sum.first), 0.5 * apart + longest_of(sum.second)), 2.0);
+  Patch patch = explained_patch(scene, request_for(scene, sum.first[s_x], sum.first[s_y], half, max_pixels), {}, others);
+  if (patch.size() == 0) return patch;
+  Patch explained = patch;
+  explain(explained, sum);
+  SpotVector nothing_more = sum.first;
+  nothing_more[s_height] = 0;
+  set_whitening(explained, nothing_more);
+  patch.whitening = explained.whitening;
   return patch;
 }
 
@@ -466,7 +516,7 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     if (candidates.size() > most) candidates.resize(most);
     return candidates;
   };
-  int failures_in_a_row = 0, looks_inside = 0;
+  int failures_in_a_row = 0, looks_inside = 0, looks_for_sums = 0;
   int wide_left = 4;  // each costs ten ordinary attempts
   const auto try_one = [&](std::size_t index, const std::vector<Candidate>& all, FirstAttempts& first) {
     const Candidate& candidate = all[index];
@@ -488,10 +538,25 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
         const Attempt outer = judged_outer(scene, *pair, accepted);
         if (believable(scene, outer, candidate.outline, acceptance)) {
           const std::size_t outer_index = result.spots.size();
-          result.spots.push_back({outer.fit, outer.judgement, std::nullopt});
-          result.spots.push_back({pair->inner, outer.judgement, outer_index});
+          result.spots.push_back({outer.fit, outer.judgement, std::nullopt, std::nullopt});
+          result.spots.push_back({pair->inner, outer.judgement, outer_index, std::nullopt});
           accepted.push_back(outer.fit.spot);
           accepted.push_back(pair->inner.spot);
+          failures_in_a_row = 0;
+          return true;
+        }
+      }
+    }
+    // Or another half of the same dent.
+    constexpr double half_a_dent = 0.35, no_speck_mm = 2;
+    if (a.usable && a.judgement.explained < well_explained && a.judgement.explained > half_a_dent &&
+        mean_radius_mm(a.fit.spot) > no_speck_mm && looks_for_sums++ < most_looks) {
+      if (const auto sum = find_sum(scene, a.fit, accepted)) {
+        const Attempt leading = judged_sum(scene, *sum, a.fit, accepted);
+        if (believable(scene, leading, candidate.outline, acceptance) && !known(outline_of(leading.fit.spot))) {
+          result.spots.push_back({leading.fit, leading.judgement, std::nullopt, sum->second});
+          accepted.push_back(leading.fit.spot);
+          accepted.push_back(sum->second);
           failures_in_a_row = 0;
           return true;
         }
@@ -500,7 +565,7 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     // What is left over inside a spot that is explained already is its shape, not another spot.
     if (believable(scene, a, candidate.outline, acceptance) && !known(outline_of(a.fit.spot))) {
       accepted.push_back(a.fit.spot);
-      result.spots.push_back({a.fit, a.judgement, std::nullopt});
+      result.spots.push_back({a.fit, a.judgement, std::nullopt, std::nullopt});
       failures_in_a_row = 0;
       return true;
     }

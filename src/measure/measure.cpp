@@ -144,8 +144,10 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
     std::erase_if(problem.samples, [&](const PhaseSample& s) {
       const auto p = model.panel_from_pixel(s.u_px, s.v_px);
       return std::any_of(found.spots.begin(), found.spots.end(), [&](const FoundSpot& spot) {
-        const double reach = 1.4 * std::exp(std::max(spot.fit.spot[s_log_a], spot.fit.spot[s_log_b]));
-        return std::hypot(p.x_mm - spot.fit.spot[s_x], p.y_mm - spot.fit.spot[s_y]) < reach;
+        const auto near = [&](const SpotVector& part) {
+          return std::hypot(p.x_mm - part[s_x], p.y_mm - part[s_y]) < 1.4 * std::exp(std::max(part[s_log_a], part[s_log_b]));
+        };
+        return near(spot.fit.spot) || (spot.second && near(*spot.second));
       });
     });
   }

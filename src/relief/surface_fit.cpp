@@ -107,6 +107,11 @@ namespace {
 constexpr double robust_scale = 3;
 constexpr double drift_sigma_cycles = 0.02;
 
+/// Weight of the scaled bending energy that leaves room for odd shapes: a rim of a seventh of the depth or a kidney's bend
+/// has an energy of some 20, so it costs no more than the evidence that a handful of stripe edges give. Ten times this
+/// weight holds shapes under coarse stripes to the family, a third of it lets noise draw the contour.
+constexpr double prior_with_room = 10, strongest_prior = 1e8;
+
 /// Everything of the fit that depends on the current departure.
 struct SurfaceState {
   ReliefAtPixels relief;
@@ -196,35 +201,6 @@ class SurfaceProblem {
     h -= cross.transpose() * full.ldlt().solve(cross);
   }
 
-  /// Variance of block sums of the phase score over what independent unit-variance pixels would give: orange peel, JPEG
-  /// and what the model misses correlate neighbours. Median over blocks, the larger of inside and around.
-  double noise_inflation(const SurfaceState& s, double block_mm, double x_mm, double y_mm, double radius_mm) const {
-    struct Sum { double score = 0, information = 0; };
-    double worst = 1;
-    for (const bool inside : {false, true}) {
-      std::map<std::pair<int, int>, Sum> blocks;
-      for (std::size_t i = 0; i < patch_.size(); ++i) {
-        const MirrorPixel& p = patch_.pixel[i];
-        if ((std::hypot(p.x_mm - x_mm, p.y_mm - y_mm) <= radius_mm) != inside) continue;
-        const double j = s.light.coefficients[6] * s.light.profile_slope[i] * patch_.whitening[i] / patch_.contrast;
-        const double r = s.light.residual[i];
-        Sum& sum = blocks[{static_cast<int>(std::floor(p.x_mm / block_mm)), static_cast<int>(std::floor(p.y_mm / block_mm))}];
-        sum.score += j * r * pseudo_huber_weight(r, robust_scale);
-        sum.information += j * j;
-      }
-      std::vector<double> information, ratio;
-      for (const auto& [key, sum] : blocks) information.push_back(sum.information);
-      if (information.size() < 8) continue;
-      const double typical = median_of(information);
-      for (const auto& [key, sum] : blocks)
-        if (sum.information > 0.2 * typical) ratio.push_back(sum.score * sum.score / sum.information);
-      if (ratio.size() < 6) continue;
-      constexpr double chi_square_1_median = 0.455;
-      worst = std::max(worst, median_of(ratio) / chi_square_1_median);
-    }
-    return worst;
-  }
-
   const Eigen::MatrixXd& prior() const { return prior_; }
 
  private:
@@ -238,24 +214,58 @@ class SurfaceProblem {
 
 }  // namespace
 
+double score_inflation(const Patch& patch, const LightFit& light, double block_mm, double x_mm, double y_mm, double from_mm,
+                       double to_mm) {
+  struct Sum {
+    double score = 0, information = 0;
+  };
+  std::map<std::pair<int, int>, Sum> blocks;
+  for (std::size_t i = 0; i < patch.size(); ++i) {
+    const MirrorPixel& p = patch.pixel[i];
+    const double distance = std::hypot(p.x_mm - x_mm, p.y_mm - y_mm);
+    if (distance < from_mm || distance > to_mm) continue;
+    const double j = light.coefficients[6] * light.profile_slope[i] * patch.whitening[i] / patch.contrast;
+    const double r = light.residual[i];
+    Sum& sum = blocks[{static_cast<int>(std::floor(p.x_mm / block_mm)), static_cast<int>(std::floor(p.y_mm / block_mm))}];
+    sum.score += j * r * pseudo_huber_weight(r, robust_scale);
+    sum.information += j * j;
+  }
+  std::vector<double> information, ratio;
+  for (const auto& [key, sum] : blocks) information.push_back(sum.information);
+  if (information.size() < 8) return 1;
+  const double typical = median_of(information);
+  for (const auto& [key, sum] : blocks)
+    if (sum.information > 0.2 * typical) ratio.push_back(sum.score * sum.score / sum.information);
+  if (ratio.size() < 6) return 1;
+  constexpr double chi_square_1_median = 0.455;
+  return std::max(1.0, median_of(ratio) / chi_square_1_median);
+}
+
 SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
-  SurfaceFit fit{SplineSurface(request.extent, request.spacing_mm), {}, {}, Eigen::Vector3d::Zero(), 1, 0, false};
+  SurfaceFit fit{SplineSurface(request.extent, request.spacing_mm), {}, {}, Eigen::Vector3d::Zero(), 1, 0, {}, false};
   const int m = fit.surface.size();
   if (m < 9 || patch.size() < 400) return fit;
   const SurfaceProblem problem(patch, request, fit.surface);
   Eigen::VectorXd c = Eigen::VectorXd::Zero(m);
   Eigen::Vector3d drift = Eigen::Vector3d::Zero();
   SurfaceState state = problem.state(c, drift);
-  const double block = std::max(0.8, 0.2 * request.mean_radius_mm);
-  fit.noise_inflation = problem.noise_inflation(state, block, request.extent.x_mm, request.extent.y_mm, 1.15 * request.mean_radius_mm);
-
+  const double block_mm = std::max({0.8, 0.25 * request.mean_radius_mm, patch.peel_cell_mm});
+  const auto inflation = [&](double from, double to) {
+    return score_inflation(patch, state.light, block_mm, request.extent.x_mm, request.extent.y_mm,
+                           from * request.mean_radius_mm, to * request.mean_radius_mm);
+  };
+  // At first all misfit inside is taken for shape, what is left of it later for noise. Pixels are never better than what
+  // blur and JPEG make of them, nor than they are around the spot.
+  constexpr double far_out = 1.7, everywhere = 1e3;
+  const double quiet_inflation = std::max(inflation(far_out, everywhere), 1 / patch.effective_pixel_share);
+  fit.noise_inflation = quiet_inflation;
   double lambda = 1e4, damping = 0;
   double cost = problem.cost(state, c, drift, lambda, fit.noise_inflation);
   Eigen::MatrixXd h;
   Eigen::VectorXd g;
-  const auto full_matrix = [&] {
+  const auto full_matrix = [&](double weight) {
     Eigen::MatrixXd a = h;
-    a.topLeftCorner(m, m) += lambda * problem.prior();
+    a.topLeftCorner(m, m) += weight * problem.prior();
     for (int k = 0; k < 3; ++k) a(m + k, m + k) += 1 / (drift_sigma_cycles * drift_sigma_cycles);
     return a;
   };
@@ -264,7 +274,7 @@ SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
     Eigen::VectorXd gradient = g;
     gradient.head(m) += lambda * problem.prior() * c;
     gradient.tail<3>() += drift / (drift_sigma_cycles * drift_sigma_cycles);
-    const Eigen::MatrixXd a = full_matrix();
+    const Eigen::MatrixXd a = full_matrix(lambda);
     double gained = 0;
     for (int attempt = 0; attempt < 5; ++attempt) {
       Eigen::MatrixXd damped = a;
@@ -284,19 +294,24 @@ SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
       damping = std::max(8 * damping, 0.05);
     }
     // Evidence: how many of the control heights do the data determine?
-    const Eigen::MatrixXd inverse = full_matrix().llt().solve(Eigen::MatrixXd::Identity(m + 3, m + 3));
+    const Eigen::MatrixXd inverse = full_matrix(lambda).llt().solve(Eigen::MatrixXd::Identity(m + 3, m + 3));
     fit.effective_parameters = m - lambda * (inverse.topLeftCorner(m, m) * problem.prior()).trace();
     const double energy = c.dot(problem.prior() * c);
-    double next_lambda = std::clamp(std::max(fit.effective_parameters, 0.5) / std::max(energy, 1e-6), 1e-2, 1e8);
+    double next_lambda = std::clamp(std::max(fit.effective_parameters, 0.5) / std::max(energy, 1e-6), 1e-2,
+                                    request.odd_shape ? prior_with_room : strongest_prior);
     next_lambda = lambda * std::clamp(next_lambda / lambda, 0.125, 8.0);
     const bool settled = std::abs(std::log(next_lambda / lambda)) < 0.1 && gained < 0.5;
     if (iteration > 1) lambda = next_lambda;
+    constexpr int first_guess_iterations = 3;
+    if (iteration >= first_guess_iterations) fit.noise_inflation = std::max(quiet_inflation, inflation(0, far_out));
     cost = problem.cost(state, c, drift, lambda, fit.noise_inflation);
-    fit.covariance = inverse.topLeftCorner(m, m);
     if (settled && iteration > 2) break;
   }
+  const Eigen::MatrixXd with_room = full_matrix(std::min(lambda, prior_with_room));
+  fit.covariance = with_room.llt().solve(Eigen::MatrixXd::Identity(m + 3, m + 3)).topLeftCorner(m, m);
   fit.departure = c;
   fit.drift = drift;
+  fit.residual = state.light.residual;
   fit.solved = c.allFinite() && fit.covariance.allFinite();
   return fit;
 }

@@ -52,6 +52,19 @@ SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight,
 /// Adds a spot to the patch's explained relief.
 void explain(Patch& patch, const SpotVector& spot);
 
+/// Two spots whose sum is the relief of one dent.
+struct SpotSum {
+  SpotVector first = SpotVector::Zero(), second = SpotVector::Zero();
+  Eigen::Vector3d drift = Eigen::Vector3d::Zero();
+  double cost = 1e300;
+};
+
+/// polish_spot for both spots of a sum at once.
+SpotSum polish_sum(const Patch& patch, const SpotSum& start, bool highlight, int iterations = 25);
+
+/// Adds their sum to the patch's explained relief.
+void explain(Patch& patch, const SpotSum& sum);
+
 /// Re-evaluates the whitening for the phases that this spot predicts.
 void set_whitening(Patch& patch, const SpotVector& spot);
 

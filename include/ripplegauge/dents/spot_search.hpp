@@ -37,6 +37,7 @@ struct FoundSpot {
   SpotFit fit;
   SpotJudgement judgement;
   std::optional<std::size_t> inside_of;  ///< index of the spot of the other sign that this one lies in
+  std::optional<SpotVector> second;      ///< where it takes the sum of two spots to describe this one
 };
 
 struct RejectedSpot {
@@ -80,11 +81,20 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
 
 SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, double pixels_per_mm);
 
+/// The same for the sum of two, inside the first one's contour; `single` knows of the other sign.
+SpotJudgement judge(const Patch& patch, const SpotSum& sum, const SpotFit& single, bool highlight, double pixels_per_mm);
+
 /// The pixels for fitting a spot of this size, other spots explained.
 Patch patch_for(const PanelScene& scene, const SpotVector& spot, const std::vector<SpotVector>& others, double reach,
                 std::size_t max_pixels);
 
-/// polish_spot with the metallic highlight where it pays: where it takes a twentieth off the cost. Keeps what the search
+/// The pixels for fitting a sum of spots.
+Patch patch_for(const PanelScene& scene, const SpotSum& sum, const std::vector<SpotVector>& others, std::size_t max_pixels);
+
+/// Three more terms of light among some 10^4 pixels must take this off the cost: 3/2 ln 10^4 (Schwarz, Ann. Stat. 6:461, 1978).
+inline constexpr double highlight_worth = 15;
+
+/// polish_spot with the metallic highlight where it pays. Keeps what the search
 /// that led to `start` says of the other sign.
 SpotFit polish_with_fitting_light(const Patch& patch, const SpotFit& start, bool& highlight,
                                   int iterations = 40);

@@ -45,20 +45,29 @@ struct SurfaceRequest {
   double spacing_mm = 0;
   int iterations = 10;
   bool highlight = true;
+  bool odd_shape = false;  ///< the spot is known not to come from the parametric family: the prior leaves room for that
 };
 
 struct SurfaceFit {
   SplineSurface surface;
   Eigen::VectorXd departure;   ///< control heights, mm, on top of the patch's base relief
-  Eigen::MatrixXd covariance;  ///< of the control heights, noise inflation included
+  Eigen::MatrixXd covariance;  ///< of the control heights, noise inflation included, with room for odd shapes
   Eigen::Vector3d drift = Eigen::Vector3d::Zero();
   double noise_inflation = 1;  ///< how much block sums of the score scatter beyond independent pixels (variance)
   double effective_parameters = 0;
+  std::vector<float> residual; ///< whitened, of every pixel of the patch
   bool solved = false;
 };
 
+/// Variance of block sums of the phase score over what independent pixels of unit variance would give: orange peel, JPEG
+/// and what the model misses correlate neighbours. Median over the blocks between two distances from a place; 1 where
+/// there are too few.
+double score_inflation(const Patch& patch, const LightFit& light, double block_mm, double x_mm, double y_mm, double from_mm,
+                       double to_mm);
+
 /// Gauss-Newton with light and drift eliminated; the prior is the bending energy of the departure, its weight from the
-/// evidence (MacKay, Neural Computation 4:415, 1992: lambda = gamma / c'Pc).
+/// evidence (MacKay, Neural Computation 4:415, 1992: lambda = gamma / c'Pc). The covariance is that of a prior with room for
+/// odd shapes: where the family explains the stripes the evidence forbids any departure, and yet nobody knows.
 SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request);
 
 }  // namespace ripplegauge
