@@ -9,204 +9,17 @@
 #include <numeric>
 
 #include "radial_search.hpp"
-#include "ripplegauge/core/gram.hpp"
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
-#include "spot_kernel.hpp"
+#include "spot_problem.hpp"
 
 namespace ripplegauge {
 namespace {
 
-/// What shapes spots are expected to have, weakly (the free surface has the last word): logarithms of the exponents,
-/// slants, and the ratio of the axes.
-struct ShapePrior {
-  int parameter;
-  double expected, sigma;
-};
-constexpr std::array<ShapePrior, 4> shape_priors{{{s_log_p, 0.742, 0.3}, {s_log_n, 1.609, 1.0},
-                                                  {s_slant_u, 0, 0.15}, {s_slant_v, 0, 0.15}}};
-constexpr double log_axis_ratio_sigma = 0.7;  // creases go to 5 : 1
-constexpr double drift_sigma_cycles = 0.02;   // what the bundle leaves undisturbed: 0.001 to 0.02 cycles
-constexpr double robust_scale = 3;
-
-/// Beyond these the shape formula degenerates; derivatives past them are simply those at the edge.
-SpotVector clamped(SpotVector s) {
-  s[s_log_a] = std::clamp(s[s_log_a], -0.7, 4.6);
-  s[s_log_b] = std::clamp(s[s_log_b], -0.7, 4.6);
-  s[s_height] = std::clamp(s[s_height], -6.0, 6.0);
-  s[s_log_p] = std::clamp(s[s_log_p], std::log(1.1), std::log(8.0));
-  s[s_log_n] = std::clamp(s[s_log_n], std::log(1.3), std::log(300.0));
-  s[s_slant_u] = std::clamp(s[s_slant_u], -0.6, 0.6);
-  s[s_slant_v] = std::clamp(s[s_slant_v], -0.6, 0.6);
-  return s;
+FitOutcome fit(const PixelArrays& pixels, const SpotVector& start, const FitRequest& request) {
+  return fit_spots(pixels, std::span(&start, 1), request);
 }
-
-kernel::Spot kernel_spot(const SpotVector& s) {
-  const auto f = [](double v) { return static_cast<float>(v); };
-  const double order = std::exp(s[s_log_n]), by_order = std::log(10.0) / order, rim = -std::expm1(-by_order);
-  return {f(s[s_x]), f(s[s_y]), f(std::exp(-s[s_log_a])), f(std::exp(-s[s_log_b])), f(std::cos(s[s_angle])), f(std::sin(s[s_angle])),
-          f(s[s_height]), f(std::exp(s[s_log_p])), f(order), f(rim), f(-by_order * std::exp(-by_order) / rim), f(s[s_slant_u]), f(s[s_slant_v])};
-}
-
-kernel::Places places_of(const PixelArrays& pixels) {
-  return {pixels.size(), pixels.x_mm.data(), pixels.y_mm.data(), pixels.shift_x.data(), pixels.shift_y.data()};
-}
-
-void relief_of(const PixelArrays& pixels, const SpotVector& spot, ReliefAtPixels& relief) {
-  relief.resize(pixels.size());
-  const ReliefAtPixels& base = pixels.base;
-  kernel::spot_relief(kernel_spot(spot), places_of(pixels),
-                      {base.z.data(), base.slope_x.data(), base.slope_y.data(), base.xx.data(), base.xy.data(), base.yy.data()},
-                      {relief.z.data(), relief.slope_x.data(), relief.slope_y.data(), relief.xx.data(), relief.xy.data(), relief.yy.data()});
-}
-
-struct FitRequest {
-  std::vector<int> active;  ///< spot parameters that move
-  bool drift = false, highlight = false;
-  int iterations = 10;
-  double tolerance = 1e-5;  ///< of the cost
-};
-
-struct FitOutcome {
-  SpotVector spot;
-  Eigen::Vector3d drift = Eigen::Vector3d::Zero();
-  double cost = 1e300;
-};
-
-LightFitOptions light_options(const SpotVector& spot, bool highlight) {
-  return {highlight, std::max(0.6 * std::abs(spot[s_height]) / mean_radius_mm(spot), 1e-4), robust_scale};
-}
-
-/// Normal equations of a spot (and drift) over some pixels; the light is eliminated from them, since it is linear
-/// (variable projection; Golub & Pereyra, SIAM J. Numer. Anal. 10:413, 1973, in Kaufman's form).
-class SpotProblem {
- public:
-  SpotProblem(const PixelArrays& pixels, const SpotVector& start, const FitRequest& request, const Eigen::Vector3d& start_drift)
-      : pixels_(pixels), start_(start), request_(request), start_drift_(start_drift),
-        importance_(pixels.patch->effective_pixel_share * static_cast<double>(pixels.patch->size()) / static_cast<double>(pixels.size())) {}
-
-  int size() const { return shape_count() + (request_.drift ? drift_terms : 0); }
-
-  Eigen::VectorXd unknowns() const {
-    Eigen::VectorXd x(size());
-    for (int a = 0; a < shape_count(); ++a) x[a] = start_[parameter(a)];
-    if (request_.drift) x.tail<drift_terms>() = start_drift_;
-    return x;
-  }
-  SpotVector spot_of(const Eigen::VectorXd& x) const {
-    SpotVector spot = start_;
-    for (int a = 0; a < shape_count(); ++a) spot[parameter(a)] = x[a];
-    return clamped(spot);
-  }
-  Eigen::Vector3d drift_of(const Eigen::VectorXd& x) const { return request_.drift ? Eigen::Vector3d(x.tail<drift_terms>()) : start_drift_; }
-
-  void operator()(const Eigen::VectorXd& x, bool with_derivatives, NormalEquations& out) {
-    const SpotVector spot = spot_of(x);
-    const LightFitOptions options = light_options(spot, request_.highlight);
-    if (seen_.size() != x.size() || seen_ != x) {  // a step that was taken is asked about twice
-      relief_of(pixels_, spot, relief_);
-      predict_phase(pixels_, relief_, drift_of(x), light_);
-      solve_light(pixels_, relief_, options, light_);
-      seen_ = x;
-    }
-    out.cost = importance_ * light_.cost;
-    if (with_derivatives) add_derivatives(spot, options, out);
-    add_priors(x, spot, out);
-  }
-
- private:
-  static constexpr int drift_terms = 3;
-  static constexpr std::size_t most_columns = spot_parameters + drift_terms + LightModel::max_terms + 1;
-
-  int shape_count() const { return static_cast<int>(request_.active.size()); }
-  int parameter(int a) const { return request_.active[static_cast<std::size_t>(a)]; }
-
-  /// Columns of the Jacobian: spot, drift, light; last the residuals. All in light; `weight_` whitens them.
-  int set_columns(const SpotVector& spot, const LightFitOptions& options) {
-    const std::size_t n = pixels_.size();
-    for (auto* v : {&by_phase_, &by_x_, &by_y_, &weight_, &scaled_, &drift_x_, &drift_y_}) v->resize(n);
-    const auto f = [](double v) { return static_cast<float>(v); };
-    const float *xn = pixels_.level[1].data(), *yn = pixels_.level[2].data();
-    kernel::light_by_slopes({f(light_.coefficients[6]), f(light_.coefficients[7]), f(light_.coefficients[8]), xn, yn,
-                             light_.profile_slope.data(), light_.by_slope_x.data(), light_.by_slope_y.data()},
-                            n, by_phase_.data(), by_x_.data(), by_y_.data());
-    float* rows[spot_parameters];
-    for (std::size_t s = 0; s < spot_parameters; ++s) rows_[s].resize(n), rows[s] = rows_[s].data();
-    kernel::spot_rows(kernel_spot(spot), places_of(pixels_), by_x_.data(), by_y_.data(), rows);
-    std::size_t count = 0;
-    for (int a = 0; a < shape_count(); ++a) columns_[count++] = rows[parameter(a)];
-    if (request_.drift) {
-      for (std::size_t i = 0; i < n; ++i) drift_x_[i] = by_phase_[i] * xn[i], drift_y_[i] = by_phase_[i] * yn[i];
-      for (const auto* v : {&by_phase_, &drift_x_, &drift_y_}) columns_[count++] = v->data();
-    }
-    const auto light = light_columns(pixels_, light_);
-    for (int t = 0; t < light_terms(options); ++t) columns_[count++] = light[static_cast<std::size_t>(t)];
-    columns_[count++] = scaled_.data();
-    return static_cast<int>(count);
-  }
-
-  void add_derivatives(const SpotVector& spot, const LightFitOptions& options, NormalEquations& out) {
-    const int columns = set_columns(spot, options), terms = light_terms(options), count = size();
-    const auto f = [](double v) { return static_cast<float>(v); };
-    double weight_sum = kernel::row_weights(light_.residual.data(), pixels_.whitening.data(), f(pixels_.patch->contrast), f(robust_scale),
-                                            f(importance_), pixels_.size(), weight_.data(), scaled_.data());
-    for (const int k : pixels_.clipped) {
-      const auto i = static_cast<std::size_t>(k);
-      if (light_.residual[i] != 0) continue;
-      weight_sum -= weight_[i];
-      weight_[i] = 0;  // explained: says nothing
-    }
-    Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor, most_columns, most_columns> gram(columns, columns);
-    gram_of_columns(columns_.data(), columns, 0, weight_.data(), pixels_.size(), gram.data());
-    for (int t = 0; t < terms; ++t) gram(count + t, count + t) += std::max(light_ridge(t), 1e-9) * weight_sum;
-    const Eigen::MatrixXd ll = gram.block(count, count, terms, terms).selfadjointView<Eigen::Lower>();
-    const Eigen::MatrixXd lp = gram.block(count, 0, terms, count);
-    const Eigen::MatrixXd pp = gram.topLeftCorner(count, count).selfadjointView<Eigen::Lower>();
-    out.hessian = pp - lp.transpose() * ll.ldlt().solve(lp);
-    out.gradient = -gram.row(columns - 1).head(count);  // the residual is data minus model
-  }
-
-  void add_priors(const Eigen::VectorXd& x, const SpotVector& spot, NormalEquations& out) const {
-    for (int a = 0; a < shape_count(); ++a) {
-      const int s = parameter(a);
-      for (const ShapePrior& prior : shape_priors)
-        if (prior.parameter == s) out.add_prior(a, x[a], prior.expected, prior.sigma);
-      if (s == s_log_a || s == s_log_b) {
-        const double r = (spot[s_log_a] - spot[s_log_b]) / log_axis_ratio_sigma;
-        if (s == s_log_a) out.cost += 0.5 * r * r;
-        out.gradient[a] += (s == s_log_a ? r : -r) / log_axis_ratio_sigma;
-        out.hessian(a, a) += 1 / (log_axis_ratio_sigma * log_axis_ratio_sigma);
-      }
-    }
-    if (request_.drift)
-      for (int a = shape_count(); a < size(); ++a) out.add_prior(a, x[a], 0, drift_sigma_cycles);
-  }
-
-  const PixelArrays& pixels_;
-  const SpotVector start_;
-  const FitRequest& request_;
-  const Eigen::Vector3d start_drift_;
-  const double importance_;
-  Eigen::VectorXd seen_;  ///< where relief_ and light_ belong to
-  ReliefAtPixels relief_;
-  LightFit light_;
-  std::array<std::vector<float>, spot_parameters> rows_;
-  std::vector<float> by_phase_, by_x_, by_y_, weight_, scaled_, drift_x_, drift_y_;
-  std::array<const float*, most_columns> columns_{};
-};
-
-FitOutcome fit(const PixelArrays& pixels, const SpotVector& start, const FitRequest& request,
-               const Eigen::Vector3d& start_drift = Eigen::Vector3d::Zero(), Eigen::MatrixXd* hessian = nullptr) {
-  SpotProblem problem(pixels, start, request, start_drift);
-  Eigen::VectorXd x = problem.unknowns();
-  const LeastSquaresSummary summary =
-      minimise(std::ref(problem), x, {.max_iterations = request.iterations, .relative_cost_tolerance = request.tolerance, .initial_damping = 1e-3},
-               hessian);
-  return {problem.spot_of(x), problem.drift_of(x), summary.final_cost};
-}
-
-const std::vector<int> all_parameters{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_p, s_log_n, s_slant_u, s_slant_v};
 
 /// Pixels for the search: mostly inside the outline, thinly around it, by a fixed stride through a scrambled order.
 std::vector<int> search_pixels(const Patch& patch, const Outline& outline, std::size_t wanted) {
@@ -306,19 +119,19 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   std::vector<FitOutcome> best;
   for (const FitOutcome& o : shorts) {
     const auto same = [&](const FitOutcome& b) {
-      return std::abs(o.spot[s_height] / b.spot[s_height] - 1) < 0.03 && std::abs(o.spot[s_log_a] - b.spot[s_log_a]) < 0.02 &&
-             std::abs(o.spot[s_log_b] - b.spot[s_log_b]) < 0.02;
+      return std::abs(o.spot()[s_height] / b.spot()[s_height] - 1) < 0.03 && std::abs(o.spot()[s_log_a] - b.spot()[s_log_a]) < 0.02 &&
+             std::abs(o.spot()[s_log_b] - b.spot()[s_log_b]) < 0.02;
     };
     if (std::none_of(best.begin(), best.end(), same)) best.push_back(o);
     if (best.size() >= 6) break;
   }
-  if (std::none_of(best.begin(), best.end(), [&](const FitOutcome& o) { return options.worth_finishing(o.spot, nearly); })) {
-    if (!best.empty()) hopeless.spot = best.front().spot;
+  if (std::none_of(best.begin(), best.end(), [&](const FitOutcome& o) { return options.worth_finishing(o.spot(), nearly); })) {
+    if (!best.empty()) hopeless.spot = best.front().spot();
     return hopeless;
   }
   // The best of the other sign always gets its chance: sign is what must not be wrong.
   for (const FitOutcome& o : shorts)
-    if (!best.empty() && o.spot[s_height] * best.front().spot[s_height] < 0) {
+    if (!best.empty() && o.spot()[s_height] * best.front().spot()[s_height] < 0) {
       best.push_back(o);
       break;
     }
@@ -329,7 +142,7 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
     return outcomes;
   };
   std::vector<SpotVector> from;
-  for (const FitOutcome& o : best) from.push_back(o.spot);
+  for (const FitOutcome& o : best) from.push_back(o.spot());
   std::vector<FitOutcome> full = fit_fully(from);
   std::sort(full.begin(), full.end(), better);
   SpotFit result;
@@ -337,7 +150,7 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   // Other shapes about the best, in case its exponents stuck.
   from.clear();
   for (const auto& [power, order] : few_shapes) {
-    SpotVector other = full.front().spot;
+    SpotVector other = full.front().spot();
     other[s_log_p] = std::log(power), other[s_log_n] = std::log(order);
     other[s_slant_u] *= 0.5, other[s_slant_v] *= 0.5;
     from.push_back(other);
@@ -345,10 +158,10 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   const std::vector<FitOutcome> reshaped = fit_fully(from);
   full.insert(full.end(), reshaped.begin(), reshaped.end());
   std::sort(full.begin(), full.end(), better);
-  result.spot = full.front().spot;
+  result.spot = full.front().spot();
   result.search_cost = result.cost = full.front().cost;
   for (const FitOutcome& o : full)
-    if (o.spot[s_height] * result.spot[s_height] < 0) result.opposite_cost = std::min(result.opposite_cost, o.cost);
+    if (o.spot()[s_height] * result.spot[s_height] < 0) result.opposite_cost = std::min(result.opposite_cost, o.cost);
   return result;
 }
 
@@ -375,7 +188,7 @@ std::vector<Start> one_per_basin(const Patch& patch, const std::vector<int>& pix
   parallel_for(chosen.size(), threads, [&](std::size_t i) {
     const FitOutcome o =
         fit(few, chosen[i].spot, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height}, false, false, 5});
-    drawn[i] = {o.cost, o.spot};
+    drawn[i] = {o.cost, o.spot()};
   });
   return drawn;
 }
@@ -460,21 +273,22 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
 SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations) {
   Eigen::MatrixXd hessian;
   constexpr double tolerance = 1e-6;  // shapes that few stripes tell apart lie along a flat valley
-  const FitOutcome o = fit(gather(patch, all_pixels(patch)), start, {all_parameters, true, highlight, iterations, tolerance},
-                           Eigen::Vector3d::Zero(), &hessian);
+  const FitOutcome o = fit_spots(gather(patch, all_pixels(patch)), std::span(&start, 1),
+                                 {all_parameters, true, highlight, iterations, tolerance}, Eigen::Vector3d::Zero(), &hessian);
   SpotFit result;
   const Eigen::LDLT<Eigen::MatrixXd> factor(hessian);
   const Eigen::MatrixXd covariance = factor.solve(Eigen::MatrixXd::Identity(hessian.rows(), hessian.cols()));
   if (factor.isPositive() && covariance.allFinite()) result.covariance = covariance.topLeftCorner<spot_parameters, spot_parameters>();
-  result.spot = o.spot;
+  result.spot = o.spot();
   result.drift = o.drift;
   result.cost = o.cost;
   return result;
 }
 
-void explain(Patch& patch, const SpotVector& spot) {
+void explain(Patch& patch, std::span<const SpotVector> spots) {
+  HitPoints hits;
   ReliefAtPixels relief;
-  relief_of(gather(patch, all_pixels(patch)), spot, relief);
+  relief_of(gather(patch, all_pixels(patch)), spots, hits, relief);
   patch.base_z = std::move(relief.z);
   patch.base_slope_x = std::move(relief.slope_x);
   patch.base_slope_y = std::move(relief.slope_y);
@@ -483,24 +297,20 @@ void explain(Patch& patch, const SpotVector& spot) {
   patch.base_yy = std::move(relief.yy);
 }
 
+void explain(Patch& patch, const SpotVector& spot) { explain(patch, std::span(&spot, 1)); }
+
 void set_whitening(Patch& patch, const SpotVector& spot) {
+  HitPoints hits;
   ReliefAtPixels relief;
   LightFit light;
   const PixelArrays pixels = gather(patch, all_pixels(patch));
-  relief_of(pixels, spot, relief);
+  relief_of(pixels, std::span(&spot, 1), hits, relief);
   predict_phase(pixels, relief, Eigen::Vector3d::Zero(), light);
   for (std::size_t i = 0; i < patch.size(); ++i) patch.whitening[i] = whitening_at(patch, light.phase[i]);
 }
 
-std::vector<float> whitened_residuals(const Patch& patch, const SpotVector& spot, const Eigen::Vector3d& drift,
-                                      bool highlight) {
-  ReliefAtPixels relief;
-  LightFit light;
-  const PixelArrays pixels = gather(patch, all_pixels(patch));
-  relief_of(pixels, spot, relief);
-  predict_phase(pixels, relief, drift, light);
-  solve_light(pixels, relief, light_options(spot, highlight), light);
-  return light.residual;
+std::vector<float> whitened_residuals(const Patch& patch, const SpotVector& spot, const Eigen::Vector3d& drift, bool highlight) {
+  return light_under(gather(patch, all_pixels(patch)), std::span(&spot, 1), drift, highlight).residual;
 }
 
 }  // namespace ripplegauge

@@ -58,26 +58,34 @@ struct Bend {
 }  // namespace
 
 RIPPLEGAUGE_VECTORISED
-void spot_relief(const Spot& spot, const Places& places, const ConstReliefArrays& base, const ReliefArrays& out) {
+void add_heights(const Spot& spot, const Places& places, float* z) {
   const Spot s = spot;  // copies: nothing that is written can be them
   const Places p = places;
-  const ConstReliefArrays b = base;
+#pragma omp simd
+  for (std::size_t i = 0; i < p.count; ++i) {
+    const At a = look(s, p.x[i], p.y[i]);
+    z[i] += s.height * a.foot * a.rest;
+  }
+}
+
+RIPPLEGAUGE_VECTORISED
+void add_relief(const Spot& spot, const Places& places, const ReliefArrays& out) {
+  const Spot s = spot;
+  const Places p = places;
   const ReliefArrays o = out;
 #pragma omp simd
   for (std::size_t i = 0; i < p.count; ++i) {
-    const At flat = look(s, p.x[i], p.y[i]);
-    const float z0 = s.height * flat.foot * flat.rest;
-    const At a = look(s, p.x[i] + z0 * p.shift_x[i], p.y[i] + z0 * p.shift_y[i]);
+    const At a = look(s, p.x[i], p.y[i]);
     const Slope d = slope_at(s, a);
     const Bend k = bend_at(a, d);
     const float along = d.first * d.rho_u * s.inverse_a, across = d.first * d.rho_v * s.inverse_b;
     const float uu = k.uu * s.inverse_a * s.inverse_a, uv = k.uv * s.inverse_a * s.inverse_b, vv = k.vv * s.inverse_b * s.inverse_b;
-    o.z[i] = b.z[i] + s.height * a.foot * a.rest;
-    o.slope_x[i] = b.slope_x[i] + s.cos * along - s.sin * across;
-    o.slope_y[i] = b.slope_y[i] + s.sin * along + s.cos * across;
-    o.xx[i] = b.xx[i] + s.cos * s.cos * uu - 2 * s.cos * s.sin * uv + s.sin * s.sin * vv;
-    o.xy[i] = b.xy[i] + s.cos * s.sin * (uu - vv) + (s.cos * s.cos - s.sin * s.sin) * uv;
-    o.yy[i] = b.yy[i] + s.sin * s.sin * uu + 2 * s.cos * s.sin * uv + s.cos * s.cos * vv;
+    o.z[i] += s.height * a.foot * a.rest;
+    o.slope_x[i] += s.cos * along - s.sin * across;
+    o.slope_y[i] += s.sin * along + s.cos * across;
+    o.xx[i] += s.cos * s.cos * uu - 2 * s.cos * s.sin * uv + s.sin * s.sin * vv;
+    o.xy[i] += s.cos * s.sin * (uu - vv) + (s.cos * s.cos - s.sin * s.sin) * uv;
+    o.yy[i] += s.sin * s.sin * uu + 2 * s.cos * s.sin * uv + s.cos * s.cos * vv;
   }
 }
 
@@ -91,9 +99,7 @@ void spot_rows(const Spot& spot, const Places& places, const float* by_x, const 
   const float a_over_b = s.inverse_b / s.inverse_a, b_over_a = s.inverse_a / s.inverse_b;
 #pragma omp simd
   for (std::size_t i = 0; i < p.count; ++i) {
-    const At flat = look(s, p.x[i], p.y[i]);
-    const float z0 = s.height * flat.foot * flat.rest;
-    const At a = look(s, p.x[i] + z0 * p.shift_x[i], p.y[i] + z0 * p.shift_y[i]);
+    const At a = look(s, p.x[i], p.y[i]);
     const Slope d = slope_at(s, a);
     const Bend k = bend_at(a, d);
     // What is asked for, in the spot's own directions: along = dz/du / a, across = dz/dv / b.

@@ -13,24 +13,24 @@ struct Spot {
   float slant_u, slant_v;
 };
 
-/// Pixels where a spot is wanted: panel points, and how far off them a panel 1 mm higher is hit.
+/// Panel points.
 struct Places {
   std::size_t count;
-  const float *x, *y, *shift_x, *shift_y;
+  const float *x, *y;
 };
 
 struct ReliefArrays {
   float *z, *slope_x, *slope_y, *xx, *xy, *yy;
 };
-struct ConstReliefArrays {
-  const float *z, *slope_x, *slope_y, *xx, *xy, *yy;
-};
 
-/// The relief where each pixel's ray hits it: height, slopes, second derivatives; `base` is added.
-void spot_relief(const Spot& spot, const Places& places, const ConstReliefArrays& base, const ReliefArrays& out);
+/// z += the spot's height.
+void add_heights(const Spot& spot, const Places& places, float* z);
+
+/// Height, slopes and second derivatives of the spot are added to what is there.
+void add_relief(const Spot& spot, const Places& places, const ReliefArrays& out);
 
 /// rows[s][i] = by_x[i] d slope_x / d s + by_y[i] d slope_y / d s for the ten parameters s in the order of SpotParameter;
-/// log_a, log_b, log_p and log_n are logarithms. Where the ray hits is held fixed.
+/// log_a, log_b, log_p and log_n are logarithms.
 void spot_rows(const Spot& spot, const Places& places, const float* by_x, const float* by_y, float* const rows[10]);
 
 /// by_x, by_y = profile_slope (contrast0 + contrast_x xn + contrast_y yn) times the gains; by_phase without them.

@@ -1,198 +1,34 @@
 #include "spot_sum.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 
 #include "radial_search.hpp"
-#include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/core/reading.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
 #include "ripplegauge/relief/surface_fit.hpp"
+#include "spot_problem.hpp"
 
 namespace ripplegauge {
 namespace {
 
-constexpr int both = 2 * spot_parameters;
-constexpr double robust_scale = 3;
-constexpr double drift_sigma_cycles = 0.02;  // what the bundle leaves undisturbed: 0.001 to 0.02 cycles
+std::array<SpotVector, 2> parts_of(const SpotSum& sum) { return {sum.first, sum.second}; }
 
-/// As weakly as for a single spot; the ratio of the axes by its logarithm.
-struct ShapePrior {
-  int parameter;
-  double expected, sigma;
-};
-constexpr ShapePrior shape_priors[] = {{s_log_p, 0.742, 0.3}, {s_log_n, 1.609, 1.0}, {s_slant_u, 0, 0.15}, {s_slant_v, 0, 0.15}};
-constexpr double log_axis_ratio_sigma = 0.7;
+SpotSum fit_sum(const PixelArrays& pixels, const SpotSum& start, bool drift, bool highlight, int iterations) {
+  const FitOutcome o = fit_spots(pixels, parts_of(start), {all_parameters, drift, highlight, iterations}, start.drift);
+  SpotSum sum = start;
+  sum.first = o.spots[0], sum.second = o.spots[1], sum.drift = o.drift, sum.cost = o.cost;
+  return sum;
+}
 
-SpotVector clamped(SpotVector s) {
-  s[s_log_a] = std::clamp(s[s_log_a], -0.7, 4.6);
-  s[s_log_b] = std::clamp(s[s_log_b], -0.7, 4.6);
-  s[s_height] = std::clamp(s[s_height], -6.0, 6.0);
-  s[s_log_p] = std::clamp(s[s_log_p], std::log(1.1), std::log(8.0));
-  s[s_log_n] = std::clamp(s[s_log_n], std::log(1.3), std::log(300.0));
-  s[s_slant_u] = std::clamp(s[s_slant_u], -0.6, 0.6);
-  s[s_slant_v] = std::clamp(s[s_slant_v], -0.6, 0.6);
-  return s;
+double cost_of(const PixelArrays& pixels, const SpotSum& sum) {
+  return importance_of(pixels) * light_under(pixels, parts_of(sum), sum.drift, false).cost;
 }
 
 double height_of(const SpotVector& s, double x_mm, double y_mm) { return SpotShape<double>(s).at(x_mm, y_mm).z; }
-
-/// The relief of a sum at pixels of a patch, the base included; both spots are hit where the ray meets their sum.
-class SumRelief {
- public:
-  SumRelief(const SpotSum& sum) : first_(sum.first), second_(sum.second) {}
-
-  /// The panel point that pixel i really sees.
-  PointMm seen_by(const Patch& patch, std::size_t i) const {
-    const MirrorPixel& p = patch.pixel[i];
-    const double z = patch.base_z[i] + first_.at(p.x_mm, p.y_mm).z + second_.at(p.x_mm, p.y_mm).z;
-    return {p.shifted_x(z), p.shifted_y(z)};
-  }
-
-  void set(const Patch& patch, const std::vector<int>& pixels, ReliefAtPixels& relief) const {
-    relief.resize(pixels.size());
-    for (std::size_t k = 0; k < pixels.size(); ++k) {
-      const auto i = static_cast<std::size_t>(pixels[k]);
-      const PointMm p = seen_by(patch, i);
-      const auto a = first_.at(p.x_mm, p.y_mm), b = second_.at(p.x_mm, p.y_mm);
-      const SpotBend c = first_.bend_at(p.x_mm, p.y_mm), d = second_.bend_at(p.x_mm, p.y_mm);
-      relief.z[k] = patch.base_z[i] + static_cast<float>(a.z + b.z);
-      relief.slope_x[k] = patch.base_slope_x[i] + static_cast<float>(a.slope_x + b.slope_x);
-      relief.slope_y[k] = patch.base_slope_y[i] + static_cast<float>(a.slope_y + b.slope_y);
-      relief.xx[k] = patch.base_xx[i] + static_cast<float>(c.xx + d.xx);
-      relief.xy[k] = patch.base_xy[i] + static_cast<float>(c.xy + d.xy);
-      relief.yy[k] = patch.base_yy[i] + static_cast<float>(c.yy + d.yy);
-    }
-  }
-
- private:
-  SpotShape<double> first_, second_;
-};
-
-/// Intensities against the sum of two spots, light eliminated as for one spot.
-class SumProblem {
- public:
-  SumProblem(const Patch& patch, std::vector<int> pixels, bool drift, bool highlight)
-      : patch_(patch), pixels_(std::move(pixels)), arrays_(gather(patch, pixels_)), drift_(drift), highlight_(highlight) {
-    importance_ = patch.effective_pixel_share * static_cast<double>(patch.size()) / static_cast<double>(pixels_.size());
-  }
-
-  SpotSum fit(const SpotSum& start, int iterations) const {
-    Eigen::VectorXd x(both + (drift_ ? 3 : 0));
-    x.head<spot_parameters>() = start.first;
-    x.segment<spot_parameters>(spot_parameters) = start.second;
-    if (drift_) x.tail<3>() = start.drift;
-    const LeastSquaresSummary summary =
-        minimise([this](const Eigen::VectorXd& at, bool with_derivatives, NormalEquations& out) { equations(at, with_derivatives, out); },
-                 x, {.max_iterations = iterations, .relative_cost_tolerance = 1e-5, .initial_damping = 1e-3});
-    SpotSum sum = sum_of(x);
-    sum.cost = summary.final_cost;
-    return sum;
-  }
-
-  /// See score_inflation.
-  double inflation(const SpotSum& sum, double block_mm) const {
-    Work w;
-    solve(sum, w);
-    constexpr double everywhere_mm = 1e3;
-    return score_inflation(patch_, w.light, block_mm, 0, 0, 0, everywhere_mm);
-  }
-
-  double cost(const SpotSum& sum) const {
-    Work w;
-    solve(sum, w);
-    return importance_ * w.light.cost;
-  }
-
- private:
-  struct Work {
-    ReliefAtPixels relief;
-    LightFit light;
-    LightFitOptions options;
-  };
-
-  SpotSum sum_of(const Eigen::VectorXd& x) const {
-    SpotSum sum;
-    sum.first = clamped(x.head<spot_parameters>());
-    sum.second = clamped(x.segment<spot_parameters>(spot_parameters));
-    if (drift_) sum.drift = x.tail<3>();
-    return sum;
-  }
-
-  void solve(const SpotSum& sum, Work& w) const {
-    const auto slope = [](const SpotVector& s) { return std::abs(s[s_height]) / mean_radius_mm(s); };
-    w.options = {highlight_, std::max(0.6 * std::max(slope(sum.first), slope(sum.second)), 1e-4), robust_scale};
-    SumRelief(sum).set(patch_, pixels_, w.relief);
-    predict_phase(arrays_, w.relief, sum.drift, w.light);
-    solve_light(arrays_, w.relief, w.options, w.light);
-  }
-
-  void equations(const Eigen::VectorXd& x, bool with_derivatives, NormalEquations& out) const {
-    const SpotSum sum = sum_of(x);
-    Work w;
-    solve(sum, w);
-    out.cost = importance_ * w.light.cost;
-    if (with_derivatives) accumulate(sum, w, out);
-    for (int part = 0; part < 2; ++part) {
-      const int at = part * spot_parameters;
-      for (const ShapePrior& prior : shape_priors)
-        out.add_prior(at + prior.parameter, x[at + prior.parameter], prior.expected, prior.sigma);
-      const double r = (x[at + s_log_a] - x[at + s_log_b]) / log_axis_ratio_sigma;
-      out.cost += 0.5 * r * r;
-      out.gradient[at + s_log_a] += r / log_axis_ratio_sigma, out.gradient[at + s_log_b] -= r / log_axis_ratio_sigma;
-      for (const int s : {s_log_a, s_log_b}) out.hessian(at + s, at + s) += 1 / (log_axis_ratio_sigma * log_axis_ratio_sigma);
-    }
-    if (drift_)
-      for (int a = both; a < both + 3; ++a) out.add_prior(a, x[a], 0, drift_sigma_cycles);
-  }
-
-  void accumulate(const SpotSum& sum, const Work& w, NormalEquations& out) const {
-    constexpr int all_max = both + 3 + LightModel::max_terms;
-    const int count = both + (drift_ ? 3 : 0);
-    const int light_terms = ripplegauge::light_terms(w.options);
-    const int all = count + light_terms;
-    Eigen::Matrix<double, all_max, all_max> h = Eigen::Matrix<double, all_max, all_max>::Zero();
-    Eigen::Matrix<double, all_max, 1> g = Eigen::Matrix<double, all_max, 1>::Zero(), row = g;
-    LightModel::Coefficients columns = LightModel::Coefficients::Zero();
-    const SumRelief plain(sum);
-    const SpotShape<SpotDual> first(sum.first), second(sum.second);
-    double weight_sum = 0;
-    for (std::size_t k = 0; k < pixels_.size(); ++k) {
-      const auto i = static_cast<std::size_t>(pixels_[k]);
-      const double r = w.light.residual[k];
-      if (patch_.clipped[i] && r == 0) continue;  // explained: says nothing
-      light_columns(patch_, i, w.light.profile_value[k], w.relief.slope_x[k], w.relief.slope_y[k], w.options, columns);
-      const auto& c = w.light.coefficients;
-      const double by_phase = (c[6] + c[7] * patch_.xn(i) + c[8] * patch_.yn(i)) * w.light.profile_slope[k];
-      const PointMm p = plain.seen_by(patch_, i);
-      const auto a = first.at(p.x_mm, p.y_mm), b = second.at(p.x_mm, p.y_mm);
-      row.head<spot_parameters>() =
-          by_phase * (w.light.by_slope_x[k] * a.slope_x.gradient + w.light.by_slope_y[k] * a.slope_y.gradient);
-      row.segment<spot_parameters>(spot_parameters) =
-          by_phase * (w.light.by_slope_x[k] * b.slope_x.gradient + w.light.by_slope_y[k] * b.slope_y.gradient);
-      if (drift_) row.segment<3>(both) << by_phase, by_phase * patch_.xn(i), by_phase * patch_.yn(i);
-      row.segment(count, light_terms) = columns.head(light_terms);
-      const double w0 = patch_.whitening[i] / patch_.contrast, weight = importance_ * pseudo_huber_weight(r, robust_scale);
-      weight_sum += weight * w0 * w0;
-      g.head(all) -= (weight * w0 * r) * row.head(all);  // the residual is data minus model
-      h.topLeftCorner(all, all).selfadjointView<Eigen::Lower>().rankUpdate(row.head(all), weight * w0 * w0);
-    }
-    for (int t = 0; t < light_terms; ++t) h(count + t, count + t) += std::max(light_ridge(t), 1e-9) * weight_sum;
-    const Eigen::MatrixXd dense = h.topLeftCorner(all, all).selfadjointView<Eigen::Lower>();
-    const Eigen::MatrixXd cross = dense.bottomLeftCorner(light_terms, count);
-    out.hessian = dense.topLeftCorner(count, count) -
-                  cross.transpose() * dense.bottomRightCorner(light_terms, light_terms).ldlt().solve(cross);
-    out.gradient = g.head(count);
-  }
-
-  const Patch& patch_;
-  std::vector<int> pixels_;
-  PixelArrays arrays_;
-  bool drift_, highlight_;
-  double importance_ = 1;
-};
 
 /// Pixels near a spot, spread evenly by golden-ratio stepping.
 std::vector<int> pixels_near(const Patch& patch, const SpotVector& spot, double reach, std::size_t wanted) {
@@ -249,7 +85,7 @@ std::vector<SpotSum> added_starts(const Patch& patch, const SpotVector& single, 
 }
 
 /// The first one parted in two alike, side by side in any direction.
-std::vector<SpotSum> parted_starts(const SumProblem& problem, const SpotVector& single, std::size_t keep) {
+std::vector<SpotSum> parted_starts(const PixelArrays& pixels, const SpotVector& single, std::size_t keep) {
   std::vector<SpotSum> starts;
   constexpr int directions = 8;
   for (int k = 0; k < directions; ++k)
@@ -265,7 +101,7 @@ std::vector<SpotSum> parted_starts(const SumProblem& problem, const SpotVector& 
           (*s)[s_slant_u] = (*s)[s_slant_v] = 0;
         }
         sum.first[s_x] = a.x_mm, sum.first[s_y] = a.y_mm, sum.second[s_x] = b.x_mm, sum.second[s_y] = b.y_mm;
-        sum.cost = problem.cost(sum);
+        sum.cost = cost_of(pixels, sum);
         starts.push_back(sum);
       }
   std::sort(starts.begin(), starts.end(), [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
@@ -276,7 +112,7 @@ std::vector<SpotSum> parted_starts(const SumProblem& problem, const SpotVector& 
 /// A dent in a wider, lower spot of the other sign: metal that had to go up around it. One spot alone may take the rim for
 /// the dent, so sizes and heights start anew.
 std::vector<SpotSum> rimmed_starts(const Patch& patch, const SpotVector& single, std::size_t keep) {
-  const SumProblem problem(patch, pixels_near(patch, single, 1.5, 400), false, false);
+  const PixelArrays pixels = gather(patch, pixels_near(patch, single, 1.5, 400));
   constexpr double steepness = 1.75;  // of a Gaussian: steepest slope times 10 % radius over height
   std::vector<SpotSum> starts, chosen;
   for (const double size : {0.5, 0.57, 0.65, 0.74, 0.85, 0.97})
@@ -291,7 +127,7 @@ std::vector<SpotSum> rimmed_starts(const Patch& patch, const SpotVector& single,
         constexpr double wider = 1.7;
         sum.second[s_log_a] += std::log(wider), sum.second[s_log_b] += std::log(wider);
         sum.second[s_height] *= -rim;
-        sum.cost = problem.cost(sum);
+        sum.cost = cost_of(pixels, sum);
         starts.push_back(sum);
       }
   std::sort(starts.begin(), starts.end(), [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
@@ -335,33 +171,24 @@ bool is_one_dent(const SpotSum& sum) {
 }  // namespace
 
 SpotSum polish_sum(const Patch& patch, const SpotSum& start, bool highlight, int iterations) {
-  return SumProblem(patch, all_pixels(patch), true, highlight).fit(start, iterations);
+  return fit_sum(gather(patch, all_pixels(patch)), start, true, highlight, iterations);
 }
 
-void explain(Patch& patch, const SpotSum& sum) {
-  ReliefAtPixels relief;
-  SumRelief(sum).set(patch, all_pixels(patch), relief);
-  patch.base_z = std::move(relief.z);
-  patch.base_slope_x = std::move(relief.slope_x);
-  patch.base_slope_y = std::move(relief.slope_y);
-  patch.base_xx = std::move(relief.xx);
-  patch.base_xy = std::move(relief.xy);
-  patch.base_yy = std::move(relief.yy);
-}
+void explain(Patch& patch, const SpotSum& sum) { explain(patch, parts_of(sum)); }
 
 std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single, const std::vector<SpotVector>& others) {
   const Patch patch = patch_for(scene, single.spot, others, 2.0, 6000);
   if (patch.size() < 600) return std::nullopt;
   bool highlight = false;
   const SpotFit alone = polish_with_fitting_light(patch, single, highlight, 10);
-  const SumProblem rough(patch, pixels_near(patch, alone.spot, 1.7, 1200), false, false);
+  const PixelArrays few = gather(patch, pixels_near(patch, alone.spot, 1.7, 1200));
   std::vector<SpotSum> starts = added_starts(patch, alone.spot, 10);
-  const std::vector<SpotSum> parted = parted_starts(rough, alone.spot, 4);
+  const std::vector<SpotSum> parted = parted_starts(few, alone.spot, 4);
   const std::vector<SpotSum> rimmed = rimmed_starts(patch, alone.spot, 8);
   starts.insert(starts.end(), parted.begin(), parted.end());
   starts.insert(starts.end(), rimmed.begin(), rimmed.end());
   std::vector<SpotSum> fits(starts.size());
-  parallel_for(starts.size(), scene.threads, [&](std::size_t i) { fits[i] = rough.fit(starts[i], 10); });
+  parallel_for(starts.size(), scene.threads, [&](std::size_t i) { fits[i] = fit_sum(few, starts[i], false, false, 10); });
   std::erase_if(fits, [](const SpotSum& s) { return !is_one_dent(s); });
   std::sort(fits.begin(), fits.end(), [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
   constexpr std::size_t finalists = 3;
@@ -372,7 +199,9 @@ std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single, 
   if (best == finished.end() || !is_one_dent(*best)) return std::nullopt;
   // Schwarz, Ann. Stat. 6:461, 1978, with as many samples as there are independent ones.
   const double block_mm = std::max({0.8, 0.25 * mean_radius_mm(alone.spot), patch.peel_cell_mm});
-  const double inflation = SumProblem(patch, all_pixels(patch), true, highlight).inflation(*best, block_mm);
+  const LightFit light = light_under(gather(patch, all_pixels(patch)), parts_of(*best), best->drift, highlight);
+  constexpr double everywhere_mm = 1e3;
+  const double inflation = score_inflation(patch, light, block_mm, 0, 0, 0, everywhere_mm);
   const double independent = static_cast<double>(patch.size()) / inflation;
   const double price = 0.5 * double{spot_parameters} * std::log(std::max(independent, 10.0)) * inflation * patch.effective_pixel_share;
   if (alone.cost - best->cost < price) return std::nullopt;

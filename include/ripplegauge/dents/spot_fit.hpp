@@ -2,6 +2,7 @@
 #pragma once
 
 #include <functional>
+#include <span>
 #include <vector>
 
 #include "ripplegauge/dents/spot_shape.hpp"
@@ -49,8 +50,9 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
 /// Finishes on all pixels of the patch, phase drift and (if asked) the metallic highlight free.
 SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations = 25);
 
-/// Adds a spot to the patch's explained relief.
+/// Adds a spot, or the sum of several, to the patch's explained relief.
 void explain(Patch& patch, const SpotVector& spot);
+void explain(Patch& patch, std::span<const SpotVector> spots);
 
 /// Two spots whose sum is the relief of one dent.
 struct SpotSum {

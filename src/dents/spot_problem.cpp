@@ -1,0 +1,219 @@
+#include "spot_problem.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <functional>
+
+#include "ripplegauge/core/gram.hpp"
+#include "spot_kernel.hpp"
+
+namespace ripplegauge {
+namespace {
+
+/// What shapes spots are expected to have, weakly (the free surface has the last word): logarithms of the exponents,
+/// slants, and the ratio of the axes.
+struct ShapePrior {
+  int parameter;
+  double expected, sigma;
+};
+constexpr std::array<ShapePrior, 4> shape_priors{{{s_log_p, 0.742, 0.3}, {s_log_n, 1.609, 1.0},
+                                                  {s_slant_u, 0, 0.15}, {s_slant_v, 0, 0.15}}};
+constexpr double log_axis_ratio_sigma = 0.7;  // creases go to 5 : 1
+constexpr double drift_sigma_cycles = 0.02;   // what the bundle leaves undisturbed: 0.001 to 0.02 cycles
+
+/// Beyond these the shape formula degenerates; derivatives past them are simply those at the edge.
+SpotVector clamped(SpotVector s) {
+  s[s_log_a] = std::clamp(s[s_log_a], -0.7, 4.6);
+  s[s_log_b] = std::clamp(s[s_log_b], -0.7, 4.6);
+  s[s_height] = std::clamp(s[s_height], -6.0, 6.0);
+  s[s_log_p] = std::clamp(s[s_log_p], std::log(1.1), std::log(8.0));
+  s[s_log_n] = std::clamp(s[s_log_n], std::log(1.3), std::log(300.0));
+  s[s_slant_u] = std::clamp(s[s_slant_u], -0.6, 0.6);
+  s[s_slant_v] = std::clamp(s[s_slant_v], -0.6, 0.6);
+  return s;
+}
+
+kernel::Spot kernel_spot(const SpotVector& s) {
+  const auto f = [](double v) { return static_cast<float>(v); };
+  const double order = std::exp(s[s_log_n]), by_order = std::log(10.0) / order, rim = -std::expm1(-by_order);
+  return {f(s[s_x]), f(s[s_y]), f(std::exp(-s[s_log_a])), f(std::exp(-s[s_log_b])), f(std::cos(s[s_angle])), f(std::sin(s[s_angle])),
+          f(s[s_height]), f(std::exp(s[s_log_p])), f(order), f(rim), f(-by_order * std::exp(-by_order) / rim), f(s[s_slant_u]), f(s[s_slant_v])};
+}
+
+/// Normal equations of spots (and drift) over some pixels; the light is eliminated from them, since it is linear
+/// (variable projection; Golub & Pereyra, SIAM J. Numer. Anal. 10:413, 1973, in Kaufman's form). Unknowns: the active
+/// parameters of each spot in turn, then the drift.
+class SpotProblem {
+ public:
+  SpotProblem(const PixelArrays& pixels, std::span<const SpotVector> start, const FitRequest& request, const Eigen::Vector3d& start_drift)
+      : pixels_(pixels), start_(start.begin(), start.end()), request_(request), start_drift_(start_drift), importance_(importance_of(pixels)) {}
+
+  int size() const { return shape_count() + (request_.drift ? drift_terms : 0); }
+
+  Eigen::VectorXd unknowns() const {
+    Eigen::VectorXd x(size());
+    for (int a = 0; a < shape_count(); ++a) x[a] = start_[spot_number(a)][parameter(a)];
+    if (request_.drift) x.tail<drift_terms>() = start_drift_;
+    return x;
+  }
+  std::vector<SpotVector> spots_of(const Eigen::VectorXd& x) const {
+    std::vector<SpotVector> spots = start_;
+    for (int a = 0; a < shape_count(); ++a) spots[spot_number(a)][parameter(a)] = x[a];
+    for (SpotVector& spot : spots) spot = clamped(spot);
+    return spots;
+  }
+  Eigen::Vector3d drift_of(const Eigen::VectorXd& x) const { return request_.drift ? Eigen::Vector3d(x.tail<drift_terms>()) : start_drift_; }
+
+  void operator()(const Eigen::VectorXd& x, bool with_derivatives, NormalEquations& out) {
+    const std::vector<SpotVector> spots = spots_of(x);
+    const LightFitOptions options = light_options(spots, request_.highlight);
+    if (seen_.size() != x.size() || seen_ != x) {  // a step that was taken is asked about twice
+      relief_of(pixels_, spots, hits_, relief_);
+      predict_phase(pixels_, relief_, drift_of(x), light_);
+      solve_light(pixels_, relief_, options, light_);
+      seen_ = x;
+    }
+    out.cost = importance_ * light_.cost;
+    if (with_derivatives) add_derivatives(spots, options, out);
+    add_priors(x, spots, out);
+  }
+
+ private:
+  static constexpr int drift_terms = 3;
+
+  int active() const { return static_cast<int>(request_.active.size()); }
+  int shape_count() const { return active() * static_cast<int>(start_.size()); }
+  std::size_t spot_number(int a) const { return static_cast<std::size_t>(a / active()); }
+  int parameter(int a) const { return request_.active[static_cast<std::size_t>(a % active())]; }
+
+  /// Columns of the Jacobian: spots, drift, light; last the residuals. All in light; `weight_` whitens them.
+  void set_columns(const std::vector<SpotVector>& spots, const LightFitOptions& options) {
+    const std::size_t n = pixels_.size();
+    for (auto* v : {&by_phase_, &by_x_, &by_y_, &weight_, &scaled_, &drift_x_, &drift_y_}) v->resize(n);
+    const auto f = [](double v) { return static_cast<float>(v); };
+    const float *xn = pixels_.level[1].data(), *yn = pixels_.level[2].data();
+    kernel::light_by_slopes({f(light_.coefficients[6]), f(light_.coefficients[7]), f(light_.coefficients[8]), xn, yn,
+                             light_.profile_slope.data(), light_.by_slope_x.data(), light_.by_slope_y.data()},
+                            n, by_phase_.data(), by_x_.data(), by_y_.data());
+    rows_.resize(spot_parameters * spots.size());
+    for (auto& row : rows_) row.resize(n);
+    for (std::size_t k = 0; k < spots.size(); ++k) {
+      float* rows[spot_parameters];
+      for (std::size_t s = 0; s < spot_parameters; ++s) rows[s] = rows_[k * spot_parameters + s].data();
+      kernel::spot_rows(kernel_spot(spots[k]), {n, hits_.x_mm.data(), hits_.y_mm.data()}, by_x_.data(), by_y_.data(), rows);
+    }
+    columns_.clear();
+    for (int a = 0; a < shape_count(); ++a)
+      columns_.push_back(rows_[spot_number(a) * spot_parameters + static_cast<std::size_t>(parameter(a))].data());
+    if (request_.drift) {
+      for (std::size_t i = 0; i < n; ++i) drift_x_[i] = by_phase_[i] * xn[i], drift_y_[i] = by_phase_[i] * yn[i];
+      for (const auto* v : {&by_phase_, &drift_x_, &drift_y_}) columns_.push_back(v->data());
+    }
+    const auto light = light_columns(pixels_, light_);
+    columns_.insert(columns_.end(), light.begin(), light.begin() + light_terms(options));
+    columns_.push_back(scaled_.data());
+  }
+
+  void add_derivatives(const std::vector<SpotVector>& spots, const LightFitOptions& options, NormalEquations& out) {
+    set_columns(spots, options);
+    const int columns = static_cast<int>(columns_.size()), terms = light_terms(options), count = size();
+    const auto f = [](double v) { return static_cast<float>(v); };
+    double weight_sum = kernel::row_weights(light_.residual.data(), pixels_.whitening.data(), f(pixels_.patch->contrast), f(robust_scale),
+                                            f(importance_), pixels_.size(), weight_.data(), scaled_.data());
+    for (const int k : pixels_.clipped) {
+      const auto i = static_cast<std::size_t>(k);
+      if (light_.residual[i] != 0) continue;
+      weight_sum -= weight_[i];
+      weight_[i] = 0;  // explained: says nothing
+    }
+    Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor> gram(columns, columns);
+    gram_of_columns(columns_.data(), columns, 0, weight_.data(), pixels_.size(), gram.data());
+    for (int t = 0; t < terms; ++t) gram(count + t, count + t) += std::max(light_ridge(t), 1e-9) * weight_sum;
+    const Eigen::MatrixXd ll = gram.block(count, count, terms, terms).selfadjointView<Eigen::Lower>();
+    const Eigen::MatrixXd lp = gram.block(count, 0, terms, count);
+    const Eigen::MatrixXd pp = gram.topLeftCorner(count, count).selfadjointView<Eigen::Lower>();
+    out.hessian = pp - lp.transpose() * ll.ldlt().solve(lp);
+    out.gradient = -gram.row(columns - 1).head(count);  // the residual is data minus model
+  }
+
+  void add_priors(const Eigen::VectorXd& x, const std::vector<SpotVector>& spots, NormalEquations& out) const {
+    for (int a = 0; a < shape_count(); ++a) {
+      const int s = parameter(a);
+      const SpotVector& spot = spots[spot_number(a)];
+      for (const ShapePrior& prior : shape_priors)
+        if (prior.parameter == s) out.add_prior(a, x[a], prior.expected, prior.sigma);
+      if (s == s_log_a || s == s_log_b) {
+        const double r = (spot[s_log_a] - spot[s_log_b]) / log_axis_ratio_sigma;
+        if (s == s_log_a) out.cost += 0.5 * r * r;
+        out.gradient[a] += (s == s_log_a ? r : -r) / log_axis_ratio_sigma;
+        out.hessian(a, a) += 1 / (log_axis_ratio_sigma * log_axis_ratio_sigma);
+      }
+    }
+    if (request_.drift)
+      for (int a = shape_count(); a < size(); ++a) out.add_prior(a, x[a], 0, drift_sigma_cycles);
+  }
+
+  const PixelArrays& pixels_;
+  const std::vector<SpotVector> start_;
+  const FitRequest& request_;
+  const Eigen::Vector3d start_drift_;
+  const double importance_;
+  Eigen::VectorXd seen_;  ///< where hits_, relief_ and light_ belong to
+  HitPoints hits_;
+  ReliefAtPixels relief_;
+  LightFit light_;
+  std::vector<std::vector<float>> rows_;
+  std::vector<float> by_phase_, by_x_, by_y_, weight_, scaled_, drift_x_, drift_y_;
+  std::vector<const float*> columns_;
+};
+
+}  // namespace
+
+const std::vector<int> all_parameters{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_p, s_log_n, s_slant_u, s_slant_v};
+
+LightFitOptions light_options(std::span<const SpotVector> spots, bool highlight) {
+  double slope = 1e-4;
+  for (const SpotVector& spot : spots) slope = std::max(slope, 0.6 * std::abs(spot[s_height]) / mean_radius_mm(spot));
+  return {highlight, slope, robust_scale};
+}
+
+void relief_of(const PixelArrays& pixels, std::span<const SpotVector> spots, HitPoints& hits, ReliefAtPixels& relief) {
+  const std::size_t n = pixels.size();
+  std::vector<float> z = pixels.base.z;
+  for (const SpotVector& spot : spots) kernel::add_heights(kernel_spot(spot), {n, pixels.x_mm.data(), pixels.y_mm.data()}, z.data());
+  hits.x_mm.resize(n), hits.y_mm.resize(n);
+  for (std::size_t i = 0; i < n; ++i) {
+    hits.x_mm[i] = pixels.x_mm[i] + z[i] * pixels.shift_x[i];
+    hits.y_mm[i] = pixels.y_mm[i] + z[i] * pixels.shift_y[i];
+  }
+  relief = pixels.base;
+  for (const SpotVector& spot : spots)
+    kernel::add_relief(kernel_spot(spot), {n, hits.x_mm.data(), hits.y_mm.data()},
+                       {relief.z.data(), relief.slope_x.data(), relief.slope_y.data(), relief.xx.data(), relief.xy.data(), relief.yy.data()});
+}
+
+FitOutcome fit_spots(const PixelArrays& pixels, std::span<const SpotVector> start, const FitRequest& request,
+                     const Eigen::Vector3d& start_drift, Eigen::MatrixXd* hessian) {
+  SpotProblem problem(pixels, start, request, start_drift);
+  Eigen::VectorXd x = problem.unknowns();
+  const LeastSquaresSummary summary = minimise(
+      std::ref(problem), x, {.max_iterations = request.iterations, .relative_cost_tolerance = request.tolerance, .initial_damping = 1e-3},
+      hessian);
+  return {problem.spots_of(x), problem.drift_of(x), summary.final_cost};
+}
+
+LightFit light_under(const PixelArrays& pixels, std::span<const SpotVector> spots, const Eigen::Vector3d& drift, bool highlight) {
+  HitPoints hits;
+  ReliefAtPixels relief;
+  LightFit light;
+  relief_of(pixels, spots, hits, relief);
+  predict_phase(pixels, relief, drift, light);
+  solve_light(pixels, relief, light_options(spots, highlight), light);
+  return light;
+}
+
+double importance_of(const PixelArrays& pixels) {
+  return pixels.patch->effective_pixel_share * static_cast<double>(pixels.patch->size()) / static_cast<double>(pixels.size());
+}
+
+}  // namespace ripplegauge

@@ -1,0 +1,54 @@
+// Spots against the intensities of a patch: normal equations and fits of one spot, or of several whose sum is one dent.
+#pragma once
+
+#include <array>
+#include <span>
+#include <vector>
+
+#include "ripplegauge/core/least_squares.hpp"
+#include "ripplegauge/dents/spot_shape.hpp"
+#include "ripplegauge/relief/light_fit.hpp"
+
+namespace ripplegauge {
+
+constexpr double robust_scale = 3;  ///< of the pseudo-Huber loss of whitened residuals
+
+struct FitRequest {
+  std::vector<int> active;  ///< spot parameters that move, of every spot
+  bool drift = false, highlight = false;
+  int iterations = 10;
+  double tolerance = 1e-5;  ///< of the cost
+};
+
+struct FitOutcome {
+  std::vector<SpotVector> spots;
+  Eigen::Vector3d drift = Eigen::Vector3d::Zero();
+  double cost = 1e300;
+
+  const SpotVector& spot() const { return spots.front(); }
+};
+
+/// All that a spot has.
+extern const std::vector<int> all_parameters;
+
+LightFitOptions light_options(std::span<const SpotVector> spots, bool highlight);
+
+/// What the rays of some pixels hit: panel points under the relief.
+struct HitPoints {
+  std::vector<float> x_mm, y_mm;
+};
+
+/// The relief of the sum of spots at what each pixel's ray hits, the base included.
+void relief_of(const PixelArrays& pixels, std::span<const SpotVector> spots, HitPoints& hits, ReliefAtPixels& relief);
+
+/// Levenberg-Marquardt over some pixels from a start. `hessian`, if given: by spots and drift at the end, priors included.
+FitOutcome fit_spots(const PixelArrays& pixels, std::span<const SpotVector> start, const FitRequest& request,
+                     const Eigen::Vector3d& start_drift = Eigen::Vector3d::Zero(), Eigen::MatrixXd* hessian = nullptr);
+
+/// Light and residuals of given spots.
+LightFit light_under(const PixelArrays& pixels, std::span<const SpotVector> spots, const Eigen::Vector3d& drift, bool highlight);
+
+/// How much a pixel of these counts: blur and JPEG correlate neighbours, and they stand for all of the patch.
+double importance_of(const PixelArrays& pixels);
+
+}  // namespace ripplegauge
