@@ -32,6 +32,7 @@ Relief draw(const HeightFunction& height, double x_mm, double y_mm, double reach
 /// A spot after its last fit.
 struct FinalSpot {
   SpotVector spot;
+  SpotFit fit;                       ///< that it comes from, where it is one spot
   std::optional<SpotVector> second;  ///< the sum of the two is the spot
   SpotJudgement judgement;
   double explained = 0;  ///< share of the disturbance inside that the last shape explains, by the surface or without
@@ -56,6 +57,35 @@ double reach_of(const FinalSpot& f) {
 
 Relief draw(const HeightFunction& height, const FinalSpot& f, int cells) {
   return draw(height, f.spot[s_x], f.spot[s_y], reach_of(f), cells);
+}
+
+/// The spread of a spot's numbers that the fit of its parameters leaves open, by their covariance (JCGM 100, 5.2.2): a few
+/// pieces of stripe can be explained by many spots of the family, and no surface about one of them tells of the others.
+void spread_by_parameters(const SpotFit& fit, FinalSpot& out) {
+  constexpr SpotParameter shaping[] = {s_log_a, s_log_b, s_height, s_log_p, s_log_n, s_slant_u, s_slant_v};
+  constexpr int count = std::size(shaping), numbers = 5;
+  constexpr int cells = 81;
+  const SpotGeometry& g = out.parametric;
+  const auto log_numbers = [&](const SpotVector& spot) {
+    const SpotShape<double> shape(spot);
+    const SpotGeometry v = measure_spot(draw([&](double x, double y) { return shape.at(x, y).z; }, out, cells));
+    Eigen::Matrix<double, numbers, 1> n;
+    n << v.diameter_mm / g.diameter_mm, v.depth_mm / g.depth_mm, v.length_mm / g.length_mm, v.width_mm / g.width_mm,
+        v.half_diameter_mm / std::max(g.half_diameter_mm, 1e-6);
+    return n;
+  };
+  Eigen::Matrix<double, numbers, count> jacobian;
+  Eigen::Matrix<double, count, count> covariance;
+  for (int i = 0; i < count; ++i) {
+    for (int j = 0; j < count; ++j) covariance(i, j) = fit.covariance(shaping[i], shaping[j]);
+    const double step = std::max(0.5 * std::sqrt(std::max(covariance(i, i), 0.0)), 1e-4 * std::max(std::abs(fit.spot[shaping[i]]), 0.1));
+    SpotVector up = fit.spot, down = fit.spot;
+    up[shaping[i]] += step, down[shaping[i]] -= step;
+    jacobian.col(i) = (log_numbers(up) - log_numbers(down)) / (2 * step);
+  }
+  const Eigen::Matrix<double, numbers, 1> variance = (jacobian * covariance * jacobian.transpose()).diagonal().cwiseMax(0);
+  double* sd[numbers] = {&out.diameter_sd, &out.depth_sd, &out.length_sd, &out.width_sd, &out.half_sd};
+  for (int k = 0; k < numbers; ++k) *sd[k] = std::max(*sd[k], std::sqrt(variance[k]));
 }
 
 /// The ellipse of a spot's contour at a tenth of its depth, as a spot.
@@ -188,6 +218,8 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
   start.spot = out.spot;
   const SpotFit fit = polish_with_fitting_light(patch, start, out.highlight);
   if (fit.spot.allFinite() && fit.spot[s_height] * out.spot[s_height] > 0) out.spot = fit.spot;
+  out.fit = fit;
+  out.fit.spot = out.spot;
   if (judged) out.judgement = judge(patch, fit, out.highlight, scene.pixels_per_mm);
 }
 
@@ -217,7 +249,9 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     f.map = draw(f.parametric_height(), f, 201);
     f.parametric = f.shape = measure_spot(f.map);
     f.explained = f.judgement.explained;
-    if (options.free_surface && f.parametric.diameter_mm > 0) refine_shape(scene, others(i), f);
+    if (!(f.parametric.diameter_mm > 0)) continue;
+    if (options.free_surface) refine_shape(scene, others(i), f);
+    if (!f.second) spread_by_parameters(f.fit, f);
   }
 
   const PanelModel<double> model(scene.problem->constants, scene.parameters);
@@ -275,7 +309,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     term("board distance", scene.problem->board_corners.empty() ? "tape and stripes" : "board tags, tape and stripes", 0,
          geometry.height_distance);
     term("board tilt and rest of geometry", "bundle covariance", 0, std::sqrt(std::max(0.0, geometry.height * geometry.height - geometry.scale * geometry.scale - geometry.height_distance * geometry.height_distance)));
-    term("stripe phase noise, odd shapes", "spread of the free surface", f.diameter_sd, f.depth_sd);
+    term("stripe phase noise, odd shapes", "spread of spot and free surface", f.diameter_sd, f.depth_sd);
     term("orange peel", "its slope against the spot's", peel_d, peel_h);
     term("stripes hardly moved", "what the phase model leaves, against the move", phase_d, phase_h);
     term("coarse stripes", "spot smaller than a stripe period", coarse_d, coarse_h);
