@@ -17,8 +17,9 @@ namespace ripplegauge::cli {
 namespace {
 
 constexpr const char* examples =
-    R"(Looks at card, view, stripes and light as measure does, but searches for no dent: an answer while the
-phone is still in the hand. Exit code 0: measure it; 3: measure would refuse it.
+    R"(Looks at card, view, stripes and light as measure does, but searches for no
+dent: an answer while the phone is still in the hand. Exit code 0: measure it;
+3: measure would refuse it.
 
 Examples:
   ripplegauge check dent.jpg --board-pitch 16 --board-distance 320
@@ -45,11 +46,11 @@ std::string card_line(const PhotoCheck& check) {
 std::string stripes_line(const PhotoCheck& check) {
   const ShotFigures& f = check.figures;
   std::string text = format("%.0f pixels a pair", *f.stripe_period_px);
-  if (check.setup.stripe_period_mm) text += format(", %.1f mm on the panel", *check.setup.stripe_period_mm);
+  if (check.setup.stripe_period_mm) text += format(" (%.1f mm on the panel)", *check.setup.stripe_period_mm);
   if (f.stripe_direction_deg) {
     const double degrees = std::abs(*f.stripe_direction_deg);
     text += degrees < 0.5 ? ", level"
-                          : format(", %.0f degrees %s to the right", degrees, *f.stripe_direction_deg > 0 ? "up" : "down");
+                          : format(", %.0f deg %s to the right", degrees, *f.stripe_direction_deg > 0 ? "up" : "down");
   }
   return line("stripes", text);
 }

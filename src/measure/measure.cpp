@@ -6,11 +6,13 @@
 #include <numbers>
 #include <opencv2/core.hpp>
 #include <utility>
+#include <vector>
 
 #include "format.hpp"
 #include "geometry_uncertainty.hpp"
 #include "photo_look.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/core/quantile.hpp"
 #include "ripplegauge/dents/spot_search.hpp"
 #include "spot_reading.hpp"
 #include "stripe_check.hpp"
@@ -80,6 +82,37 @@ Relief flat_relief(const ResidualField& field) {
   return relief;
 }
 
+/// A mirror shows nothing brighter than what it mirrors: whatever outshines the bright stripes around it is the image of a lamp.
+bool outshines_the_board(const ResidualField& field, const SpotVector& spot) {
+  const double inner_mm = std::exp(std::min(spot[s_log_a], spot[s_log_b])), outer_mm = std::exp(std::max(spot[s_log_a], spot[s_log_b]));
+  std::vector<float> inside, around;
+  const PanelGrid& grid = field.grid;
+  for (int r = 0; r < grid.rows; ++r)
+    for (int c = 0; c < grid.columns; ++c) {
+      if (field.valid.at<uchar>(r, c) == 0) continue;
+      const double distance_mm = std::hypot(grid.x_mm(c) - spot[s_x], grid.y_mm(r) - spot[s_y]);
+      if (distance_mm < inner_mm) inside.push_back(field.light.at<float>(r, c));
+      if (distance_mm > outer_mm && distance_mm < outer_mm + 2 * field.period_mm) around.push_back(field.light.at<float>(r, c));
+    }
+  if (inside.empty() || around.empty()) return false;
+  // Bright stripes take about half of the ring; the board's light is uneven by less than a quarter over a few stripes.
+  constexpr double of_bright_stripes = 0.8;
+  constexpr float uneven = 1.25F;
+  return median_of(inside) > uneven * quantile_of(around, of_bright_stripes);
+}
+
+/// What lies inside of one that goes stands for itself.
+void remove_lamps(const ResidualField& field, std::vector<FoundSpot>& spots) {
+  for (std::size_t i = spots.size(); i-- > 0;) {
+    if (!outshines_the_board(field, spots[i].fit.spot)) continue;
+    spots.erase(spots.begin() + static_cast<std::ptrdiff_t>(i));
+    for (FoundSpot& other : spots) {
+      if (other.inside_of == i) other.inside_of.reset();
+      else if (other.inside_of && *other.inside_of > i) --*other.inside_of;
+    }
+  }
+}
+
 /// A spot so far out on a bent panel that the card hardly tells how slantwise it is seen: a turn of the normal changes lengths by
 /// its tangent's part, tan(tilt) per radian. Widens what the bundle says of the crown, so that intervals hold it.
 std::optional<Warning> allow_for_bend(const BundleProblem& problem, const std::vector<FoundSpot>& spots, double tilt_deg, BundleResult& bundle) {
@@ -124,7 +157,8 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
   const ResidualField& residual = look.residual;
 
   PanelScene scene{&photo.grey, &problem, field.bundle.parameters, &residual, look.pixels_per_mm, options.threads};
-  const SpotSearchResult found = find_spots(scene);
+  SpotSearchResult found = find_spots(scene);
+  remove_lamps(residual, found.spots);
   if (found.spots.empty()) {
     if (const auto refusal = check_unexplained(found, residual)) return refuse(*refusal);
     if (const auto refusal = check_gaps_without_spots(look.stripes, problem, field)) return refuse(*refusal);

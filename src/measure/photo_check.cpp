@@ -286,14 +286,14 @@ Advice about_gap(const PhotoLook& look, const Disturbance& gap, const std::strin
   if (code == "card_too_far") {
     constexpr double best_mm = 20;  // of 10 to 30 from the dent's edge
     return ShotAdvice{"card_nearer", format("Lay the card %d mm nearer to what bends the stripes: it is ",
-                                            rounded(gap.card_gap_mm - 0.5 * gap.size_mm - best_mm)) +
+                                            rounded(gap.card_gap_mm - 0.5 * gap.width_mm - best_mm)) +
                                          place + "."};
   }
   if (code == "dent_cut") {
     const double ring_mm = std::max(small_dent_mm, look.field.period_mm);
-    if (gap.card_gap_mm - 0.5 * gap.size_mm < ring_mm)
+    if (gap.card_gap_mm - 0.5 * gap.width_mm < ring_mm)
       return ShotAdvice{"card_away", format("Move the card %d mm away from what bends the stripes, which it cuts: ",
-                                            rounded(ring_mm - std::max(0.0, gap.card_gap_mm - 0.5 * gap.size_mm))) +
+                                            rounded(ring_mm - std::max(0.0, gap.card_gap_mm - 0.5 * gap.width_mm))) +
                                          place + "."};
     return ShotAdvice{"dent_further_in", "Bring what bends the stripes further into the picture, whose edge cuts it: " + place + "."};
   }
@@ -337,7 +337,7 @@ PhotoCheck check_photo(const Photo& photo, const MeasureRequest& request, const 
     const auto unfit = refuse_gap(gap, look.problem, look.field);
     // A dent far from the card is still found where stripes surround it, if a fit explains it.
     const bool measurable = !unfit || (unfit->code == "card_too_far" && is_judged(look.residual, gap.x_mm, gap.y_mm));
-    check.disturbances.push_back({gap.x_mm, gap.y_mm, gap.size_mm, gap.card_gap_mm, measurable});
+    check.disturbances.push_back({gap.x_mm, gap.y_mm, gap.width_mm, gap.card_gap_mm, measurable});
     if (unfit) add(about_gap(look, gap, unfit->code));
     any_fit |= measurable;
     if (!measurable && !first_unfit) first_unfit = unfit;

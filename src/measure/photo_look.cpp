@@ -107,9 +107,9 @@ PhotoLook look_at_photo(const Photo& photo, const MeasureRequest& request, const
   const std::vector<SeenTag> seen = find_tags(photo.grey);
   const auto unfit_card = take_card(photo, request, seen, problem);
   reading.setup.tags_found = static_cast<int>(problem.tags.size());
-  if (unfit_card) return refuse(*unfit_card);
   const double side = request.card.tag_side_mm * problem.card_scale;
-  reading.setup.pixels_per_mm = look.pixels_per_mm = mean_pixels_per_mm(problem.tags, side);
+  if (!problem.tags.empty()) reading.setup.pixels_per_mm = look.pixels_per_mm = mean_pixels_per_mm(problem.tags, side);
+  if (unfit_card) return refuse(*unfit_card);
 
   const PanelRegion card_area = region_around_card(request.card, problem.card_scale, 0);
   problem.constants.anchor_x_mm = 0.5 * (card_area.x0_mm + card_area.x1_mm) + 10;

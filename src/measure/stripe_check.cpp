@@ -36,7 +36,7 @@ bool is_deep(const Disturbance& gap, double period_mm) {
 }
 
 std::string place_of(const Disturbance& gap, const BundleProblem& problem, const StripeField& field) {
-  return format("%.0f mm wide, centred %.0f mm from the card's edge, %s the card in the photo (x %.0f, y %.0f mm)", gap.size_mm,
+  return format("%.0f mm wide, centred %.0f mm from the card's edge, %s the card in the photo (x %.0f, y %.0f mm)", gap.width_mm,
                 gap.card_gap_mm, side_of_card(problem, field.bundle.parameters, gap.x_mm, gap.y_mm).c_str(), gap.x_mm, gap.y_mm);
 }
 
@@ -166,7 +166,7 @@ std::vector<Warning> gaps_beside_spots(const StripeLook& look, const std::vector
     if (explained || !is_deep(gap, look.period_mm)) continue;
     warnings.push_back({"not_all_measured", format("Something else bends or hides the stripes at x %.0f, y %.0f mm (%.0f mm wide, "
                                                    "%.0f mm from the card); it was not measured.",
-                                                   gap.x_mm, gap.y_mm, gap.size_mm, gap.card_gap_mm)});
+                                                   gap.x_mm, gap.y_mm, gap.width_mm, gap.card_gap_mm)});
   }
   return warnings;
 }

@@ -44,6 +44,7 @@ std::vector<Disturbance> find_gaps(const StripeLook& look, const cv::Mat& covere
     const int area = stats.at<int>(i, cv::CC_STAT_AREA);
     d.size_mm = std::sqrt(4 * area * cell_mm2 / std::numbers::pi);
     if (d.size_mm < least_mm) continue;
+    d.width_mm = std::max(0.0, d.size_mm - period_mm);
     const cv::Rect box = cv::Rect(stats.at<int>(i, cv::CC_STAT_LEFT) - reach, stats.at<int>(i, cv::CC_STAT_TOP) - reach,
                                   stats.at<int>(i, cv::CC_STAT_WIDTH) + 2 * reach, stats.at<int>(i, cv::CC_STAT_HEIGHT) + 2 * reach) &
                          cv::Rect(0, 0, gaps.cols, gaps.rows);
@@ -56,7 +57,10 @@ std::vector<Disturbance> find_gaps(const StripeLook& look, const cv::Mat& covere
     d.ring_covered = cv::countNonZero(ring & covered(box)) / n;
     d.clipped_share = static_cast<double>(cv::countNonZero(self & clipped(box))) / area;
     d.coherence = cv::mean(look.coherence(box), self)[0] / look.coherence_typical;
-    d.hidden = cv::mean(deviation(box), self)[0] < 0.35 * look.contrast_typical;
+    // Near its edge the window still sees the stripes beside it.
+    cv::Mat core;
+    cv::erode(self, core, disc(reach));
+    d.hidden = cv::mean(deviation(box), cv::countNonZero(core) > 0 ? core : self)[0] < 0.35 * look.contrast_typical;
     d.x_mm = grid.x_mm(centres.at<double>(i, 0)), d.y_mm = grid.y_mm(centres.at<double>(i, 1));
     d.card_gap_mm = card_gap_mm(problem, d.x_mm, d.y_mm);
     out.push_back(d);

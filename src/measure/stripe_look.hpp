@@ -14,7 +14,8 @@ namespace ripplegauge {
 
 /// A gap in the striped area: something bends or hides the stripes.
 struct Disturbance {
-  double x_mm = 0, y_mm = 0, size_mm = 0;  ///< centre; diameter of the circle of equal area
+  double x_mm = 0, y_mm = 0, size_mm = 0;  ///< centre; diameter of the circle of equal area, blurred by the window
+  double width_mm = 0;       ///< of what bends the stripes: without the half period by which the window reaches over each side
   double ring_striped = 0;   ///< shares of the ring around it: undisturbed stripes,
   double ring_covered = 0;   ///< card, board tags or beyond the photo's edge; the rest is the end of the stripes
   double clipped_share = 0;  ///< of its area, burnt out to white

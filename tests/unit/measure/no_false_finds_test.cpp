@@ -48,9 +48,15 @@ TEST_CASE("a lamp mirrored across the stripes is no dent", "[false_finds]") {
 }
 
 TEST_CASE("a round lamp mirrored between the stripes is no dent", "[false_finds]") {
-  Flat flat;
-  paint(flat.s.photo, soft_mask(flat.s.photo, flat.places.disc(55, 50, 7), 4), 245);
-  nothing_found_in(flat.s.photo, flat.s.request);
+  // Burnt out, as lamps mostly are; or so dark a photo that it is not: then it outshines the stripes, which no dent does.
+  for (const double exposure : {1.0, 0.6}) {
+    Flat flat;
+    cv::Mat grey;
+    flat.s.photo.grey.convertTo(grey, CV_8U, exposure);
+    flat.s.photo = with_grey(flat.s.photo, grey);
+    paint(flat.s.photo, soft_mask(flat.s.photo, flat.places.disc(55, 50, 7), 2), exposure == 1 ? 255 : 230);
+    nothing_found_in(flat.s.photo, flat.s.request);
+  }
 }
 
 TEST_CASE("the card's edge and its shadow are no dents", "[false_finds]") {
