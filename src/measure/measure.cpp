@@ -97,8 +97,9 @@ bool outshines_the_board(const ResidualField& field, const SpotVector& spot) {
   if (inside.empty() || around.empty()) return false;
   // Bright stripes take about half of the ring; the board's light is uneven by less than a quarter over a few stripes.
   constexpr double of_bright_stripes = 0.8;
-  constexpr float uneven = 1.25F;
-  return median_of(inside) > uneven * quantile_of(around, of_bright_stripes);
+  const float bright = static_cast<float>(quantile_of(around, of_bright_stripes)), core = static_cast<float>(median_of(inside));
+  const float uneven = core > clipped_light ? 1.1F : 1.25F;  // what is clipped is brighter than it looks
+  return core > uneven * bright;
 }
 
 /// What lies inside of one that goes stands for itself.

@@ -50,6 +50,7 @@ TEST_CASE("a lamp mirrored across the stripes is no dent", "[false_finds]") {
 TEST_CASE("a round lamp mirrored between the stripes is no dent", "[false_finds]") {
   // Burnt out, as lamps mostly are; or so dark a photo that it is not: then it outshines the stripes, which no dent does.
   for (const double exposure : {1.0, 0.6}) {
+    INFO("exposure " << exposure);
     Flat flat;
     cv::Mat grey;
     flat.s.photo.grey.convertTo(grey, CV_8U, exposure);

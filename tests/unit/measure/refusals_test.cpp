@@ -152,11 +152,13 @@ TEST_CASE("refused: no board, whether or not lamps are mirrored instead", "[refu
   const Places places(s.photo, s.request);
   Photo photo = s.photo;
   remove_board(photo, places, s.request.card, s.request.bar_length_mm / s.request.card.bar_nominal_mm);
-  CHECK(refused_by_both(photo, s.request).code == "no_stripes");
+  // A second opinion on the pitch makes these slow: one look each.
+  const auto code = [&] { return check_photo(photo, s.request).refusal.value_or(Refusal{}).code; };
+  CHECK(code() == "no_stripes");
   add_lamp(photo, places, 30, 220);
   CHECK(refused_by_both(photo, s.request).code == "no_stripes");
   add_lamp(photo, places, 75, 220);  // a double tube
-  CHECK(refused_by_both(photo, s.request).code == "no_stripes");
+  CHECK(code() == "no_stripes");
 }
 
 TEST_CASE("refused: stripes too fine to be resolved, and what would resolve them", "[refusals]") {
