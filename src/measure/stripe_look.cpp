@@ -57,10 +57,13 @@ std::vector<Disturbance> find_gaps(const StripeLook& look, const cv::Mat& covere
     d.ring_covered = cv::countNonZero(ring & covered(box)) / n;
     d.clipped_share = static_cast<double>(cv::countNonZero(self & clipped(box))) / area;
     d.coherence = cv::mean(look.coherence(box), self)[0] / look.coherence_typical;
-    // Near its edge the window still sees the stripes beside it.
-    cv::Mat core;
-    cv::erode(self, core, disc(reach));
-    d.hidden = cv::mean(deviation(box), cv::countNonZero(core) > 0 ? core : self)[0] < 0.35 * look.contrast_typical;
+    // The window sees the stripes around from far inside: only the quietest tenth tells whether there are any in it.
+    constexpr double quietest = 0.1, none_left = 0.35;
+    std::vector<float> deviations;
+    for (int r = 0; r < box.height; ++r)
+      for (int c = 0; c < box.width; ++c)
+        if (self.at<uchar>(r, c) != 0) deviations.push_back(deviation.at<float>(box.y + r, box.x + c));
+    d.hidden = quantile_of(deviations, quietest) < none_left * look.contrast_typical;
     d.x_mm = grid.x_mm(centres.at<double>(i, 0)), d.y_mm = grid.y_mm(centres.at<double>(i, 1));
     d.card_gap_mm = card_gap_mm(problem, d.x_mm, d.y_mm);
     out.push_back(d);
