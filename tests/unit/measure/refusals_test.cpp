@@ -232,7 +232,7 @@ TEST_CASE("refused: something hides the stripes that is no dent", "[refusals]") 
   paint(sticker, soft_mask(sticker, places.disc(50, 50, 12)), 120);
   const Reading reading = measure(sticker, s.request).reading;
   REQUIRE(reading.refusal);
-  // Which of the two depends on how much contrast the wide window lets in from around.
+  // Which of the two depends on how much contrast the look's window lets in from around.
   CHECK((reading.refusal->code == "stripes_hidden" || reading.refusal->code == "dent_not_explained"));
 
   Photo smear = s.photo;
