@@ -65,17 +65,6 @@ std::optional<Refusal> check_unexplained(const SpotSearchResult& found, const Re
   return std::nullopt;
 }
 
-/// Whether a spot stands for something that hides the stripes (a sticker, dirt): it explains no more than most of it, and
-/// what disturbs the stripes is clearly wider than the spot.
-bool stands_for_hidden_stripes(const FoundSpot& spot, const StripeLook& look) {
-  constexpr double most = 0.9, clearly_wider = 1.25;
-  const double diameter_mm = 2 * mean_radius_mm(spot.fit.spot);
-  return spot.judgement.explained < most && std::any_of(look.disturbances.begin(), look.disturbances.end(), [&](const Disturbance& gap) {
-           return gap.size_mm > clearly_wider * diameter_mm &&
-                  std::hypot(gap.x_mm - spot.fit.spot[s_x], gap.y_mm - spot.fit.spot[s_y]) < 0.5 * gap.size_mm;
-         });
-}
-
 /// Flat wherever the stripes were seen and nothing was found; NaN where a dent could hide.
 Relief flat_relief(const ResidualField& field) {
   const PanelGrid& grid = field.grid;
@@ -113,10 +102,12 @@ bool outshines_the_board(const ResidualField& field, const SpotVector& spot) {
   return core > uneven * bright;
 }
 
-/// What lies inside of one that goes stands for itself.
+/// What lies inside of one that goes stands for itself. A spot whose stripes are nearly all as its shape bends them is no lamp,
+/// however bright: metallic paint's highlight moves into a slope.
 void remove_lamps(const ResidualField& field, std::vector<FoundSpot>& spots) {
+  constexpr double nearly_all = 0.9;
   for (std::size_t i = spots.size(); i-- > 0;) {
-    if (!outshines_the_board(field, spots[i].fit.spot)) continue;
+    if (spots[i].judgement.explained > nearly_all || !outshines_the_board(field, spots[i].fit.spot)) continue;
     spots.erase(spots.begin() + static_cast<std::ptrdiff_t>(i));
     for (FoundSpot& other : spots) {
       if (other.inside_of == i) other.inside_of.reset();
@@ -171,8 +162,6 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
   PanelScene scene{&photo.grey, &problem, field.bundle.parameters, &residual, look.pixels_per_mm, options.threads};
   SpotSearchResult found = find_spots(scene);
   remove_lamps(residual, found.spots);
-  if (std::all_of(found.spots.begin(), found.spots.end(), [&](const FoundSpot& s) { return stands_for_hidden_stripes(s, look.stripes); }))
-    found.spots.clear();
   if (found.spots.empty()) {
     if (const auto refusal = check_unexplained(found, residual)) return refuse(*refusal);
     if (const auto refusal = check_gaps_without_spots(look.stripes, problem, field)) return refuse(*refusal);

