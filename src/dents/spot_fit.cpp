@@ -34,13 +34,8 @@ std::vector<int> search_pixels(const Patch& patch, const Outline& outline, std::
   }
   std::vector<int> chosen;
   const auto take = [&](const std::vector<int>& from, std::size_t n) {
-    if (from.empty()) return;
-    n = std::min(n, from.size());
-    // Golden-ratio stepping spreads the choice evenly over rows and columns.
-    for (std::size_t k = 0; k < n; ++k) {
-      const double at = std::fmod(0.5 + static_cast<double>(k) * 0.6180339887498949, 1.0);
-      chosen.push_back(from[static_cast<std::size_t>(at * static_cast<double>(from.size()))]);
-    }
+    const std::vector<int> some = spread_evenly(from, n);
+    chosen.insert(chosen.end(), some.begin(), some.end());
   };
   take(inside, wanted * 2 / 3);
   take(around, wanted / 3);

@@ -212,6 +212,15 @@ LightFit light_under(const PixelArrays& pixels, std::span<const SpotVector> spot
   return light;
 }
 
+std::vector<int> spread_evenly(const std::vector<int>& pixels, std::size_t n) {
+  std::vector<int> chosen;
+  for (std::size_t k = 0; k < std::min(n, pixels.size()); ++k) {
+    const double at = std::fmod(0.5 + static_cast<double>(k) * 0.6180339887498949, 1.0);
+    chosen.push_back(pixels[static_cast<std::size_t>(at * static_cast<double>(pixels.size()))]);
+  }
+  return chosen;
+}
+
 double importance_of(const PixelArrays& pixels) {
   return pixels.patch->effective_pixel_share * static_cast<double>(pixels.patch->size()) / static_cast<double>(pixels.size());
 }

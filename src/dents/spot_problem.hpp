@@ -48,6 +48,9 @@ FitOutcome fit_spots(const PixelArrays& pixels, std::span<const SpotVector> star
 /// Light and residuals of given spots.
 LightFit light_under(const PixelArrays& pixels, std::span<const SpotVector> spots, const Eigen::Vector3d& drift, bool highlight);
 
+/// Up to n of some pixels, over all rows and columns, by golden-ratio stepping; some may come twice.
+std::vector<int> spread_evenly(const std::vector<int>& pixels, std::size_t n);
+
 /// How much a pixel of these counts: blur and JPEG correlate neighbours, and they stand for all of the patch.
 double importance_of(const PixelArrays& pixels);
 

@@ -37,10 +37,7 @@ std::vector<int> pixels_near(const Patch& patch, const SpotVector& spot, double 
   for (std::size_t i = 0; i < patch.size(); ++i)
     if (std::hypot(patch.pixel[i].x_mm - spot[s_x], patch.pixel[i].y_mm - spot[s_y]) < reach_mm) near.push_back(static_cast<int>(i));
   if (near.size() <= wanted) return near;
-  for (std::size_t k = 0; k < wanted; ++k) {
-    const double at = std::fmod(0.5 + static_cast<double>(k) * 0.6180339887498949, 1.0);
-    chosen.push_back(near[static_cast<std::size_t>(at * static_cast<double>(near.size()))]);
-  }
+  chosen = spread_evenly(near, wanted);
   std::sort(chosen.begin(), chosen.end());
   chosen.erase(std::unique(chosen.begin(), chosen.end()), chosen.end());
   return chosen;
