@@ -518,10 +518,10 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
   };
   int failures_in_a_row = 0, looks_inside = 0, looks_for_sums = 0;
   int wide_left = 4;  // each costs ten ordinary attempts
-  const auto try_one = [&](std::size_t index, const std::vector<Candidate>& all, FirstAttempts& first) {
+  const auto try_one = [&](std::size_t index, const std::vector<Candidate>& all, FirstAttempts& first, const auto& worth_trying) {
     const Candidate& candidate = all[index];
     const std::vector<Disc> others = other_candidates(all, candidate.outline);
-    Attempt a = first.at(index, [&](const Candidate& next) { return !known(next.outline); });
+    Attempt a = first.at(index, worth_trying);
     // What was left out as a neighbour may be the other half of the same spot.
     if (!others.empty() && !believable(scene, a, candidate.outline, acceptance) && a.judgement.cut_share > 0.1)
       a = attempt(scene, candidate.outline, {}, accepted, acceptance);
@@ -584,20 +584,21 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     std::size_t before = accepted.size();
     failures_in_a_row = 0;
     FirstAttempts first_merged(scene, merged, accepted, acceptance), first_single(scene, single, accepted, acceptance);
+    const auto is_new = [&](const Candidate& c) { return !known(c.outline); };
     for (std::size_t i = 0; i < merged.size(); ++i) {
       const Candidate& candidate = merged[i];
       if (failures_in_a_row >= patience) break;
-      if (known(candidate.outline)) continue;
-      if (try_one(i, merged, first_merged)) continue;
+      if (!is_new(candidate)) continue;
+      if (try_one(i, merged, first_merged, is_new)) continue;
       // Perhaps several spots run together: try its fragments.
       const double reach = longest_of(candidate.outline);
       const auto is_part = [&](const Candidate& part) {
         return std::hypot(part.outline.x_mm - candidate.outline.x_mm, part.outline.y_mm - candidate.outline.y_mm) < reach &&
-               part.outline.radius_mm < 0.85 * candidate.outline.radius_mm;
+               part.outline.radius_mm < 0.85 * candidate.outline.radius_mm && is_new(part);
       };
       bool any = false;
       for (std::size_t k = 0; k < single.size(); ++k)
-        if (is_part(single[k]) && !known(single[k].outline)) any |= try_one(k, single, first_single);
+        if (is_part(single[k])) any |= try_one(k, single, first_single, is_part);
       if (!any) hopeless.push_back({candidate.outline.x_mm, candidate.outline.y_mm, candidate.outline.radius_mm});
     }
     if (accepted.size() == before) break;
