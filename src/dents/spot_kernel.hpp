@@ -33,18 +33,6 @@ void add_relief(const Spot& spot, const Places& places, const ReliefArrays& out)
 /// log_a, log_b, log_p and log_n are logarithms.
 void spot_rows(const Spot& spot, const Places& places, const float* by_x, const float* by_y, float* const rows[10]);
 
-/// by_x, by_y = profile_slope (contrast0 + contrast_x xn + contrast_y yn) times the gains; by_phase without them.
-struct LightSlope {
-  float contrast, contrast_x, contrast_y;
-  const float *xn, *yn, *profile_slope, *by_slope_x, *by_slope_y;
-};
-void light_by_slopes(const LightSlope& in, std::size_t count, float* by_phase, float* by_x, float* by_y);
-
-/// weight = importance x pseudo-Huber weight x w0^2 and scaled = residual / w0, with w0 = whitening / contrast; returns the
-/// sum of weights.
-double row_weights(const float* residual, const float* whitening, float contrast, float robust_scale, float importance,
-                   std::size_t count, float* weight, float* scaled);
-
 /// A soft ellipse: how far inside it a place lies, from 0 to 1, is a logistic function of `softness` (1 - rho).
 struct SoftEllipse {
   float x, y, inverse_a, inverse_b, cos, sin, softness;

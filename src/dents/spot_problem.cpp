@@ -86,49 +86,40 @@ class SpotProblem {
   std::size_t spot_number(int a) const { return static_cast<std::size_t>(a / active()); }
   int parameter(int a) const { return request_.active[static_cast<std::size_t>(a % active())]; }
 
-  /// Columns of the Jacobian: spots, drift, light; last the residuals. All in light; `weight_` whitens them.
+  /// Columns of the Jacobian: spots, drift, light; last the residuals. All in light.
   void set_columns(const std::vector<SpotVector>& spots, const LightFitOptions& options) {
     const std::size_t n = pixels_.size();
-    for (auto* v : {&by_phase_, &by_x_, &by_y_, &weight_, &scaled_, &drift_x_, &drift_y_}) v->resize(n);
-    const auto f = [](double v) { return static_cast<float>(v); };
-    const float *xn = pixels_.level[1].data(), *yn = pixels_.level[2].data();
-    kernel::light_by_slopes({f(light_.coefficients[6]), f(light_.coefficients[7]), f(light_.coefficients[8]), xn, yn,
-                             light_.profile_slope.data(), light_.by_slope_x.data(), light_.by_slope_y.data()},
-                            n, by_phase_.data(), by_x_.data(), by_y_.data());
+    light_rows(pixels_, light_, robust_scale, importance_, of_light_);
     rows_.resize(spot_parameters * spots.size());
     for (auto& row : rows_) row.resize(n);
     for (std::size_t k = 0; k < spots.size(); ++k) {
       float* rows[spot_parameters];
       for (std::size_t s = 0; s < spot_parameters; ++s) rows[s] = rows_[k * spot_parameters + s].data();
-      kernel::spot_rows(kernel_spot(spots[k]), {n, hits_.x_mm.data(), hits_.y_mm.data()}, by_x_.data(), by_y_.data(), rows);
+      kernel::spot_rows(kernel_spot(spots[k]), {n, hits_.x_mm.data(), hits_.y_mm.data()}, of_light_.by_slope_x.data(),
+                        of_light_.by_slope_y.data(), rows);
     }
     columns_.clear();
     for (int a = 0; a < shape_count(); ++a)
       columns_.push_back(rows_[spot_number(a) * spot_parameters + static_cast<std::size_t>(parameter(a))].data());
     if (request_.drift) {
-      for (std::size_t i = 0; i < n; ++i) drift_x_[i] = by_phase_[i] * xn[i], drift_y_[i] = by_phase_[i] * yn[i];
-      for (const auto* v : {&by_phase_, &drift_x_, &drift_y_}) columns_.push_back(v->data());
+      drift_x_.resize(n), drift_y_.resize(n);
+      for (std::size_t i = 0; i < n; ++i) {
+        drift_x_[i] = of_light_.by_phase[i] * pixels_.level[1][i];
+        drift_y_[i] = of_light_.by_phase[i] * pixels_.level[2][i];
+      }
+      for (const auto* v : {&of_light_.by_phase, &drift_x_, &drift_y_}) columns_.push_back(v->data());
     }
     const auto light = light_columns(pixels_, light_);
     columns_.insert(columns_.end(), light.begin(), light.begin() + light_terms(options));
-    columns_.push_back(scaled_.data());
+    columns_.push_back(of_light_.residual.data());
   }
 
   void add_derivatives(const std::vector<SpotVector>& spots, const LightFitOptions& options, NormalEquations& out) {
     set_columns(spots, options);
     const int columns = static_cast<int>(columns_.size()), terms = light_terms(options), count = size();
-    const auto f = [](double v) { return static_cast<float>(v); };
-    double weight_sum = kernel::row_weights(light_.residual.data(), pixels_.whitening.data(), f(pixels_.patch->contrast), f(robust_scale),
-                                            f(importance_), pixels_.size(), weight_.data(), scaled_.data());
-    for (const int k : pixels_.clipped) {
-      const auto i = static_cast<std::size_t>(k);
-      if (light_.residual[i] != 0) continue;
-      weight_sum -= weight_[i];
-      weight_[i] = 0;  // explained: says nothing
-    }
     Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor> gram(columns, columns);
-    gram_of_columns(columns_.data(), columns, 0, weight_.data(), pixels_.size(), gram.data());
-    for (int t = 0; t < terms; ++t) gram(count + t, count + t) += std::max(light_ridge(t), 1e-9) * weight_sum;
+    gram_of_columns(columns_.data(), columns, 0, of_light_.weight.data(), pixels_.size(), gram.data());
+    for (int t = 0; t < terms; ++t) gram(count + t, count + t) += std::max(light_ridge(t), 1e-9) * of_light_.weight_sum;
     const Eigen::MatrixXd ll = gram.block(count, count, terms, terms).selfadjointView<Eigen::Lower>();
     const Eigen::MatrixXd lp = gram.block(count, 0, terms, count);
     const Eigen::MatrixXd pp = gram.topLeftCorner(count, count).selfadjointView<Eigen::Lower>();
@@ -163,7 +154,8 @@ class SpotProblem {
   ReliefAtPixels relief_;
   LightFit light_;
   std::vector<std::vector<float>> rows_;
-  std::vector<float> by_phase_, by_x_, by_y_, weight_, scaled_, drift_x_, drift_y_;
+  LightRows of_light_;
+  std::vector<float> drift_x_, drift_y_;
   std::vector<const float*> columns_;
 };
 

@@ -196,9 +196,10 @@ std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single, 
   if (best == finished.end() || !is_one_dent(*best)) return std::nullopt;
   // Schwarz, Ann. Stat. 6:461, 1978, with as many samples as there are independent ones.
   const double block_mm = std::max({0.8, 0.25 * mean_radius_mm(alone.spot), patch.peel_cell_mm});
-  const LightFit light = light_under(gather(patch, all_pixels(patch)), parts_of(*best), best->drift, highlight);
+  const PixelArrays pixels = gather(patch, all_pixels(patch));
+  const LightFit light = light_under(pixels, parts_of(*best), best->drift, highlight);
   constexpr double everywhere_mm = 1e3;
-  const double inflation = score_inflation(patch, light, block_mm, 0, 0, 0, everywhere_mm);
+  const double inflation = score_inflation(pixels, light, block_mm, 0, 0, 0, everywhere_mm);
   const double independent = static_cast<double>(patch.size()) / inflation;
   const double price = 0.5 * double{spot_parameters} * std::log(std::max(independent, 10.0)) * inflation * patch.effective_pixel_share;
   if (alone.cost - best->cost < price) return std::nullopt;

@@ -9,6 +9,7 @@
 
 #include "geometry_uncertainty.hpp"
 #include "ripplegauge/core/least_squares.hpp"
+#include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/relief/spot_geometry.hpp"
 #include "ripplegauge/relief/surface_fit.hpp"
 
@@ -55,13 +56,15 @@ double reach_of(const FinalSpot& f) {
   return std::max(reach_of(f.spot), apart + reach_of(*f.second));
 }
 
+constexpr int map_cells = 201;  ///< of the relief that sizes are read from
+
 Relief draw(const HeightFunction& height, const FinalSpot& f, int cells) {
   return draw(height, f.spot[s_x], f.spot[s_y], reach_of(f), cells);
 }
 
 /// The spread of a spot's numbers that the fit of its parameters leaves open, by their covariance (JCGM 100, 5.2.2): a few
 /// pieces of stripe can be explained by many spots of the family, and no surface about one of them tells of the others.
-void spread_by_parameters(const SpotFit& fit, FinalSpot& out) {
+void spread_by_parameters(const SpotFit& fit, int threads, FinalSpot& out) {
   constexpr SpotParameter shaping[] = {s_log_a, s_log_b, s_height, s_log_p, s_log_n, s_slant_u, s_slant_v};
   constexpr int count = std::size(shaping), numbers = 5;
   constexpr int cells = 81;
@@ -76,13 +79,14 @@ void spread_by_parameters(const SpotFit& fit, FinalSpot& out) {
   };
   Eigen::Matrix<double, numbers, count> jacobian;
   Eigen::Matrix<double, count, count> covariance;
-  for (int i = 0; i < count; ++i) {
+  parallel_for(count, threads, [&](std::size_t k) {
+    const auto i = static_cast<int>(k);
     for (int j = 0; j < count; ++j) covariance(i, j) = fit.covariance(shaping[i], shaping[j]);
     const double step = std::max(0.5 * std::sqrt(std::max(covariance(i, i), 0.0)), 1e-4 * std::max(std::abs(fit.spot[shaping[i]]), 0.1));
     SpotVector up = fit.spot, down = fit.spot;
     up[shaping[i]] += step, down[shaping[i]] -= step;
     jacobian.col(i) = (log_numbers(up) - log_numbers(down)) / (2 * step);
-  }
+  });
   const Eigen::Matrix<double, numbers, 1> variance = (jacobian * covariance * jacobian.transpose()).diagonal().cwiseMax(0);
   double* sd[numbers] = {&out.diameter_sd, &out.depth_sd, &out.length_sd, &out.width_sd, &out.half_sd};
   for (int k = 0; k < numbers; ++k) *sd[k] = std::max(*sd[k], std::sqrt(variance[k]));
@@ -116,7 +120,7 @@ double explained_by(const SurfaceFit& fit, const Patch& patch, const std::vector
   return loud > 0 ? 1 - std::max(after / inside - quiet, 0.0) / loud : 0;
 }
 
-void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others, FinalSpot& out) {
+void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others, int threads, FinalSpot& out) {
   const SpotVector ellipse = ellipse_of(out.parametric, out.spot);
   Patch patch = patch_for(scene, ellipse, others, free_reach + 0.3, 8000);
   if (patch.size() < 500) return;
@@ -136,13 +140,13 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
   constexpr double well_explained = 0.985;  // spots of the family, where stripes do not crowd, explain 0.99 and more
   request.odd_shape = out.second.has_value() || out.judgement.explained < well_explained;
   request.spacing_mm = std::max(0.25 * request.mean_radius_mm, 0.3);
+  request.threads = threads;
   const SurfaceFit fit = fit_surface(patch, request);
   if (!fit.solved) return;
   const HeightFunction parametric = out.parametric_height();
-  const auto surface = [&](const Eigen::VectorXd& c) {
-    return [&, c](double x, double y) { return parametric(x, y) + fit.surface.height(c, x, y); };
-  };
-  const Relief map = draw(surface(fit.departure), out, 201);
+  Relief map = out.map;
+  const Relief departure = draw([&](double x, double y) { return fit.surface.height(fit.departure, x, y); }, out, map_cells);
+  for (std::size_t i = 0; i < map.height_mm.size(); ++i) map.height_mm[i] += departure.height_mm[i];
   const SpotGeometry g = measure_spot(map);
   // A surface that ran away (another sign, twice the size) is no refinement of this spot.
   if (g.touches_border || g.kind != out.parametric.kind || std::abs(std::log(g.diameter_mm / out.parametric.diameter_mm)) > 0.35 ||
@@ -153,20 +157,26 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
   out.map = map;
   out.free_surface = true;
   // Spread of the numbers over the posterior of the surface.
-  const Eigen::LLT<Eigen::MatrixXd> factor(fit.covariance);
-  if (factor.info() != Eigen::Success) return;
+  constexpr std::size_t draws = 16;
+  constexpr int cells = 81;
+  const Relief spot = draw(parametric, out, cells);
   std::mt19937 random(7);
   std::normal_distribution<double> normal;
-  constexpr int draws = 16;
+  std::vector<Eigen::VectorXd> drawn(draws, Eigen::VectorXd(fit.precision_root.rows()));
+  for (Eigen::VectorXd& z : drawn)
+    for (double& value : z) value = normal(random);
+  std::vector<SpotGeometry> seen(draws);
+  parallel_for(draws, threads, [&](std::size_t k) {
+    const Eigen::VectorXd c = fit.draw(drawn[k]);
+    Relief together = draw([&](double x, double y) { return fit.surface.height(c, x, y); }, out, cells);
+    for (std::size_t i = 0; i < spot.height_mm.size(); ++i) together.height_mm[i] += spot.height_mm[i];
+    seen[k] = measure_spot(together);
+  });
   double s[5] = {0, 0, 0, 0, 0};
-  for (int k = 0; k < draws; ++k) {
-    Eigen::VectorXd z(fit.departure.size());
-    for (Eigen::Index i = 0; i < z.size(); ++i) z[i] = normal(random);
-    const Eigen::VectorXd c = fit.departure + factor.matrixL() * z;
-    const SpotGeometry v = measure_spot(draw(surface(c), out, 81));
+  for (const SpotGeometry& v : seen) {
     const double d[5] = {v.diameter_mm / g.diameter_mm - 1, v.depth_mm / g.depth_mm - 1, v.length_mm / g.length_mm - 1,
                          v.width_mm / g.width_mm - 1, v.half_diameter_mm / std::max(g.half_diameter_mm, 1e-6) - 1};
-    for (int j = 0; j < 5; ++j) s[j] += d[j] * d[j] / draws;
+    for (int j = 0; j < 5; ++j) s[j] += d[j] * d[j] / static_cast<double>(draws);
   }
   out.diameter_sd = std::sqrt(s[0]), out.depth_sd = std::sqrt(s[1]), out.length_sd = std::sqrt(s[2]);
   out.width_sd = std::sqrt(s[3]), out.half_sd = std::sqrt(s[4]);
@@ -242,17 +252,23 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     return rest;
   };
   const int sweeps = found.size() > 1 ? 2 : 1;
-  for (int sweep = 0; sweep < sweeps; ++sweep)
-    for (std::size_t i = 0; i < finals.size(); ++i) polish(scene, others(i), found[i].fit, sweep + 1 == sweeps, finals[i]);
-  for (std::size_t i = 0; i < finals.size(); ++i) {
+  // All spots at once, each under the others as they were before: on any number of threads the same.
+  for (int sweep = 0; sweep < sweeps; ++sweep) {
+    std::vector<FinalSpot> next = finals;
+    parallel_for(finals.size(), scene.threads,
+                 [&](std::size_t i) { polish(scene, others(i), found[i].fit, sweep + 1 == sweeps, next[i]); });
+    finals = std::move(next);
+  }
+  const int threads_a_spot = finals.size() > 1 ? 1 : scene.threads;
+  parallel_for(finals.size(), scene.threads, [&](std::size_t i) {
     FinalSpot& f = finals[i];
-    f.map = draw(f.parametric_height(), f, 201);
+    f.map = draw(f.parametric_height(), f, map_cells);
     f.parametric = f.shape = measure_spot(f.map);
     f.explained = f.judgement.explained;
-    if (!(f.parametric.diameter_mm > 0)) continue;
-    if (options.free_surface) refine_shape(scene, others(i), f);
-    if (!f.second) spread_by_parameters(f.fit, f);
-  }
+    if (!(f.parametric.diameter_mm > 0)) return;
+    if (options.free_surface) refine_shape(scene, others(i), threads_a_spot, f);
+    if (!f.second) spread_by_parameters(f.fit, threads_a_spot, f);
+  });
 
   const PanelModel<double> model(scene.problem->constants, scene.parameters);
   for (const FinalSpot& f : finals) {

@@ -21,17 +21,6 @@ double light_ridge(int column) {
   return 1e-6;
 }
 
-int light_columns(const Patch& patch, std::size_t pixel, float profile_value, double slope_x, double slope_y,
-                  const LightFitOptions& options, LightModel::Coefficients& columns) {
-  const double x = patch.xn(pixel), y = patch.yn(pixel);
-  columns[0] = 1, columns[1] = x, columns[2] = y, columns[3] = x * x, columns[4] = x * y, columns[5] = y * y;
-  columns[6] = profile_value, columns[7] = profile_value * x, columns[8] = profile_value * y;
-  if (!options.highlight) return LightModel::level_terms + LightModel::contrast_terms;
-  const double u = slope_x / options.slope_scale, v = slope_y / options.slope_scale;
-  columns[9] = u, columns[10] = v, columns[11] = u * u + v * v;
-  return LightModel::max_terms;
-}
-
 PixelArrays gather(const Patch& patch, const std::vector<int>& pixels) {
   PixelArrays out;
   out.patch = &patch;
@@ -147,6 +136,23 @@ void solve_light(const PixelArrays& pixels, const ReliefAtPixels& relief, const 
                     static_cast<float>(pixels.patch->contrast), n, out.residual.data());
   for (const int k : pixels.clipped) out.residual[static_cast<std::size_t>(k)] = std::max(out.residual[static_cast<std::size_t>(k)], 0.0F);
   out.cost = kernel::robust_cost(out.residual.data(), static_cast<float>(options.robust_scale), n);
+}
+
+void light_rows(const PixelArrays& pixels, const LightFit& fit, double robust_scale, double importance, LightRows& out) {
+  const std::size_t n = pixels.size();
+  for (auto* v : {&out.by_phase, &out.by_slope_x, &out.by_slope_y, &out.residual, &out.weight}) v->resize(n);
+  const auto f = [](double v) { return static_cast<float>(v); };
+  kernel::light_by_slopes({f(fit.coefficients[6]), f(fit.coefficients[7]), f(fit.coefficients[8]), pixels.level[1].data(),
+                           pixels.level[2].data(), fit.profile_slope.data(), fit.by_slope_x.data(), fit.by_slope_y.data()},
+                          n, out.by_phase.data(), out.by_slope_x.data(), out.by_slope_y.data());
+  out.weight_sum = kernel::row_weights(fit.residual.data(), pixels.whitening.data(), f(pixels.patch->contrast), f(robust_scale),
+                                       f(importance), n, out.weight.data(), out.residual.data());
+  for (const int k : pixels.clipped) {
+    const auto i = static_cast<std::size_t>(k);
+    if (fit.residual[i] != 0) continue;
+    out.weight_sum -= out.weight[i];
+    out.weight[i] = 0;  // explained: says nothing
+  }
 }
 
 }  // namespace ripplegauge

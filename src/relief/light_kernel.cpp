@@ -112,4 +112,37 @@ double robust_cost(const float* residual, float scale, std::size_t count) {
   return sum * scale * scale;
 }
 
+RIPPLEGAUGE_VECTORISED
+void light_by_slopes(const LightSlope& input, std::size_t count, float* by_phase, float* by_x, float* by_y) {
+  const LightSlope in = input;
+#pragma omp simd
+  for (std::size_t i = 0; i < count; ++i) {
+    const float light = in.profile_slope[i] * (in.contrast + in.contrast_x * in.xn[i] + in.contrast_y * in.yn[i]);
+    by_phase[i] = light;
+    by_x[i] = light * in.by_slope_x[i], by_y[i] = light * in.by_slope_y[i];
+  }
+}
+
+RIPPLEGAUGE_VECTORISED
+double row_weights(const float* residual, const float* whitening, float contrast, float robust_scale, float importance,
+                   std::size_t count, float* weight, float* scaled) {
+  const float inverse_contrast = 1 / contrast, inverse_square = 1 / (robust_scale * robust_scale);
+  double sum = 0;
+  constexpr std::size_t chunk = 256;
+  for (std::size_t from = 0; from < count; from += chunk) {
+    const std::size_t to = count - from < chunk ? count : from + chunk;
+    float part = 0;
+#pragma omp simd reduction(+ : part)
+    for (std::size_t i = from; i < to; ++i) {
+      const float w0 = whitening[i] * inverse_contrast, r = residual[i];
+      const float w = importance * w0 * w0 / std::sqrt(1 + r * r * inverse_square);
+      weight[i] = w;
+      scaled[i] = r / w0;
+      part += w;
+    }
+    sum += part;
+  }
+  return sum;
+}
+
 }  // namespace ripplegauge::kernel

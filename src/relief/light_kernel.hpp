@@ -42,4 +42,16 @@ void residuals(const float* const* columns, const float* coefficients, int terms
 /// Sum of pseudo-Huber costs.
 double robust_cost(const float* residual, float scale, std::size_t count);
 
+/// by_x, by_y = profile_slope (contrast0 + contrast_x xn + contrast_y yn) times the gains; by_phase without them.
+struct LightSlope {
+  float contrast, contrast_x, contrast_y;
+  const float *xn, *yn, *profile_slope, *by_slope_x, *by_slope_y;
+};
+void light_by_slopes(const LightSlope& in, std::size_t count, float* by_phase, float* by_x, float* by_y);
+
+/// weight = importance x pseudo-Huber weight x w0^2 and scaled = residual / w0, with w0 = whitening / contrast; returns the
+/// sum of weights.
+double row_weights(const float* residual, const float* whitening, float contrast, float robust_scale, float importance,
+                   std::size_t count, float* weight, float* scaled);
+
 }  // namespace ripplegauge::kernel

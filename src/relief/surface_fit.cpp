@@ -4,9 +4,13 @@
 #include <array>
 #include <cmath>
 #include <map>
+#include <numeric>
 
+#include "ripplegauge/core/gram.hpp"
 #include "ripplegauge/core/least_squares.hpp"
+#include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/core/quantile.hpp"
+#include "spline_kernel.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -68,37 +72,34 @@ SplineSurface::SplineSurface(const Extent& e, double spacing_mm) : spacing_(spac
     }
 }
 
-SplineSurface::Support SplineSurface::at(double x_mm, double y_mm) const {
-  Support s;
+SplineSurface::Place SplineSurface::place(double x_mm, double y_mm) const {
   const double u = (x_mm - x0_) / spacing_, v = (y_mm - y0_) / spacing_;
-  const int k0 = static_cast<int>(std::floor(u)), r0 = static_cast<int>(std::floor(v));
-  if (k0 < -1 || r0 < -1 || k0 > side_ || r0 > side_) return s;
-  const Four bx = basis(u - k0), by = basis(v - r0), dx = basis_first(u - k0), dy = basis_first(v - r0);
-  const Four ddx = basis_second(u - k0), ddy = basis_second(v - r0);
-  const double i1 = 1 / spacing_, i2 = i1 * i1;
+  const int k = static_cast<int>(std::floor(u)), r = static_cast<int>(std::floor(v));
+  if (k < -2 || r < -2 || k > side_ || r > side_) return {nowhere, 0, 0};
+  return {(r + 2) * (side_ + 3) + k + 2, u - k, v - r};
+}
+
+std::array<int, 16> SplineSurface::controls(int cell) const {
+  std::array<int, 16> found;
+  const int r0 = cell / (side_ + 3) - 3, k0 = cell % (side_ + 3) - 3;
   for (int j = 0; j < 4; ++j)
     for (int i = 0; i < 4; ++i) {
-      const int r = r0 + j - 1, k = k0 + i - 1;
-      if (r < 0 || k < 0 || r >= side_ || k >= side_) continue;
-      const int column = column_[static_cast<std::size_t>(r) * side_ + k];
-      if (column < 0) continue;
-      const auto ii = static_cast<std::size_t>(i), jj = static_cast<std::size_t>(j);
-      const int n = s.count++;
-      s.index[n] = column;
-      s.value[n] = static_cast<float>(bx[ii] * by[jj]);
-      s.x[n] = static_cast<float>(dx[ii] * by[jj] * i1);
-      s.y[n] = static_cast<float>(bx[ii] * dy[jj] * i1);
-      s.xx[n] = static_cast<float>(ddx[ii] * by[jj] * i2);
-      s.xy[n] = static_cast<float>(dx[ii] * dy[jj] * i2);
-      s.yy[n] = static_cast<float>(bx[ii] * ddy[jj] * i2);
+      const int r = r0 + j, k = k0 + i;
+      const bool inside = r >= 0 && k >= 0 && r < side_ && k < side_;
+      found[static_cast<std::size_t>(4 * j + i)] = inside ? column_[static_cast<std::size_t>(r) * side_ + k] : nowhere;
     }
-  return s;
+  return found;
 }
 
 double SplineSurface::height(const Eigen::VectorXd& coefficients, double x_mm, double y_mm) const {
-  const Support s = at(x_mm, y_mm);
+  const Place p = place(x_mm, y_mm);
+  if (p.cell == nowhere) return 0;
+  const Four bx = basis(p.u), by = basis(p.v);
+  const std::array<int, 16> control = controls(p.cell);
   double z = 0;
-  for (int n = 0; n < s.count; ++n) z += coefficients[s.index[n]] * s.value[n];
+  for (std::size_t j = 0; j < 4; ++j)
+    for (std::size_t i = 0; i < 4; ++i)
+      if (control[4 * j + i] >= 0) z += coefficients[control[4 * j + i]] * bx[i] * by[j];
   return z;
 }
 
@@ -119,35 +120,44 @@ struct SurfaceState {
   double cost = 0;
 };
 
+/// Pixels in the order of the surface's cells, since those of a cell share their control points.
 class SurfaceProblem {
  public:
   SurfaceProblem(const Patch& patch, const SurfaceRequest& request, const SplineSurface& surface)
-      : patch_(patch), surface_(surface), pixels_(gather(patch, all_pixels(patch))) {
-    options_ = {request.highlight, std::max(0.6 * std::abs(request.height_mm) / request.mean_radius_mm, 1e-4), robust_scale};
-    support_.reserve(patch.size());
+      : surface_(surface), options_{request.highlight, std::max(0.6 * std::abs(request.height_mm) / request.mean_radius_mm, 1e-4), robust_scale} {
+    std::vector<SplineSurface::Place> places;
     for (std::size_t i = 0; i < patch.size(); ++i) {
       const double z = patch.base_z[i];
-      support_.push_back(surface.at(patch.pixel[i].shifted_x(z), patch.pixel[i].shifted_y(z)));
+      places.push_back(surface.place(patch.pixel[i].shifted_x(z), patch.pixel[i].shifted_y(z)));
+    }
+    order_ = all_pixels(patch);
+    const auto cell_of = [&](int i) { return places[static_cast<std::size_t>(i)].cell; };
+    std::stable_sort(order_.begin(), order_.end(), [&](int a, int b) { return cell_of(a) < cell_of(b); });
+    pixels_ = gather(patch, order_);
+    set_basis(places);
+    for (std::size_t from = 0; from < order_.size();) {
+      std::size_t to = from;
+      while (to < order_.size() && cell_of(order_[to]) == cell_of(order_[from])) ++to;
+      cells_.push_back({from, to - from, surface.controls(cell_of(order_[from]))});
+      if (cell_of(order_[from]) == SplineSurface::nowhere) cells_.back().control.fill(SplineSurface::nowhere);
+      from = to;
     }
     const double energy_scale = request.mean_radius_mm / request.height_mm;
     prior_ = surface.bending() * (energy_scale * energy_scale);
   }
 
+  const PixelArrays& pixels() const { return pixels_; }
+  const Eigen::MatrixXd& prior() const { return prior_; }
+
   SurfaceState state(const Eigen::VectorXd& c, const Eigen::Vector3d& drift) const {
     SurfaceState s;
-    const std::size_t n = patch_.size();
-    s.relief.resize(n);
-    for (std::size_t i = 0; i < n; ++i) {
-      double z = patch_.base_z[i], x = patch_.base_slope_x[i], y = patch_.base_slope_y[i];
-      double xx = patch_.base_xx[i], xy = patch_.base_xy[i], yy = patch_.base_yy[i];
-      const auto& support = support_[i];
-      for (int k = 0; k < support.count; ++k) {
-        const double v = c[support.index[k]];
-        z += v * support.value[k], x += v * support.x[k], y += v * support.y[k];
-        xx += v * support.xx[k], xy += v * support.xy[k], yy += v * support.yy[k];
-      }
-      s.relief.z[i] = static_cast<float>(z), s.relief.slope_x[i] = static_cast<float>(x), s.relief.slope_y[i] = static_cast<float>(y);
-      s.relief.xx[i] = static_cast<float>(xx), s.relief.xy[i] = static_cast<float>(xy), s.relief.yy[i] = static_cast<float>(yy);
+    s.relief = pixels_.base;
+    for (const Cell& cell : cells_) {
+      float controls[16];
+      for (std::size_t k = 0; k < 16; ++k) controls[k] = cell.control[k] >= 0 ? static_cast<float>(c[cell.control[k]]) : 0.0F;
+      ReliefAtPixels& r = s.relief;
+      const std::size_t at = cell.from;
+      kernel::add_surface(places(cell), controls, {&r.z[at], &r.slope_x[at], &r.slope_y[at], &r.xx[at], &r.xy[at], &r.yy[at]});
     }
     predict_phase(pixels_, s.relief, drift, s.light);
     solve_light(pixels_, s.relief, options_, s.light);
@@ -160,73 +170,126 @@ class SurfaceProblem {
 
   /// Normal equations by departure and drift, light eliminated. Rows m ... m+2 are the drift.
   void equations(const SurfaceState& s, double variance, Eigen::MatrixXd& h, Eigen::VectorXd& g) const {
-    const int m = surface_.size(), outer = m + 3;
-    const int light_terms = options_.highlight ? LightModel::max_terms : LightModel::level_terms + LightModel::contrast_terms;
-    h.setZero(outer, outer);
-    g.setZero(outer);
-    Eigen::MatrixXd cross = Eigen::MatrixXd::Zero(light_terms, outer), inner = Eigen::MatrixXd::Zero(light_terms, light_terms);
-    LightModel::Coefficients columns = LightModel::Coefficients::Zero();
-    double weight_sum = 0;
-    for (std::size_t i = 0; i < patch_.size(); ++i) {
-      const double r = s.light.residual[i];
-      if (patch_.clipped[i] && r == 0) continue;
-      const double contrast = s.light.coefficients[6] + s.light.coefficients[7] * patch_.xn(i) + s.light.coefficients[8] * patch_.yn(i);
-      const double w0 = patch_.whitening[i] / patch_.contrast;
-      const double w = pseudo_huber_weight(r, robust_scale) / variance;
-      const double by_phase = contrast * s.light.profile_slope[i] * w0;
-      light_columns(patch_, i, s.light.profile_value[i], s.relief.slope_x[i], s.relief.slope_y[i], options_, columns);
-      const auto& support = support_[i];
-      int index[19];
-      double row[19];
+    const int m = surface_.size(), outer = m + drift_terms, terms = light_terms(options_), residual = outer + terms;
+    const Columns columns(*this, s, variance);
+    // All unknowns, the light's too, and the residual as one more: scattered from each cell's own products.
+    Eigen::MatrixXd all = Eigen::MatrixXd::Zero(residual + 1, residual + 1);
+    constexpr int most = controls_a_cell + drift_terms + LightModel::max_terms + 1;
+    std::array<double, most * most> gram;
+    for (const Cell& cell : cells_) {
+      std::array<const float*, most> column;
+      std::array<int, most> index;
       int count = 0;
-      for (int k = 0; k < support.count; ++k) {
-        index[count] = support.index[k];
-        row[count++] = by_phase * (s.light.by_slope_x[i] * support.x[k] + s.light.by_slope_y[i] * support.y[k]);
-      }
-      index[count] = m, row[count++] = by_phase;
-      index[count] = m + 1, row[count++] = by_phase * patch_.xn(i);
-      index[count] = m + 2, row[count++] = by_phase * patch_.yn(i);
-      weight_sum += w * w0 * w0;
-      for (int a = 0; a < count; ++a) {
-        const double wa = w * row[a];
-        g[index[a]] -= wa * r;
-        for (int b = 0; b < count; ++b) h(index[a], index[b]) += wa * row[b];
-        for (int t = 0; t < light_terms; ++t) cross(t, index[a]) += wa * columns[t] * w0;
-      }
-      for (int t = 0; t < light_terms; ++t)
-        for (int u = 0; u <= t; ++u) inner(t, u) += w * w0 * w0 * columns[t] * columns[u];
+      const auto add = [&](const float* values, int at) {
+        column[static_cast<std::size_t>(count)] = values + cell.from;
+        index[static_cast<std::size_t>(count++)] = at;
+      };
+      for (std::size_t k = 0; k < controls_a_cell; ++k)
+        if (cell.control[k] >= 0) add(columns.control[k].data(), cell.control[k]);
+      add(columns.rows.by_phase.data(), m), add(columns.drift_x.data(), m + 1), add(columns.drift_y.data(), m + 2);
+      for (int t = 0; t < terms; ++t) add(columns.light[static_cast<std::size_t>(t)], outer + t);
+      add(columns.rows.residual.data(), residual);
+      gram_of_columns(column.data(), count, 0, columns.rows.weight.data() + cell.from, cell.count, gram.data());
+      for (int a = 0; a < count; ++a)
+        for (int b = 0; b <= a; ++b) {
+          const auto [low, high] = std::minmax(index[static_cast<std::size_t>(a)], index[static_cast<std::size_t>(b)]);
+          all(high, low) += gram[static_cast<std::size_t>(a * count + b)];
+        }
     }
-    for (int t = 0; t < light_terms; ++t) inner(t, t) += std::max(light_ridge(t), 1e-9) * weight_sum;
-    const Eigen::MatrixXd full = inner.selfadjointView<Eigen::Lower>();
-    h -= cross.transpose() * full.ldlt().solve(cross);
+    for (int t = 0; t < terms; ++t) all(outer + t, outer + t) += std::max(light_ridge(t), 1e-9) * columns.rows.weight_sum;
+    const Eigen::MatrixXd light = all.block(outer, outer, terms, terms).selfadjointView<Eigen::Lower>();
+    const Eigen::MatrixXd cross = all.block(outer, 0, terms, outer);
+    h = all.topLeftCorner(outer, outer).selfadjointView<Eigen::Lower>();
+    h -= cross.transpose() * light.ldlt().solve(cross);
+    g = -all.row(residual).head(outer);
   }
 
-  const Eigen::MatrixXd& prior() const { return prior_; }
+  /// Whitened residuals in the order of the patch.
+  std::vector<float> residuals(const SurfaceState& s) const {
+    std::vector<float> out(order_.size());
+    for (std::size_t k = 0; k < order_.size(); ++k) out[static_cast<std::size_t>(order_[k])] = s.light.residual[k];
+    return out;
+  }
 
  private:
-  const Patch& patch_;
+  static constexpr int drift_terms = 3;
+  static constexpr std::size_t controls_a_cell = 16;
+
+  struct Cell {
+    std::size_t from, count;
+    std::array<int, controls_a_cell> control;
+  };
+
+  /// Columns of the Jacobian, for all pixels.
+  struct Columns {
+    LightRows rows;
+    std::array<std::vector<float>, controls_a_cell> control;
+    std::vector<float> drift_x, drift_y;
+    std::array<const float*, LightModel::max_terms> light;
+
+    Columns(const SurfaceProblem& problem, const SurfaceState& s, double variance) : light(light_columns(problem.pixels_, s.light)) {
+      const PixelArrays& pixels = problem.pixels_;
+      light_rows(pixels, s.light, robust_scale, 1 / variance, rows);
+      float* of_control[controls_a_cell];
+      for (std::size_t k = 0; k < controls_a_cell; ++k) control[k].resize(pixels.size()), of_control[k] = control[k].data();
+      kernel::surface_rows(problem.places({0, pixels.size(), {}}), rows.by_slope_x.data(), rows.by_slope_y.data(), of_control);
+      drift_x.resize(pixels.size()), drift_y.resize(pixels.size());
+      for (std::size_t i = 0; i < pixels.size(); ++i)
+        drift_x[i] = rows.by_phase[i] * pixels.level[1][i], drift_y[i] = rows.by_phase[i] * pixels.level[2][i];
+    }
+  };
+
+  void set_basis(const std::vector<SplineSurface::Place>& places) {
+    for (auto* direction : {&along_x_, &along_y_})
+      for (auto& derivative : *direction)
+        for (auto& function : derivative) function.resize(order_.size());
+    const double inverse = 1 / surface_.spacing_mm();
+    for (std::size_t i = 0; i < order_.size(); ++i) {
+      const SplineSurface::Place& p = places[static_cast<std::size_t>(order_[i])];
+      const auto set = [&](auto& direction, double t) {
+        const std::array<Four, 3> at{basis(t), basis_first(t), basis_second(t)};
+        double scale = 1;
+        for (std::size_t d = 0; d < 3; ++d, scale *= inverse)
+          for (std::size_t k = 0; k < 4; ++k) direction[d][k][i] = static_cast<float>(scale * at[d][k]);
+      };
+      set(along_x_, p.u);
+      set(along_y_, p.v);
+    }
+  }
+
+  kernel::SplinePlaces places(const Cell& cell) const {
+    kernel::SplinePlaces out{cell.count, {}, {}};
+    for (std::size_t d = 0; d < 3; ++d)
+      for (std::size_t k = 0; k < 4; ++k) {
+        out.x[d][k] = along_x_[d][k].data() + cell.from;
+        out.y[d][k] = along_y_[d][k].data() + cell.from;
+      }
+    return out;
+  }
+
   const SplineSurface& surface_;
-  PixelArrays pixels_;
-  std::vector<SplineSurface::Support> support_;
   LightFitOptions options_;
+  std::vector<int> order_;  ///< pixels of the patch, cell after cell
+  PixelArrays pixels_;      ///< in that order
+  std::vector<Cell> cells_;
+  std::array<std::array<std::vector<float>, 4>, 3> along_x_, along_y_;  ///< basis functions: by derivative, function, pixel
   Eigen::MatrixXd prior_;
 };
 
 }  // namespace
 
-double score_inflation(const Patch& patch, const LightFit& light, double block_mm, double x_mm, double y_mm, double from_mm,
+double score_inflation(const PixelArrays& pixels, const LightFit& light, double block_mm, double x_mm, double y_mm, double from_mm,
                        double to_mm) {
   struct Sum {
     double score = 0, information = 0;
   };
   std::map<std::pair<int, int>, Sum> blocks;
-  for (std::size_t i = 0; i < patch.size(); ++i) {
-    const MirrorPixel& p = patch.pixel[i];
-    const double distance = std::hypot(p.x_mm - x_mm, p.y_mm - y_mm);
+  for (std::size_t i = 0; i < pixels.size(); ++i) {
+    const double x = pixels.x_mm[i], y = pixels.y_mm[i], distance = std::hypot(x - x_mm, y - y_mm);
     if (distance < from_mm || distance > to_mm) continue;
-    const double j = light.coefficients[6] * light.profile_slope[i] * patch.whitening[i] / patch.contrast;
+    const double j = light.coefficients[6] * light.profile_slope[i] * pixels.whitening[i] / pixels.patch->contrast;
     const double r = light.residual[i];
-    Sum& sum = blocks[{static_cast<int>(std::floor(p.x_mm / block_mm)), static_cast<int>(std::floor(p.y_mm / block_mm))}];
+    Sum& sum = blocks[{static_cast<int>(std::floor(x / block_mm)), static_cast<int>(std::floor(y / block_mm))}];
     sum.score += j * r * pseudo_huber_weight(r, robust_scale);
     sum.information += j * j;
   }
@@ -241,6 +304,32 @@ double score_inflation(const Patch& patch, const LightFit& light, double block_m
   return std::max(1.0, median_of(ratio) / chi_square_1_median);
 }
 
+namespace {
+
+/// trace(A^-1 P) where A = L L', by columns of A^-1 from the diagonal down: those need no more of L than its lower right
+/// corner.
+double trace_of_inverse_times(const Eigen::MatrixXd& l, const Eigen::MatrixXd& p, int threads) {
+  constexpr Eigen::Index width = 32;
+  const Eigen::Index n = l.rows(), m = p.rows();
+  std::vector<double> part(static_cast<std::size_t>((m + width - 1) / width));
+  parallel_for(part.size(), threads, [&](std::size_t block) {
+    const Eigen::Index from = static_cast<Eigen::Index>(block) * width, columns = std::min(width, m - from), rows = n - from;
+    const auto corner = l.bottomRightCorner(rows, rows);
+    Eigen::MatrixXd inverse = Eigen::MatrixXd::Identity(rows, columns);
+    corner.triangularView<Eigen::Lower>().solveInPlace(inverse);
+    corner.transpose().triangularView<Eigen::Upper>().solveInPlace(inverse);
+    const Eigen::MatrixXd products = inverse.topRows(m - from).cwiseProduct(p.block(from, from, m - from, columns));
+    part[block] = products.topRows(columns).sum() + 2 * products.bottomRows(m - from - columns).sum();
+  });
+  return std::accumulate(part.begin(), part.end(), 0.0);
+}
+
+}  // namespace
+
+Eigen::VectorXd SurfaceFit::draw(const Eigen::VectorXd& normal) const {
+  return departure + precision_root.transpose().triangularView<Eigen::Upper>().solve(normal).head(departure.size());
+}
+
 SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
   SurfaceFit fit{SplineSurface(request.extent, request.spacing_mm), {}, {}, Eigen::Vector3d::Zero(), 1, 0, {}, false};
   const int m = fit.surface.size();
@@ -251,7 +340,7 @@ SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
   SurfaceState state = problem.state(c, drift);
   const double block_mm = std::max({0.8, 0.25 * request.mean_radius_mm, patch.peel_cell_mm});
   const auto inflation = [&](double from, double to) {
-    return score_inflation(patch, state.light, block_mm, request.extent.x_mm, request.extent.y_mm,
+    return score_inflation(problem.pixels(), state.light, block_mm, request.extent.x_mm, request.extent.y_mm,
                            from * request.mean_radius_mm, to * request.mean_radius_mm);
   };
   // At first all misfit inside is taken for shape, what is left of it later for noise. Pixels are never better than what
@@ -274,13 +363,19 @@ SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
     Eigen::VectorXd gradient = g;
     gradient.head(m) += lambda * problem.prior() * c;
     gradient.tail<3>() += drift / (drift_sigma_cycles * drift_sigma_cycles);
-    const Eigen::MatrixXd a = full_matrix(lambda);
+    Eigen::MatrixXd a = full_matrix(lambda);
+    a.diagonal().array() += 1e-10 * a.diagonal().maxCoeff();
+    const Eigen::LLT<Eigen::MatrixXd> factor(a);
     double gained = 0;
     for (int attempt = 0; attempt < 5; ++attempt) {
-      Eigen::MatrixXd damped = a;
-      damped.diagonal() += damping * h.diagonal();
-      damped.diagonal().array() += 1e-10 * a.diagonal().maxCoeff();
-      const Eigen::VectorXd step = -damped.llt().solve(gradient);
+      Eigen::VectorXd step;
+      if (damping == 0) {
+        step = -factor.solve(gradient);
+      } else {
+        Eigen::MatrixXd damped = a;
+        damped.diagonal() += damping * h.diagonal();
+        step = -damped.llt().solve(gradient);
+      }
       const Eigen::VectorXd c2 = c + step.head(m);
       const Eigen::Vector3d drift2 = drift + step.tail<3>();
       SurfaceState next = problem.state(c2, drift2);
@@ -294,8 +389,7 @@ SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
       damping = std::max(8 * damping, 0.05);
     }
     // Evidence: how many of the control heights do the data determine?
-    const Eigen::MatrixXd inverse = full_matrix(lambda).llt().solve(Eigen::MatrixXd::Identity(m + 3, m + 3));
-    fit.effective_parameters = m - lambda * (inverse.topLeftCorner(m, m) * problem.prior()).trace();
+    fit.effective_parameters = m - lambda * trace_of_inverse_times(factor.matrixLLT(), problem.prior(), request.threads);
     const double energy = c.dot(problem.prior() * c);
     double next_lambda = std::clamp(std::max(fit.effective_parameters, 0.5) / std::max(energy, 1e-6), 1e-2,
                                     request.odd_shape ? prior_with_room : strongest_prior);
@@ -307,12 +401,12 @@ SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
     cost = problem.cost(state, c, drift, lambda, fit.noise_inflation);
     if (settled && iteration > 2) break;
   }
-  const Eigen::MatrixXd with_room = full_matrix(std::min(lambda, prior_with_room));
-  fit.covariance = with_room.llt().solve(Eigen::MatrixXd::Identity(m + 3, m + 3)).topLeftCorner(m, m);
+  const Eigen::LLT<Eigen::MatrixXd> with_room(full_matrix(std::min(lambda, prior_with_room)));
+  fit.precision_root = with_room.matrixL();
   fit.departure = c;
   fit.drift = drift;
-  fit.residual = state.light.residual;
-  fit.solved = c.allFinite() && fit.covariance.allFinite();
+  fit.residual = problem.residuals(state);
+  fit.solved = c.allFinite() && with_room.info() == Eigen::Success && fit.precision_root.allFinite();
   return fit;
 }
 

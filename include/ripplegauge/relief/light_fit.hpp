@@ -65,12 +65,16 @@ inline int light_terms(const LightFitOptions& options) {
   return options.highlight ? LightModel::max_terms : LightModel::level_terms + LightModel::contrast_terms;
 }
 
-/// The light model's columns at pixel k of the subset, for the phase in `fit`; returns how many.
-int light_columns(const Patch& patch, std::size_t pixel, float profile_value, double slope_x, double slope_y,
-                  const LightFitOptions& options, LightModel::Coefficients& columns);
-
-/// The same columns for all pixels of a fit, in the order of LightModel.
+/// The light model's columns for all pixels of a fit, for the phase in `fit`, in the order of LightModel.
 std::array<const float*, LightModel::max_terms> light_columns(const PixelArrays& pixels, const LightFit& fit);
+
+/// What the rows of normal equations are made of, one a pixel: what the light changes by per cycle and per unit of slope, the
+/// residual in light, and the row's weight (of whitening, of the pseudo-Huber cost, and `importance`).
+struct LightRows {
+  std::vector<float> by_phase, by_slope_x, by_slope_y, residual, weight;
+  double weight_sum = 0;
+};
+void light_rows(const PixelArrays& pixels, const LightFit& fit, double robust_scale, double importance, LightRows& out);
 
 /// Ridge that keeps the light model tame, per unit of summed squared weight; order of LightModel.
 double light_ridge(int column);

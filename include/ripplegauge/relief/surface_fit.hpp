@@ -3,6 +3,7 @@
 #pragma once
 
 #include <Eigen/Dense>
+#include <array>
 #include <vector>
 
 #include "ripplegauge/core/relief.hpp"
@@ -21,13 +22,16 @@ class SplineSurface {
   SplineSurface(const Extent& extent, double spacing_mm);
 
   int size() const { return active_; }
-  /// Up to 16 control points that matter at a place, with value and derivatives of their basis functions.
-  struct Support {
-    int count = 0;
-    int index[16];
-    float value[16], x[16], y[16], xx[16], xy[16], yy[16];
+  /// A place in its square of control points: the number of the square, and how far across it the place lies, 0 to 1.
+  struct Place {
+    int cell = 0;
+    double u = 0, v = 0;
   };
-  Support at(double x_mm, double y_mm) const;
+  static constexpr int nowhere = -1;  ///< cell of a place where no control point matters
+  Place place(double x_mm, double y_mm) const;
+  /// The control points that matter in a cell, 4 rows of 4; nowhere: held at zero.
+  std::array<int, 16> controls(int cell) const;
+  double spacing_mm() const { return spacing_; }
   double height(const Eigen::VectorXd& coefficients, double x_mm, double y_mm) const;
   /// Gram matrix of the bending energy, integral of h_xx^2 + 2 h_xy^2 + h_yy^2 (thin plate), 1 / mm^2 per mm^2.
   const Eigen::MatrixXd& bending() const { return bending_; }
@@ -45,24 +49,30 @@ struct SurfaceRequest {
   double spacing_mm = 0;
   int iterations = 10;
   bool highlight = true;
+  int threads = 1;         ///< the result does not depend on them
   bool odd_shape = false;  ///< the spot is known not to come from the parametric family: the prior leaves room for that
 };
 
 struct SurfaceFit {
   SplineSurface surface;
   Eigen::VectorXd departure;   ///< control heights, mm, on top of the patch's base relief
-  Eigen::MatrixXd covariance;  ///< of the control heights, noise inflation included, with room for odd shapes
+  /// Lower Cholesky factor of the normal matrix of control heights and drift, noise inflation included, with room for odd
+  /// shapes: its inverse is their covariance.
+  Eigen::MatrixXd precision_root;
   Eigen::Vector3d drift = Eigen::Vector3d::Zero();
   double noise_inflation = 1;  ///< how much block sums of the score scatter beyond independent pixels (variance)
   double effective_parameters = 0;
   std::vector<float> residual; ///< whitened, of every pixel of the patch
   bool solved = false;
+
+  /// Control heights drawn from what the fit leaves open; `normal`: as many standard normal numbers as precision_root has rows.
+  Eigen::VectorXd draw(const Eigen::VectorXd& normal) const;
 };
 
 /// Variance of block sums of the phase score over what independent pixels of unit variance would give: orange peel, JPEG
 /// and what the model misses correlate neighbours. Median over the blocks between two distances from a place; 1 where
 /// there are too few.
-double score_inflation(const Patch& patch, const LightFit& light, double block_mm, double x_mm, double y_mm, double from_mm,
+double score_inflation(const PixelArrays& pixels, const LightFit& light, double block_mm, double x_mm, double y_mm, double from_mm,
                        double to_mm);
 
 /// Gauss-Newton with light and drift eliminated; the prior is the bending energy of the departure, its weight from the
