@@ -8,6 +8,7 @@
 
 #include "ripplegauge/relief/light_fit.hpp"
 #include "spot_kernel.hpp"
+#include "spot_problem.hpp"
 #include "ripplegauge/core/quantile.hpp"
 
 namespace ripplegauge {
@@ -176,7 +177,8 @@ namespace {
 /// Energy of splitting the patch by an ellipse: scatter of the disturbance within inside and outside.
 class EllipseSplit : public cv::MinProblemSolver::Function {
  public:
-  EllipseSplit(const PixelArrays& pixels, const std::vector<float>& disturbance) : pixels_(pixels), disturbance_(disturbance) {
+  EllipseSplit(const std::vector<float>& x_mm, const std::vector<float>& y_mm, const std::vector<float>& disturbance)
+      : x_mm_(x_mm), y_mm_(y_mm), disturbance_(disturbance) {
     for (const float t : disturbance) sum_ += t, squares_ += t * t;
   }
   int getDims() const override { return 5; }
@@ -185,7 +187,7 @@ class EllipseSplit : public cv::MinProblemSolver::Function {
     const auto f = [](double v) { return static_cast<float>(v); };
     const kernel::SplitSums s =
         kernel::split_sums({f(x[0]), f(x[1]), f(1 / a), f(1 / b), f(std::cos(x[4])), f(std::sin(x[4])), f(std::min(a, b) / edge_mm)},
-                           pixels_.x_mm.data(), pixels_.y_mm.data(), disturbance_.data(), disturbance_.size());
+                           x_mm_.data(), y_mm_.data(), disturbance_.data(), disturbance_.size());
     // Levels p inside and q outside by least squares; what is outside is 1 - inside.
     const double count = static_cast<double>(disturbance_.size());
     const double hh = s.inside_squared, hg = s.inside - hh, gg = count - 2 * s.inside + hh;
@@ -197,8 +199,7 @@ class EllipseSplit : public cv::MinProblemSolver::Function {
 
  private:
   static constexpr double edge_mm = 0.35;  // softness of the boundary
-  const PixelArrays& pixels_;
-  const std::vector<float>& disturbance_;
+  const std::vector<float>&x_mm_, &y_mm_, &disturbance_;
   double sum_ = 0, squares_ = 0;
 };
 
@@ -223,13 +224,20 @@ Outline sharpen_outline(const Patch& patch, const Outline& start) {
   for (std::size_t i = 0; i < patch.size(); ++i)
     disturbance[i] = std::min(0.35F, sum.ptr<float>()[patch.cell[i]] / (weight.ptr<float>()[patch.cell[i]] + 1e-3F));
 
+  constexpr std::size_t enough = 1500;  // an ellipse has five parameters
+  const std::vector<int> some = spread_evenly(all_pixels(patch), enough);
+  std::vector<float> x_mm, y_mm, at_some;
+  for (const int i : some) {
+    const auto k = static_cast<std::size_t>(i);
+    x_mm.push_back(pixels.x_mm[k]), y_mm.push_back(pixels.y_mm[k]), at_some.push_back(disturbance[k]);
+  }
   Outline best = start;
   double best_energy = 1e300;
   for (const double scale : {1.0, 0.75}) {
     const double r = scale * start.radius_mm, e = std::sqrt(start.elongation);
     cv::Mat x = (cv::Mat_<double>(1, 5) << start.x_mm, start.y_mm, std::log(r * e), std::log(r / e), start.angle_rad);
     const cv::Mat step = (cv::Mat_<double>(1, 5) << 0.4 * start.radius_mm, 0.4 * start.radius_mm, 0.4, 0.4, 0.8);
-    const auto solver = cv::DownhillSolver::create(cv::makePtr<EllipseSplit>(pixels, disturbance), step,
+    const auto solver = cv::DownhillSolver::create(cv::makePtr<EllipseSplit>(x_mm, y_mm, at_some), step,
                                                    cv::TermCriteria(cv::TermCriteria::COUNT + cv::TermCriteria::EPS, 220, 1e-9));
     const double energy = solver->minimize(x);
     if (energy >= best_energy) continue;

@@ -15,7 +15,9 @@ class UnitSpot {
     const double rim = 1 - std::pow(0.1, 1 / order);
     for (int i = 0; i < size + 2; ++i) {
       const double rho = reach * i / size, rest = 1 - rim * std::pow(rho, power);
-      if (rest <= 0) break;
+      // Ends at zero where it is nothing: numbers too small for a float's exponent cost the processor a hundred times as much.
+      constexpr double nothing = 1e-9;
+      if (rest <= 0 || std::pow(rest, order - 1) < nothing) break;
       const auto at = static_cast<std::size_t>(i);
       height_[at] = static_cast<float>(std::pow(rest, order));
       slope_[at] =

@@ -214,7 +214,7 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, const SpotSearch
   std::vector<std::vector<Start>> found(few_shapes.size() + (outline.elongation > not_round ? 1 : 0));
   parallel_for(found.size(), options.threads, [&](std::size_t i) {
     if (i < few_shapes.size())
-      as_outlined.run(geometric(0.62 * r, 1.25 * r, 1.045), {few_shapes[i]}, displacement_ladder(0.12, 8.8), found[i]);
+      as_outlined.run(geometric(0.62 * r, 1.25 * r, 1.07), {few_shapes[i]}, displacement_ladder(0.12, 8.8), found[i]);
     else
       as_round.run(geometric(0.4 * r, 1.4 * r, 1.08), {{{2.0, 20.0}}}, displacement_ladder(0.12, 6), found[i]);
   });

@@ -8,6 +8,7 @@ namespace ripplegauge::kernel {
 namespace {
 
 constexpr float tiny_rho = 1e-6F, tiny_rest = 1e-9F, tiny_square = 1e-12F;
+constexpr float least_exponent = -40;  // below 4e-18 is nothing, and products of it would be too small for a float's exponent
 
 /// Everything at a point in the spot's own elliptic coordinates u, v.
 struct At {
@@ -24,8 +25,8 @@ struct At {
   a.grown = s.rim * std::exp(s.power * a.log_rho);
   a.rest = std::fmax(1 - a.grown, tiny_rest);
   a.log_rest = std::log(a.rest);
-  const float foot = std::exp((s.order - 1) * a.log_rest);
-  a.foot = a.rest > tiny_rest ? foot : 0.0F;
+  const float exponent = (s.order - 1) * a.log_rest, foot = std::exp(exponent);
+  a.foot = a.rest > tiny_rest && exponent > least_exponent ? foot : 0.0F;
   return a;
 }
 

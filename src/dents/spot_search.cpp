@@ -110,8 +110,9 @@ WorthFinishing worth_finishing(const Patch& patch, const Acceptance& acceptance)
   };
 }
 
-/// Whether an outline is loud enough to be searched at all: within a third of what must be shown in the end, since an
-/// outline is only roughly where the spot is.
+/// Whether an outline is loud enough to be searched at all. A third of what must be shown in the end is enough: an outline
+/// is only roughly where the spot is, and may hold more than it. But one that is hardly larger than the smallest spot can
+/// not hold much more.
 bool worth_searching(const Patch& patch, const Outline& outline, const Acceptance& acceptance) {
   SpotVector flat = SpotVector::Zero();
   const double half = 0.5 * std::log(outline.elongation);
@@ -126,9 +127,10 @@ bool worth_searching(const Patch& patch, const Outline& outline, const Acceptanc
     if (rho < 1.1) inside += cost, ++inside_count;
     if (rho > 1.25 && rho < 2.2) around += cost, ++around_count;
   }
-  constexpr double third = 1.0 / 3;
+  constexpr double third = 1.0 / 3, most = 0.7;
+  const double smallest = std::pow(0.5 * acceptance.min_width_mm / outline.radius_mm, 2);
   const double excess = inside / inside_count - around / around_count;
-  return excess > third * acceptance.min_excess ||
+  return excess > std::max(third, most * std::min(1.0, smallest)) * acceptance.min_excess ||
          excess * peel_cells(2 * outline.radius_mm, patch.peel_cell_mm) > third * acceptance.min_summed_excess;
 }
 
@@ -200,14 +202,16 @@ class FirstAttempts {
                 const Acceptance& acceptance)
       : scene_(scene), candidates_(candidates), accepted_(accepted), acceptance_(acceptance), made_(candidates.size()) {}
 
-  /// The attempt at a candidate; and, while about it, at those after it that `worth_trying` names.
+  /// The attempt at a candidate; and, while about it, at those after it that `worth_trying` names and that are surely not
+  /// parts of it. Only after a failure: what follows one is likely to fail, too, and a success makes them worthless.
   template <class WorthTrying>
-  Attempt at(std::size_t index, const WorthTrying& worth_trying) {
+  Attempt at(std::size_t index, bool after_a_failure, const WorthTrying& worth_trying) {
     if (made_with_ != accepted_.size()) std::fill(made_.begin(), made_.end(), std::nullopt), made_with_ = accepted_.size();
     if (!made_[index]) {
       std::vector<std::size_t> batch{index};
-      for (std::size_t i = index + 1; i < candidates_.size() && static_cast<int>(batch.size()) < scene_.threads; ++i)
-        if (!made_[i] && worth_trying(candidates_[i])) batch.push_back(i);
+      const std::size_t most = after_a_failure ? static_cast<std::size_t>(scene_.threads) : 1;
+      for (std::size_t i = index + 1; i < candidates_.size() && batch.size() < most; ++i)
+        if (!made_[i] && worth_trying(candidates_[i]) && lies_apart(candidates_[i], candidates_[index])) batch.push_back(i);
       PanelScene scene = scene_;
       scene.threads = batch.size() > 1 ? 1 : scene_.threads;
       parallel_for(batch.size(), scene_.threads, [&](std::size_t k) {
@@ -219,6 +223,10 @@ class FirstAttempts {
   }
 
  private:
+  static bool lies_apart(const Candidate& a, const Candidate& b) {
+    return std::hypot(a.outline.x_mm - b.outline.x_mm, a.outline.y_mm - b.outline.y_mm) > longest_of(a.outline) + longest_of(b.outline);
+  }
+
   const PanelScene& scene_;
   const std::vector<Candidate>& candidates_;
   const std::vector<SpotVector>& accepted_;
@@ -291,6 +299,12 @@ bool louder_than_peel(const SpotJudgement& j, const Acceptance& acceptance) {
   return wide_and_faint || (excess >= acceptance.min_excess && j.moved_snr >= needed_moved_snr(j, acceptance));
 }
 
+/// A fit that explains most of a disturbance tells, right or wrong, about how far the stripes move.
+bool moves_as_peel_does(const SpotJudgement& j, const Acceptance& acceptance) {
+  constexpr double mostly = 0.6, clearly = 0.7;
+  return j.explained > mostly && j.moved_snr < clearly * needed_moved_snr(j, acceptance);
+}
+
 bool quiet_around(const SpotJudgement& j, const Acceptance& acceptance) {
   return j.quiet_level < std::max(acceptance.max_quiet_level, acceptance.max_quiet_share * j.disturbed_level);
 }
@@ -299,10 +313,8 @@ bool quiet_around(const SpotJudgement& j, const Acceptance& acceptance) {
 bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline& outline, const Acceptance& acceptance) {
   constexpr double right = 0.8, compact = 4, whole = 0.85, no_speck_mm = 2;
   constexpr double half_covered = 0.5;  // a wrong fit lies beside what it should cover
-  // A fit that explains most of it tells, right or wrong, about how far the stripes move: here, as peel does.
-  constexpr double mostly = 0.6, clearly = 0.7;
   const SpotJudgement& j = a.judgement;
-  if (j.explained > mostly && j.moved_snr < clearly * needed_moved_snr(j, acceptance)) return false;
+  if (moves_as_peel_does(j, acceptance)) return false;
   const bool doubtful =
       j.explained < right || !quiet_around(j, acceptance) || j.opposite_ratio < acceptance.min_opposite_ratio;
   return a.usable && doubtful && j.disturbed_level - j.quiet_level > half_covered * acceptance.min_excess &&
@@ -521,7 +533,7 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
   const auto try_one = [&](std::size_t index, const std::vector<Candidate>& all, FirstAttempts& first, const auto& worth_trying) {
     const Candidate& candidate = all[index];
     const std::vector<Disc> others = other_candidates(all, candidate.outline);
-    Attempt a = first.at(index, worth_trying);
+    Attempt a = first.at(index, failures_in_a_row > 0, worth_trying);
     // What was left out as a neighbour may be the other half of the same spot.
     if (!others.empty() && !believable(scene, a, candidate.outline, acceptance) && a.judgement.cut_share > 0.1)
       a = attempt(scene, candidate.outline, {}, accepted, acceptance);
@@ -533,7 +545,8 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     // What one spot does not explain may be a smaller one of the other sign inside it.
     constexpr double well_explained = 0.96;
     constexpr int most_looks = 4;  // strongest candidates first; each look takes a second
-    if (a.usable && a.judgement.explained < well_explained && looks_inside++ < most_looks) {
+    const bool worth_parting = a.usable && a.judgement.explained < well_explained && !moves_as_peel_does(a.judgement, acceptance);
+    if (worth_parting && looks_inside++ < most_looks) {
       if (const auto pair = find_nested(scene, a.fit.spot, accepted)) {
         const Attempt outer = judged_outer(scene, *pair, accepted);
         if (believable(scene, outer, candidate.outline, acceptance)) {
@@ -549,8 +562,8 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     }
     // Or another half of the same dent.
     constexpr double half_a_dent = 0.35, no_speck_mm = 2;
-    if (a.usable && a.judgement.explained < well_explained && a.judgement.explained > half_a_dent &&
-        mean_radius_mm(a.fit.spot) > no_speck_mm && looks_for_sums++ < most_looks) {
+    if (worth_parting && a.judgement.explained > half_a_dent && mean_radius_mm(a.fit.spot) > no_speck_mm &&
+        looks_for_sums++ < most_looks) {
       if (const auto sum = find_sum(scene, a.fit, accepted)) {
         const Attempt leading = judged_sum(scene, *sum, a.fit, accepted);
         if (believable(scene, leading, candidate.outline, acceptance) && !known(outline_of(leading.fit.spot))) {

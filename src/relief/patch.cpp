@@ -101,6 +101,11 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
 
   const double share = std::min(1.0, static_cast<double>(request.max_pixels) / (static_cast<double>(grid.rows) * grid.columns));
 
+  constexpr int around = 4;  // cells; the undisturbed phase changes slowly
+  const auto gradient = [&](int r0, int c0, int r1, int c1) {
+    const auto cells = static_cast<float>((r1 - r0) + (c1 - c0));
+    return (maps.phase_cycles.at<float>(r1, c1) - maps.phase_cycles.at<float>(r0, c0)) / (cells * static_cast<float>(grid.step_mm));
+  };
   std::vector<float> contrasts, gains;
   std::size_t area_cells = 0, clipped = 0;
   for (int r = 0; r < grid.rows; ++r)
@@ -120,12 +125,14 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
       const auto f = [](double v) { return static_cast<float>(v); };
       patch.pixel.push_back({f(x), f(y), f(m.ray_x), f(m.ray_y), f(m.ray_z), f(m.panel_slope_x), f(m.panel_slope_y),
                              f(m.from_normal), f(m.from_across), f(m.ray_normal), f(m.ray_across),
-                             f(model.phase(x + 0.5, y, 0, 0) - model.phase(x - 0.5, y, 0, 0)),
-                             f(model.phase(x, y + 0.5, 0, 0) - model.phase(x, y - 0.5, 0, 0))});
+                             gradient(r, std::max(c - around, 0), r, std::min(c + around, grid.columns - 1)),
+                             gradient(std::max(r - around, 0), c, std::min(r + around, grid.rows - 1), c)});
       patch.light.push_back(value);
       patch.clipped.push_back(value > clipped_light ? 1 : 0);
       clipped += patch.clipped.back();
       patch.cell.push_back(cell);
+      constexpr std::size_t enough_for_medians = 8;  // every eighth
+      if (patch.size() % enough_for_medians != 1) continue;
       contrasts.push_back(std::abs(field.contrast.at<float>(fr, fc)));
       const PhaseAt phase = patch.board.phase(patch.pixel.back(), 0, 0, 0);
       gains.push_back(f(std::hypot(phase.by_slope_x, phase.by_slope_y)));
