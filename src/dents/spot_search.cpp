@@ -9,8 +9,9 @@
 #include "spot_sum.hpp"
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
-#include "ripplegauge/relief/light_fit.hpp"
 #include "ripplegauge/core/quantile.hpp"
+#include "ripplegauge/relief/light_fit.hpp"
+#include "ripplegauge/relief/spot_geometry.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -346,6 +347,50 @@ Attempt judged_sum(const PanelScene& scene, const SpotSum& sum, const SpotFit& s
   return {first, judge(patch, sum, single, highlight, scene.pixels_per_mm), patch.size() > 0};
 }
 
+/// The ellipse of a found spot's contour at a tenth of its height.
+Outline contour_of(const FoundSpot& found) {
+  if (!found.second) return outline_of(found.fit.spot);
+  constexpr int cells = 61;
+  const SpotVector &first = found.fit.spot, &second = *found.second;
+  const double apart = std::hypot(first[s_x] - second[s_x], first[s_y] - second[s_y]);
+  const double reach_mm = 1.5 * std::max(longest_of(first), apart + longest_of(second));
+  Relief map{first[s_x] - reach_mm, first[s_y] - reach_mm, 2 * reach_mm / (cells - 1), cells, cells, {}};
+  const SpotShape<double> a(first), b(second);
+  for (int r = 0; r < cells; ++r)
+    for (int c = 0; c < cells; ++c) {
+      const double x = map.x0_mm + c * map.step_mm, y = map.y0_mm + r * map.step_mm;
+      map.height_mm.push_back(static_cast<float>(a.at(x, y).z + b.at(x, y).z));
+    }
+  const SpotGeometry g = measure_spot(map);
+  return {g.x_mm, g.y_mm, 0.5 * g.diameter_mm, g.length_mm / std::max(g.width_mm, 0.1 * g.length_mm), g.angle_deg * std::numbers::pi / 180};
+}
+
+/// Spots are found one by one, the strongest first: what was fitted before its neighbours were known, and did not explain
+/// all or took two spots to, gets another try with all others explained. One spot is believed before two.
+void look_again(const PanelScene& scene, const Acceptance& acceptance, std::vector<FoundSpot>& spots) {
+  constexpr double well_explained = 0.96, as_well = 0.03;
+  for (std::size_t i = 0; i + 1 < spots.size(); ++i) {
+    FoundSpot& found = spots[i];
+    const bool nested = found.inside_of || std::any_of(spots.begin(), spots.end(), [&](const FoundSpot& s) { return s.inside_of == i; });
+    if (nested || (!found.second && found.judgement.explained > well_explained)) continue;
+    std::vector<SpotVector> others;
+    for (std::size_t k = 0; k < spots.size(); ++k) {
+      if (k == i) continue;
+      others.push_back(spots[k].fit.spot);
+      if (spots[k].second) others.push_back(*spots[k].second);
+    }
+    const Outline outline = contour_of(found);
+    Attempt again = attempt(scene, outline, {}, others, acceptance);
+    if (worth_more_starts(scene, again, outline, acceptance)) {
+      const Attempt widely = wide_attempt(scene, outline, {}, others, acceptance);
+      if (widely.usable && credit(widely.judgement) > credit(again.judgement)) again = widely;
+    }
+    const bool better = found.second ? again.judgement.explained > found.judgement.explained - as_well
+                                     : again.judgement.explained > found.judgement.explained;
+    if (better && believable(scene, again, outline, acceptance)) found = {again.fit, again.judgement, std::nullopt, std::nullopt};
+  }
+}
+
 /// The outer one of two nested spots, judged with the inner one explained.
 Attempt judged_outer(const PanelScene& scene, const NestedPair& pair, std::vector<SpotVector> others) {
   others.push_back(pair.inner.spot);
@@ -616,6 +661,7 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     }
     if (accepted.size() == before) break;
   }
+  look_again(scene, acceptance, result.spots);
   return result;
 }
 
