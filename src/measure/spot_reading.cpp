@@ -120,6 +120,13 @@ double explained_by(const SurfaceFit& fit, const Patch& patch, const std::vector
   return loud > 0 ? 1 - std::max(after / inside - quiet, 0.0) / loud : 0;
 }
 
+/// Whether a single spot leaves nothing over that scatter does not: its mean misfit inside is no more than the ring's, within
+/// twice the standard error that as many samples as there are cells of orange peel give. A surface would draw the peel then.
+bool explains_all(const SpotJudgement& j) {
+  const double left = (1 - j.explained) * (j.disturbed_level - j.quiet_level);
+  return left < 2 * j.quiet_level * std::sqrt(2 / std::max(j.peel_cells, 1.0));
+}
+
 void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others, int threads, FinalSpot& out) {
   const SpotVector ellipse = ellipse_of(out.parametric, out.spot);
   Patch patch = patch_for(scene, ellipse, others, free_reach + 0.3, 8000);
@@ -139,6 +146,7 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
   request.highlight = out.highlight;
   constexpr double well_explained = 0.985;  // spots of the family, where stripes do not crowd, explain 0.99 and more
   request.odd_shape = out.second.has_value() || out.judgement.explained < well_explained;
+  request.departs = out.second.has_value() || !explains_all(out.judgement);
   request.spacing_mm = std::max(0.25 * request.mean_radius_mm, 0.3);
   request.threads = threads;
   const SurfaceFit fit = fit_surface(patch, request);

@@ -358,7 +358,11 @@ SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
     for (int k = 0; k < 3; ++k) a(m + k, m + k) += 1 / (drift_sigma_cycles * drift_sigma_cycles);
     return a;
   };
-  for (int iteration = 0; iteration < request.iterations; ++iteration) {
+  if (!request.departs) {
+    fit.noise_inflation = std::max(quiet_inflation, inflation(0, far_out));
+    problem.equations(state, fit.noise_inflation, h, g);
+  }
+  for (int iteration = 0; request.departs && iteration < request.iterations; ++iteration) {
     problem.equations(state, fit.noise_inflation, h, g);
     Eigen::VectorXd gradient = g;
     gradient.head(m) += lambda * problem.prior() * c;

@@ -50,6 +50,7 @@ struct SurfaceRequest {
   int iterations = 10;
   bool highlight = true;
   int threads = 1;         ///< the result does not depend on them
+  bool departs = true;     ///< false: the spot explains all there is; only what the stripes leave open is asked for
   bool odd_shape = false;  ///< the spot is known not to come from the parametric family: the prior leaves room for that
 };
 
