@@ -93,70 +93,81 @@ std::vector<Start> joined_lists(const std::vector<std::vector<Start>>& lists) {
   return all;
 }
 
-/// Short fits of all starts, full fits of the best, other shapes about the best of those.
-SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vector<int>& coarse, std::vector<Start> starts,
-                      std::size_t keep, const SpotSearchOptions& options) {
-  const PixelArrays few = gather(patch, coarse), fine = gather(patch, search_pixels(patch, outline, 1800));
-  starts = distinct(std::move(starts), patch, keep);
-  SpotFit hopeless;
-  if (!starts.empty()) hopeless.spot = starts.front().spot;
-  constexpr double rough = 1.0 / 3, nearly = 2.0 / 3;  // of what must be shown in the end
-  const std::size_t leading = std::min<std::size_t>(starts.size(), 6);
-  if (std::none_of(starts.begin(), starts.begin() + static_cast<std::ptrdiff_t>(leading),
-                   [&](const Start& s) { return options.worth_finishing(s.spot, rough); }))
-    return hopeless;
-  std::vector<FitOutcome> shorts(starts.size());
-  parallel_for(starts.size(), options.threads, [&](std::size_t i) {
-    shorts[i] = fit(few, starts[i].spot, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n}, false, false, 7});
-  });
-  const auto better = [](const FitOutcome& a, const FitOutcome& b) { return a.cost < b.cost; };
-  std::sort(shorts.begin(), shorts.end(), better);
-  std::vector<FitOutcome> best;
-  for (const FitOutcome& o : shorts) {
-    const auto same = [&](const FitOutcome& b) {
-      return std::abs(o.spot()[s_height] / b.spot()[s_height] - 1) < 0.03 && std::abs(o.spot()[s_log_a] - b.spot()[s_log_a]) < 0.02 &&
-             std::abs(o.spot()[s_log_b] - b.spot()[s_log_b]) < 0.02;
+bool better(const FitOutcome& a, const FitOutcome& b) { return a.cost < b.cost; }
+
+/// Where the first one of the other sign stands.
+std::vector<FitOutcome>::const_iterator of_other_sign(const std::vector<FitOutcome>& all, const SpotVector& spot) {
+  return std::find_if(all.begin(), all.end(), [&](const FitOutcome& o) { return o.spot()[s_height] * spot[s_height] < 0; });
+}
+
+/// The best that differ, at most so many, best first; and the best of the other sign, which always gets its chance: sign
+/// is what must not be wrong.
+std::vector<SpotVector> leading(const std::vector<FitOutcome>& sorted, std::size_t most) {
+  std::vector<SpotVector> chosen;
+  for (const FitOutcome& o : sorted) {
+    const auto same = [&](const SpotVector& b) {
+      return std::abs(o.spot()[s_height] / b[s_height] - 1) < 0.03 && std::abs(o.spot()[s_log_a] - b[s_log_a]) < 0.02 &&
+             std::abs(o.spot()[s_log_b] - b[s_log_b]) < 0.02;
     };
-    if (std::none_of(best.begin(), best.end(), same)) best.push_back(o);
-    if (best.size() >= 6) break;
+    if (std::none_of(chosen.begin(), chosen.end(), same)) chosen.push_back(o.spot());
+    if (chosen.size() == most) break;
   }
-  if (std::none_of(best.begin(), best.end(), [&](const FitOutcome& o) { return options.worth_finishing(o.spot(), nearly); })) {
-    if (!best.empty()) hopeless.spot = best.front().spot();
-    return hopeless;
-  }
-  // The best of the other sign always gets its chance: sign is what must not be wrong.
-  for (const FitOutcome& o : shorts)
-    if (!best.empty() && o.spot()[s_height] * best.front().spot()[s_height] < 0) {
-      best.push_back(o);
-      break;
-    }
-  const auto fit_fully = [&](const std::vector<SpotVector>& from) {
-    std::vector<FitOutcome> outcomes(from.size());
-    parallel_for(from.size(), options.threads,
-                 [&](std::size_t i) { outcomes[i] = fit(fine, from[i], {all_parameters, false, false, 14}); });
-    return outcomes;
-  };
-  std::vector<SpotVector> from;
-  for (const FitOutcome& o : best) from.push_back(o.spot());
-  std::vector<FitOutcome> full = fit_fully(from);
-  std::sort(full.begin(), full.end(), better);
-  SpotFit result;
-  if (full.empty()) return result;
-  // Other shapes about the best, in case its exponents stuck.
-  from.clear();
+  if (std::any_of(chosen.begin(), chosen.end(), [&](const SpotVector& s) { return s[s_height] * chosen.front()[s_height] < 0; }))
+    return chosen;
+  if (const auto other = of_other_sign(sorted, chosen.front()); other != sorted.end()) chosen.push_back(other->spot());
+  return chosen;
+}
+
+/// The best spot in other shapes: its exponents may have stuck.
+std::vector<SpotVector> reshaped(const SpotVector& spot) {
+  std::vector<SpotVector> shapes;
   for (const auto& [power, order] : few_shapes) {
-    SpotVector other = full.front().spot();
+    SpotVector other = spot;
     other[s_log_p] = std::log(power), other[s_log_n] = std::log(order);
     other[s_slant_u] *= 0.5, other[s_slant_v] *= 0.5;
-    from.push_back(other);
+    shapes.push_back(other);
   }
-  const std::vector<FitOutcome> reshaped = fit_fully(from);
-  full.insert(full.end(), reshaped.begin(), reshaped.end());
+  return shapes;
+}
+
+/// Short fits of all starts, longer ones of the better half, full fits of the best, other shapes about the best of those.
+SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vector<int>& coarse, std::vector<Start> starts,
+                      std::size_t keep, const SpotSearchOptions& options) {
+  starts = distinct(std::move(starts), patch, keep);
+  if (starts.empty()) return {};
+  std::vector<SpotVector> from;
+  for (const Start& s : starts) from.push_back(s.spot);
+  constexpr double rough = 1.0 / 3, nearly = 2.0 / 3;  // of what must be shown in the end
+  constexpr std::size_t few_best = 6;
+  const auto hopeless = [&](double share) {
+    return std::none_of(from.begin(), from.begin() + static_cast<std::ptrdiff_t>(std::min(from.size(), few_best)),
+                        [&](const SpotVector& s) { return options.worth_finishing(s, share); });
+  };
+  SpotFit result;
+  result.spot = from.front();
+  if (hopeless(rough)) return result;
+  const auto fit_all = [&](const std::vector<int>& pixels, const FitRequest& request) {
+    const PixelArrays arrays = gather(patch, pixels);
+    std::vector<FitOutcome> outcomes(from.size());
+    parallel_for(from.size(), options.threads, [&](std::size_t i) { outcomes[i] = fit(arrays, from[i], request); });
+    std::sort(outcomes.begin(), outcomes.end(), better);
+    return outcomes;
+  };
+  const std::vector<int> half = spread_evenly(coarse, coarse.size() / 2);
+  from = leading(fit_all(half, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height}, false, false, 3}), std::max(from.size() / 2, few_best));
+  from = leading(fit_all(coarse, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n}, false, false, 6}), few_best);
+  result.spot = from.front();
+  if (hopeless(nearly)) return result;
+  const FitRequest all_free{all_parameters, false, false, 14};
+  const std::vector<int> fine = search_pixels(patch, outline, 1800);
+  std::vector<FitOutcome> full = fit_all(fine, all_free);
+  from = reshaped(full.front().spot());
+  const std::vector<FitOutcome> in_other_shapes = fit_all(fine, all_free);
+  full.insert(full.end(), in_other_shapes.begin(), in_other_shapes.end());
   std::sort(full.begin(), full.end(), better);
   result.spot = full.front().spot();
   result.search_cost = result.cost = full.front().cost;
-  for (const FitOutcome& o : full)
-    if (o.spot()[s_height] * result.spot[s_height] < 0) result.opposite_cost = std::min(result.opposite_cost, o.cost);
+  if (const auto other = of_other_sign(full, result.spot); other != full.end()) result.opposite_cost = other->cost;
   return result;
 }
 

@@ -106,7 +106,8 @@ double moved_snr(const Patch& patch, const SpotVector& spot) {
 WorthFinishing worth_finishing(const Patch& patch, const Acceptance& acceptance) {
   return [&](const SpotVector& spot, double share) {
     const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
-    return steepest_slope(spot) > share * std::max(acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope) &&
+    return 2 * std::exp(std::min(spot[s_log_a], spot[s_log_b])) > share * acceptance.min_width_mm &&
+           steepest_slope(spot) > share * std::max(acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope) &&
            moved_snr(patch, spot) > share * acceptance.min_loud_moved_snr;
   };
 }
@@ -292,12 +293,19 @@ double needed_moved_snr(const SpotJudgement& j, const Acceptance& acceptance) {
          std::pow(acceptance.min_loud_moved_snr / acceptance.min_moved_snr, std::clamp(loudness, 0.0, 1.0));
 }
 
-/// Peel is real slope, but whitening knows it: it cannot disturb the stripes much beyond what they show everywhere.
+/// Louder than peel gets: it is real slope, but whitening knows it, so that it cannot disturb the stripes much beyond what
+/// they show everywhere.
+bool loud(const SpotJudgement& j, const Acceptance& acceptance) { return j.disturbed_level - j.quiet_level >= acceptance.min_excess; }
+
+/// A whisper, but over so wide an area of so quiet a panel that it adds up.
+bool wide_and_faint(const SpotJudgement& j, const Acceptance& acceptance) {
+  return (j.disturbed_level - j.quiet_level) * j.peel_cells > acceptance.min_summed_excess &&
+         j.disturbed_level > acceptance.min_faint_ratio * j.quiet_level;
+}
+
 bool louder_than_peel(const SpotJudgement& j, const Acceptance& acceptance) {
-  const double excess = j.disturbed_level - j.quiet_level;
-  const bool wide_and_faint = excess * j.peel_cells > acceptance.min_summed_excess && j.moved_snr > acceptance.min_faint_moved_snr &&
-                              j.disturbed_level > acceptance.min_faint_ratio * j.quiet_level;
-  return wide_and_faint || (excess >= acceptance.min_excess && j.moved_snr >= needed_moved_snr(j, acceptance));
+  return (wide_and_faint(j, acceptance) && j.moved_snr > acceptance.min_faint_moved_snr) ||
+         (loud(j, acceptance) && j.moved_snr >= needed_moved_snr(j, acceptance));
 }
 
 /// A fit that explains most of a disturbance tells, right or wrong, about how far the stripes move.
@@ -306,8 +314,17 @@ bool moves_as_peel_does(const SpotJudgement& j, const Acceptance& acceptance) {
   return j.explained > mostly && j.moved_snr < clearly * needed_moved_snr(j, acceptance);
 }
 
-bool quiet_around(const SpotJudgement& j, const Acceptance& acceptance) {
-  return j.quiet_level < std::max(acceptance.max_quiet_level, acceptance.max_quiet_share * j.disturbed_level);
+bool quiet_around(const SpotJudgement& j, const Acceptance& acceptance, double slack = 1) {
+  return j.quiet_level < slack * std::max(acceptance.max_quiet_level, acceptance.max_quiet_share * j.disturbed_level);
+}
+
+/// What one spot does not explain, though two might: loud, and on as good a place as they would need.
+bool worth_parting(const PanelScene& scene, const Attempt& a, const Acceptance& acceptance) {
+  constexpr double well_explained = 0.96, misplaced = 2;  // a wrong fit leaves some of the spot in its ring
+  const SpotJudgement& j = a.judgement;
+  return a.usable && j.explained < well_explained && !moves_as_peel_does(j, acceptance) &&
+         (loud(j, acceptance) || wide_and_faint(j, acceptance)) && quiet_around(j, acceptance, misplaced) &&
+         ring_seen(scene, outline_of(a.fit.spot, 1.2)) >= acceptance.min_ring_seen;
 }
 
 /// Loud, compact and whole, yet not explained: a wrong basin (right fits explain 0.86 to 1.02, wrong ones up to 0.8).
@@ -365,20 +382,51 @@ Outline contour_of(const FoundSpot& found) {
   return {g.x_mm, g.y_mm, 0.5 * g.diameter_mm, g.length_mm / std::max(g.width_mm, 0.1 * g.length_mm), g.angle_deg * std::numbers::pi / 180};
 }
 
+/// All parts of all spots but these two.
+std::vector<SpotVector> all_but(const std::vector<FoundSpot>& spots, std::size_t i, std::size_t j) {
+  std::vector<SpotVector> others;
+  for (std::size_t k = 0; k < spots.size(); ++k) {
+    if (k == i || k == j) continue;
+    others.push_back(spots[k].fit.spot);
+    if (spots[k].second) others.push_back(*spots[k].second);
+  }
+  return others;
+}
+
+bool is_nested(const std::vector<FoundSpot>& spots, std::size_t i) {
+  return spots[i].inside_of || std::any_of(spots.begin(), spots.end(), [&](const FoundSpot& s) { return s.inside_of == i; });
+}
+
+/// Two spots that touch and that a single one explains as well become that one.
+void join_touching(const PanelScene& scene, const Acceptance& acceptance, std::vector<FoundSpot>& spots) {
+  for (std::size_t i = 0; i < spots.size(); ++i)
+    for (std::size_t j = i + 1; j < spots.size(); ++j) {
+      if (is_nested(spots, i) || is_nested(spots, j) || spots[i].second || spots[j].second) continue;
+      const SpotVector &a = spots[i].fit.spot, &b = spots[j].fit.spot;
+      if (std::hypot(a[s_x] - b[s_x], a[s_y] - b[s_y]) > longest_of(a) + longest_of(b)) continue;
+      const std::vector<SpotVector> others = all_but(spots, i, j);
+      const auto one = one_for_two(scene, a, b, others);
+      if (!one) continue;
+      bool highlight = false;
+      const Patch patch = patch_for(scene, one->spot, others, 2.0, 8000);
+      const Attempt joined{*one, judge(patch, *one, highlight, scene.pixels_per_mm), patch.size() > 0};
+      if (!believable(scene, joined, outline_of(one->spot), acceptance)) continue;
+      spots[i] = {joined.fit, joined.judgement, std::nullopt, std::nullopt};
+      spots.erase(spots.begin() + static_cast<std::ptrdiff_t>(j));
+      for (FoundSpot& s : spots)
+        if (s.inside_of && *s.inside_of > j) --*s.inside_of;
+      --j;
+    }
+}
+
 /// Spots are found one by one, the strongest first: what was fitted before its neighbours were known, and did not explain
 /// all or took two spots to, gets another try with all others explained. One spot is believed before two.
 void look_again(const PanelScene& scene, const Acceptance& acceptance, std::vector<FoundSpot>& spots) {
   constexpr double well_explained = 0.96, as_well = 0.03;
   for (std::size_t i = 0; i + 1 < spots.size(); ++i) {
     FoundSpot& found = spots[i];
-    const bool nested = found.inside_of || std::any_of(spots.begin(), spots.end(), [&](const FoundSpot& s) { return s.inside_of == i; });
-    if (nested || (!found.second && found.judgement.explained > well_explained)) continue;
-    std::vector<SpotVector> others;
-    for (std::size_t k = 0; k < spots.size(); ++k) {
-      if (k == i) continue;
-      others.push_back(spots[k].fit.spot);
-      if (spots[k].second) others.push_back(*spots[k].second);
-    }
+    if (is_nested(spots, i) || (!found.second && found.judgement.explained > well_explained)) continue;
+    const std::vector<SpotVector> others = all_but(spots, i, i);
     const Outline outline = contour_of(found);
     Attempt again = attempt(scene, outline, {}, others, acceptance);
     if (worth_more_starts(scene, again, outline, acceptance)) {
@@ -588,10 +636,9 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
       if (b.usable && credit(b.judgement) > credit(a.judgement)) a = b;
     }
     // What one spot does not explain may be a smaller one of the other sign inside it.
-    constexpr double well_explained = 0.96;
-    constexpr int most_looks = 4;  // strongest candidates first; each look takes a second
-    const bool worth_parting = a.usable && a.judgement.explained < well_explained && !moves_as_peel_does(a.judgement, acceptance);
-    if (worth_parting && looks_inside++ < most_looks) {
+    constexpr int most_looks = 4;  // strongest candidates first; each look takes as long as five attempts
+    const bool may_be_two = worth_parting(scene, a, acceptance);
+    if (may_be_two && looks_inside++ < most_looks) {
       if (const auto pair = find_nested(scene, a.fit.spot, accepted)) {
         const Attempt outer = judged_outer(scene, *pair, accepted);
         if (believable(scene, outer, candidate.outline, acceptance)) {
@@ -607,7 +654,7 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     }
     // Or another half of the same dent.
     constexpr double half_a_dent = 0.35, no_speck_mm = 2;
-    if (worth_parting && a.judgement.explained > half_a_dent && mean_radius_mm(a.fit.spot) > no_speck_mm &&
+    if (may_be_two && a.judgement.explained > half_a_dent && mean_radius_mm(a.fit.spot) > no_speck_mm &&
         looks_for_sums++ < most_looks) {
       if (const auto sum = find_sum(scene, a.fit, accepted)) {
         const Attempt leading = judged_sum(scene, *sum, a.fit, accepted);
@@ -661,6 +708,7 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     }
     if (accepted.size() == before) break;
   }
+  join_touching(scene, acceptance, result.spots);
   look_again(scene, acceptance, result.spots);
   return result;
 }

@@ -165,6 +165,18 @@ bool is_one_dent(const SpotSum& sum) {
   return shallower > 0.1 * std::max(depth(0), depth(1));
 }
 
+/// What a second spot must take off the cost (Schwarz, Ann. Stat. 6:461, 1978, with as many samples as there are
+/// independent ones).
+double price_of_second(const Patch& patch, const SpotSum& sum, bool highlight) {
+  const double block_mm = std::max({0.8, 0.25 * mean_radius_mm(sum.first), patch.peel_cell_mm});
+  const PixelArrays pixels = gather(patch, all_pixels(patch));
+  const LightFit light = light_under(pixels, parts_of(sum), sum.drift, highlight);
+  constexpr double everywhere_mm = 1e3;
+  const double inflation = score_inflation(pixels, light, block_mm, 0, 0, 0, everywhere_mm);
+  const double independent = static_cast<double>(patch.size()) / inflation;
+  return 0.5 * double{spot_parameters} * std::log(std::max(independent, 10.0)) * inflation * patch.effective_pixel_share;
+}
+
 }  // namespace
 
 SpotSum polish_sum(const Patch& patch, const SpotSum& start, bool highlight, int iterations) {
@@ -194,18 +206,31 @@ std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single, 
   parallel_for(fits.size(), scene.threads, [&](std::size_t i) { finished[i] = polish_sum(patch, fits[i], highlight, 14); });
   const auto best = std::min_element(finished.begin(), finished.end(), [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
   if (best == finished.end() || !is_one_dent(*best)) return std::nullopt;
-  // Schwarz, Ann. Stat. 6:461, 1978, with as many samples as there are independent ones.
-  const double block_mm = std::max({0.8, 0.25 * mean_radius_mm(alone.spot), patch.peel_cell_mm});
-  const PixelArrays pixels = gather(patch, all_pixels(patch));
-  const LightFit light = light_under(pixels, parts_of(*best), best->drift, highlight);
-  constexpr double everywhere_mm = 1e3;
-  const double inflation = score_inflation(pixels, light, block_mm, 0, 0, 0, everywhere_mm);
-  const double independent = static_cast<double>(patch.size()) / inflation;
-  const double price = 0.5 * double{spot_parameters} * std::log(std::max(independent, 10.0)) * inflation * patch.effective_pixel_share;
-  if (alone.cost - best->cost < price) return std::nullopt;
+  if (alone.cost - best->cost < price_of_second(patch, *best, highlight)) return std::nullopt;
   SpotSum sum = *best;
   if (!is_rimmed(sum) && mean_radius_mm(sum.second) > mean_radius_mm(sum.first)) std::swap(sum.first, sum.second);
   return sum;
+}
+
+std::optional<SpotFit> one_for_two(const PanelScene& scene, const SpotVector& a, const SpotVector& b,
+                                   const std::vector<SpotVector>& others) {
+  const Patch patch = patch_for(scene, SpotSum{a, b}, others, 6000);
+  if (patch.size() < 600) return std::nullopt;
+  Outline both = outline_of(a);
+  both.x_mm = 0.5 * (a[s_x] + b[s_x]), both.y_mm = 0.5 * (a[s_y] + b[s_y]);
+  both.radius_mm = 0.5 * std::hypot(a[s_x] - b[s_x], a[s_y] - b[s_y]) + 0.5 * (mean_radius_mm(a) + mean_radius_mm(b));
+  both.elongation = 1;
+  SpotFit searched;
+  for (const Outline& outline : {outline_of(a, 1.2), outline_of(b, 1.2), both}) {
+    const SpotFit found = search_spot(patch, outline, {[](const SpotVector&, double) { return true; }, scene.threads});
+    if (found.search_cost < searched.search_cost) searched = found;
+  }
+  if (searched.search_cost >= 1e300) return std::nullopt;
+  bool highlight = false;
+  const SpotFit one = polish_with_fitting_light(patch, searched, highlight, 14);
+  const SpotSum two = polish_sum(patch, {a, b}, highlight, 14);
+  if (one.cost - two.cost > price_of_second(patch, two, highlight)) return std::nullopt;
+  return one;
 }
 
 }  // namespace ripplegauge
