@@ -111,7 +111,9 @@ std::optional<NestedPair> find_nested(const PanelScene& scene, const SpotVector&
   const Patch whole = patch_for(scene, single, others, 2.0, 10000);
   if (whole.size() < 1000) return std::nullopt;
   bool highlight = false;
-  const SpotFit alone = polish_with_fitting_light(whole, {.spot = single}, highlight, 14);
+  SpotFit start;
+  start.spot = single;
+  const SpotFit alone = polish_with_fitting_light(whole, start, highlight, 14);
 
   const double left_alone = excess(whole, alone, highlight, single);
   if (left_alone < worth_a_look) return std::nullopt;

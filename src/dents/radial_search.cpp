@@ -102,6 +102,13 @@ double RadialSearch::cost_of(const std::vector<float>& profile) const {
                              least_.data(), scale, profile.size());
 }
 
+double RadialSearch::flat_cost() const {
+  std::vector<Start> one;
+  constexpr double everywhere = 1, hardly = 1e-6;  // a spot so low that it is none
+  run({everywhere}, {{{2.0, 20.0}}}, {hardly}, one);
+  return one.empty() ? 1e9 : one.front().cost;
+}
+
 void RadialSearch::run(const std::vector<double>& radii, const std::vector<std::array<double, 2>>& shapes,
                        const std::vector<double>& displacements, std::vector<Start>& starts) const {
   constexpr double max_slope = 0.25;

@@ -18,6 +18,8 @@ class RadialSearch {
  public:
   RadialSearch(const Patch& patch, const std::vector<int>& pixels, const Outline& outline);
 
+  /// The cost where there is no spot.
+  double flat_cost() const;
   /// Appends a start for every radius x shape (exponents p and n) x displacement (cycles) x sign.
   void run(const std::vector<double>& radii, const std::vector<std::array<double, 2>>& shapes,
            const std::vector<double>& displacements, std::vector<Start>& starts) const;

@@ -87,6 +87,12 @@ const std::vector<std::array<double, 2>> few_shapes{{{2.0, 40.0}}, {{2.0, 2.1}},
 /// How many pixels rank starts, and how many short fits look at: fringes are many pixels wide, and noise is not the limit.
 constexpr std::size_t enough_to_rank = 300, enough_for_short_fits = 800;
 
+/// Of the stripes in the middle of the patch.
+double undisturbed_period_mm(const Patch& patch) {
+  const MirrorPixel& p = patch.pixel[patch.size() / 2];
+  return 1 / std::max(std::hypot(p.phase_x, p.phase_y), 1e-6F);
+}
+
 std::vector<Start> joined_lists(const std::vector<std::vector<Start>>& lists) {
   std::vector<Start> all;
   for (const auto& list : lists) all.insert(all.end(), list.begin(), list.end());
@@ -130,13 +136,30 @@ std::vector<SpotVector> reshaped(const SpotVector& spot) {
   return shapes;
 }
 
-/// Short fits of all starts, longer ones of the better half, full fits of the best, other shapes about the best of those.
-SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vector<int>& coarse, std::vector<Start> starts,
-                      std::size_t keep, const SpotSearchOptions& options) {
-  starts = distinct(std::move(starts), patch, keep);
-  if (starts.empty()) return {};
+/// The best of other basins (size, order, sign) that come nearly as low as the first.
+std::vector<SpotFit::Rival> rivals_of_first(const std::vector<FitOutcome>& sorted) {
+  constexpr double nearly = 1.15;
+  constexpr std::size_t most = 2;
+  std::vector<SpotFit::Rival> rivals;
+  const auto same_basin = [](const SpotVector& a, const SpotVector& b) {
+    return std::abs(a[s_height] / b[s_height] - 1) < 0.2 && std::abs(std::log(mean_radius_mm(a) / mean_radius_mm(b))) < 0.15;
+  };
+  for (const FitOutcome& o : sorted) {
+    if (o.cost > nearly * sorted.front().cost || rivals.size() == most) break;
+    if (same_basin(o.spot(), sorted.front().spot())) continue;
+    if (std::any_of(rivals.begin(), rivals.end(), [&](const SpotFit::Rival& r) { return same_basin(o.spot(), r.spot); })) continue;
+    rivals.push_back({o.spot(), o.cost});
+  }
+  return rivals;
+}
+
+/// Short fits of all starts, longer ones of the better half of each group, full fits of the best, other shapes about the best
+/// of those.
+SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vector<int>& coarse,
+                      const std::vector<std::vector<Start>>& groups, const SpotSearchOptions& options) {
   std::vector<SpotVector> from;
-  for (const Start& s : starts) from.push_back(s.spot);
+  for (const Start& s : groups.front()) from.push_back(s.spot);
+  if (from.empty()) return {};
   constexpr double rough = 1.0 / 3, nearly = 2.0 / 3;  // of what must be shown in the end
   constexpr std::size_t few_best = 6;
   const auto hopeless = [&](double share) {
@@ -154,11 +177,21 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
     return outcomes;
   };
   const std::vector<int> half = spread_evenly(coarse, coarse.size() / 2);
-  from = leading(fit_all(half, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height}, false, false, 3}), std::max(from.size() / 2, few_best));
+  std::vector<SpotVector> better_half;
+  for (const std::vector<Start>& group : groups) {
+    if (group.empty()) continue;
+    from.clear();
+    for (const Start& s : group) from.push_back(s.spot);
+    const std::vector<FitOutcome> short_fits = fit_all(half, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height}, false, false, 5});
+    from = leading(short_fits, std::max(group.size() / 2, few_best));
+    better_half.insert(better_half.end(), from.begin(), from.end());
+  }
+  from = better_half;
   from = leading(fit_all(coarse, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n}, false, false, 6}), few_best);
   result.spot = from.front();
   if (hopeless(nearly)) return result;
-  const FitRequest all_free{all_parameters, false, false, 14};
+  constexpr bool highlight = true;  // of metallic paint: without it a wrong spot may explain more; elsewhere it does no harm
+  const FitRequest all_free{all_parameters, false, highlight, 14};
   const std::vector<int> fine = search_pixels(patch, outline, 1800);
   std::vector<FitOutcome> full = fit_all(fine, all_free);
   from = reshaped(full.front().spot());
@@ -168,6 +201,7 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   result.spot = full.front().spot();
   result.search_cost = result.cost = full.front().cost;
   if (const auto other = of_other_sign(full, result.spot); other != full.end()) result.opposite_cost = other->cost;
+  result.rivals = rivals_of_first(full);
   return result;
 }
 
@@ -218,19 +252,38 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, const SpotSearch
   if (coarse.size() < 100) return {};
   const std::vector<int> sparse = search_pixels(patch, outline, enough_to_rank);
   const double r = outline.radius_mm;
+  struct Look {
+    Outline outline;
+    std::vector<double> radii;
+    std::array<double, 2> shape;
+    double most_cycles;
+  };
+  std::vector<Look> looks;
+  for (const auto& shape : few_shapes) looks.push_back({outline, geometric(0.62 * r, 1.25 * r, 1.07), shape, 8.8});
   Outline round = outline;
   round.elongation = 1;
-  const RadialSearch as_outlined(patch, sparse, outline), as_round(patch, sparse, round);
   constexpr double not_round = 1.15;
-  std::vector<std::vector<Start>> found(few_shapes.size() + (outline.elongation > not_round ? 1 : 0));
-  parallel_for(found.size(), options.threads, [&](std::size_t i) {
-    if (i < few_shapes.size())
-      as_outlined.run(geometric(0.62 * r, 1.25 * r, 1.07), {few_shapes[i]}, displacement_ladder(0.12, 8.8), found[i]);
-    else
-      as_round.run(geometric(0.4 * r, 1.4 * r, 1.08), {{{2.0, 20.0}}}, displacement_ladder(0.12, 6), found[i]);
+  if (outline.elongation > not_round) looks.push_back({round, geometric(0.4 * r, 1.4 * r, 1.08), {2.0, 20.0}, 6});
+  // Under coarse stripes only an edge or two shows a spot: its middle may lie well beside what is disturbed.
+  const std::size_t about_the_middle = looks.size();
+  const bool coarse_stripes = 2 * r < undisturbed_period_mm(patch);
+  constexpr int around = 6;
+  for (int k = 0; coarse_stripes && k < around; ++k) {
+    Outline beside = round;
+    const double direction = 2 * std::numbers::pi * k / around;
+    beside.x_mm += 0.5 * r * std::cos(direction), beside.y_mm += 0.5 * r * std::sin(direction);
+    looks.push_back({beside, geometric(0.62 * r, 1.4 * r, 1.1), {2.0, 20.0}, 3});
+  }
+  std::vector<std::vector<Start>> found(looks.size());
+  parallel_for(looks.size(), options.threads, [&](std::size_t i) {
+    const Look& look = looks[i];
+    RadialSearch(patch, sparse, look.outline).run(look.radii, {look.shape}, displacement_ladder(0.12, look.most_cycles), found[i]);
   });
-  std::vector<Start> starts = joined_lists(found);
-  return finish_starts(patch, outline, coarse, std::move(starts), static_cast<std::size_t>(24 * options.effort), options);
+  const auto best_of = [&](std::size_t from, std::size_t to, double keep) {
+    return distinct(joined_lists({found.begin() + static_cast<std::ptrdiff_t>(from), found.begin() + static_cast<std::ptrdiff_t>(to)}), patch,
+                    static_cast<std::size_t>(keep * options.effort));
+  };
+  return finish_starts(patch, outline, coarse, {best_of(0, about_the_middle, 24), best_of(about_the_middle, found.size(), 12)}, options);
 }
 
 SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const SpotSearchOptions& options) {
@@ -238,49 +291,55 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
   if (coarse.size() < 100) return {};
   const std::vector<int> sparse = search_pixels(patch, outline, enough_to_rank);
   const double r = outline.radius_mm;
-  const auto search_about = [&](const std::vector<Outline>& outlines, double size_ratio, double step,
-                                const std::vector<std::array<double, 2>>& shapes) {
-    std::vector<std::vector<Start>> found(outlines.size());
-    parallel_for(outlines.size(), options.threads, [&](std::size_t i) {
-      RadialSearch(patch, sparse, outlines[i])
-          .run(geometric(0.5 * r, 1.3 * r, size_ratio), shapes, displacement_ladder(0.15, 8.8, step), found[i]);
+  struct Place {
+    Outline outline;
+    std::vector<std::array<double, 2>> shapes;
+  };
+  const auto search_about = [&](const std::vector<Place>& places, double size_ratio, double step) {
+    std::vector<std::vector<Start>> found(places.size());
+    parallel_for(places.size(), options.threads, [&](std::size_t i) {
+      RadialSearch(patch, sparse, places[i].outline)
+          .run(geometric(0.5 * r, 1.3 * r, size_ratio), places[i].shapes, displacement_ladder(0.15, 8.8, step), found[i]);
     });
     return joined_lists(found);
   };
   constexpr int places = 80;
-  std::vector<Outline> spread;
+  std::vector<Place> spread;
   for (int k = 0; k < places; ++k) {
     Outline o = outline;
     const double away = 0.4 * r * std::sqrt(even(k, 0)), direction = 2 * std::numbers::pi * even(k, 1);
     o.x_mm += away * std::cos(direction), o.y_mm += away * std::sin(direction);
     o.elongation = std::exp(1.4 * std::pow(even(k, 2), 2));
     o.angle_rad = std::numbers::pi * even(k, 3);
-    spread.push_back(o);
+    spread.push_back({o, {k % 2 == 0 ? few_shapes[0] : few_shapes[1]}});
   }
-  std::vector<Start> starts = search_about(spread, 1.18, 0.3, {{{2.0, 20.0}}, {{2.0, 2.1}}});
+  std::vector<Start> starts = search_about(spread, 1.18, 0.3);
   starts = one_per_basin(patch, sparse, starts, options.threads);
   // Fits of a wrong size and order still find the middle: look once more, and closely, at all of them about the best.
   std::sort(starts.begin(), starts.end(), [](const Start& x, const Start& y) { return x.cost < y.cost; });
-  constexpr std::size_t most_middles = 12;
-  std::vector<Outline> middles;
+  constexpr std::size_t most_middles = 8;
+  std::vector<Place> middles;
   for (const Start& s : starts) {
     const Outline o = outline_of(s.spot);
-    const auto same = [&](const Outline& m) {
-      return std::hypot(o.x_mm - m.x_mm, o.y_mm - m.y_mm) < 0.05 * r && std::abs(o.elongation - m.elongation) < 0.1;
+    const auto same = [&](const Place& m) {
+      return std::hypot(o.x_mm - m.outline.x_mm, o.y_mm - m.outline.y_mm) < 0.05 * r && std::abs(o.elongation - m.outline.elongation) < 0.1;
     };
-    if (std::none_of(middles.begin(), middles.end(), same)) middles.push_back(o);
+    if (std::none_of(middles.begin(), middles.end(), same)) middles.push_back({o, few_shapes});
     if (middles.size() == most_middles) break;
   }
-  starts = search_about(middles, 1.08, 0.2, few_shapes);
+  starts = search_about(middles, 1.08, 0.2);
   constexpr std::size_t keep = 24;
-  return finish_starts(patch, outline, coarse, one_per_basin(patch, sparse, starts, options.threads), keep, options);
+  starts = distinct(one_per_basin(patch, sparse, starts, options.threads), patch, keep);
+  return finish_starts(patch, outline, coarse, {starts}, options);
 }
 
-SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations) {
+SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations, std::size_t most_pixels) {
   Eigen::MatrixXd hessian;
   constexpr double tolerance = 1e-6;  // shapes that few stripes tell apart lie along a flat valley
-  const FitOutcome o = fit_spots(gather(patch, all_pixels(patch)), std::span(&start, 1),
-                                 {all_parameters, true, highlight, iterations, tolerance}, Eigen::Vector3d::Zero(), &hessian);
+  std::vector<int> pixels = all_pixels(patch);
+  if (pixels.size() > most_pixels) pixels = spread_evenly(pixels, most_pixels);
+  const FitOutcome o = fit_spots(gather(patch, pixels), std::span(&start, 1), {all_parameters, true, highlight, iterations, tolerance},
+                                 Eigen::Vector3d::Zero(), &hessian);
   SpotFit result;
   const Eigen::LDLT<Eigen::MatrixXd> factor(hessian);
   const Eigen::MatrixXd covariance = factor.solve(Eigen::MatrixXd::Identity(hessian.rows(), hessian.cols()));

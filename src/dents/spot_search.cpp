@@ -149,18 +149,55 @@ Patch explained_patch(const PanelScene& scene, const PatchRequest& request, cons
   return patch;
 }
 
+/// Cost of a fit under the patch's whitening, on a scale that all whitenings share: minus a log likelihood.
+double log_cost(const Patch& patch, const SpotFit& fit) {
+  double logs = 0;
+  for (const float w : patch.whitening) logs += std::log(w);
+  return fit.cost - patch.effective_pixel_share * logs;
+}
+
+constexpr std::size_t enough_to_judge = 4000;  // pixels
+
+/// The search's best or one of its rivals, whichever explains the stripes best when each one's own edges are weighed as they
+/// should be; costs of both signs then go by that weighing. Leaves the patch whitened for it.
+SpotFit settle_rivals(Patch& patch, const SpotFit& search) {
+  if (search.rivals.empty()) {
+    set_whitening(patch, search.spot);
+    return search;
+  }
+  std::vector<SpotFit::Rival> all{{search.spot, search.search_cost}};
+  all.insert(all.end(), search.rivals.begin(), search.rivals.end());
+  constexpr int iterations = 8;
+  constexpr bool highlight = true;  // metallic paint's would decide for the wrong one; elsewhere it hardly matters
+  SpotFit best;
+  double least = 1e300;
+  for (const SpotFit::Rival& r : all) {
+    set_whitening(patch, r.spot);
+    const SpotFit fit = polish_spot(patch, r.spot, highlight, iterations, enough_to_judge);
+    const double cost = log_cost(patch, fit);
+    if (cost < least) least = cost, best = fit;
+  }
+  set_whitening(patch, best.spot);
+  best.search_cost = best.cost;
+  for (const SpotFit::Rival& r : all)
+    if (r.spot[s_height] * best.spot[s_height] < 0)
+      best.opposite_cost = std::min(best.opposite_cost, polish_spot(patch, r.spot, highlight, iterations, enough_to_judge).cost);
+  if (best.opposite_cost >= 1e300 && search.opposite_cost < 1e300)  // none came near: as far off as in the search
+    best.opposite_cost = best.search_cost + search.opposite_cost - search.search_cost;
+  return best;
+}
+
 /// Polishes what a search found, where it explains anything at all, and judges it.
 Attempt finish_attempt(const PanelScene& scene, Patch& patch, const SpotFit& search) {
   Attempt result;
   if (search.search_cost >= 1e300) return result;
-  set_whitening(patch, search.spot);
   // A start that explains next to nothing is not worth finishing.
   constexpr double hopeless = 0.35;
   bool highlight = false;
-  result.fit = search;
-  result.judgement = judge(patch, search, highlight, scene.pixels_per_mm);
+  result.fit = settle_rivals(patch, search);
+  result.judgement = judge(patch, result.fit, highlight, scene.pixels_per_mm);
   if (result.judgement.explained > hopeless) {
-    result.fit = polish_with_fitting_light(patch, search, highlight, 14);
+    result.fit = polish_with_fitting_light(patch, result.fit, highlight, 14, enough_to_judge);
     result.judgement = judge(patch, result.fit, highlight, scene.pixels_per_mm);
   }
   result.usable = true;
@@ -327,9 +364,9 @@ bool worth_parting(const PanelScene& scene, const Attempt& a, const Acceptance& 
          ring_seen(scene, outline_of(a.fit.spot, 1.2)) >= acceptance.min_ring_seen;
 }
 
-/// Loud, compact and whole, yet not explained: a wrong basin (right fits explain 0.86 to 1.02, wrong ones up to 0.8).
+/// Loud, compact and whole, yet not explained: a wrong basin (right fits explain 0.86 to 1.02, wrong ones up to 0.88).
 bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline& outline, const Acceptance& acceptance) {
-  constexpr double right = 0.8, compact = 4, whole = 0.85, no_speck_mm = 2;
+  constexpr double right = 0.9, compact = 4, whole = 0.85, no_speck_mm = 2;
   constexpr double half_covered = 0.5;  // a wrong fit lies beside what it should cover
   const SpotJudgement& j = a.judgement;
   if (moves_as_peel_does(j, acceptance)) return false;
@@ -471,9 +508,9 @@ double steepest_slope(const SpotVector& spot) {
   return steepest;
 }
 
-SpotFit polish_with_fitting_light(const Patch& patch, const SpotFit& start, bool& highlight, int iterations) {
-  const SpotFit plain = polish_spot(patch, start.spot, false, iterations);
-  const SpotFit with = polish_spot(patch, plain.spot, true, iterations / 2);
+SpotFit polish_with_fitting_light(const Patch& patch, const SpotFit& start, bool& highlight, int iterations, std::size_t most_pixels) {
+  const SpotFit plain = polish_spot(patch, start.spot, false, iterations, most_pixels);
+  const SpotFit with = polish_spot(patch, plain.spot, true, iterations / 2, most_pixels);
   highlight = with.cost < plain.cost - highlight_worth;
   SpotFit polished = highlight ? with : plain;
   polished.search_cost = start.search_cost, polished.opposite_cost = start.opposite_cost;

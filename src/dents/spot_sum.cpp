@@ -50,22 +50,43 @@ PointMm place_in(const SpotVector& s, double rho, double direction) {
   return {s[s_x] + c * u - n * v, s[s_y] + n * u + c * v};
 }
 
-/// Second spots of either sign, anywhere in or beside the first one as it stands: what the residual asks for.
-std::vector<SpotSum> added_starts(const Patch& patch, const SpotVector& single, std::size_t keep) {
+/// Second spots of either sign, anywhere in or beside the first one as it stands: what the residual asks for. Small ones
+/// are looked for among pixels near by, or hardly any would see them; so that all can be ranked, each counts by what it takes
+/// off the cost per area.
+std::vector<SpotSum> added_starts(const Patch& patch, const SpotVector& single, std::size_t keep, int threads) {
   Patch rest = patch;
   explain(rest, single);
-  const std::vector<int> pixels = pixels_near(rest, single, 1.5, 600);
-  if (pixels.size() < 100) return {};
-  std::vector<double> radii;
-  for (double r = 0.22; r < 0.95; r *= 1.25) radii.push_back(r * mean_radius_mm(single));
-  const std::vector<double> displacements{0.1, 0.2, 0.35, 0.55, 0.8, 1.1, 1.4, 1.7, 2.0, 2.3, 2.6, 3.0, 3.4, 3.8};  // cycles
-  std::vector<Start> starts;
+  struct Look {
+    PointMm place;
+    double smallest, largest, reach;  ///< of radii and pixels, in mean radii of the first one
+  };
+  std::vector<Look> looks;
   constexpr int per_ring = 8;
   for (const double rho : {0.0, 0.35, 0.7, 1.0})
     for (int k = 0; k < (rho == 0 ? 1 : per_ring); ++k) {
       const PointMm p = place_in(single, rho, 2 * std::numbers::pi * k / per_ring);
-      RadialSearch(rest, pixels, {p.x_mm, p.y_mm, radii.front(), 1, 0}).run(radii, {{{2.0, 20.0}}, {{2.0, 2.1}}}, displacements, starts);
+      looks.push_back({p, 0.2, 0.4, 0.7});
+      looks.push_back({p, 0.4, 0.95, 1.5});
     }
+  const std::vector<double> displacements{0.1, 0.2, 0.35, 0.55, 0.8, 1.1, 1.4, 1.7, 2.0, 2.3, 2.6, 3.0, 3.4, 3.8, 4.2, 4.6};  // cycles
+  constexpr std::size_t enough = 300, too_few = 100;
+  std::vector<std::vector<Start>> found(looks.size());
+  parallel_for(looks.size(), threads, [&](std::size_t i) {
+    const Look& look = looks[i];
+    SpotVector about = single;
+    about[s_x] = look.place.x_mm, about[s_y] = look.place.y_mm;
+    about[s_log_a] = about[s_log_b] = std::log(mean_radius_mm(single));
+    const std::vector<int> pixels = pixels_near(rest, about, look.reach, enough);
+    if (pixels.size() < too_few) return;
+    std::vector<double> radii;
+    for (double r = look.smallest; r < look.largest; r *= 1.22) radii.push_back(r * mean_radius_mm(single));
+    const RadialSearch search(rest, pixels, {look.place.x_mm, look.place.y_mm, radii.front(), 1, 0});
+    search.run(radii, {{{2.0, 20.0}}, {{2.0, 2.1}}}, displacements, found[i]);
+    const double without = search.flat_cost(), area = look.reach * look.reach / static_cast<double>(pixels.size());
+    for (Start& s : found[i]) s.cost = (s.cost - without) * area;
+  });
+  std::vector<Start> starts;
+  for (const std::vector<Start>& some : found) starts.insert(starts.end(), some.begin(), some.end());
   std::sort(starts.begin(), starts.end(), [](const Start& a, const Start& b) { return a.cost < b.cost; });
   std::vector<SpotSum> chosen;
   for (const Start& s : starts) {
@@ -191,7 +212,7 @@ std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single, 
   bool highlight = false;
   const SpotFit alone = polish_with_fitting_light(patch, single, highlight, 10);
   const PixelArrays few = gather(patch, pixels_near(patch, alone.spot, 1.7, 1200));
-  std::vector<SpotSum> starts = added_starts(patch, alone.spot, 10);
+  std::vector<SpotSum> starts = added_starts(patch, alone.spot, 12, scene.threads);
   const std::vector<SpotSum> parted = parted_starts(few, alone.spot, 4);
   const std::vector<SpotSum> rimmed = rimmed_starts(patch, alone.spot, 8);
   starts.insert(starts.end(), parted.begin(), parted.end());

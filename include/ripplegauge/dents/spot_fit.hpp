@@ -25,6 +25,13 @@ struct SpotFit {
   double cost = 1e300;
   double opposite_cost = 1e300;  ///< of the best fit of the other sign, same pixels as `search_cost`
   double search_cost = 1e300;
+  /// Other basins that the search could hardly tell from this one, with their costs: it weighs all pixels alike, and only
+  /// who knows where the stripes' edges lie can weigh them right.
+  struct Rival {
+    SpotVector spot;
+    double cost;
+  };
+  std::vector<Rival> rivals;
   /// Of the spot, from the last polish: what pixel noise and stripe jitter leave open, drift and light free, shape priors
   /// included. Zero before.
   Eigen::Matrix<double, spot_parameters, spot_parameters> covariance = Eigen::Matrix<double, spot_parameters, spot_parameters>::Zero();
@@ -47,8 +54,11 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, const SpotSearch
 /// Some ten times the work.
 SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const SpotSearchOptions& options);
 
-/// Finishes on all pixels of the patch, phase drift and (if asked) the metallic highlight free.
-SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations = 25);
+inline constexpr std::size_t every_pixel = static_cast<std::size_t>(-1);
+
+/// Finishes on all pixels of the patch, or so many of them, phase drift and (if asked) the metallic highlight free.
+SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations = 25,
+                    std::size_t most_pixels = every_pixel);
 
 /// Adds a spot, or the sum of several, to the patch's explained relief.
 void explain(Patch& patch, const SpotVector& spot);

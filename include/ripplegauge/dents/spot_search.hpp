@@ -97,7 +97,7 @@ inline constexpr double highlight_worth = 15;
 /// polish_spot with the metallic highlight where it pays. Keeps what the search
 /// that led to `start` says of the other sign.
 SpotFit polish_with_fitting_light(const Patch& patch, const SpotFit& start, bool& highlight,
-                                  int iterations = 40);
+                                  int iterations = 40, std::size_t most_pixels = every_pixel);
 
 /// The smallest steepest slope that a spot of this diameter must have to be believed, on paint of this slope of its own.
 double least_believable_slope(double peel_slope, double peel_cell_mm, double diameter_mm, const Acceptance& acceptance = {});
