@@ -6,6 +6,9 @@
 #include <cmath>
 #include <limits>
 #include <opencv2/imgproc.hpp>
+#include <vector>
+
+#include "ripplegauge/stripes/block_means.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -16,16 +19,27 @@ double quantile_or_zero(std::vector<float>& values, double share) {
 
 cv::Mat profile_image(const StripeProfile& profile, const cv::Mat& phase) {
   cv::Mat out(phase.size(), CV_32FC1);
-  for (int r = 0; r < phase.rows; ++r)
-    for (int c = 0; c < phase.cols; ++c) out.at<float>(r, c) = profile.value(phase.at<float>(r, c));
+  for_rows(phase.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) {
+      const float* cycles = phase.ptr<float>(r);
+      float* value = out.ptr<float>(r);
+      for (int c = 0; c < phase.cols; ++c) value[c] = profile.value(cycles[c]);
+    }
+  });
   return out;
 }
 
 /// Two passes: the second one follows what the first, wider one left.
 void fit_light(ResidualField& f, const cv::Mat& profile_value, const cv::Mat& weight) {
   local_light(f.light, profile_value, weight, 1.2 * f.period_mm / f.grid.step_mm, f.level, f.contrast);
-  const cv::Mat rest = (f.light - f.level - f.contrast.mul(profile_value)).mul(weight);
-  cv::Mat level, contrast;
+  cv::Mat rest(f.light.size(), CV_32FC1), level, contrast;
+  for_rows(rest.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) {
+      const float *light = f.light.ptr<float>(r), *a = f.level.ptr<float>(r), *b = f.contrast.ptr<float>(r), *s = profile_value.ptr<float>(r);
+      float* out = rest.ptr<float>(r);
+      for (int c = 0; c < rest.cols; ++c) out[c] = light[c] - a[c] - b[c] * s[c];
+    }
+  });
   local_light(rest, profile_value, weight, 0.9 * f.period_mm / f.grid.step_mm, level, contrast);
   f.level += level;
   f.contrast += contrast;
@@ -38,24 +52,33 @@ cv::Mat eroded_by(const cv::Mat& mask, int margin) {
   return out;
 }
 
-/// 1 inside the convex hull of a mask's larger parts. CV_8UC1.
+/// 255 inside the convex hull of a mask's larger parts. CV_8UC1.
 cv::Mat hull_of(const cv::Mat& mask) {
-  cv::Mat labels, stats, centres, hull = cv::Mat::zeros(mask.size(), CV_8UC1);
+  cv::Mat labels, stats, centres;
   const int parts = cv::connectedComponentsWithStats(mask, labels, stats, centres, 8, CV_32S);
   int largest = 0;
   for (int part = 1; part < parts; ++part) largest = std::max(largest, stats.at<int>(part, cv::CC_STAT_AREA));
-  std::vector<cv::Point> points, corners;
   constexpr double chance = 0.05;  // smaller parts may be anything
-  for (int part = 1; part < parts; ++part) {
-    if (stats.at<int>(part, cv::CC_STAT_AREA) < chance * largest) continue;
-    std::vector<cv::Point> of_part;
-    cv::findNonZero(labels == part, of_part);
-    points.insert(points.end(), of_part.begin(), of_part.end());
+  cv::Mat larger = mask.clone();
+  for (int part = 1; part < parts; ++part)
+    if (stats.at<int>(part, cv::CC_STAT_AREA) < chance * largest) larger.setTo(0, labels == part);
+  return filled_hull(larger);
+}
+
+/// The cells of `grid` as the nearest ones of `mask`, whose grid is `of`, are; 0 beyond it.
+cv::Mat nearest_cells(const cv::Mat& mask, const PanelGrid& of, const PanelGrid& grid) {
+  cv::Mat out = cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);
+  std::vector<int> column(static_cast<std::size_t>(grid.columns));
+  for (int c = 0; c < grid.columns; ++c) column[static_cast<std::size_t>(c)] = static_cast<int>(std::lround(of.column_of(grid.x_mm(c))));
+  for (int r = 0; r < grid.rows; ++r) {
+    const int row = static_cast<int>(std::lround(of.row_of(grid.y_mm(r))));
+    if (row < 0 || row >= mask.rows) continue;
+    const uchar* from = mask.ptr<uchar>(row);
+    uchar* to = out.ptr<uchar>(r);
+    for (std::size_t c = 0; c < column.size(); ++c)
+      if (column[c] >= 0 && column[c] < mask.cols) to[c] = from[column[c]];
   }
-  if (points.empty()) return hull;
-  cv::convexHull(points, corners);
-  cv::fillConvexPoly(hull, corners, 1);
-  return hull;
+  return out;
 }
 
 /// How wide a wave of orange peel is: the distance along a stripe's edge at which the edge's wandering has lost half of
@@ -103,30 +126,50 @@ double half_correlation_mm(const ResidualField& f, double steep) {
   return std::numeric_limits<double>::quiet_NaN();
 }
 
+/// Means over blocks of side x side cells of w, w s, w i, w s s, w s i.
+using ProductMeans = std::array<cv::Mat, 5>;
+
+ProductMeans product_means(const cv::Mat& light, const cv::Mat& profile_value, const cv::Mat& weight, int side) {
+  const cv::Size blocks((light.cols - 1) / side + 1, (light.rows - 1) / side + 1);
+  ProductMeans means;
+  for (cv::Mat& mean : means) mean.create(blocks, CV_32FC1);
+  for_rows(blocks.height, [&](int from, int to) {
+    const auto cells = static_cast<std::size_t>(light.cols);
+    std::array<std::vector<float>, 5> sums;
+    for (int b = from; b < to; ++b) {
+      for (auto& sum : sums) sum.assign(cells, 0);
+      const int first = b * side, last = std::min(first + side, light.rows);
+      for (int r = first; r < last; ++r) {
+        const float *i = light.ptr<float>(r), *s = profile_value.ptr<float>(r), *w = weight.ptr<float>(r);
+        for (std::size_t c = 0; c < cells; ++c) {
+          const float ws = w[c] * s[c];
+          sums[0][c] += w[c], sums[1][c] += ws, sums[2][c] += w[c] * i[c], sums[3][c] += ws * s[c], sums[4][c] += ws * i[c];
+        }
+      }
+      for (std::size_t k = 0; k < sums.size(); ++k) average_blocks(sums[k], side, last - first, means[k].ptr<float>(b));
+    }
+  });
+  return means;
+}
+
 }  // namespace
 
 void local_light(const cv::Mat& light, const cv::Mat& profile_value, const cv::Mat& weight, double sigma_px,
                  cv::Mat& level, cv::Mat& contrast) {
   constexpr double ridge = 0.02;  // S has variance near 0.7: keeps B finite where the window holds half a stripe
   // Wide windows: averaged over blocks a third of the window's sigma wide first, so that all that follows is small.
-  const int factor = std::max(1, static_cast<int>(sigma_px / 3));
-  const auto smoothed = [&](const cv::Mat& image) {
-    cv::Mat small = image;
-    if (factor > 1) cv::resize(image, small, cv::Size(std::max(1, image.cols / factor), std::max(1, image.rows / factor)), 0, 0, cv::INTER_AREA);
-    cv::Mat out;
-    cv::GaussianBlur(small, out, cv::Size(), sigma_px / factor, sigma_px / factor, cv::BORDER_CONSTANT);
-    return out;
-  };
-  const cv::Mat norm = smoothed(weight) + 1e-4;
-  const cv::Mat weighted = weight.mul(profile_value);
-  const cv::Mat mean_s = smoothed(weighted) / norm;
-  const cv::Mat mean_i = smoothed(weight.mul(light)) / norm;
-  const cv::Mat var_s = smoothed(weighted.mul(profile_value)) / norm - mean_s.mul(mean_s);
-  const cv::Mat cov = smoothed(weighted.mul(light)) / norm - mean_s.mul(mean_i);
-  contrast = cov / (var_s + ridge);
+  const int side = std::max(1, static_cast<int>(sigma_px / 3));
+  ProductMeans m = product_means(light, profile_value, weight, side);
+  std::vector<Smoothing> smoothings;
+  for (cv::Mat& mean : m) smoothings.push_back({&mean, &mean, sigma_px / side});
+  smooth_each(smoothings);
+  auto& [norm, mean_s, mean_i, mean_ss, mean_si] = m;
+  norm += 1e-4;
+  for (std::size_t k = 1; k < m.size(); ++k) m[k] /= norm;
+  contrast = (mean_si - mean_s.mul(mean_i)) / (mean_ss - mean_s.mul(mean_s) + ridge);
   level = mean_i - contrast.mul(mean_s);
-  if (factor > 1)
-    for (cv::Mat* image : {&level, &contrast}) cv::resize(*image, *image, light.size(), 0, 0, cv::INTER_LINEAR);
+  if (side > 1)
+    for (cv::Mat* image : {&level, &contrast}) *image = cells_of_blocks(*image, side, light.size(), cv::INTER_LINEAR);
 }
 
 ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field,
@@ -154,22 +197,14 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   f.phase_cycles = maps.phase_cycles;
 
   // Masks.
-  cv::Mat map_c(f.grid.rows, f.grid.columns, CV_32FC1), map_r = map_c.clone();
-  for (int r = 0; r < f.grid.rows; ++r)
-    for (int c = 0; c < f.grid.columns; ++c) {
-      map_c.at<float>(r, c) = static_cast<float>(field.grid.column_of(f.grid.x_mm(c)));
-      map_r.at<float>(r, c) = static_cast<float>(field.grid.row_of(f.grid.y_mm(r)));
-    }
-  cv::Mat followed, eroded, inner;
   f.period_mm = field.period_mm;
   const int margin = std::max(1, static_cast<int>(0.5 * field.period_mm / field.grid.step_mm));
   // The card hides stripes but does not end them: what is half a period inside counts the card in. The board's
   // reflection has straight sides, so its hull tells where it ends beside the card.
   const cv::Mat striped =
       field.followed | paper_mask(problem.card, problem.card_scale, field.grid, 2.0 + 0.5 * field.period_mm);
-  eroded = eroded_by(striped, margin) & eroded_by(hull_of(field.followed), margin);
-  cv::remap(field.followed, followed, map_c, map_r, cv::INTER_NEAREST, cv::BORDER_CONSTANT, 0);
-  cv::remap(eroded, inner, map_c, map_r, cv::INTER_NEAREST, cv::BORDER_CONSTANT, 0);
+  const cv::Mat well_inside = eroded_by(striped, margin) & eroded_by(hull_of(field.followed), margin);
+  const cv::Mat followed = nearest_cells(field.followed, field.grid, f.grid), inner = nearest_cells(well_inside, field.grid, f.grid);
   const cv::Mat covered =
       paper_mask(problem.card, problem.card_scale, f.grid, 1.5) | board_tag_mask(problem, model, f.grid);
   f.valid = (f.light >= 0) & (covered == 0) & (followed > 0);
