@@ -4,7 +4,7 @@
 #include <numeric>
 #include <opencv2/imgproc.hpp>
 
-#include "demodulation_kernel.hpp"
+#include "stripe_kernel.hpp"
 
 namespace ripplegauge {
 

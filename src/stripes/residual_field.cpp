@@ -85,32 +85,51 @@ cv::Mat nearest_cells(const cv::Mat& mask, const PanelGrid& of, const PanelGrid&
 /// its correlation (against what is left of it a centimetre away, where other things than peel bend a stripe). For
 /// heights of correlation exp(-L^2 / 4 s^2) that is 1.7 s. NaN where noise hides it.
 double half_correlation_mm(const ResidualField& f, double steep) {
-  cv::Mat phase_x, phase_y, jitter(f.light.size(), CV_32FC1, cv::Scalar(std::numeric_limits<float>::quiet_NaN()));
-  cv::Sobel(f.phase_cycles, phase_x, CV_32F, 1, 0, 1);
-  cv::Sobel(f.phase_cycles, phase_y, CV_32F, 0, 1, 1);
+  constexpr float nothing = std::numeric_limits<float>::max();
+  cv::Mat jitter(f.light.size(), CV_32FC1, cv::Scalar(nothing));
   const float largest = static_cast<float>(4 * f.edge_jitter_cycles);  // dents and specks are not peel
-  for (int r = 0; r < f.grid.rows; ++r)
-    for (int c = 0; c < f.grid.columns; ++c) {
-      const float slope = f.profile.at(f.phase_cycles.at<float>(r, c)).derivative;
-      const float j = f.residual.at<float>(r, c) / slope;
-      if (f.inner.at<uchar>(r, c) != 0 && std::abs(slope) > steep && std::abs(j) < largest) jitter.at<float>(r, c) = j;
-    }
-  constexpr double lag_step_mm = 0.5;
-  constexpr int lags = 20;
-  std::array<double, lags + 1> covariance{}, count{};
-  for (int r = 0; r < f.grid.rows; r += 2)
-    for (int c = 0; c < f.grid.columns; ++c) {
-      const float here = jitter.at<float>(r, c);
-      if (std::isnan(here)) continue;
-      const double gx = phase_x.at<float>(r, c), gy = phase_y.at<float>(r, c), unit = lag_step_mm / f.grid.step_mm / (std::hypot(gx, gy) + 1e-12);
-      for (std::size_t lag = 1; lag <= lags; ++lag) {
-        const double distance = static_cast<double>(lag) * unit;
-        const int row = static_cast<int>(std::lround(r + distance * gx)), column = static_cast<int>(std::lround(c - distance * gy));
-        if (!f.grid.contains(row, column)) continue;
-        const float there = jitter.at<float>(row, column);
-        if (!std::isnan(there)) covariance[lag] += here * there, ++count[lag];
+  for_rows(jitter.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) {
+      const float *phase = f.phase_cycles.ptr<float>(r), *residual = f.residual.ptr<float>(r);
+      const uchar* inner = f.inner.ptr<uchar>(r);
+      float* out = jitter.ptr<float>(r);
+      for (int c = 0; c < jitter.cols; ++c) {
+        if (inner[c] == 0) continue;
+        const float slope = f.profile.at(phase[c]).derivative, j = residual[c] / slope;
+        if (std::abs(slope) > static_cast<float>(steep) && std::abs(j) < largest) out[c] = j;
       }
     }
+  });
+  constexpr double lag_step_mm = 0.5;
+  constexpr int lags = 20;
+  struct Sums {
+    std::array<double, lags + 1> covariance{}, count{};
+  };
+  const auto unit = static_cast<float>(lag_step_mm / f.grid.step_mm);
+  std::vector<Sums> of_row(static_cast<std::size_t>((f.grid.rows + 1) / 2));
+  for_rows(static_cast<int>(of_row.size()), [&](int from, int to) {
+    for (int i = from; i < to; ++i) {
+      const int r = 2 * i, above = std::max(r - 1, 0), below = std::min(r + 1, f.grid.rows - 1);
+      Sums& sums = of_row[static_cast<std::size_t>(i)];
+      for (int c = 0; c < f.grid.columns; ++c) {
+        const float here = jitter.at<float>(r, c);
+        if (here == nothing) continue;
+        const float gx = f.phase_cycles.at<float>(r, std::min(c + 1, f.grid.columns - 1)) - f.phase_cycles.at<float>(r, std::max(c - 1, 0));
+        const float gy = f.phase_cycles.at<float>(below, c) - f.phase_cycles.at<float>(above, c);
+        const float scale = unit / (std::sqrt(gx * gx + gy * gy) + 1e-12F), down = gx * scale, left = gy * scale;
+        for (std::size_t lag = 1; lag <= lags; ++lag) {
+          const auto distance = static_cast<float>(lag);
+          const int row = r + cvRound(distance * down), column = c - cvRound(distance * left);
+          if (!f.grid.contains(row, column)) continue;
+          const float there = jitter.at<float>(row, column);
+          if (there != nothing) sums.covariance[lag] += here * there, ++sums.count[lag];
+        }
+      }
+    }
+  });
+  std::array<double, lags + 1> covariance{}, count{};
+  for (const Sums& sums : of_row)
+    for (std::size_t lag = 1; lag <= lags; ++lag) covariance[lag] += sums.covariance[lag], count[lag] += sums.count[lag];
   for (std::size_t lag = 1; lag <= lags; ++lag) {
     constexpr double enough = 300;
     if (count[lag] < enough) return std::numeric_limits<double>::quiet_NaN();

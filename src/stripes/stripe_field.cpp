@@ -17,26 +17,9 @@ namespace {
 
 constexpr double two_pi = 2 * std::numbers::pi;
 
-/// Light with its local mean removed, and the local standard deviation, under a mask of weights.
-struct Normalised {
-  cv::Mat detail, deviation;
-};
-
-Normalised normalise(const cv::Mat& light, const cv::Mat& weight, double sigma) {
-  cv::Mat norm, mean, weighted = light.mul(weight);
-  smooth_each({{&weight, &norm, sigma}, {&weighted, &mean, sigma}});
-  norm += 1e-4F;
-  mean /= norm;
-  Normalised out;
-  out.detail = (light - mean).mul(weight);
-  cv::Mat variance = smooth(out.detail.mul(out.detail), sigma) / norm;
-  cv::sqrt(cv::max(variance, 0), out.deviation);
-  return out;
-}
-
 struct Gradient2 {
   double x = 0, y = 0;
-  double norm() const { return std::hypot(x, y); }
+  double norm() const { return std::sqrt(x * x + y * y); }
 };
 
 Gradient2 phase_gradient(const PanelModel<double>& model, double x, double y) {
@@ -54,17 +37,31 @@ cv::Mat gaussian(int count, double middle, double sigma) {
 
 /// Light over its local standard deviation about the local mean; 0 where covered.
 cv::Mat local_contrast(const ReducedLight& light, const cv::Mat& covered, const PanelRows& rows, double sigma) {
-  cv::Mat view(covered.size(), CV_32FC1), weight(covered.size(), CV_32FC1);
-  for_rows(view.rows, [&](int from, int to) {
+  cv::Mat weight(covered.size(), CV_32FC1), detail = weight.clone(), square = weight.clone();
+  for_rows(detail.rows, [&](int from, int to) {
     for (int r = from; r < to; ++r) {
-      float *out = view.ptr<float>(r), *w = weight.ptr<float>(r);
+      float *out = detail.ptr<float>(r), *w = weight.ptr<float>(r);
       rows.light(light, covered, r, out);
-      for (int c = 0; c < view.cols; ++c) w[c] = out[c] >= 0 ? 1.0F : 0.0F, out[c] = std::max(out[c], 0.0F);
+      for (int c = 0; c < detail.cols; ++c) w[c] = out[c] >= 0 ? 1.0F : 0.0F, out[c] = std::max(out[c], 0.0F);
     }
   });
-  const Normalised n = normalise(view, weight, sigma);
-  const cv::Scalar mean_deviation = cv::mean(n.deviation, weight > 0.5F);
-  return n.detail / (n.deviation + (0.2 * mean_deviation[0] + 1e-6));
+  cv::Mat norm, mean, deviation;
+  smooth_each({{&weight, &norm, sigma}, {&detail, &mean, sigma}});
+  for_rows(detail.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) {
+      const float *w = weight.ptr<float>(r), *m = mean.ptr<float>(r);
+      float *n = norm.ptr<float>(r), *d = detail.ptr<float>(r), *s = square.ptr<float>(r);
+      for (int c = 0; c < detail.cols; ++c) {
+        n[c] += 1e-4F;
+        d[c] = w[c] * (d[c] - m[c] / n[c]);
+        s[c] = d[c] * d[c];
+      }
+    }
+  });
+  deviation = smooth(square, sigma);
+  cv::sqrt(cv::max(deviation / norm, 0), deviation);
+  const double typical = cv::mean(deviation, weight > 0.5F)[0];
+  return detail / (deviation + (0.2 * typical + 1e-6));
 }
 
 /// Magnitudes of the size x size spectrum of a picture under a Gaussian window about a place. CV_32FC1.
@@ -93,31 +90,32 @@ struct Carrier {
 Carrier find_carrier(const ReducedLight& light, const cv::Mat& covered, const PanelGrid& grid, const BundleProblem& problem,
                      const PanelVector& parameters, const PanelRegion& region) {
   // Predicted frequency vector for every spin of the board.
-  constexpr int spins = 180;
-  std::vector<Gradient2> predicted(spins), directions(spins);
+  constexpr std::size_t directions = 60;  // over half a turn
+  constexpr double turn_rad = std::numbers::pi / directions;
+  std::array<double, directions> predicted, direction_x, direction_y;
   double mean_frequency = 0;
   PanelVector p = parameters;
-  for (int i = 0; i < spins; ++i) {
-    p[p_board_spin] = std::numbers::pi * i / spins;
-    predicted[static_cast<std::size_t>(i)] =
-        phase_gradient(PanelModel<double>(problem.constants, p), problem.constants.anchor_x_mm, problem.constants.anchor_y_mm);
-    const Gradient2& g = predicted[static_cast<std::size_t>(i)];
-    directions[static_cast<std::size_t>(i)] = {g.x / g.norm(), g.y / g.norm()};
-    mean_frequency += g.norm() / spins;
+  for (std::size_t i = 0; i < directions; ++i) {
+    p[p_board_spin] = turn_rad * static_cast<double>(i);
+    const Gradient2 g = phase_gradient(PanelModel<double>(problem.constants, p), problem.constants.anchor_x_mm, problem.constants.anchor_y_mm);
+    predicted[i] = g.norm(), direction_x[i] = g.x / g.norm(), direction_y[i] = g.y / g.norm();
+    mean_frequency += g.norm() / directions;
   }
   const double window_mm = std::max(30.0, 2.5 / mean_frequency);
-  const cv::Mat contrast = local_contrast(light, covered, PanelRows(PanelModel<double>(problem.constants, parameters), grid),
-                                          0.9 / mean_frequency / grid.step_mm);
-
   constexpr int size = 256;  // 32 periods: many times the window
   const double cx = 0.5 * (region.x0_mm + region.x1_mm), cy = 0.5 * (region.y0_mm + region.y1_mm);
   const double ax = problem.constants.anchor_x_mm, ay = problem.constants.anchor_y_mm;
   const std::array<cv::Point2d, 7> centres{{{ax, ay}, {ax + 45, ay}, {ax, ay + 45}, {ax + 50, ay + 50}, {cx, cy}, {ax - 45, ay}, {ax, ay - 70}}};
+  cv::Rect looked_at;
+  for (const cv::Point2d& centre : centres) looked_at |= grid.box_around(centre.x, centre.y, 0.5 * size * grid.step_mm);
+  const PanelGrid here = grid.part(looked_at);
+  const cv::Mat contrast = local_contrast(light, covered(looked_at), PanelRows(PanelModel<double>(problem.constants, parameters), here),
+                                          0.9 / mean_frequency / here.step_mm);
   std::array<cv::Mat, 7> magnitudes;
   for_rows(static_cast<int>(centres.size()), [&](int from, int to) {
     for (int i = from; i < to; ++i) {
       const auto k = static_cast<std::size_t>(i);
-      magnitudes[k] = spectrum_about(contrast, grid, centres[k], window_mm, size);
+      magnitudes[k] = spectrum_about(contrast, here, centres[k], window_mm, size);
     }
   });
   cv::Mat power = magnitudes[0];
@@ -132,26 +130,23 @@ Carrier find_carrier(const ReducedLight& light, const cv::Mat& covered, const Pa
   std::vector<float> band;
   for (int r = 0; r < size; ++r)
     for (int c = 0; c < size; ++c) {
-      Gradient2 f{frequency(c), frequency(r)};
+      const Gradient2 f{frequency(c), frequency(r)};
       const double fr = f.norm();
       if (fr < 0.45 * mean_frequency || fr > 2.4 * mean_frequency) continue;
       // nearest predicted direction (the spectrum is symmetric: a direction and its opposite are one)
-      double best_cos = 0;
-      int nearest = 0;
-      for (int i = 0; i < spins; i += 3) {
-        const Gradient2& g = directions[static_cast<std::size_t>(i)];
-        const double cosine = (f.x * g.x + f.y * g.y) / fr;
-        if (cosine > best_cos) best_cos = cosine, nearest = i;
-      }
-      if (best_cos < 0.9) continue;  // the opposite half
-      const double log_ratio = std::log(fr / predicted[static_cast<std::size_t>(nearest)].norm());
+      std::array<double, directions> along;
+      for (std::size_t i = 0; i < directions; ++i) along[i] = f.x * direction_x[i] + f.y * direction_y[i];
+      const auto best_along = std::max_element(along.begin(), along.end());
+      if (*best_along < 0.9 * fr) continue;  // the opposite half
+      const auto nearest = static_cast<std::size_t>(best_along - along.begin());
+      const double log_ratio = std::log(fr / predicted[nearest]);
       // Crown, tilt and tape leave the predicted frequency uncertain by 15 % or so.
       const double score = power.at<float>(r, c) * std::exp(-0.5 * (log_ratio / 0.15) * (log_ratio / 0.15));
       band.push_back(power.at<float>(r, c));
       if (score > best_score) {
         best_score = score;
         best.frequency = f;
-        best.spin_rad = std::numbers::pi * nearest / spins;
+        best.spin_rad = turn_rad * static_cast<double>(nearest);
         best.ratio = std::exp(log_ratio);
         best_r = r, best_c = c;
       }

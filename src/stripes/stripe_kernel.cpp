@@ -1,8 +1,30 @@
-#include "demodulation_kernel.hpp"
+#include "stripe_kernel.hpp"
 
 #include "ripplegauge/core/vectorised.hpp"
 
 namespace ripplegauge::kernel {
+
+RIPPLEGAUGE_VECTORISED
+void sample(const PictureOfFloats& picture, float u0, float v0, float scale, const float* u, const float* v, std::size_t count, float* out) {
+  const float* pixels = picture.pixels;
+  const int pitch = picture.pitch, last_column = picture.columns - 2, last_row = picture.rows - 2;
+  const float width = static_cast<float>(picture.columns - 1), height = static_cast<float>(picture.rows - 1);
+#pragma omp simd
+  for (std::size_t k = 0; k < count; ++k) {
+    const float x = (u[k] - u0) * scale, y = (v[k] - v0) * scale;
+    const bool inside = (x >= 0) & (y >= 0) & (x < width) & (y < height);
+    // What lies outside, or nowhere, is read at some pixel and thrown away.
+    int i = static_cast<int>(x), j = static_cast<int>(y);
+    i = i < 0 ? 0 : i, j = j < 0 ? 0 : j;
+    i = i > last_column ? last_column : i, j = j > last_row ? last_row : j;
+    const float fx = x - static_cast<float>(i), fy = y - static_cast<float>(j);
+    const int at = j * pitch + i;
+    const float above = pixels[at] * (1 - fx) + pixels[at + 1] * fx;
+    const float below = pixels[at + pitch] * (1 - fx) + pixels[at + pitch + 1] * fx;
+    const float value = above * (1 - fy) + below * fy;
+    out[k] = inside ? value : -1.0F;
+  }
+}
 
 RIPPLEGAUGE_VECTORISED
 void add_row(const float* light, const float* phase_cycles, std::size_t count, float* const* sums) {
