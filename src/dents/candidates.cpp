@@ -103,10 +103,6 @@ class LoudRegion {
   cv::Rect box_;
 };
 
-}  // namespace
-
-namespace {
-
 /// Squares of the residual over its variance where it is valid (`weight` 1, else 0), capped.
 void whitened_squares(const ResidualField& field, const cv::Mat& residual, const cv::Mat& explained, cv::Mat& chi, cv::Mat& weight) {
   cv::Mat expected(residual.size(), CV_32FC1), steep(residual.size(), CV_32FC1);

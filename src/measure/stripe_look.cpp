@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <map>
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 #include <string>
@@ -64,20 +65,25 @@ std::vector<Disturbance> find_gaps(const StripeLook& look, const cv::Mat& covere
 
 /// The longest unbroken row of half periods, each of which is striped over a length of a period somewhere, in periods.
 double periods_in_a_row(const cv::Mat& striped, const cv::Mat& phase_cycles, double cell_mm2, double period_mm) {
-  double least = 0, most = 0;
-  cv::minMaxLoc(phase_cycles, &least, &most);
-  const int first = static_cast<int>(std::floor(2 * least));
-  std::vector<int> cells(static_cast<std::size_t>(std::floor(2 * most) - first) + 1);  // of each half period
+  std::map<int, double> area_mm2;  // of each half period; empty ones are absent
   for (int r = 0; r < striped.rows; ++r) {
     const uchar* shown = striped.ptr<uchar>(r);
     const float* phase = phase_cycles.ptr<float>(r);
-    for (int c = 0; c < striped.cols; ++c)
-      if (shown[c] != 0) ++cells[static_cast<std::size_t>(static_cast<int>(std::floor(2 * phase[c])) - first)];
+    int half = 0;
+    double* area = nullptr;  // of `half`: neighbours mostly share theirs
+    for (int c = 0; c < striped.cols; ++c) {
+      if (shown[c] == 0) continue;
+      const int here = static_cast<int>(std::floor(2 * phase[c]));
+      if (area == nullptr || here != half) half = here, area = &area_mm2[here];
+      *area += cell_mm2;
+    }
   }
   const double least_mm2 = 0.5 * period_mm * period_mm;
-  int longest = 0, length = 0;
-  for (const int count : cells) {
-    length = count * cell_mm2 < least_mm2 || count == 0 ? 0 : length + 1;
+  std::erase_if(area_mm2, [&](const auto& half) { return half.second < least_mm2; });
+  int longest = 0, length = 0, last = 0;
+  for (const auto& [half, area] : area_mm2) {
+    length = length > 0 && half == last + 1 ? length + 1 : 1;
+    last = half;
     longest = std::max(longest, length);
   }
   return 0.5 * longest;

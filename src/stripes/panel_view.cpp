@@ -8,7 +8,6 @@
 #include <vector>
 
 #include "ripplegauge/core/linear_light.hpp"
-#include "stripe_kernel.hpp"
 
 namespace ripplegauge {
 
@@ -59,13 +58,23 @@ ReducedLight::ReducedLight(const cv::Mat& grey, int factor, cv::Rect region_px) 
 }
 
 void ReducedLight::sample(const float* u_px, const float* v_px, int count, float* out) const {
-  if (light_.cols < 2 || light_.rows < 2) {
-    std::fill(out, out + count, -1.0F);
-    return;
+  const float shift = 0.5F * static_cast<float>(factor_ - 1), scale = 1.0F / static_cast<float>(factor_);
+  const float u0 = static_cast<float>(origin_px_.x) + shift, v0 = static_cast<float>(origin_px_.y) + shift;
+  const float last_x = static_cast<float>(light_.cols - 1), last_y = static_cast<float>(light_.rows - 1);
+  const float* pixels = light_.ptr<float>();
+  const auto pitch = static_cast<std::ptrdiff_t>(light_.step1());
+  for (int k = 0; k < count; ++k) {
+    const float x = (u_px[k] - u0) * scale, y = (v_px[k] - v0) * scale;
+    if (!(x >= 0 && y >= 0 && x < last_x && y < last_y)) {
+      out[k] = -1;
+      continue;
+    }
+    const int i = static_cast<int>(x), j = static_cast<int>(y);
+    const float fx = x - static_cast<float>(i), fy = y - static_cast<float>(j);
+    const float* a = pixels + j * pitch + i;
+    const float* b = a + pitch;
+    out[k] = (a[0] * (1 - fx) + a[1] * fx) * (1 - fy) + (b[0] * (1 - fx) + b[1] * fx) * fy;
   }
-  const float shift = 0.5F * static_cast<float>(factor_ - 1);
-  kernel::sample({light_.ptr<float>(), light_.cols, light_.rows, static_cast<int>(light_.step1())}, static_cast<float>(origin_px_.x) + shift,
-                 static_cast<float>(origin_px_.y) + shift, 1.0F / static_cast<float>(factor_), u_px, v_px, static_cast<std::size_t>(count), out);
 }
 
 namespace {
@@ -152,7 +161,7 @@ cv::Mat board_tag_mask(const BundleProblem& problem, const PanelModel<double>& m
         const auto half = static_cast<float>((0.5 + margin_of_side) * tag.side_mm);
         const auto tag_x = static_cast<float>(tag.x_mm), tag_y = static_cast<float>(tag.y_mm);
         for (std::size_t c = 0; c < board_x.size(); ++c)
-          out[c] |= (std::abs(board_x[c] - tag_x) < half) & (std::abs(board_y[c] - tag_y) < half);
+          if (std::abs(board_x[c] - tag_x) < half && std::abs(board_y[c] - tag_y) < half) out[c] = 1;
       }
     }
   });

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "ripplegauge/stripes/block_means.hpp"
+#include "stripe_kernel.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -155,16 +156,12 @@ ProductMeans product_means(const cv::Mat& light, const cv::Mat& profile_value, c
   for_rows(blocks.height, [&](int from, int to) {
     const auto cells = static_cast<std::size_t>(light.cols);
     std::array<std::vector<float>, 5> sums;
+    std::array<float*, 5> sum_rows;
     for (int b = from; b < to; ++b) {
-      for (auto& sum : sums) sum.assign(cells, 0);
+      for (std::size_t k = 0; k < sums.size(); ++k) sums[k].assign(cells, 0), sum_rows[k] = sums[k].data();
       const int first = b * side, last = std::min(first + side, light.rows);
-      for (int r = first; r < last; ++r) {
-        const float *i = light.ptr<float>(r), *s = profile_value.ptr<float>(r), *w = weight.ptr<float>(r);
-        for (std::size_t c = 0; c < cells; ++c) {
-          const float ws = w[c] * s[c];
-          sums[0][c] += w[c], sums[1][c] += ws, sums[2][c] += w[c] * i[c], sums[3][c] += ws * s[c], sums[4][c] += ws * i[c];
-        }
-      }
+      for (int r = first; r < last; ++r)
+        kernel::add_products(light.ptr<float>(r), profile_value.ptr<float>(r), weight.ptr<float>(r), cells, sum_rows.data());
       for (std::size_t k = 0; k < sums.size(); ++k) average_blocks(sums[k], side, last - first, means[k].ptr<float>(b));
     }
   });
@@ -236,6 +233,7 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
 
   // Profile and light in turn, three times; from the second on without what does not look like stripes.
   const double ax = problem.constants.anchor_x_mm, ay = problem.constants.anchor_y_mm;
+  constexpr double learnt_within_mm = 110;
   cv::Mat profile_value = profile_image(f.profile, f.phase_cycles);
   for (int round = 0; round < 3; ++round) {
     fit_light(f, profile_value, weight);
@@ -252,7 +250,8 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
     for (int r = 0; r < f.grid.rows; r += 2)
       for (int c = (r / 2) % 2; c < f.grid.columns; c += 3) {
         if (!f.valid.at<uchar>(r, c)) continue;
-        if (std::hypot(f.grid.x_mm(c) - ax, f.grid.y_mm(r) - ay) > 110) continue;
+        const double dx = f.grid.x_mm(c) - ax, dy = f.grid.y_mm(r) - ay;
+        if (dx * dx + dy * dy > learnt_within_mm * learnt_within_mm) continue;
         const float b = std::max(f.contrast.at<float>(r, c), 0.3F * static_cast<float>(f.typical_contrast));
         const float t = (f.light.at<float>(r, c) - f.level.at<float>(r, c)) / b;
         if (std::abs(t) > 3) continue;

@@ -225,7 +225,7 @@ cv::Mat unwrap(const cv::Mat& angle, const cv::Mat& quality, const cv::Mat& usab
     double best = -1;
     cv::Point at;
     cv::minMaxLoc(merit, nullptr, &best, nullptr, &at, label == 0);
-    return best < 0 ? -1 : at.y * columns + at.x;
+    return best < 0 || at.x < 0 ? -1 : at.y * columns + at.x;
   };
   constexpr int most_floods = 12;
   int best_label = 0, best_count = 0;
