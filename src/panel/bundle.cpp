@@ -56,8 +56,8 @@ void for_each_corner_error(const BundleProblem& problem, const PanelModel<T>& mo
   }
 }
 
-/// Calls accept(predicted minus measured phase, cycles) for each of these samples. `camera` says which point a pixel shows, `board`
-/// what is mirrored there: T may know fewer parameters, or more, than the camera's numbers.
+/// Calls accept(predicted minus measured phase, cycles) for each of these samples. `camera` says which point a pixel shows,
+/// `board` what is mirrored there; the camera's numbers may be plain ones where only the board moves.
 template <class C, class T, class Accept>
 void for_each_phase_error(std::span<const PhaseSample> samples, const PanelModel<C>& camera, const PanelModel<T>& board, const Accept& accept) {
   for (const PhaseSample& sample : samples) {

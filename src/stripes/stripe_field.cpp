@@ -66,14 +66,14 @@ cv::Mat local_contrast(const ReducedLight& light, const cv::Mat& covered, const 
 
 /// Magnitudes of the size x size spectrum of a picture under a Gaussian window about a place. CV_32FC1.
 cv::Mat spectrum_about(const cv::Mat& picture, const PanelGrid& grid, cv::Point2d centre_mm, double window_mm, int size) {
-  cv::Mat padded = cv::Mat::zeros(size, size, CV_32FC1), magnitude = padded;
+  cv::Mat padded = cv::Mat::zeros(size, size, CV_32FC1);
   const int c0 = static_cast<int>(grid.column_of(centre_mm.x)) - size / 2, r0 = static_cast<int>(grid.row_of(centre_mm.y)) - size / 2;
   const cv::Rect here = cv::Rect(c0, r0, size, size) & cv::Rect(0, 0, grid.columns, grid.rows);
-  if (here.empty()) return magnitude;
+  if (here.empty()) return padded;
   const cv::Mat window = gaussian(here.height, (centre_mm.y - grid.y_mm(here.y)) / grid.step_mm, window_mm / grid.step_mm) *
                          gaussian(here.width, (centre_mm.x - grid.x_mm(here.x)) / grid.step_mm, window_mm / grid.step_mm).t();
   padded(here - cv::Point(c0, r0)) = picture(here).mul(window);
-  cv::Mat spectrum, parts[2];
+  cv::Mat spectrum, parts[2], magnitude;
   cv::dft(padded, spectrum, cv::DFT_COMPLEX_OUTPUT);
   cv::split(spectrum, parts);
   cv::magnitude(parts[0], parts[1], magnitude);
