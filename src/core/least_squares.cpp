@@ -30,13 +30,15 @@ LeastSquaresSummary minimise(const NormalEquationsFunction& equations, Eigen::Ve
     }
     const double gain = here.cost - there.cost;
     x = candidate;
+    summary.converged = gain < options.relative_cost_tolerance * there.cost;
+    if (summary.converged && hessian_out == nullptr) {  // no further step: nobody asks for derivatives
+      here.cost = there.cost;
+      break;
+    }
     here.reset(size);
     equations(x, true, here);
     damping = std::max(damping / 6, 1e-12);
-    if (gain < options.relative_cost_tolerance * here.cost) {
-      summary.converged = true;
-      break;
-    }
+    if (summary.converged) break;
   }
   summary.converged = summary.converged || damping >= max_damping;
   summary.final_cost = here.cost;

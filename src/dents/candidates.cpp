@@ -7,6 +7,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "ripplegauge/relief/light_fit.hpp"
+#include "ripplegauge/stripes/block_means.hpp"
 #include "spot_kernel.hpp"
 #include "spot_problem.hpp"
 #include "ripplegauge/core/quantile.hpp"
@@ -103,37 +104,60 @@ class LoudRegion {
   cv::Rect box_;
 };
 
+/// Squares of the residual over its variance where it is valid (`weight` 1, else 0), capped.
+void whitened_squares(const ResidualField& field, const cv::Mat& residual, const cv::Mat& explained, cv::Mat& chi, cv::Mat& weight) {
+  cv::Mat expected(residual.size(), CV_32FC1), steep(residual.size(), CV_32FC1);
+  for_rows(residual.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) {
+      const float* phase = field.phase_cycles.ptr<float>(r);
+      float *value = expected.ptr<float>(r), *slope = steep.ptr<float>(r);
+      for (int c = 0; c < residual.cols; ++c) {
+        const auto s = field.profile.at(phase[c]);
+        value[c] = s.value, slope[c] = std::abs(s.derivative);
+      }
+    }
+  });
+  cv::dilate(steep, steep, cv::Mat());  // a wandering edge is loud beside the edge, too
+  chi.create(residual.size(), CV_32FC1);
+  weight.create(residual.size(), CV_32FC1);
+  const auto jitter = static_cast<float>(field.edge_jitter_cycles), still = static_cast<float>(0.04 * 0.04 + field.noise * field.noise);
+  for_rows(residual.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) {
+      const float *s = expected.ptr<float>(r), *left = residual.ptr<float>(r), *slope = steep.ptr<float>(r);
+      const float* known = explained.empty() ? nullptr : explained.ptr<float>(r);
+      const uchar* valid = field.valid.ptr<uchar>(r);
+      float *out = chi.ptr<float>(r), *w = weight.ptr<float>(r);
+      for (int c = 0; c < residual.cols; ++c) {
+        // Darker than a dark stripe or brighter than a light one is no reflection of the board: a speck, a glint.
+        float d = std::clamp(s[c] + left[c], -1.15F, 1.15F) - s[c];
+        if (known != nullptr) d *= 1 - 0.65F * known[c];
+        const float wander = slope[c] * jitter;
+        w[c] = valid[c] != 0 ? 1.0F : 0.0F;
+        out[c] = w[c] * std::min(40.0F, d * d / (still + wander * wander));
+      }
+    }
+  });
+}
+
 }  // namespace
 
 DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained) {
   DisturbanceMap map;
-  cv::Mat residual;
+  cv::Mat residual, chi, weight;
   cv::medianBlur(field.residual, residual, 3);
-  cv::Mat chi(residual.size(), CV_32FC1), weight(residual.size(), CV_32FC1);
-  cv::Mat steep(residual.size(), CV_32FC1);
-  for (int r = 0; r < residual.rows; ++r)
-    for (int c = 0; c < residual.cols; ++c)
-      steep.at<float>(r, c) = std::abs(field.profile.at(field.phase_cycles.at<float>(r, c)).derivative);
-  cv::dilate(steep, steep, cv::Mat());  // a wandering edge is loud beside the edge, too
-  for (int r = 0; r < residual.rows; ++r)
-    for (int c = 0; c < residual.cols; ++c) {
-      // Darker than a dark stripe or brighter than a light one is no reflection of the board: a speck, a glint.
-      const float s = field.profile.value(field.phase_cycles.at<float>(r, c));
-      float d = std::clamp(s + residual.at<float>(r, c), -1.15F, 1.15F) - s;
-      if (!explained.empty()) d *= 1 - 0.65F * explained.at<float>(r, c);
-      const double jitter = steep.at<float>(r, c) * field.edge_jitter_cycles;
-      const double variance = 0.04 * 0.04 + field.noise * field.noise + jitter * jitter;
-      const float valid = field.valid.at<uchar>(r, c) ? 1.0F : 0.0F;
-      chi.at<float>(r, c) = valid * std::min(40.0F, static_cast<float>(d * d / variance));
-      weight.at<float>(r, c) = valid;
-    }
+  whitened_squares(field, residual, explained, chi, weight);
   const double sigma = std::max(1.0, 1.0 / field.grid.step_mm);
-  map.energy = smooth(chi, sigma) / (smooth(weight, sigma) + 0.05);
+  smooth_each({{&chi, &map.energy, sigma}, {&weight, &weight, sigma}});
+  weight += 0.05;
+  map.energy /= weight;
   map.energy.setTo(0, field.inner == 0);
   std::vector<float> values;
-  for (int r = 0; r < residual.rows; ++r)
+  for (int r = 0; r < residual.rows; ++r) {
+    const float* energy = map.energy.ptr<float>(r);
+    const uchar* inner = field.inner.ptr<uchar>(r);
     for (int c = 0; c < residual.cols; ++c)
-      if (field.inner.at<uchar>(r, c)) values.push_back(map.energy.at<float>(r, c));
+      if (inner[c] != 0) values.push_back(energy[c]);
+  }
   map.score = cv::Mat::zeros(residual.size(), CV_32FC1);
   if (values.size() < 100) return map;
   const float median = median_of(values);
@@ -227,6 +251,7 @@ Outline sharpen_outline(const Patch& patch, const Outline& start) {
   constexpr std::size_t enough = 1500;  // an ellipse has five parameters
   const std::vector<int> some = spread_evenly(all_pixels(patch), enough);
   std::vector<float> x_mm, y_mm, at_some;
+  for (auto* v : {&x_mm, &y_mm, &at_some}) v->reserve(some.size());
   for (const int i : some) {
     const auto k = static_cast<std::size_t>(i);
     x_mm.push_back(pixels.x_mm[k]), y_mm.push_back(pixels.y_mm[k]), at_some.push_back(disturbance[k]);
@@ -256,27 +281,35 @@ ResidualField residual_with_spots(const ResidualField& field, const BundleProble
   out.residual = field.residual.clone();
   explained = cv::Mat::zeros(field.residual.size(), CV_32FC1);
   const PanelModel<double> model(problem.constants, parameters);
-  std::vector<SpotShape<double>> shapes;
-  for (const SpotVector& spot : spots) shapes.emplace_back(spot);
-  for (int r = 0; r < field.grid.rows; ++r)
-    for (int c = 0; c < field.grid.columns; ++c) {
-      if (!field.valid.at<uchar>(r, c)) continue;
-      const double x = field.grid.x_mm(c), y = field.grid.y_mm(r);
-      double sx = 0, sy = 0, share = 0;
-      for (std::size_t k = 0; k < spots.size(); ++k) {
-        const double reach = 3 * std::exp(std::max(spots[k][s_log_a], spots[k][s_log_b]));
-        if (std::abs(x - spots[k][s_x]) > reach || std::abs(y - spots[k][s_y]) > reach) continue;
-        const auto value = shapes[k].at(x, y);
-        sx += value.slope_x, sy += value.slope_y;
-        share = std::max(share, std::abs(value.z / spots[k][s_height]));
+  struct Explaining {
+    SpotShape<double> shape;
+    double x_mm, y_mm, reach_mm, height_mm;
+  };
+  std::vector<Explaining> shapes;
+  for (const SpotVector& spot : spots)
+    shapes.push_back({SpotShape<double>(spot), spot[s_x], spot[s_y], 3 * std::exp(std::max(spot[s_log_a], spot[s_log_b])), spot[s_height]});
+  for_rows(field.grid.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) {
+      const double y = field.grid.y_mm(r);
+      for (int c = 0; c < field.grid.columns; ++c) {
+        if (field.valid.at<uchar>(r, c) == 0) continue;
+        const double x = field.grid.x_mm(c);
+        double sx = 0, sy = 0, share = 0;
+        for (const Explaining& spot : shapes) {
+          if (std::abs(x - spot.x_mm) > spot.reach_mm || std::abs(y - spot.y_mm) > spot.reach_mm) continue;
+          const auto value = spot.shape.at(x, y);
+          sx += value.slope_x, sy += value.slope_y;
+          share = std::max(share, std::abs(value.z / spot.height_mm));
+        }
+        if (share < 1e-3) continue;
+        out.phase_cycles.at<float>(r, c) = static_cast<float>(model.phase(x, y, sx, sy));
+        explained.at<float>(r, c) = share > 0.02 ? 1.0F : 0.0F;
+        const float s = out.profile.value(out.phase_cycles.at<float>(r, c));
+        const float b = std::max(out.contrast.at<float>(r, c), 0.3F * static_cast<float>(out.typical_contrast));
+        out.residual.at<float>(r, c) = (out.light.at<float>(r, c) - out.level.at<float>(r, c) - b * s) / b;
       }
-      if (share < 1e-3) continue;
-      out.phase_cycles.at<float>(r, c) = static_cast<float>(model.phase(x, y, sx, sy));
-      explained.at<float>(r, c) = share > 0.02 ? 1.0F : 0.0F;
-      const float s = out.profile.value(out.phase_cycles.at<float>(r, c));
-      const float b = std::max(out.contrast.at<float>(r, c), 0.3F * static_cast<float>(out.typical_contrast));
-      out.residual.at<float>(r, c) = (out.light.at<float>(r, c) - out.level.at<float>(r, c) - b * s) / b;
     }
+  });
   return out;
 }
 

@@ -42,6 +42,13 @@ class UnitSpot {
 
 }  // namespace
 
+std::vector<double> displacement_ladder(double from, double to, double step) {
+  std::vector<double> values;
+  double v = from;
+  while (v < to) values.push_back(v), v += v < 1 ? 0.45 * v : step;
+  return values;
+}
+
 RadialSearch::RadialSearch(const Patch& patch, const std::vector<int>& pixels, const Outline& outline)
     : patch_(patch), outline_(outline) {
   const std::size_t n = pixels.size();

@@ -13,6 +13,10 @@ struct Start {
   SpotVector spot;
 };
 
+/// Displacements of stripes, cycles, as far apart as starts may be: below one cycle cost is smooth in the displacement;
+/// above, each basin is some 0.4 cycles wide.
+std::vector<double> displacement_ladder(double from, double to, double step = 0.2);
+
 /// Phase by a second-order expansion along the radial direction, level (quadratic) and contrast (constant) solved.
 class RadialSearch {
  public:

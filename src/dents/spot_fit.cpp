@@ -46,14 +46,8 @@ std::vector<int> search_pixels(const Patch& patch, const Outline& outline, std::
 
 std::vector<double> geometric(double from, double to, double ratio) {
   std::vector<double> values;
-  for (double v = from; v <= to; v *= ratio) values.push_back(v);
-  return values;
-}
-
-std::vector<double> displacement_ladder(double from, double to, double step = 0.2) {
-  // Below one cycle cost is smooth in the displacement; above, each basin is some 0.4 cycles wide.
-  std::vector<double> values;
-  for (double v = from; v < to; v += v < 1 ? 0.45 * v : step) values.push_back(v);
+  double v = from;
+  while (v <= to) values.push_back(v), v *= ratio;
   return values;
 }
 
@@ -219,6 +213,7 @@ std::vector<Start> one_per_basin(const Patch& patch, const std::vector<int>& pix
     if (!is_new && s.cost < at->second.cost) at->second = s;
   }
   std::vector<Start> chosen;
+  chosen.reserve(best.size());
   for (const auto& [basin, start] : best) chosen.push_back(start);
   constexpr std::size_t most = 120;  // of some 300: the worst half has never won
   std::sort(chosen.begin(), chosen.end(), [](const Start& a, const Start& b) { return a.cost < b.cost; });
@@ -259,6 +254,7 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, const SpotSearch
     double most_cycles;
   };
   std::vector<Look> looks;
+  looks.reserve(few_shapes.size() + 1);
   for (const auto& shape : few_shapes) looks.push_back({outline, geometric(0.62 * r, 1.25 * r, 1.07), shape, 8.8});
   Outline round = outline;
   round.elongation = 1;

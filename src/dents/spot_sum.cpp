@@ -79,7 +79,8 @@ std::vector<SpotSum> added_starts(const Patch& patch, const SpotVector& single, 
     const std::vector<int> pixels = pixels_near(rest, about, look.reach, enough);
     if (pixels.size() < too_few) return;
     std::vector<double> radii;
-    for (double r = look.smallest; r < look.largest; r *= 1.22) radii.push_back(r * mean_radius_mm(single));
+    double radius = look.smallest;
+    while (radius < look.largest) radii.push_back(radius * mean_radius_mm(single)), radius *= 1.22;
     const RadialSearch search(rest, pixels, {look.place.x_mm, look.place.y_mm, radii.front(), 1, 0});
     search.run(radii, {{{2.0, 20.0}}, {{2.0, 2.1}}}, displacements, found[i]);
     const double without = search.flat_cost(), area = look.reach * look.reach / static_cast<double>(pixels.size());
@@ -135,7 +136,7 @@ std::vector<SpotSum> rimmed_starts(const Patch& patch, const SpotVector& single,
   std::vector<SpotSum> starts, chosen;
   for (const double size : {0.5, 0.57, 0.65, 0.74, 0.85, 0.97})
     for (const double rim : {0.1, 0.25})
-      for (double cycles = 0.3; cycles < 8.8; cycles += cycles < 1 ? 0.45 * cycles : 0.2) {
+      for (const double cycles : displacement_ladder(0.3, 8.8)) {
         SpotSum sum{single, single};
         sum.first[s_log_a] += std::log(size), sum.first[s_log_b] += std::log(size);
         sum.first[s_height] = std::copysign(cycles / patch.gain * mean_radius_mm(sum.first) / steepness, single[s_height]);

@@ -9,20 +9,10 @@
 
 #include "bundle_setup.hpp"
 #include "ripplegauge/core/quantile.hpp"
+#include "ripplegauge/stripes/block_means.hpp"
 
 namespace ripplegauge {
 namespace {
-
-/// The convex hull of the nodes in `mask`, filled. A flat board's edges are mirrored nearly straight.
-cv::Mat hull_of(const cv::Mat& mask) {
-  cv::Mat filled = cv::Mat::zeros(mask.size(), CV_8UC1);
-  std::vector<cv::Point> nodes, hull;
-  cv::findNonZero(mask, nodes);
-  if (nodes.size() < 3) return filled;
-  cv::convexHull(nodes, hull);
-  cv::fillConvexPoly(filled, hull, 255);
-  return filled;
-}
 
 cv::Mat disc(int radius) {
   return cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(2 * radius + 1, 2 * radius + 1));
@@ -33,7 +23,8 @@ std::vector<Disturbance> find_gaps(const StripeLook& look, const cv::Mat& covere
                                    double period_mm, const BundleProblem& problem) {
   const PanelGrid& grid = look.grid;
   const int thin = std::max(1, static_cast<int>(0.2 * period_mm / grid.step_mm));
-  cv::Mat gaps = hull_of(look.striped) & ~look.striped & ~covered, labels, stats, centres;
+  // The hull: a flat board's edges are mirrored nearly straight.
+  cv::Mat gaps = filled_hull(look.striped) & ~look.striped & ~covered, labels, stats, centres;
   cv::morphologyEx(gaps, gaps, cv::MORPH_OPEN, disc(thin));
   const int count = cv::connectedComponentsWithStats(gaps, labels, stats, centres, 4, CV_32S);
   const int reach = std::max(2, static_cast<int>(0.5 * period_mm / grid.step_mm));
@@ -75,10 +66,18 @@ std::vector<Disturbance> find_gaps(const StripeLook& look, const cv::Mat& covere
 /// The longest unbroken row of half periods, each of which is striped over a length of a period somewhere, in periods.
 double periods_in_a_row(const cv::Mat& striped, const cv::Mat& phase_cycles, double cell_mm2, double period_mm) {
   std::map<int, double> area_mm2;  // of each half period; empty ones are absent
-  for (int r = 0; r < striped.rows; ++r)
-    for (int c = 0; c < striped.cols; ++c)
-      if (striped.at<uchar>(r, c) != 0)
-        area_mm2[static_cast<int>(std::floor(2 * phase_cycles.at<float>(r, c)))] += cell_mm2;
+  for (int r = 0; r < striped.rows; ++r) {
+    const uchar* shown = striped.ptr<uchar>(r);
+    const float* phase = phase_cycles.ptr<float>(r);
+    int half = 0;
+    double* area = nullptr;  // of `half`: neighbours mostly share theirs
+    for (int c = 0; c < striped.cols; ++c) {
+      if (shown[c] == 0) continue;
+      const int here = static_cast<int>(std::floor(2 * phase[c]));
+      if (area == nullptr || here != half) half = here, area = &area_mm2[here];
+      *area += cell_mm2;
+    }
+  }
   const double least_mm2 = 0.5 * period_mm * period_mm;
   std::erase_if(area_mm2, [&](const auto& half) { return half.second < least_mm2; });
   int longest = 0, length = 0, last = 0;
@@ -88,6 +87,22 @@ double periods_in_a_row(const cv::Mat& striped, const cv::Mat& phase_cycles, dou
     longest = std::max(longest, length);
   }
   return 0.5 * longest;
+}
+
+/// 255 where the card is nearer than `gap_mm`, else 0.
+cv::Mat cells_near_card(const BundleProblem& problem, const PanelGrid& grid, double gap_mm) {
+  cv::Mat mask = cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);
+  const double s = problem.card_scale;
+  for (int r = 0; r < grid.rows; ++r)
+    for (const RectangleMm& paper : problem.card.paper) {
+      const double y = grid.y_mm(r), dy = std::max({paper.y0_mm * s - y, y - paper.y1_mm * s, 0.0});
+      if (dy >= gap_mm) continue;
+      const double dx = std::sqrt(gap_mm * gap_mm - dy * dy);
+      const int first = std::max(0, static_cast<int>(std::ceil(grid.column_of(paper.x0_mm * s - dx))));
+      const int last = std::min(grid.columns - 1, static_cast<int>(std::floor(grid.column_of(paper.x1_mm * s + dx))));
+      for (int c = first; c <= last; ++c) mask.at<uchar>(r, c) = 255;
+    }
+  return mask;
 }
 
 }  // namespace
@@ -121,22 +136,28 @@ StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, co
   cv::Mat light = sample_light(reduced, maps);
   const cv::Mat covered =
       (light < 0) | (paper_mask(problem.card, problem.card_scale, grid, 2.0) != 0) | (board_tag_mask(problem, model, grid) != 0);
-  light = cv::max(light, 0);
-  cv::Mat weight;
-  cv::Mat(~covered / 255).convertTo(weight, CV_32F);
 
   // Local variance, and the part of it that goes with the model's phase: for a window of some periods that is the
   // squared Fourier coefficient at the carrier, twice (Parseval).
-  const double sigma = 0.55 * period / step;
-  const cv::Mat norm = smooth(weight, sigma) + 1e-3F;
-  const cv::Mat detail = (light - smooth(light.mul(weight), 1.3 * sigma) / (smooth(weight, 1.3 * sigma) + 1e-3F)).mul(weight);
-  cv::Mat cosine, sine;
-  cv::polarToCart(detail, 2 * std::numbers::pi * maps.phase_cycles, cosine, sine);
-  const cv::Mat variance = smooth(detail.mul(detail), sigma) / norm;
-  const cv::Mat re = smooth(cosine, sigma) / norm, im = smooth(sine, sigma) / norm;
-  look.coherence = 2 * (re.mul(re) + im.mul(im)) / (variance + 1e-8F);
+  constexpr int block = 2;
+  const BlockMeans m = block_means(light.size(), block, [&](int row, float* value, float* phase) {
+    const float *seen = light.ptr<float>(row), *cycles = maps.phase_cycles.ptr<float>(row);
+    const uchar* hidden = covered.ptr<uchar>(row);
+    for (int c = 0; c < light.cols; ++c) value[c] = hidden[c] != 0 ? -1.0F : seen[c], phase[c] = cycles[c];
+  });
+  const double sigma = 0.55 * period / step / block, wider = 1.3 * sigma;
+  cv::Mat mean, nearby, norm, variance, re, im;
+  smooth_each({{&m[mean_light], &mean, wider}, {&m[mean_weight], &nearby, wider}});
+  mean /= nearby + 1e-3F;
+  variance = m[mean_square] - mean.mul(2 * m[mean_light] - mean.mul(m[mean_weight]));
+  re = m[mean_light_cos] - mean.mul(m[mean_weight_cos]), im = m[mean_light_sin] - mean.mul(m[mean_weight_sin]);
+  smooth_each({{&m[mean_weight], &norm, sigma}, {&variance, &variance, sigma}, {&re, &re, sigma}, {&im, &im, sigma}});
+  norm += 1e-3F;
+  variance = cv::max(variance / norm, 0);
   cv::Mat deviation;
   cv::sqrt(variance, deviation);
+  look.coherence = 2 * (re.mul(re) + im.mul(im)) / norm.mul(norm) / (variance + 1e-8F);
+  for (cv::Mat* picture : {&look.coherence, &deviation}) *picture = cells_of_blocks(*picture, block, light.size(), cv::INTER_LINEAR);
 
   // Without stripes the coherence is that of noise, a few hundredths; clean ones have 0.9.
   constexpr float surely_striped = 0.5F;
@@ -157,12 +178,8 @@ StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, co
   look.periods_in_a_row = periods_in_a_row(look.striped, maps.phase_cycles, step * step, period);
   look.disturbances = find_gaps(look, covered, light > clipped_light, deviation, period, problem);
 
-  double seen = 0, striped = 0;
-  for (int r = 0; r < grid.rows; ++r)
-    for (int c = 0; c < grid.columns; ++c)
-      if (covered.at<uchar>(r, c) == 0 && card_gap_mm(problem, grid.x_mm(c), grid.y_mm(r)) < search_margin_mm)
-        seen += 1, striped += look.striped.at<uchar>(r, c) != 0;
-  look.striped_share = seen > 0 ? striped / seen : 0;
+  const cv::Mat seen = cells_near_card(problem, grid, search_margin_mm) & ~covered;
+  look.striped_share = cv::countNonZero(look.striped & seen) / std::max(1.0, static_cast<double>(cv::countNonZero(seen)));
   return look;
 }
 

@@ -4,6 +4,8 @@
 #include <complex>
 #include <map>
 #include <opencv2/calib3d.hpp>
+#include <opencv2/core/utility.hpp>
+#include <span>
 
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/quantile.hpp"
@@ -17,11 +19,27 @@ const CardTag* find_card_tag(const CardDefinition& card, int id) {
   return nullptr;
 }
 
-void add_residual(NormalEquations& out, double residual, const PanelDual::Gradient& jacobian, double importance) {
-  const double w = importance * cauchy_weight(residual);
-  out.gradient += (w * residual) * jacobian;
-  out.hessian.noalias() += jacobian * (w * jacobian).transpose();
-}
+/// Cost and derivatives of whitened residuals, by the parameters that their duals know.
+template <int N>
+struct ResidualSums {
+  double cost = 0;
+  Eigen::Matrix<double, N, 1> gradient = Eigen::Matrix<double, N, 1>::Zero();
+  Eigen::Matrix<double, N, N> hessian = Eigen::Matrix<double, N, N>::Zero();
+
+  void add(const Dual<N>& error, double sigma, double importance = 1) {
+    const double r = error.value / sigma, w = importance * cauchy_weight(r) / sigma;
+    cost += importance * cauchy_cost(r);
+    gradient += (w * r) * error.gradient;
+    hessian.noalias() += error.gradient * ((w / sigma) * error.gradient).transpose();
+  }
+  void operator+=(const ResidualSums& more) { cost += more.cost, gradient += more.gradient, hessian += more.hessian; }
+  /// The parameters stand from `first` on.
+  void add_to(NormalEquations& out, int first) const {
+    out.cost += cost;
+    out.gradient.segment<N>(first) += gradient;
+    out.hessian.block<N, N>(first, first) += hessian;
+  }
+};
 
 /// Calls accept(predicted minus seen, px) for both coordinates of every corner; T is double or PanelDual.
 template <class T, class Accept>
@@ -38,21 +56,22 @@ void for_each_corner_error(const BundleProblem& problem, const PanelModel<T>& mo
   }
 }
 
-/// Calls accept(predicted minus measured phase, cycles) for every sample.
-template <class T, class Accept>
-void for_each_phase_error(const BundleProblem& problem, const PanelModel<T>& model, const Accept& accept) {
-  for (const PhaseSample& sample : problem.samples) {
-    const auto point = model.panel_from_pixel(sample.u_px, sample.v_px);
-    accept(model.phase(point.x_mm, point.y_mm, T(0.0), T(0.0)) - sample.phase_cycles);
+/// Calls accept(predicted minus measured phase, cycles) for each of these samples. `camera` says which point a pixel shows,
+/// `board` what is mirrored there; the camera's numbers may be plain ones where only the board moves.
+template <class C, class T, class Accept>
+void for_each_phase_error(std::span<const PhaseSample> samples, const PanelModel<C>& camera, const PanelModel<T>& board, const Accept& accept) {
+  for (const PhaseSample& sample : samples) {
+    const auto point = camera.panel_from_pixel(sample.u_px, sample.v_px);
+    accept(board.phase(point.x_mm, point.y_mm, T(0.0), T(0.0)) - sample.phase_cycles);
   }
 }
 
 /// Calls accept(corner, predicted minus true position on the board, mm) for both coordinates of every board corner.
-template <class T, class Accept>
-void for_each_board_error(const BundleProblem& problem, const PanelModel<T>& model, const Accept& accept) {
+template <class C, class T, class Accept>
+void for_each_board_error(const BundleProblem& problem, const PanelModel<C>& camera, const PanelModel<T>& board, const Accept& accept) {
   for (const BoardCorner& corner : problem.board_corners) {
-    const auto point = model.panel_from_pixel(corner.u_px, corner.v_px);
-    const auto seen = model.board_frame_from_panel(point.x_mm, point.y_mm);
+    const auto point = camera.panel_from_pixel(corner.u_px, corner.v_px);
+    const auto seen = board.board_frame_from_panel(point.x_mm, point.y_mm);
     accept(corner, seen.x_mm - corner.x_mm);
     accept(corner, seen.y_mm - corner.y_mm);
   }
@@ -79,26 +98,45 @@ void add_priors(const PanelPriors& priors, const PanelVector& p, NormalEquations
   add(p_board_distance, priors.board_distance_mm);
 }
 
+/// Adds what the stripes and the board's corners say.
+template <class C, int N>
+void add_board_errors(const BundleProblem& problem, const BundleNoise& noise, const PanelModel<C>& camera, const PanelModel<Dual<N>>& board,
+                      ResidualSums<N>& sums) {
+  const double importance = phase_importance(problem, noise);
+  // On several threads, in pieces that do not depend on their number: sums are the same on any.
+  constexpr std::size_t piece = 64;
+  std::vector<ResidualSums<N>> of_piece((problem.samples.size() + piece - 1) / piece);
+  cv::parallel_for_(cv::Range(0, static_cast<int>(of_piece.size())), [&](const cv::Range& pieces) {
+    for (auto i = static_cast<std::size_t>(pieces.start); i < static_cast<std::size_t>(pieces.end); ++i) {
+      const auto samples = std::span(problem.samples).subspan(i * piece);
+      for_each_phase_error(samples.first(std::min(piece, samples.size())), camera, board,
+                           [&](const Dual<N>& error) { of_piece[i].add(error, noise.phase_cycles, importance); });
+    }
+  });
+  for (const ResidualSums<N>& more : of_piece) sums += more;
+  for_each_board_error(problem, camera, board, [&](const BoardCorner& corner, const Dual<N>& error) {
+    sums.add(error, noise.board_corner_factor * corner.uncertainty_mm);
+  });
+}
+
 /// Cost and derivatives of everything, by all parameters.
 void full_equations(const BundleProblem& problem, const BundleNoise& noise, const PanelVector& p,
                     NormalEquations& out) {
   const PanelModel<PanelDual> model(problem.constants, p);
-  for_each_corner_error(problem, model, [&](const PanelDual& error) {
-    const double r = error.value / noise.corner_px;
-    out.cost += cauchy_cost(r);
-    add_residual(out, r, error.gradient / noise.corner_px, 1.0);
-  });
-  const double importance = phase_importance(problem, noise);
-  for_each_phase_error(problem, model, [&](const PanelDual& error) {
-    const double r = error.value / noise.phase_cycles;
-    out.cost += importance * cauchy_cost(r);
-    add_residual(out, r, error.gradient / noise.phase_cycles, importance);
-  });
-  for_each_board_error(problem, model, [&](const BoardCorner& corner, const PanelDual& error) {
-    const double sigma = noise.board_corner_factor * corner.uncertainty_mm;
-    out.cost += cauchy_cost(error.value / sigma);
-    add_residual(out, error.value / sigma, error.gradient / sigma, 1.0);
-  });
+  ResidualSums<panel_parameters> sums;
+  for_each_corner_error(problem, model, [&](const PanelDual& error) { sums.add(error, noise.corner_px); });
+  add_board_errors(problem, noise, model, model, sums);
+  sums.add_to(out, 0);
+  add_priors(problem.priors, p, out);
+}
+
+/// The same with derivatives by the board's parameters alone: what pixels show of the panel stays as it is.
+void board_equations(const BundleProblem& problem, const BundleNoise& noise, const PanelVector& p, NormalEquations& out) {
+  const PanelModel<double> camera(problem.constants, p);
+  for_each_corner_error(problem, camera, [&](double error) { out.cost += cauchy_cost(error / noise.corner_px); });
+  ResidualSums<board_parameters> sums;
+  add_board_errors(problem, noise, camera, PanelModel<BoardDual>(problem.constants, p), sums);
+  sums.add_to(out, p_board_tilt);
   add_priors(problem.priors, p, out);
 }
 
@@ -110,9 +148,9 @@ double full_cost(const BundleProblem& problem, const BundleNoise& noise, const P
   double cost = priors.cost;
   for_each_corner_error(problem, model, [&](double error) { cost += cauchy_cost(error / noise.corner_px); });
   const double importance = phase_importance(problem, noise);
-  for_each_phase_error(problem, model,
+  for_each_phase_error(std::span(problem.samples), model, model,
                        [&](double error) { cost += importance * cauchy_cost(error / noise.phase_cycles); });
-  for_each_board_error(problem, model, [&](const BoardCorner& corner, double error) {
+  for_each_board_error(problem, model, model, [&](const BoardCorner& corner, double error) {
     cost += cauchy_cost(error / (noise.board_corner_factor * corner.uncertainty_mm));
   });
   return cost;
@@ -144,14 +182,14 @@ BundleResult describe(const BundleProblem& problem, const BundleNoise& noise, co
   // rms of the corner distance: two coordinates a corner
   result.tag_rms_px = count > 0 ? std::sqrt(2 * sum / count) : 0;
   sum = 0, count = 0;
-  for_each_board_error(problem, model, [&](const BoardCorner& corner, double error) {
+  for_each_board_error(problem, model, model, [&](const BoardCorner& corner, double error) {
     sum += std::pow(error / corner.uncertainty_mm, 2);
     ++count;
   });
   result.board_rms = count > 0 ? std::sqrt(sum / count) : 0;
   if (!problem.samples.empty()) {
     std::vector<double> errors;
-    for_each_phase_error(problem, model, [&](double error) { errors.push_back(std::abs(error)); });
+    for_each_phase_error(std::span(problem.samples), model, model, [&](double error) { errors.push_back(std::abs(error)); });
     result.phase_mad_cycles = 1.4826 * median_of(errors);
   }
   NormalEquations at(panel_parameters);
@@ -185,7 +223,7 @@ PanelVector settle_bundle(const BundleProblem& problem, const PanelVector& start
       return;
     }
     all.reset(panel_parameters);
-    full_equations(problem, noise, expand(v), all);
+    (freedom == BundleFreedom::everything ? full_equations : board_equations)(problem, noise, expand(v), all);
     out.cost = all.cost;
     for (int i = 0; i < n; ++i) {
       out.gradient[i] = all.gradient[free[static_cast<std::size_t>(i)]];
@@ -279,7 +317,7 @@ BoardSimilarity similarity(const BundleProblem& problem, const PanelVector& para
 int drop_strays(BundleProblem& problem, const PanelVector& p) {
   const PanelModel<double> model(problem.constants, p);
   std::map<int, double> worst;  // by tag, mm, against its own size
-  for_each_board_error(problem, model, [&](const BoardCorner& corner, double error) {
+  for_each_board_error(problem, model, model, [&](const BoardCorner& corner, double error) {
     double& w = worst[corner.tag_id];
     w = std::max(w, std::abs(error));
   });

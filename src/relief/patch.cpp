@@ -21,6 +21,7 @@ double scramble(std::uint32_t i) {
 /// Variance of the photo's own blur, read off the tags' edges, px^2.
 double optical_variance_px2(const std::vector<SeenTag>& tags) {
   std::vector<double> widths;
+  widths.reserve(tags.size());
   for (const SeenTag& tag : tags) widths.push_back(tag.edge_width_px);
   if (widths.empty()) return 0;
   constexpr double width_per_sigma = 2.563;  // 10 % to 90 % of a Gaussian edge

@@ -86,7 +86,7 @@ std::array<int, 16> SplineSurface::controls(int cell) const {
     for (int i = 0; i < 4; ++i) {
       const int r = r0 + j, k = k0 + i;
       const bool inside = r >= 0 && k >= 0 && r < side_ && k < side_;
-      found[static_cast<std::size_t>(4 * j + i)] = inside ? column_[static_cast<std::size_t>(r) * side_ + k] : nowhere;
+      found[static_cast<std::size_t>(4) * j + i] = inside ? column_[static_cast<std::size_t>(r) * side_ + k] : nowhere;
     }
   return found;
 }
@@ -193,7 +193,7 @@ class SurfaceProblem {
       for (int a = 0; a < count; ++a)
         for (int b = 0; b <= a; ++b) {
           const auto [low, high] = std::minmax(index[static_cast<std::size_t>(a)], index[static_cast<std::size_t>(b)]);
-          all(high, low) += gram[static_cast<std::size_t>(a * count + b)];
+          all(high, low) += gram[static_cast<std::size_t>(a) * count + b];
         }
     }
     for (int t = 0; t < terms; ++t) all(outer + t, outer + t) += std::max(light_ridge(t), 1e-9) * columns.rows.weight_sum;
@@ -248,9 +248,9 @@ class SurfaceProblem {
       const SplineSurface::Place& p = places[static_cast<std::size_t>(order_[i])];
       const auto set = [&](auto& direction, double t) {
         const std::array<Four, 3> at{basis(t), basis_first(t), basis_second(t)};
-        double scale = 1;
-        for (std::size_t d = 0; d < 3; ++d, scale *= inverse)
-          for (std::size_t k = 0; k < 4; ++k) direction[d][k][i] = static_cast<float>(scale * at[d][k]);
+        const std::array<double, 3> scale{1, inverse, inverse * inverse};
+        for (std::size_t d = 0; d < 3; ++d)
+          for (std::size_t k = 0; k < 4; ++k) direction[d][k][i] = static_cast<float>(scale[d] * at[d][k]);
       };
       set(along_x_, p.u);
       set(along_y_, p.v);
@@ -386,7 +386,7 @@ SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
       const double cost2 = problem.cost(next, c2, drift2, lambda, fit.noise_inflation);
       if (cost2 < cost) {
         gained = cost - cost2;
-        c = c2, drift = drift2, state = std::move(next), cost = cost2;
+        c = c2, drift = drift2, state = std::move(next);
         damping = damping > 0.01 ? damping / 5 : 0;
         break;
       }

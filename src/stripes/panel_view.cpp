@@ -2,7 +2,10 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <opencv2/imgproc.hpp>
+#include <type_traits>
+#include <vector>
 
 #include "ripplegauge/core/linear_light.hpp"
 
@@ -15,33 +18,63 @@ PanelGrid grid_around(double x0_mm, double y0_mm, double x1_mm, double y1_mm, do
   return grid;
 }
 
+namespace {
+
+/// Means of linear light over the blocks of one row of blocks. The compiler knows the usual factors: no loop is left then.
+template <class Factor>
+void block_means(const cv::Mat& grey, cv::Point corner, Factor factor, float* out, int blocks) {
+  const float* linear = linear_from_srgb8().data();
+  const float norm = 1.0F / static_cast<float>(factor * factor);
+  std::fill(out, out + blocks, 0.0F);
+  for (int k = 0; k < factor; ++k) {
+    const uchar* in = grey.ptr<uchar>(corner.y + k) + corner.x;
+    for (int c = 0; c < blocks; ++c, in += factor) {
+      float sum = linear[in[0]];
+      for (int j = 1; j < factor; ++j) sum += linear[in[j]];
+      out[c] += sum;
+    }
+  }
+  for (int c = 0; c < blocks; ++c) out[c] *= norm;
+}
+
+}  // namespace
+
 ReducedLight::ReducedLight(const cv::Mat& grey, int factor, cv::Rect region_px) : factor_(factor) {
   region_px &= cv::Rect(0, 0, grey.cols, grey.rows);
   origin_px_ = region_px.tl();
-  const auto& linear = linear_from_srgb8();
   light_.create(region_px.height / factor, region_px.width / factor, CV_32FC1);
-  const float norm = 1.0F / static_cast<float>(factor * factor);
-  for (int r = 0; r < light_.rows; ++r) {
-    float* out = light_.ptr<float>(r);
-    std::fill(out, out + light_.cols, 0.0F);
-    for (int k = 0; k < factor; ++k) {
-      const uchar* in = grey.ptr<uchar>(origin_px_.y + r * factor + k) + origin_px_.x;
-      for (int c = 0; c < light_.cols; ++c, in += factor)
-        for (int j = 0; j < factor; ++j) out[c] += linear[in[j]];
+  for_rows(light_.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) {
+      const cv::Point corner(origin_px_.x, origin_px_.y + r * factor);
+      float* out = light_.ptr<float>(r);
+      switch (factor) {
+        case 1: block_means(grey, corner, std::integral_constant<int, 1>{}, out, light_.cols); break;
+        case 2: block_means(grey, corner, std::integral_constant<int, 2>{}, out, light_.cols); break;
+        case 3: block_means(grey, corner, std::integral_constant<int, 3>{}, out, light_.cols); break;
+        default: block_means(grey, corner, factor, out, light_.cols);
+      }
     }
-    for (int c = 0; c < light_.cols; ++c) out[c] *= norm;
-  }
+  });
 }
 
-float ReducedLight::sample(double u_px, double v_px) const {
-  const double shift = 0.5 * (factor_ - 1);
-  const double x = (u_px - origin_px_.x - shift) / factor_, y = (v_px - origin_px_.y - shift) / factor_;
-  if (!(x >= 0 && y >= 0 && x < light_.cols - 1 && y < light_.rows - 1)) return -1.0F;
-  const int i = static_cast<int>(x), j = static_cast<int>(y);
-  const float fx = static_cast<float>(x - i), fy = static_cast<float>(y - j);
-  const float* a = light_.ptr<float>(j) + i;
-  const float* b = light_.ptr<float>(j + 1) + i;
-  return (a[0] * (1 - fx) + a[1] * fx) * (1 - fy) + (b[0] * (1 - fx) + b[1] * fx) * fy;
+void ReducedLight::sample(const float* u_px, const float* v_px, int count, float* out) const {
+  const float shift = 0.5F * static_cast<float>(factor_ - 1), scale = 1.0F / static_cast<float>(factor_);
+  const float u0 = static_cast<float>(origin_px_.x) + shift, v0 = static_cast<float>(origin_px_.y) + shift;
+  const float last_x = static_cast<float>(light_.cols - 1), last_y = static_cast<float>(light_.rows - 1);
+  const float* pixels = light_.ptr<float>();
+  const auto pitch = static_cast<std::ptrdiff_t>(light_.step1());
+  for (int k = 0; k < count; ++k) {
+    const float x = (u_px[k] - u0) * scale, y = (v_px[k] - v0) * scale;
+    if (!(x >= 0 && y >= 0 && x < last_x && y < last_y)) {
+      out[k] = -1;
+      continue;
+    }
+    const int i = static_cast<int>(x), j = static_cast<int>(y);
+    const float fx = x - static_cast<float>(i), fy = y - static_cast<float>(j);
+    const float* a = pixels + j * pitch + i;
+    const float* b = a + pitch;
+    out[k] = (a[0] * (1 - fx) + a[1] * fx) * (1 - fy) + (b[0] * (1 - fx) + b[1] * fx) * fy;
+  }
 }
 
 namespace {
@@ -49,67 +82,97 @@ namespace {
 /// Maps are exact on every eighth node of a grid and bilinear between.
 constexpr int stride = 8;
 
-cv::Size coarse_size(const PanelGrid& grid) {
-  return {(grid.columns + stride - 2) / stride + 1, (grid.rows + stride - 2) / stride + 1};
+cv::Mat coarse_map(const PanelGrid& grid) {
+  return cv::Mat((grid.rows + stride - 2) / stride + 1, (grid.columns + stride - 2) / stride + 1, CV_64FC1);
 }
 
-cv::Mat expand(const cv::Mat& coarse, const PanelGrid& grid) {
-  cv::Mat fine(grid.rows, grid.columns, CV_32FC1);
-  for (int r = 0; r < grid.rows; ++r) {
-    const int r0 = std::min(r / stride, coarse.rows - 2);
-    const double fr = static_cast<double>(r - r0 * stride) / stride;
-    const double *a = coarse.ptr<double>(r0), *b = coarse.ptr<double>(r0 + 1);
-    float* out = fine.ptr<float>(r);
-    for (int c = 0; c < grid.columns; ++c) {
-      const int c0 = std::min(c / stride, coarse.cols - 2);
-      const double fc = static_cast<double>(c - c0 * stride) / stride;
-      out[c] = static_cast<float>((a[c0] * (1 - fc) + a[c0 + 1] * fc) * (1 - fr) +
-                                  (b[c0] * (1 - fc) + b[c0 + 1] * fc) * fr);
-    }
+/// One row of a grid of `columns` from what is known of every eighth node.
+void expand_row(const cv::Mat& coarse, int row, int columns, float* out) {
+  const int r0 = std::min(row / stride, coarse.rows - 2);
+  const double fr = static_cast<double>(row - r0 * stride) / stride;
+  const double *a = coarse.ptr<double>(r0), *b = coarse.ptr<double>(r0 + 1);
+  double left = a[0] + (b[0] - a[0]) * fr;
+  for (int c = 0, node = 1; c < columns; c += stride, ++node) {
+    const double right = a[node] + (b[node] - a[node]) * fr, step = (right - left) / stride;
+    const int n = std::min(stride, columns - c);
+    for (int k = 0; k < n; ++k) out[c + k] = static_cast<float>(left + step * k);
+    left = right;
   }
-  return fine;
 }
 
 }  // namespace
 
-PanelMaps panel_maps(const PanelModel<double>& model, const PanelGrid& grid) {
-  cv::Mat u(coarse_size(grid), CV_64FC1), v = u.clone(), phase = u.clone();
-  for (int r = 0; r < u.rows; ++r)
-    for (int c = 0; c < u.cols; ++c) {
+PanelRows::PanelRows(const PanelModel<double>& model, const PanelGrid& grid)
+    : columns_(grid.columns), u_px_(coarse_map(grid)), v_px_(coarse_map(grid)), phase_cycles_(coarse_map(grid)) {
+  for (int r = 0; r < u_px_.rows; ++r)
+    for (int c = 0; c < u_px_.cols; ++c) {
       const double x = grid.x_mm(c * stride), y = grid.y_mm(r * stride);
       const auto pixel = model.pixel_from_panel(x, y);
-      u.at<double>(r, c) = pixel.u_px;
-      v.at<double>(r, c) = pixel.v_px;
-      phase.at<double>(r, c) = model.phase(x, y, 0.0, 0.0);
+      u_px_.at<double>(r, c) = pixel.u_px;
+      v_px_.at<double>(r, c) = pixel.v_px;
+      phase_cycles_.at<double>(r, c) = model.phase(x, y, 0.0, 0.0);
     }
-  return {expand(u, grid), expand(v, grid), expand(phase, grid)};
+}
+
+void PanelRows::pixels(int row, float* u_px, float* v_px) const {
+  expand_row(u_px_, row, columns_, u_px);
+  expand_row(v_px_, row, columns_, v_px);
+}
+
+void PanelRows::phases(int row, float* cycles) const { expand_row(phase_cycles_, row, columns_, cycles); }
+
+void PanelRows::light(const ReducedLight& photo, const cv::Mat& covered, int row, float* out) const {
+  std::vector<float> u(static_cast<std::size_t>(columns_)), v(u);
+  pixels(row, u.data(), v.data());
+  photo.sample(u.data(), v.data(), columns_, out);
+  const uchar* hidden = covered.ptr<uchar>(row);
+  for (int c = 0; c < columns_; ++c) out[c] = hidden[c] != 0 ? -1.0F : out[c];
+}
+
+PanelMaps panel_maps(const PanelModel<double>& model, const PanelGrid& grid) {
+  const PanelRows rows(model, grid);
+  const cv::Size size(grid.columns, grid.rows);
+  PanelMaps maps{cv::Mat(size, CV_32FC1), cv::Mat(size, CV_32FC1), cv::Mat(size, CV_32FC1)};
+  for_rows(grid.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) {
+      rows.pixels(r, maps.u_px.ptr<float>(r), maps.v_px.ptr<float>(r));
+      rows.phases(r, maps.phase_cycles.ptr<float>(r));
+    }
+  });
+  return maps;
 }
 
 cv::Mat board_tag_mask(const BundleProblem& problem, const PanelModel<double>& model, const PanelGrid& grid) {
   cv::Mat mask = cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);
   if (problem.board_corners.empty()) return mask;
-  cv::Mat x(coarse_size(grid), CV_64FC1), y = x.clone();
+  cv::Mat x = coarse_map(grid), y = x.clone();
   for (int r = 0; r < x.rows; ++r)
     for (int c = 0; c < x.cols; ++c) {
       const auto q = model.board_frame_from_panel(grid.x_mm(c * stride), grid.y_mm(r * stride));
       x.at<double>(r, c) = q.x_mm, y.at<double>(r, c) = q.y_mm;
     }
-  x = expand(x, grid), y = expand(y, grid);
   constexpr double margin_of_side = 1.5 / 8;  // a white margin of one cell, and half a cell for blur
-  for (const BoardTag& tag : problem.board_tags) {
-    const double half = (0.5 + margin_of_side) * tag.side_mm;
-    mask |= (cv::abs(x - tag.x_mm) < half) & (cv::abs(y - tag.y_mm) < half) & 1;
-  }
+  for_rows(grid.rows, [&](int from, int to) {
+    std::vector<float> board_x(static_cast<std::size_t>(grid.columns)), board_y(board_x);
+    for (int r = from; r < to; ++r) {
+      expand_row(x, r, grid.columns, board_x.data()), expand_row(y, r, grid.columns, board_y.data());
+      uchar* out = mask.ptr<uchar>(r);
+      for (const BoardTag& tag : problem.board_tags) {
+        const auto half = static_cast<float>((0.5 + margin_of_side) * tag.side_mm);
+        const auto tag_x = static_cast<float>(tag.x_mm), tag_y = static_cast<float>(tag.y_mm);
+        for (std::size_t c = 0; c < board_x.size(); ++c)
+          if (std::abs(board_x[c] - tag_x) < half && std::abs(board_y[c] - tag_y) < half) out[c] = 1;
+      }
+    }
+  });
   return mask;
 }
 
 cv::Mat sample_light(const ReducedLight& light, const PanelMaps& maps) {
   cv::Mat out(maps.u_px.size(), CV_32FC1);
-  for (int r = 0; r < out.rows; ++r) {
-    const float *u = maps.u_px.ptr<float>(r), *v = maps.v_px.ptr<float>(r);
-    float* o = out.ptr<float>(r);
-    for (int c = 0; c < out.cols; ++c) o[c] = light.sample(u[c], v[c]);
-  }
+  for_rows(out.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) light.sample(maps.u_px.ptr<float>(r), maps.v_px.ptr<float>(r), out.cols, out.ptr<float>(r));
+  });
   return out;
 }
 
@@ -128,6 +191,24 @@ cv::Mat paper_mask(const CardDefinition& card, double card_scale, const PanelGri
     if (c1 >= c0 && r1 >= r0 && box.area() > 0) mask(box).setTo(1);
   }
   return mask;
+}
+
+cv::Mat filled_hull(const cv::Mat& mask) {
+  cv::Mat filled = cv::Mat::zeros(mask.size(), CV_8UC1);
+  std::vector<cv::Point> ends, hull;  // no other cell of a row can be a corner
+  for (int r = 0; r < mask.rows; ++r) {
+    const uchar *row = mask.ptr<uchar>(r), *end = row + mask.cols;
+    const auto set = [](uchar cell) { return cell != 0; };
+    const uchar* first = std::find_if(row, end, set);
+    if (first == end) continue;
+    const uchar* last = std::find_if(std::reverse_iterator(end), std::reverse_iterator(row), set).base() - 1;
+    ends.emplace_back(static_cast<int>(first - row), r);
+    ends.emplace_back(static_cast<int>(last - row), r);
+  }
+  if (ends.empty()) return filled;
+  cv::convexHull(ends, hull);
+  cv::fillConvexPoly(filled, hull, 255);
+  return filled;
 }
 
 cv::Mat smooth(const cv::Mat& image, double sigma_px) {

@@ -6,6 +6,10 @@
 #include <cmath>
 #include <limits>
 #include <opencv2/imgproc.hpp>
+#include <vector>
+
+#include "ripplegauge/stripes/block_means.hpp"
+#include "stripe_kernel.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -16,16 +20,27 @@ double quantile_or_zero(std::vector<float>& values, double share) {
 
 cv::Mat profile_image(const StripeProfile& profile, const cv::Mat& phase) {
   cv::Mat out(phase.size(), CV_32FC1);
-  for (int r = 0; r < phase.rows; ++r)
-    for (int c = 0; c < phase.cols; ++c) out.at<float>(r, c) = profile.value(phase.at<float>(r, c));
+  for_rows(phase.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) {
+      const float* cycles = phase.ptr<float>(r);
+      float* value = out.ptr<float>(r);
+      for (int c = 0; c < phase.cols; ++c) value[c] = profile.value(cycles[c]);
+    }
+  });
   return out;
 }
 
 /// Two passes: the second one follows what the first, wider one left.
 void fit_light(ResidualField& f, const cv::Mat& profile_value, const cv::Mat& weight) {
   local_light(f.light, profile_value, weight, 1.2 * f.period_mm / f.grid.step_mm, f.level, f.contrast);
-  const cv::Mat rest = (f.light - f.level - f.contrast.mul(profile_value)).mul(weight);
-  cv::Mat level, contrast;
+  cv::Mat rest(f.light.size(), CV_32FC1), level, contrast;
+  for_rows(rest.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) {
+      const float *light = f.light.ptr<float>(r), *a = f.level.ptr<float>(r), *b = f.contrast.ptr<float>(r), *s = profile_value.ptr<float>(r);
+      float* out = rest.ptr<float>(r);
+      for (int c = 0; c < rest.cols; ++c) out[c] = light[c] - a[c] - b[c] * s[c];
+    }
+  });
   local_light(rest, profile_value, weight, 0.9 * f.period_mm / f.grid.step_mm, level, contrast);
   f.level += level;
   f.contrast += contrast;
@@ -38,56 +53,84 @@ cv::Mat eroded_by(const cv::Mat& mask, int margin) {
   return out;
 }
 
-/// 1 inside the convex hull of a mask's larger parts. CV_8UC1.
+/// 255 inside the convex hull of a mask's larger parts. CV_8UC1.
 cv::Mat hull_of(const cv::Mat& mask) {
-  cv::Mat labels, stats, centres, hull = cv::Mat::zeros(mask.size(), CV_8UC1);
+  cv::Mat labels, stats, centres;
   const int parts = cv::connectedComponentsWithStats(mask, labels, stats, centres, 8, CV_32S);
   int largest = 0;
   for (int part = 1; part < parts; ++part) largest = std::max(largest, stats.at<int>(part, cv::CC_STAT_AREA));
-  std::vector<cv::Point> points, corners;
   constexpr double chance = 0.05;  // smaller parts may be anything
-  for (int part = 1; part < parts; ++part) {
-    if (stats.at<int>(part, cv::CC_STAT_AREA) < chance * largest) continue;
-    std::vector<cv::Point> of_part;
-    cv::findNonZero(labels == part, of_part);
-    points.insert(points.end(), of_part.begin(), of_part.end());
+  cv::Mat larger = mask.clone();
+  for (int part = 1; part < parts; ++part)
+    if (stats.at<int>(part, cv::CC_STAT_AREA) < chance * largest) larger.setTo(0, labels == part);
+  return filled_hull(larger);
+}
+
+/// The cells of `grid` as the nearest ones of `mask`, whose grid is `of`, are; 0 beyond it.
+cv::Mat nearest_cells(const cv::Mat& mask, const PanelGrid& of, const PanelGrid& grid) {
+  cv::Mat out = cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);
+  std::vector<int> column(static_cast<std::size_t>(grid.columns));
+  for (int c = 0; c < grid.columns; ++c) column[static_cast<std::size_t>(c)] = static_cast<int>(std::lround(of.column_of(grid.x_mm(c))));
+  for (int r = 0; r < grid.rows; ++r) {
+    const int row = static_cast<int>(std::lround(of.row_of(grid.y_mm(r))));
+    if (row < 0 || row >= mask.rows) continue;
+    const uchar* from = mask.ptr<uchar>(row);
+    uchar* to = out.ptr<uchar>(r);
+    for (std::size_t c = 0; c < column.size(); ++c)
+      if (column[c] >= 0 && column[c] < mask.cols) to[c] = from[column[c]];
   }
-  if (points.empty()) return hull;
-  cv::convexHull(points, corners);
-  cv::fillConvexPoly(hull, corners, 1);
-  return hull;
+  return out;
 }
 
 /// How wide a wave of orange peel is: the distance along a stripe's edge at which the edge's wandering has lost half of
 /// its correlation (against what is left of it a centimetre away, where other things than peel bend a stripe). For
 /// heights of correlation exp(-L^2 / 4 s^2) that is 1.7 s. NaN where noise hides it.
 double half_correlation_mm(const ResidualField& f, double steep) {
-  cv::Mat phase_x, phase_y, jitter(f.light.size(), CV_32FC1, cv::Scalar(std::numeric_limits<float>::quiet_NaN()));
-  cv::Sobel(f.phase_cycles, phase_x, CV_32F, 1, 0, 1);
-  cv::Sobel(f.phase_cycles, phase_y, CV_32F, 0, 1, 1);
+  constexpr float nothing = std::numeric_limits<float>::max();
+  cv::Mat jitter(f.light.size(), CV_32FC1, cv::Scalar(nothing));
   const float largest = static_cast<float>(4 * f.edge_jitter_cycles);  // dents and specks are not peel
-  for (int r = 0; r < f.grid.rows; ++r)
-    for (int c = 0; c < f.grid.columns; ++c) {
-      const float slope = f.profile.at(f.phase_cycles.at<float>(r, c)).derivative;
-      const float j = f.residual.at<float>(r, c) / slope;
-      if (f.inner.at<uchar>(r, c) != 0 && std::abs(slope) > steep && std::abs(j) < largest) jitter.at<float>(r, c) = j;
-    }
-  constexpr double lag_step_mm = 0.5;
-  constexpr int lags = 20;
-  std::array<double, lags + 1> covariance{}, count{};
-  for (int r = 0; r < f.grid.rows; r += 2)
-    for (int c = 0; c < f.grid.columns; ++c) {
-      const float here = jitter.at<float>(r, c);
-      if (std::isnan(here)) continue;
-      const double gx = phase_x.at<float>(r, c), gy = phase_y.at<float>(r, c), unit = lag_step_mm / f.grid.step_mm / (std::hypot(gx, gy) + 1e-12);
-      for (std::size_t lag = 1; lag <= lags; ++lag) {
-        const double distance = static_cast<double>(lag) * unit;
-        const int row = static_cast<int>(std::lround(r + distance * gx)), column = static_cast<int>(std::lround(c - distance * gy));
-        if (!f.grid.contains(row, column)) continue;
-        const float there = jitter.at<float>(row, column);
-        if (!std::isnan(there)) covariance[lag] += here * there, ++count[lag];
+  for_rows(jitter.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) {
+      const float *phase = f.phase_cycles.ptr<float>(r), *residual = f.residual.ptr<float>(r);
+      const uchar* inner = f.inner.ptr<uchar>(r);
+      float* out = jitter.ptr<float>(r);
+      for (int c = 0; c < jitter.cols; ++c) {
+        if (inner[c] == 0) continue;
+        const float slope = f.profile.at(phase[c]).derivative, j = residual[c] / slope;
+        if (std::abs(slope) > static_cast<float>(steep) && std::abs(j) < largest) out[c] = j;
       }
     }
+  });
+  constexpr double lag_step_mm = 0.5;
+  constexpr int lags = 20;
+  struct Sums {
+    std::array<double, lags + 1> covariance{}, count{};
+  };
+  const auto unit = static_cast<float>(lag_step_mm / f.grid.step_mm);
+  std::vector<Sums> of_row(static_cast<std::size_t>((f.grid.rows + 1) / 2));
+  for_rows(static_cast<int>(of_row.size()), [&](int from, int to) {
+    for (int i = from; i < to; ++i) {
+      const int r = 2 * i, above = std::max(r - 1, 0), below = std::min(r + 1, f.grid.rows - 1);
+      Sums& sums = of_row[static_cast<std::size_t>(i)];
+      for (int c = 0; c < f.grid.columns; ++c) {
+        const float here = jitter.at<float>(r, c);
+        if (here == nothing) continue;
+        const float gx = f.phase_cycles.at<float>(r, std::min(c + 1, f.grid.columns - 1)) - f.phase_cycles.at<float>(r, std::max(c - 1, 0));
+        const float gy = f.phase_cycles.at<float>(below, c) - f.phase_cycles.at<float>(above, c);
+        const float scale = unit / (std::sqrt(gx * gx + gy * gy) + 1e-12F), down = gx * scale, left = gy * scale;
+        for (std::size_t lag = 1; lag <= lags; ++lag) {
+          const auto distance = static_cast<float>(lag);
+          const int row = r + cvRound(distance * down), column = c - cvRound(distance * left);
+          if (!f.grid.contains(row, column)) continue;
+          const float there = jitter.at<float>(row, column);
+          if (there != nothing) sums.covariance[lag] += here * there, ++sums.count[lag];
+        }
+      }
+    }
+  });
+  std::array<double, lags + 1> covariance{}, count{};
+  for (const Sums& sums : of_row)
+    for (std::size_t lag = 1; lag <= lags; ++lag) covariance[lag] += sums.covariance[lag], count[lag] += sums.count[lag];
   for (std::size_t lag = 1; lag <= lags; ++lag) {
     constexpr double enough = 300;
     if (count[lag] < enough) return std::numeric_limits<double>::quiet_NaN();
@@ -103,30 +146,46 @@ double half_correlation_mm(const ResidualField& f, double steep) {
   return std::numeric_limits<double>::quiet_NaN();
 }
 
+/// Means over blocks of side x side cells of w, w s, w i, w s s, w s i.
+using ProductMeans = std::array<cv::Mat, 5>;
+
+ProductMeans product_means(const cv::Mat& light, const cv::Mat& profile_value, const cv::Mat& weight, int side) {
+  const cv::Size blocks((light.cols - 1) / side + 1, (light.rows - 1) / side + 1);
+  ProductMeans means;
+  for (cv::Mat& mean : means) mean.create(blocks, CV_32FC1);
+  for_rows(blocks.height, [&](int from, int to) {
+    const auto cells = static_cast<std::size_t>(light.cols);
+    std::array<std::vector<float>, 5> sums;
+    std::array<float*, 5> sum_rows;
+    for (int b = from; b < to; ++b) {
+      for (std::size_t k = 0; k < sums.size(); ++k) sums[k].assign(cells, 0), sum_rows[k] = sums[k].data();
+      const int first = b * side, last = std::min(first + side, light.rows);
+      for (int r = first; r < last; ++r)
+        kernel::add_products(light.ptr<float>(r), profile_value.ptr<float>(r), weight.ptr<float>(r), cells, sum_rows.data());
+      for (std::size_t k = 0; k < sums.size(); ++k) average_blocks(sums[k], side, last - first, means[k].ptr<float>(b));
+    }
+  });
+  return means;
+}
+
 }  // namespace
 
 void local_light(const cv::Mat& light, const cv::Mat& profile_value, const cv::Mat& weight, double sigma_px,
                  cv::Mat& level, cv::Mat& contrast) {
   constexpr double ridge = 0.02;  // S has variance near 0.7: keeps B finite where the window holds half a stripe
   // Wide windows: averaged over blocks a third of the window's sigma wide first, so that all that follows is small.
-  const int factor = std::max(1, static_cast<int>(sigma_px / 3));
-  const auto smoothed = [&](const cv::Mat& image) {
-    cv::Mat small = image;
-    if (factor > 1) cv::resize(image, small, cv::Size(std::max(1, image.cols / factor), std::max(1, image.rows / factor)), 0, 0, cv::INTER_AREA);
-    cv::Mat out;
-    cv::GaussianBlur(small, out, cv::Size(), sigma_px / factor, sigma_px / factor, cv::BORDER_CONSTANT);
-    return out;
-  };
-  const cv::Mat norm = smoothed(weight) + 1e-4;
-  const cv::Mat weighted = weight.mul(profile_value);
-  const cv::Mat mean_s = smoothed(weighted) / norm;
-  const cv::Mat mean_i = smoothed(weight.mul(light)) / norm;
-  const cv::Mat var_s = smoothed(weighted.mul(profile_value)) / norm - mean_s.mul(mean_s);
-  const cv::Mat cov = smoothed(weighted.mul(light)) / norm - mean_s.mul(mean_i);
-  contrast = cov / (var_s + ridge);
+  const int side = std::max(1, static_cast<int>(sigma_px / 3));
+  ProductMeans m = product_means(light, profile_value, weight, side);
+  std::vector<Smoothing> smoothings;
+  for (cv::Mat& mean : m) smoothings.push_back({&mean, &mean, sigma_px / side});
+  smooth_each(smoothings);
+  auto& [norm, mean_s, mean_i, mean_ss, mean_si] = m;
+  norm += 1e-4;
+  for (std::size_t k = 1; k < m.size(); ++k) m[k] /= norm;
+  contrast = (mean_si - mean_s.mul(mean_i)) / (mean_ss - mean_s.mul(mean_s) + ridge);
   level = mean_i - contrast.mul(mean_s);
-  if (factor > 1)
-    for (cv::Mat* image : {&level, &contrast}) cv::resize(*image, *image, light.size(), 0, 0, cv::INTER_LINEAR);
+  if (side > 1)
+    for (cv::Mat* image : {&level, &contrast}) *image = cells_of_blocks(*image, side, light.size(), cv::INTER_LINEAR);
 }
 
 ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field,
@@ -154,22 +213,14 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   f.phase_cycles = maps.phase_cycles;
 
   // Masks.
-  cv::Mat map_c(f.grid.rows, f.grid.columns, CV_32FC1), map_r = map_c.clone();
-  for (int r = 0; r < f.grid.rows; ++r)
-    for (int c = 0; c < f.grid.columns; ++c) {
-      map_c.at<float>(r, c) = static_cast<float>(field.grid.column_of(f.grid.x_mm(c)));
-      map_r.at<float>(r, c) = static_cast<float>(field.grid.row_of(f.grid.y_mm(r)));
-    }
-  cv::Mat followed, eroded, inner;
   f.period_mm = field.period_mm;
   const int margin = std::max(1, static_cast<int>(0.5 * field.period_mm / field.grid.step_mm));
   // The card hides stripes but does not end them: what is half a period inside counts the card in. The board's
   // reflection has straight sides, so its hull tells where it ends beside the card.
   const cv::Mat striped =
       field.followed | paper_mask(problem.card, problem.card_scale, field.grid, 2.0 + 0.5 * field.period_mm);
-  eroded = eroded_by(striped, margin) & eroded_by(hull_of(field.followed), margin);
-  cv::remap(field.followed, followed, map_c, map_r, cv::INTER_NEAREST, cv::BORDER_CONSTANT, 0);
-  cv::remap(eroded, inner, map_c, map_r, cv::INTER_NEAREST, cv::BORDER_CONSTANT, 0);
+  const cv::Mat well_inside = eroded_by(striped, margin) & eroded_by(hull_of(field.followed), margin);
+  const cv::Mat followed = nearest_cells(field.followed, field.grid, f.grid), inner = nearest_cells(well_inside, field.grid, f.grid);
   const cv::Mat covered =
       paper_mask(problem.card, problem.card_scale, f.grid, 1.5) | board_tag_mask(problem, model, f.grid);
   f.valid = (f.light >= 0) & (covered == 0) & (followed > 0);
@@ -182,6 +233,7 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
 
   // Profile and light in turn, three times; from the second on without what does not look like stripes.
   const double ax = problem.constants.anchor_x_mm, ay = problem.constants.anchor_y_mm;
+  constexpr double learnt_within_mm = 110;
   cv::Mat profile_value = profile_image(f.profile, f.phase_cycles);
   for (int round = 0; round < 3; ++round) {
     fit_light(f, profile_value, weight);
@@ -198,7 +250,8 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
     for (int r = 0; r < f.grid.rows; r += 2)
       for (int c = (r / 2) % 2; c < f.grid.columns; c += 3) {
         if (!f.valid.at<uchar>(r, c)) continue;
-        if (std::hypot(f.grid.x_mm(c) - ax, f.grid.y_mm(r) - ay) > 110) continue;
+        const double dx = f.grid.x_mm(c) - ax, dy = f.grid.y_mm(r) - ay;
+        if (dx * dx + dy * dy > learnt_within_mm * learnt_within_mm) continue;
         const float b = std::max(f.contrast.at<float>(r, c), 0.3F * static_cast<float>(f.typical_contrast));
         const float t = (f.light.at<float>(r, c) - f.level.at<float>(r, c)) / b;
         if (std::abs(t) > 3) continue;

@@ -1,36 +1,25 @@
 #include "ripplegauge/stripes/stripe_field.hpp"
 #include "ripplegauge/core/quantile.hpp"
+#include "ripplegauge/stripes/block_means.hpp"
 
 #include <algorithm>
+#include <array>
+#include <bit>
 #include <cmath>
-#include <complex>
+#include <cstdint>
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 #include <queue>
+#include <vector>
 
 namespace ripplegauge {
 namespace {
 
 constexpr double two_pi = 2 * std::numbers::pi;
 
-/// Light with its local mean removed, and the local standard deviation, under a mask of weights.
-struct Normalised {
-  cv::Mat detail, deviation;
-};
-
-Normalised normalise(const cv::Mat& light, const cv::Mat& weight, double sigma) {
-  const cv::Mat norm = smooth(weight, sigma) + 1e-4F;
-  cv::Mat mean = smooth(light.mul(weight), sigma) / norm;
-  Normalised out;
-  out.detail = (light - mean).mul(weight);
-  cv::Mat variance = smooth(out.detail.mul(out.detail), sigma) / norm;
-  cv::sqrt(cv::max(variance, 0), out.deviation);
-  return out;
-}
-
 struct Gradient2 {
   double x = 0, y = 0;
-  double norm() const { return std::hypot(x, y); }
+  double norm() const { return std::sqrt(x * x + y * y); }
 };
 
 Gradient2 phase_gradient(const PanelModel<double>& model, double x, double y) {
@@ -46,6 +35,51 @@ cv::Mat gaussian(int count, double middle, double sigma) {
   return out;
 }
 
+/// Light over its local standard deviation about the local mean; 0 where covered.
+cv::Mat local_contrast(const ReducedLight& light, const cv::Mat& covered, const PanelRows& rows, double sigma) {
+  cv::Mat weight(covered.size(), CV_32FC1), detail = weight.clone(), square = weight.clone();
+  for_rows(detail.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) {
+      float *out = detail.ptr<float>(r), *w = weight.ptr<float>(r);
+      rows.light(light, covered, r, out);
+      for (int c = 0; c < detail.cols; ++c) w[c] = out[c] >= 0 ? 1.0F : 0.0F, out[c] = std::max(out[c], 0.0F);
+    }
+  });
+  cv::Mat norm, mean, deviation;
+  smooth_each({{&weight, &norm, sigma}, {&detail, &mean, sigma}});
+  for_rows(detail.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) {
+      const float *w = weight.ptr<float>(r), *m = mean.ptr<float>(r);
+      float *n = norm.ptr<float>(r), *d = detail.ptr<float>(r), *s = square.ptr<float>(r);
+      for (int c = 0; c < detail.cols; ++c) {
+        n[c] += 1e-4F;
+        d[c] = w[c] * (d[c] - m[c] / n[c]);
+        s[c] = d[c] * d[c];
+      }
+    }
+  });
+  deviation = smooth(square, sigma);
+  cv::sqrt(cv::max(deviation / norm, 0), deviation);
+  const double typical = cv::mean(deviation, weight > 0.5F)[0];
+  return detail / (deviation + (0.2 * typical + 1e-6));
+}
+
+/// Magnitudes of the size x size spectrum of a picture under a Gaussian window about a place. CV_32FC1.
+cv::Mat spectrum_about(const cv::Mat& picture, const PanelGrid& grid, cv::Point2d centre_mm, double window_mm, int size) {
+  cv::Mat padded = cv::Mat::zeros(size, size, CV_32FC1);
+  const int c0 = static_cast<int>(grid.column_of(centre_mm.x)) - size / 2, r0 = static_cast<int>(grid.row_of(centre_mm.y)) - size / 2;
+  const cv::Rect here = cv::Rect(c0, r0, size, size) & cv::Rect(0, 0, grid.columns, grid.rows);
+  if (here.empty()) return padded;
+  const cv::Mat window = gaussian(here.height, (centre_mm.y - grid.y_mm(here.y)) / grid.step_mm, window_mm / grid.step_mm) *
+                         gaussian(here.width, (centre_mm.x - grid.x_mm(here.x)) / grid.step_mm, window_mm / grid.step_mm).t();
+  padded(here - cv::Point(c0, r0)) = picture(here).mul(window);
+  cv::Mat spectrum, parts[2], magnitude;
+  cv::dft(padded, spectrum, cv::DFT_COMPLEX_OUTPUT);
+  cv::split(spectrum, parts);
+  cv::magnitude(parts[0], parts[1], magnitude);
+  return magnitude;
+}
+
 struct Carrier {
   Gradient2 frequency;  ///< cycles per mm, signed so that it goes with the model's spin in [0, pi)
   double snr = 0, ratio = 0, spin_rad = 0;
@@ -53,46 +87,39 @@ struct Carrier {
 
 /// The stripes' spatial frequency: the peak, over a few windows, of the spectrum weighed by how well the frequency
 /// fits what the mirror geometry predicts for stripes of that direction.
-Carrier find_carrier(const cv::Mat& light, const cv::Mat& weight, const PanelGrid& grid,
-                     const BundleProblem& problem, const PanelVector& parameters, const PanelRegion& region) {
+Carrier find_carrier(const ReducedLight& light, const cv::Mat& covered, const PanelGrid& grid, const BundleProblem& problem,
+                     const PanelVector& parameters, const PanelRegion& region) {
   // Predicted frequency vector for every spin of the board.
-  constexpr int spins = 180;
-  std::vector<Gradient2> predicted(spins);
+  constexpr std::size_t directions = 60;  // over half a turn
+  constexpr double turn_rad = std::numbers::pi / directions;
+  std::array<double, directions> predicted, direction_x, direction_y;
   double mean_frequency = 0;
   PanelVector p = parameters;
-  for (int i = 0; i < spins; ++i) {
-    p[p_board_spin] = std::numbers::pi * i / spins;
-    predicted[static_cast<std::size_t>(i)] =
-        phase_gradient(PanelModel<double>(problem.constants, p), problem.constants.anchor_x_mm, problem.constants.anchor_y_mm);
-    mean_frequency += predicted[static_cast<std::size_t>(i)].norm() / spins;
+  for (std::size_t i = 0; i < directions; ++i) {
+    p[p_board_spin] = turn_rad * static_cast<double>(i);
+    const Gradient2 g = phase_gradient(PanelModel<double>(problem.constants, p), problem.constants.anchor_x_mm, problem.constants.anchor_y_mm);
+    predicted[i] = g.norm(), direction_x[i] = g.x / g.norm(), direction_y[i] = g.y / g.norm();
+    mean_frequency += g.norm() / directions;
   }
   const double window_mm = std::max(30.0, 2.5 / mean_frequency);
-  const Normalised n = normalise(light, weight, 0.9 / mean_frequency / grid.step_mm);
-  const cv::Scalar mean_deviation = cv::mean(n.deviation, weight > 0.5F);
-  cv::Mat contrast;
-  cv::divide(n.detail, n.deviation + 0.2 * mean_deviation[0] + 1e-6, contrast);
-
-  const int size = 256;  // 32 periods: many times the window
-  cv::Mat power = cv::Mat::zeros(size, size, CV_32FC1);
+  constexpr int size = 256;  // 32 periods: many times the window
   const double cx = 0.5 * (region.x0_mm + region.x1_mm), cy = 0.5 * (region.y0_mm + region.y1_mm);
   const double ax = problem.constants.anchor_x_mm, ay = problem.constants.anchor_y_mm;
-  const double centres[][2] = {{ax, ay}, {ax + 45, ay}, {ax, ay + 45}, {ax + 50, ay + 50}, {cx, cy},
-                               {ax - 45, ay}, {ax, ay - 70}};
-  for (const auto& centre : centres) {
-    cv::Mat padded = cv::Mat::zeros(size, size, CV_32FC1);
-    const int c0 = static_cast<int>(grid.column_of(centre[0])) - size / 2;
-    const int r0 = static_cast<int>(grid.row_of(centre[1])) - size / 2;
-    const cv::Rect here = cv::Rect(c0, r0, size, size) & cv::Rect(0, 0, grid.columns, grid.rows);
-    if (here.empty()) continue;
-    const cv::Mat window = gaussian(here.height, (centre[1] - grid.y_mm(here.y)) / grid.step_mm, window_mm / grid.step_mm) *
-                           gaussian(here.width, (centre[0] - grid.x_mm(here.x)) / grid.step_mm, window_mm / grid.step_mm).t();
-    padded(here - cv::Point(c0, r0)) = contrast(here).mul(window);
-    cv::Mat spectrum, parts[2], magnitude;
-    cv::dft(padded, spectrum, cv::DFT_COMPLEX_OUTPUT);
-    cv::split(spectrum, parts);
-    cv::magnitude(parts[0], parts[1], magnitude);
-    power += magnitude;
-  }
+  const std::array<cv::Point2d, 7> centres{{{ax, ay}, {ax + 45, ay}, {ax, ay + 45}, {ax + 50, ay + 50}, {cx, cy}, {ax - 45, ay}, {ax, ay - 70}}};
+  cv::Rect looked_at;
+  for (const cv::Point2d& centre : centres) looked_at |= grid.box_around(centre.x, centre.y, 0.5 * size * grid.step_mm);
+  const PanelGrid here = grid.part(looked_at);
+  const cv::Mat contrast = local_contrast(light, covered(looked_at), PanelRows(PanelModel<double>(problem.constants, parameters), here),
+                                          0.9 / mean_frequency / here.step_mm);
+  std::array<cv::Mat, 7> magnitudes;
+  for_rows(static_cast<int>(centres.size()), [&](int from, int to) {
+    for (int i = from; i < to; ++i) {
+      const auto k = static_cast<std::size_t>(i);
+      magnitudes[k] = spectrum_about(contrast, here, centres[k], window_mm, size);
+    }
+  });
+  cv::Mat power = magnitudes[0];
+  for (std::size_t k = 1; k < magnitudes.size(); ++k) power += magnitudes[k];
 
   const auto frequency = [&](int index) {
     return static_cast<double>(index < size / 2 ? index : index - size) / (size * grid.step_mm);
@@ -103,26 +130,23 @@ Carrier find_carrier(const cv::Mat& light, const cv::Mat& weight, const PanelGri
   std::vector<float> band;
   for (int r = 0; r < size; ++r)
     for (int c = 0; c < size; ++c) {
-      Gradient2 f{frequency(c), frequency(r)};
+      const Gradient2 f{frequency(c), frequency(r)};
       const double fr = f.norm();
       if (fr < 0.45 * mean_frequency || fr > 2.4 * mean_frequency) continue;
       // nearest predicted direction (the spectrum is symmetric: a direction and its opposite are one)
-      double best_cos = 0;
-      int nearest = 0;
-      for (int i = 0; i < spins; i += 3) {
-        const Gradient2& g = predicted[static_cast<std::size_t>(i)];
-        const double cosine = (f.x * g.x + f.y * g.y) / (fr * g.norm());
-        if (cosine > best_cos) best_cos = cosine, nearest = i;
-      }
-      if (best_cos < 0.9) continue;  // the opposite half
-      const double log_ratio = std::log(fr / predicted[static_cast<std::size_t>(nearest)].norm());
+      std::array<double, directions> along;
+      for (std::size_t i = 0; i < directions; ++i) along[i] = f.x * direction_x[i] + f.y * direction_y[i];
+      const auto best_along = std::max_element(along.begin(), along.end());
+      if (*best_along < 0.9 * fr) continue;  // the opposite half
+      const auto nearest = static_cast<std::size_t>(best_along - along.begin());
+      const double log_ratio = std::log(fr / predicted[nearest]);
       // Crown, tilt and tape leave the predicted frequency uncertain by 15 % or so.
       const double score = power.at<float>(r, c) * std::exp(-0.5 * (log_ratio / 0.15) * (log_ratio / 0.15));
       band.push_back(power.at<float>(r, c));
       if (score > best_score) {
         best_score = score;
         best.frequency = f;
-        best.spin_rad = std::numbers::pi * nearest / spins;
+        best.spin_rad = turn_rad * static_cast<double>(nearest);
         best.ratio = std::exp(log_ratio);
         best_r = r, best_c = c;
       }
@@ -165,6 +189,23 @@ void match_carrier(const BundleProblem& problem, const Carrier& carrier, PanelVe
   }
 }
 
+/// How well a node suits as a flood's seed, better for higher; negative where not usable. CV_32FC1.
+cv::Mat seed_merit(const cv::Mat& quality, const cv::Mat& usable, cv::Point near) {
+  cv::Mat merit(quality.size(), CV_32FC1);
+  const float scale = 4.0F / static_cast<float>(quality.cols);
+  for (int r = 0; r < merit.rows; ++r) {
+    const float dy = scale * static_cast<float>(r - near.y);
+    const float* q = quality.ptr<float>(r);
+    const uchar* open = usable.ptr<uchar>(r);
+    float* out = merit.ptr<float>(r);
+    for (int c = 0; c < merit.cols; ++c) {
+      const float dx = scale * static_cast<float>(c - near.x);
+      out[c] = open[c] != 0 ? q[c] / (1 + dx * dx + dy * dy) : -1.0F;
+    }
+  }
+  return merit;
+}
+
 /// Quality-guided flood unwrapping: from the best node outwards, better nodes first; a jump of more than
 /// `max_jump` radians between neighbours is not crossed. Returns the largest of several floods; NaN elsewhere.
 cv::Mat unwrap(const cv::Mat& angle, const cv::Mat& quality, const cv::Mat& usable, cv::Point near) {
@@ -172,104 +213,123 @@ cv::Mat unwrap(const cv::Mat& angle, const cv::Mat& quality, const cv::Mat& usab
   const int rows = angle.rows, columns = angle.cols;
   cv::Mat label = cv::Mat::zeros(rows, columns, CV_32SC1);
   cv::Mat unwrapped(rows, columns, CV_32FC1, cv::Scalar(std::numeric_limits<float>::quiet_NaN()));
-  std::vector<int> order;
-  for (int i = 0; i < rows * columns; ++i)
-    if (usable.data[i]) order.push_back(i);
-  if (order.empty()) return unwrapped;
-  const float* q = quality.ptr<float>();
+  const int usable_nodes = cv::countNonZero(usable);
+  if (usable_nodes == 0) return unwrapped;
+  const float *a = angle.ptr<float>(), *q = quality.ptr<float>();
+  const uchar* open = usable.ptr<uchar>();
+  int* of_flood = label.ptr<int>();
+  float* out = unwrapped.ptr<float>();
   // Seeds: good places, the nearer to the anchor the sooner.
-  const auto merit = [&](int i) {
-    const double d = std::hypot(i % columns - near.x, i / columns - near.y) / (0.25 * columns);
-    return q[i] / static_cast<float>(1 + d * d);
+  const cv::Mat merit = seed_merit(quality, usable, near);
+  const auto best_seed = [&] {
+    double best = -1;
+    cv::Point at;
+    cv::minMaxLoc(merit, nullptr, &best, nullptr, &at, label == 0);
+    return best < 0 || at.x < 0 ? -1 : at.y * columns + at.x;
   };
-  std::sort(order.begin(), order.end(), [&](int a, int b) { return merit(a) > merit(b); });
-  int best_label = 0, best_count = 0, labels = 0;
-  for (const int seed : order) {
-    if (label.ptr<int>()[seed] != 0) continue;
-    if (++labels > 12 || best_count > 0.4 * static_cast<double>(order.size())) break;
-    std::priority_queue<std::pair<float, int>> open;
-    unwrapped.ptr<float>()[seed] = angle.ptr<float>()[seed];
-    label.ptr<int>()[seed] = labels;
-    open.emplace(q[seed], seed);
+  constexpr int most_floods = 12;
+  int best_label = 0, best_count = 0;
+  for (int flood = 1; flood <= most_floods && best_count <= 0.4 * usable_nodes; ++flood) {
+    const int seed = best_seed();
+    if (seed < 0) break;
+    std::priority_queue<std::uint64_t> front;
+    const auto reach = [&](int node, float value) {
+      out[node] = value, of_flood[node] = flood;
+      front.push(std::uint64_t{std::bit_cast<std::uint32_t>(q[node])} << 32 | static_cast<std::uint32_t>(node));
+    };
+    reach(seed, a[seed]);
     int count = 1;
-    while (!open.empty()) {
-      const int at = open.top().second;
-      open.pop();
-      const int r = at / columns, c = at % columns;
-      const int neighbours[4][2] = {{r + 1, c}, {r - 1, c}, {r, c + 1}, {r, c - 1}};
-      for (const auto& n : neighbours) {
-        if (n[0] < 0 || n[1] < 0 || n[0] >= rows || n[1] >= columns) continue;
-        const int to = n[0] * columns + n[1];
-        if (!usable.data[to] || label.ptr<int>()[to] != 0) continue;
-        float jump = angle.ptr<float>()[to] - unwrapped.ptr<float>()[at];
-        jump -= static_cast<float>(two_pi * std::round(jump / two_pi));
-        if (std::abs(jump) > max_jump) continue;
-        unwrapped.ptr<float>()[to] = unwrapped.ptr<float>()[at] + jump;
-        label.ptr<int>()[to] = labels;
-        open.emplace(q[to], to);
-        ++count;
-      }
+    const auto step = [&](int from, int to) {
+      if (open[to] == 0 || of_flood[to] != 0) return;
+      float jump = a[to] - out[from];
+      jump -= static_cast<float>(two_pi) * std::nearbyint(jump * static_cast<float>(1 / two_pi));
+      if (std::abs(jump) > max_jump) return;
+      reach(to, out[from] + jump);
+      ++count;
+    };
+    while (!front.empty()) {
+      const int at = static_cast<int>(front.top() & 0xFFFFFFFFU), r = at / columns, c = at % columns;
+      front.pop();
+      if (r + 1 < rows) step(at, at + columns);
+      if (r > 0) step(at, at - columns);
+      if (c + 1 < columns) step(at, at + 1);
+      if (c > 0) step(at, at - 1);
     }
-    if (count > best_count) best_count = count, best_label = labels;
+    if (count > best_count) best_count = count, best_label = flood;
   }
   unwrapped.setTo(std::numeric_limits<float>::quiet_NaN(), label != best_label);
   return unwrapped;
 }
 
+/// Node (r, c) stands for a block of stride x stride cells of a grid, a quarter of a period wide.
 struct Demodulated {
-  cv::Mat angle, amplitude, usable;  ///< on every `stride`-th node of the grid
+  cv::Mat angle, amplitude, usable;
   int stride = 1;
 };
 
-/// Complex demodulation against the model's phase: angle = measured minus model phase, radians.
-Demodulated demodulate(const cv::Mat& light, const cv::Mat& weight, const cv::Mat& phase, const cv::Mat& local_period,
-                       const PanelGrid& grid, double period_mm, double sigma_periods, double anchor_x, double anchor_y,
-                       double radius_mm) {
-  const double sigma = sigma_periods * period_mm / grid.step_mm;
-  const Normalised n = normalise(light, weight, 0.8 * sigma);
-  cv::Mat real, imaginary;
-  cv::polarToCart(n.detail, -two_pi * phase, real, imaginary);
-  const cv::Mat support = smooth(weight, sigma);
-  real = smooth(real, sigma);
-  imaginary = smooth(imaginary, sigma);
+/// Where and how far demodulation looks.
+struct Window {
+  double sigma_periods = 0.7, anchor_x_mm = 0, anchor_y_mm = 0, radius_mm = 0;
+};
+
+/// Complex demodulation against the model's phase: angle = measured minus model phase, radians. The local mean of the light
+/// is taken off behind the sums: it is the same all over a block.
+Demodulated demodulate(const ReducedLight& light, const PanelModel<double>& model, const cv::Mat& covered, const PanelGrid& grid,
+                       double period_mm, const Window& window) {
   Demodulated out;
   out.stride = std::max(1, static_cast<int>(std::lround(0.25 * period_mm / grid.step_mm)));
-  const int rows = (grid.rows - 1) / out.stride + 1, columns = (grid.columns - 1) / out.stride + 1;
-  out.angle.create(rows, columns, CV_32FC1);
-  out.amplitude.create(rows, columns, CV_32FC1);
-  out.usable = cv::Mat::zeros(rows, columns, CV_8UC1);
-  std::vector<float> near_amplitudes;
-  for (int r = 0; r < rows; ++r)
-    for (int c = 0; c < columns; ++c) {
-      const int row = r * out.stride, column = c * out.stride;
-      const float re = real.at<float>(row, column), im = imaginary.at<float>(row, column);
-      const float s = support.at<float>(row, column);
-      out.angle.at<float>(r, c) = std::atan2(im, re);
-      out.amplitude.at<float>(r, c) = std::hypot(re, im) / (s + 1e-3F);
-      const double d = std::hypot(grid.x_mm(column) - anchor_x, grid.y_mm(row) - anchor_y);
-      const bool ok = weight.at<float>(row, column) > 0.5F && s > 0.5F && d < radius_mm &&
-                      local_period.at<float>(row, column) > 2.5 * grid.step_mm;
-      out.usable.at<uchar>(r, c) = ok;
-      if (ok) near_amplitudes.push_back(out.amplitude.at<float>(r, c));
+  const PanelRows rows(model, grid);
+  const BlockMeans m = block_means(covered.size(), out.stride, [&](int row, float* value, float* phase) {
+    rows.phases(row, phase);
+    rows.light(light, covered, row, value);
+  });
+  const double sigma = window.sigma_periods * period_mm / grid.step_mm / out.stride, wider = 0.8 * sigma;
+  cv::Mat weight_nearby, light_nearby, support, real, imaginary;
+  smooth_each({{&m[mean_weight], &weight_nearby, wider}, {&m[mean_light], &light_nearby, wider}});
+  const cv::Mat mean = light_nearby / (weight_nearby + 1e-4F);
+  real = m[mean_light_cos] - mean.mul(m[mean_weight_cos]);
+  imaginary = mean.mul(m[mean_weight_sin]) - m[mean_light_sin];
+  smooth_each({{&m[mean_weight], &support, sigma}, {&real, &real, sigma}, {&imaginary, &imaginary, sigma}});
+
+  out.angle.create(real.size(), CV_32FC1);
+  out.amplitude.create(real.size(), CV_32FC1);
+  out.usable.create(real.size(), CV_8UC1);
+  const PanelGrid nodes = block_grid(grid, out.stride);
+  const float far2 = static_cast<float>(window.radius_mm * window.radius_mm);
+  constexpr float densest = 0.4F;  // cycles per cell
+  for_rows(nodes.rows, [&](int from, int to) {
+    std::vector<float> here(static_cast<std::size_t>(grid.columns)), below(here);
+    for (int r = from; r < to; ++r) {
+      rows.phases(r * out.stride, here.data());
+      rows.phases(r * out.stride + 1, below.data());
+      const auto dy = static_cast<float>(nodes.y_mm(r) - window.anchor_y_mm);
+      const float *weight = m[mean_weight].ptr<float>(r), *s = support.ptr<float>(r), *re = real.ptr<float>(r), *im = imaginary.ptr<float>(r);
+      float *angle = out.angle.ptr<float>(r), *amplitude = out.amplitude.ptr<float>(r);
+      uchar* usable = out.usable.ptr<uchar>(r);
+      for (int c = 0; c < nodes.columns; ++c) {
+        const int cell = std::min(c * out.stride, grid.columns - 2);
+        const auto at = static_cast<std::size_t>(cell);
+        const float across = here[at + 1] - here[at], down = below[at] - here[at];
+        const auto dx = static_cast<float>(nodes.x_mm(c) - window.anchor_x_mm);
+        usable[c] = weight[c] > 0.5F && s[c] > 0.5F && dx * dx + dy * dy < far2 && across * across + down * down < densest * densest;
+        amplitude[c] = std::sqrt(re[c] * re[c] + im[c] * im[c]) / (s[c] + 1e-3F);
+        angle[c] = usable[c] != 0 ? std::atan2(im[c], re[c]) : 0.0F;
+      }
     }
+  });
+  std::vector<float> near_amplitudes;
+  for (int r = 0; r < nodes.rows; ++r) {
+    const uchar* usable = out.usable.ptr<uchar>(r);
+    const float* amplitude = out.amplitude.ptr<float>(r);
+    for (int c = 0; c < nodes.columns; ++c)
+      if (usable[c] != 0) near_amplitudes.push_back(amplitude[c]);
+  }
   if (near_amplitudes.empty()) return out;
   // Where there are stripes their amplitude is much of one size. The upper quartile stands for it even when they
   // fill less than half of the circle.
-  const auto upper = near_amplitudes.begin() + static_cast<std::ptrdiff_t>(near_amplitudes.size() * 3 / 4);
-  std::nth_element(near_amplitudes.begin(), upper, near_amplitudes.end());
-  const float typical = *upper;
-  for (int i = 0; i < rows * columns; ++i)
-    if (out.amplitude.ptr<float>()[i] < 0.35F * typical || out.amplitude.ptr<float>()[i] > 3.0F * typical)
-      out.usable.data[i] = 0;
+  const float typical = quantile_of(near_amplitudes, 0.75);
+  out.usable &= (out.amplitude >= 0.35F * typical) & (out.amplitude <= 3.0F * typical) & 1;
   return out;
-}
-
-cv::Mat period_map(const cv::Mat& phase, double step_mm) {
-  cv::Mat gx, gy, g;
-  cv::Sobel(phase, gx, CV_32F, 1, 0, 1, 0.5 / step_mm);
-  cv::Sobel(phase, gy, CV_32F, 0, 1, 1, 0.5 / step_mm);
-  cv::magnitude(gx, gy, g);
-  return 1.0 / (g + 1e-6F);
 }
 
 }  // namespace
@@ -299,25 +359,13 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
   const cv::Mat covered = paper_mask(problem.card, problem.card_scale, grid, 2.0) |
                           board_tag_mask(problem, PanelModel<double>(problem.constants, p), grid);
 
-  PanelMaps maps;
-  cv::Mat view, weight;
-  const auto rectify = [&](const cv::Rect& part) {
-    maps = panel_maps(PanelModel<double>(problem.constants, p), grid.part(part));
-    view = sample_light(light, maps);
-    weight.create(view.size(), CV_32FC1);
-    for (int r = 0; r < view.rows; ++r)
-      for (int c = 0; c < view.cols; ++c)
-        weight.at<float>(r, c) = view.at<float>(r, c) >= 0 && covered.at<uchar>(part.y + r, part.x + c) == 0 ? 1.0F : 0.0F;
-    view = cv::max(view, 0);
-  };
-  const cv::Rect everything(0, 0, grid.columns, grid.rows);
-  rectify(everything);
-  const Carrier carrier = find_carrier(view, weight, grid, problem, p, region);
+  const Carrier carrier = find_carrier(light, covered, grid, problem, p, region);
   field.carrier_snr = carrier.snr;
   field.carrier_ratio = carrier.ratio;
   if (carrier.snr < 3) return field;
   if (problem.board_corners.empty()) match_carrier(problem, carrier, p);  // tags have turned the board already
 
+  const cv::Rect everything(0, 0, grid.columns, grid.rows);
   constexpr int rounds = 6;
   constexpr double radius_mm[rounds] = {50, 65, 85, 115, 150, 150};
   cv::Mat unwrapped;
@@ -331,12 +379,12 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
     const double reach_mm = radius_mm[round] + 3 * sigma_periods * field.period_mm;
     const cv::Rect part = last_round ? everything : grid.box_around(anchor_x, anchor_y, reach_mm);
     const PanelGrid here = grid.part(part);
-    rectify(part);
-    const Demodulated d = demodulate(view, weight, maps.phase_cycles, period_map(maps.phase_cycles, step), here, field.period_mm,
-                                     sigma_periods, anchor_x, anchor_y, radius_mm[round]);
+    const PanelModel<double> model(problem.constants, p);
+    const Demodulated d = demodulate(light, model, covered(part), here, field.period_mm, {sigma_periods, anchor_x, anchor_y, radius_mm[round]});
     stride = d.stride;
+    const PanelGrid blocks = block_grid(here, stride);
     unwrapped = unwrap(d.angle, d.amplitude, d.usable,
-                       {static_cast<int>(here.column_of(anchor_x)) / stride, static_cast<int>(here.row_of(anchor_y)) / stride});
+                       {static_cast<int>(blocks.column_of(anchor_x)), static_cast<int>(blocks.row_of(anchor_y))});
     std::vector<cv::Point> nodes;
     for (int r = 0; r < unwrapped.rows; ++r)
       for (int c = 0; c < unwrapped.cols; ++c)
@@ -347,9 +395,9 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
     const double skip = std::max(1.0, static_cast<double>(nodes.size()) / static_cast<double>(most_samples));
     for (double i = 0; i < static_cast<double>(nodes.size()); i += skip) {
       const cv::Point node = nodes[static_cast<std::size_t>(i)];
-      const int row = node.y * stride, column = node.x * stride;
-      problem.samples.push_back({maps.u_px.at<float>(row, column), maps.v_px.at<float>(row, column),
-                                 maps.phase_cycles.at<float>(row, column) + unwrapped.at<float>(node) / two_pi});
+      const double x = blocks.x_mm(node.x), y = blocks.y_mm(node.y);
+      const auto pixel = model.pixel_from_panel(x, y);
+      problem.samples.push_back({pixel.u_px, pixel.v_px, model.phase(x, y, 0, 0) + unwrapped.at<float>(node) / two_pi});
     }
     const BundleFreedom freedom = round < 2 ? BundleFreedom::board_only : BundleFreedom::everything;
     const BundleNoise noise{.phase_cycles = round < 2 ? 0.05 : 0.03};
@@ -361,10 +409,9 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
 
   // The followed region. The flood's wide window sees stripes a third of a period beyond their end; a dent beside the
   // card cuts off what lies behind it. By now the model knows the phase: a narrow window tells both.
-  const cv::Mat phase = panel_maps(PanelModel<double>(problem.constants, p), grid).phase_cycles;
   constexpr double narrow_periods = 0.35, in_phase_rad = 0.8, still_there = 0.35, surely_there = 0.5;
-  const Demodulated last = demodulate(view, weight, phase, period_map(phase, step), grid, field.period_mm, narrow_periods,
-                                      anchor_x, anchor_y, radius_mm[rounds - 1]);
+  const Demodulated last = demodulate(light, PanelModel<double>(problem.constants, p), covered, grid, field.period_mm,
+                                      {narrow_periods, anchor_x, anchor_y, radius_mm[rounds - 1]});
   std::vector<float> amplitudes;
   for (int r = 0; r < unwrapped.rows; ++r)
     for (int c = 0; c < unwrapped.cols; ++c)
@@ -388,7 +435,7 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
   cv::floodFill(outside, cv::Point(0, 0), 2);
   followed.setTo(1, outside != 2);
   followed = followed(cv::Rect(reach + 1, reach + 1, followed.cols - 2 * reach - 2, followed.rows - 2 * reach - 2)).clone();
-  cv::resize(followed, field.followed, cv::Size(grid.columns, grid.rows), 0, 0, cv::INTER_NEAREST);
+  field.followed = cells_of_blocks(followed, stride, everything.size(), cv::INTER_NEAREST).clone();
   field.seen_fraction = cv::mean(field.followed)[0];
   return field;
 }

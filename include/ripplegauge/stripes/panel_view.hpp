@@ -3,6 +3,7 @@
 
 #include <cmath>
 #include <opencv2/core/mat.hpp>
+#include <opencv2/core/utility.hpp>
 
 #include "ripplegauge/core/card_definition.hpp"
 #include "ripplegauge/panel/bundle.hpp"
@@ -35,9 +36,13 @@ PanelGrid grid_around(double x0_mm, double y0_mm, double x1_mm, double y1_mm, do
 class ReducedLight {
  public:
   ReducedLight(const cv::Mat& grey, int factor, cv::Rect region_px);
-  /// Bilinear sample at full-photo pixel coordinates; -1 outside.
-  float sample(double u_px, double v_px) const;
-  int factor() const { return factor_; }
+  /// Bilinear samples at `count` places in full-photo pixel coordinates; -1 outside.
+  void sample(const float* u_px, const float* v_px, int count, float* out) const;
+  float sample(float u_px, float v_px) const {
+    float light = -1;
+    sample(&u_px, &v_px, 1, &light);
+    return light;
+  }
 
  private:
   cv::Mat light_;
@@ -45,12 +50,34 @@ class ReducedLight {
   cv::Point origin_px_;
 };
 
-/// Pixel and phase maps of a grid: exact on every eighth node, bilinear between (their second differences over
-/// eight steps of half a millimetre are below 0.01 px and 0.001 cycles). CV_32FC1 each, grid rows x columns.
+/// Pixel and phase of a grid's nodes, row by row: exact on every eighth node, bilinear between (their second differences
+/// over eight steps of half a millimetre are below 0.01 px and 0.001 cycles).
+class PanelRows {
+ public:
+  PanelRows(const PanelModel<double>& model, const PanelGrid& grid);
+  /// `columns` values each.
+  void pixels(int row, float* u_px, float* v_px) const;
+  void phases(int row, float* cycles) const;
+  /// The light there; -1 outside the photo and where `covered` (CV_8UC1) is not 0.
+  void light(const ReducedLight& photo, const cv::Mat& covered, int row, float* out) const;
+
+ private:
+  int columns_;
+  cv::Mat u_px_, v_px_, phase_cycles_;  ///< of every eighth node, CV_64FC1
+};
+
+/// The same for the whole grid: CV_32FC1 each, grid rows x columns.
 struct PanelMaps {
   cv::Mat u_px, v_px, phase_cycles;
 };
 PanelMaps panel_maps(const PanelModel<double>& model, const PanelGrid& grid);
+
+/// Calls work(from, to) for pieces of the rows 0 ... count - 1, on OpenCV's threads as its own filters do: rows must not
+/// depend on each other.
+template <class Work>
+void for_rows(int count, const Work& work) {
+  cv::parallel_for_(cv::Range(0, count), [&](const cv::Range& rows) { work(rows.start, rows.end); });
+}
 
 /// The light of the grid from the photo, low-passed to the grid's step; -1 where the photo does not reach.
 cv::Mat sample_light(const ReducedLight& light, const PanelMaps& maps);
@@ -64,6 +91,9 @@ cv::Mat paper_mask(const CardDefinition& card, double card_scale, const PanelGri
 /// 1 where the board's tags and their white margins are mirrored, as the model has them; all 0 while the board's pose
 /// is not known from tags. CV_8UC1.
 cv::Mat board_tag_mask(const BundleProblem& problem, const PanelModel<double>& model, const PanelGrid& grid);
+
+/// 255 inside the convex hull of what is not 0, else 0; CV_8UC1.
+cv::Mat filled_hull(const cv::Mat& mask);
 
 /// Gaussian blur for large sigma at the price of a small one: on a reduced copy. CV_32FC1.
 cv::Mat smooth(const cv::Mat& image, double sigma_px);
