@@ -6,12 +6,14 @@
 #include <numbers>
 
 #include "nested_spots.hpp"
+#include "spot_problem.hpp"
 #include "spot_sum.hpp"
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/core/quantile.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
 #include "ripplegauge/relief/spot_geometry.hpp"
+#include "ripplegauge/relief/surface_fit.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -158,8 +160,18 @@ double log_cost(const Patch& patch, const SpotFit& fit) {
 
 constexpr std::size_t enough_to_judge = 4000;  // pixels
 
+/// By how much one spot must beat another, in log likelihood, to be surely the better one: odds of e^10, by as many samples
+/// as there are independent ones.
+double surely(const Patch& patch, const SpotFit& fit, bool highlight) {
+  const double block_mm = std::max({0.8, 0.25 * mean_radius_mm(fit.spot), patch.peel_cell_mm});
+  const PixelArrays pixels = gather(patch, all_pixels(patch));
+  const LightFit light = light_under(pixels, std::span(&fit.spot, 1), fit.drift, highlight);
+  constexpr double everywhere_mm = 1e3, odds = 10;
+  return odds * score_inflation(pixels, light, block_mm, 0, 0, 0, everywhere_mm) * patch.effective_pixel_share;
+}
+
 /// The search's best or one of its rivals, whichever explains the stripes best when each one's own edges are weighed as they
-/// should be; costs of both signs then go by that weighing. Leaves the patch whitened for it.
+/// should be. Leaves the patch whitened for it.
 SpotFit settle_rivals(Patch& patch, const SpotFit& search) {
   if (search.rivals.empty()) {
     set_whitening(patch, search.spot);
@@ -170,20 +182,21 @@ SpotFit settle_rivals(Patch& patch, const SpotFit& search) {
   constexpr int iterations = 8;
   constexpr bool highlight = true;  // metallic paint's would decide for the wrong one; elsewhere it hardly matters
   SpotFit best;
-  double least = 1e300;
+  double least = 1e300, least_of_sign[2] = {1e300, 1e300};
   for (const SpotFit::Rival& r : all) {
     set_whitening(patch, r.spot);
-    const SpotFit fit = polish_spot(patch, r.spot, highlight, iterations, enough_to_judge);
+    SpotFit fit = polish_spot(patch, r.spot, highlight, iterations, enough_to_judge);
     const double cost = log_cost(patch, fit);
-    if (cost < least) least = cost, best = fit;
+    double& of_sign = least_of_sign[r.spot[s_height] > 0];
+    of_sign = std::min(of_sign, cost);
+    if (cost >= least) continue;
+    least = cost, best = fit;
+    best.search_cost = r.cost;
   }
   set_whitening(patch, best.spot);
-  best.search_cost = best.cost;
-  for (const SpotFit::Rival& r : all)
-    if (r.spot[s_height] * best.spot[s_height] < 0)
-      best.opposite_cost = std::min(best.opposite_cost, polish_spot(patch, r.spot, highlight, iterations, enough_to_judge).cost);
-  if (best.opposite_cost >= 1e300 && search.opposite_cost < 1e300)  // none came near: as far off as in the search
-    best.opposite_cost = best.search_cost + search.opposite_cost - search.search_cost;
+  best.opposite_cost = search.spot[s_height] * best.spot[s_height] > 0 ? search.opposite_cost : search.search_cost;
+  const double gap = std::abs(least_of_sign[0] - least_of_sign[1]);
+  best.sign_settled = gap < 1e299 && gap > surely(patch, best, highlight);
   return best;
 }
 
@@ -197,7 +210,9 @@ Attempt finish_attempt(const PanelScene& scene, Patch& patch, const SpotFit& sea
   result.fit = settle_rivals(patch, search);
   result.judgement = judge(patch, result.fit, highlight, scene.pixels_per_mm);
   if (result.judgement.explained > hopeless) {
+    const bool sign_settled = result.fit.sign_settled;
     result.fit = polish_with_fitting_light(patch, result.fit, highlight, 14, enough_to_judge);
+    result.fit.sign_settled = sign_settled;
     result.judgement = judge(patch, result.fit, highlight, scene.pixels_per_mm);
   }
   result.usable = true;
@@ -364,6 +379,10 @@ bool worth_parting(const PanelScene& scene, const Attempt& a, const Acceptance& 
          ring_seen(scene, outline_of(a.fit.spot, 1.2)) >= acceptance.min_ring_seen;
 }
 
+bool sign_is_told(const Attempt& a, const Acceptance& acceptance) {
+  return a.fit.sign_settled || a.judgement.opposite_ratio > acceptance.min_opposite_ratio;
+}
+
 /// Loud, compact and whole, yet not explained: a wrong basin (right fits explain 0.86 to 1.02, wrong ones up to 0.88).
 bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline& outline, const Acceptance& acceptance) {
   constexpr double right = 0.9, compact = 4, whole = 0.85, no_speck_mm = 2;
@@ -371,7 +390,7 @@ bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline&
   const SpotJudgement& j = a.judgement;
   if (moves_as_peel_does(j, acceptance)) return false;
   const bool doubtful =
-      j.explained < right || !quiet_around(j, acceptance) || j.opposite_ratio < acceptance.min_opposite_ratio;
+      j.explained < right || !quiet_around(j, acceptance) || !sign_is_told(a, acceptance);
   return a.usable && doubtful && j.disturbed_level - j.quiet_level > half_covered * acceptance.min_excess &&
          outline.elongation < compact && outline.radius_mm > no_speck_mm && ring_seen(scene, outline) > whole;
 }
@@ -387,7 +406,7 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
          slope < 0.25 && radius < 45 && elongation(s) < 7 && a.judgement.cut_share < acceptance.max_cut_share &&
          a.judgement.information_kept > acceptance.min_information && louder_than_peel(a.judgement, acceptance) &&
          2 * std::exp(std::min(s[s_log_a], s[s_log_b])) > acceptance.min_width_mm &&
-         quiet_around(a.judgement, acceptance) && a.judgement.opposite_ratio > acceptance.min_opposite_ratio &&
+         quiet_around(a.judgement, acceptance) && sign_is_told(a, acceptance) &&
          offset < std::max(1.2 * longest_of(outline), 3.0) &&
          near_paper_mm(scene, s[s_x], s[s_y]) > paper_clearance_mm && ring_seen(scene, outline_of(s, 1.2)) >= acceptance.min_ring_seen;
 }

@@ -32,6 +32,7 @@ struct SpotFit {
     double cost;
   };
   std::vector<Rival> rivals;
+  bool sign_settled = false;  ///< the best of the other sign was weighed as well, and surely explains less
   /// Of the spot, from the last polish: what pixel noise and stripe jitter leave open, drift and light free, shape priors
   /// included. Zero before.
   Eigen::Matrix<double, spot_parameters, spot_parameters> covariance = Eigen::Matrix<double, spot_parameters, spot_parameters>::Zero();
