@@ -708,9 +708,9 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
         }
       }
     }
-    // Or another half of the same dent.
+    // Or another half of the same dent. Two spots can draw what peel does, so one must be there in any case.
     constexpr double half_a_dent = 0.35, no_speck_mm = 2;
-    if (may_be_two && a.judgement.explained > half_a_dent && mean_radius_mm(a.fit.spot) > no_speck_mm &&
+    if (may_be_two && louder_than_peel(a.judgement, acceptance) && a.judgement.explained > half_a_dent && mean_radius_mm(a.fit.spot) > no_speck_mm &&
         looks_for_sums++ < most_looks) {
       if (const auto sum = find_sum(scene, a.fit, accepted)) {
         const Attempt leading = judged_sum(scene, *sum, a.fit, accepted);
