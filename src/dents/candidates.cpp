@@ -37,7 +37,31 @@ Outline outline_of(const cv::Mat& mask, cv::Point corner, const PanelGrid& grid)
   return outline;
 }
 
-cv::Mat disc(int radius) { return cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(2 * radius + 1, 2 * radius + 1)); }
+/// 255 within so many cells of what is marked; the same time for any reach.
+cv::Mat within(const cv::Mat& marked, int reach) {
+  cv::Mat distance;
+  cv::distanceTransform(marked == 0, distance, cv::DIST_L2, cv::DIST_MASK_PRECISE);
+  return distance < reach + 0.5;
+}
+
+/// Where a map that is only ever lowered is highest: maxima of rows are kept.
+class Peaks {
+ public:
+  explicit Peaks(const cv::Mat& map) : map_(map), row_top_(static_cast<std::size_t>(map.rows)) { lowered(cv::Rect({}, map.size())); }
+  void lowered(const cv::Rect& box) {
+    for (int r = box.y; r < box.y + box.height; ++r) row_top_[static_cast<std::size_t>(r)] = *highest_in(r);
+  }
+  cv::Point highest() const {
+    const int row = static_cast<int>(std::max_element(row_top_.begin(), row_top_.end()) - row_top_.begin());
+    return {static_cast<int>(highest_in(row) - map_.ptr<float>(row)), row};
+  }
+
+ private:
+  const float* highest_in(int row) const { return std::max_element(map_.ptr<float>(row), map_.ptr<float>(row) + map_.cols); }
+
+  const cv::Mat& map_;
+  std::vector<float> row_top_;
+};
 
 cv::Rect grown(const cv::Rect& box, int margin, const cv::Mat& within) {
   return cv::Rect(box.x - margin, box.y - margin, box.width + 2 * margin, box.height + 2 * margin) & cv::Rect({}, within.size());
@@ -55,8 +79,7 @@ class LoudRegion {
   /// Takes in the groups within `reach` cells of what is taken whose own score reaches `least`.
   void take_near(int reach, double least) {
     const cv::Rect box = grown(box_, reach, taken_);
-    cv::Mat near;
-    cv::dilate(taken_(box), near, disc(reach));
+    const cv::Mat near = within(taken_(box), reach);
     for (int r = 0; r < box.height; ++r)
       for (int c = 0; c < box.width; ++c) {
         const cv::Point at(box.x + c, box.y + r);
@@ -173,10 +196,10 @@ std::vector<Candidate> find_candidates(const ResidualField& field, const Disturb
   constexpr float loud = 6, lowest_peak = 12;  // good panel stays below 8 on ten thousand cells
   std::vector<Candidate> candidates;
   cv::Mat score = map.score.clone();
+  Peaks peaks(score);
   for (std::size_t tries = 0; tries < 4 * most && candidates.size() < most; ++tries) {
-    double peak = 0;
-    cv::Point at;
-    cv::minMaxLoc(score, nullptr, &peak, nullptr, &at);
+    const cv::Point at = peaks.highest();
+    const double peak = score.at<float>(at);
     if (peak < lowest_peak) break;
     const float floor = std::max({1.0F, 0.12F * map.energy.at<float>(at)});
     LoudRegion region(map, score, loud, floor, at);
@@ -189,9 +212,8 @@ std::vector<Candidate> find_candidates(const ResidualField& field, const Disturb
     if (outline.radius_mm > 0) candidates.push_back({outline, peak});
     const int margin = std::max(1, static_cast<int>(1.0 / field.grid.step_mm));
     const cv::Rect box = grown(region.box(), margin, score);
-    cv::Mat gone;
-    cv::dilate(region.taken(box), gone, disc(margin));
-    score(box).setTo(0, gone);
+    score(box).setTo(0, within(region.taken(box), margin));
+    peaks.lowered(box);
   }
   return candidates;
 }

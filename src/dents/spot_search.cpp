@@ -142,6 +142,7 @@ struct Attempt {
   SpotFit fit;
   SpotJudgement judgement;
   bool usable = false;
+  bool moves_little = false;  ///< what it explains is no more than peel: not worth another try
 };
 
 Patch explained_patch(const PanelScene& scene, const PatchRequest& request, const std::vector<Disc>& leave_out,
@@ -200,16 +201,17 @@ SpotFit settle_rivals(Patch& patch, const SpotFit& search) {
   return best;
 }
 
-/// Polishes what a search found, where it explains anything at all, and judges it.
-Attempt finish_attempt(const PanelScene& scene, Patch& patch, const SpotFit& search) {
+/// Polishes what a search found, where it explains anything at all and is nearly what must be shown, and judges it.
+Attempt finish_attempt(const PanelScene& scene, Patch& patch, const SpotFit& search, const Acceptance& acceptance) {
   Attempt result;
   if (search.search_cost >= 1e300) return result;
   // A start that explains next to nothing is not worth finishing.
-  constexpr double hopeless = 0.35;
+  constexpr double hopeless = 0.35, all_but = 0.9;
   bool highlight = false;
   result.fit = settle_rivals(patch, search);
   result.judgement = judge(patch, result.fit, highlight, scene.pixels_per_mm);
-  if (result.judgement.explained > hopeless) {
+  result.moves_little = result.judgement.explained > hopeless && !worth_finishing(patch, acceptance)(result.fit.spot, all_but);
+  if (result.judgement.explained > hopeless && !result.moves_little) {
     const bool sign_settled = result.fit.sign_settled;
     result.fit = polish_with_fitting_light(patch, result.fit, highlight, 14, enough_to_judge);
     result.fit.sign_settled = sign_settled;
@@ -245,7 +247,7 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
     const SpotFit second = search_spot(patch, other, {worth_finishing(patch, acceptance), scene.threads, 0.5});
     if (second.search_cost < search.search_cost) search = second;
   }
-  return finish_attempt(scene, patch, search);
+  return finish_attempt(scene, patch, search, acceptance);
 }
 
 /// First attempts at candidates, some at once where there are threads: what is tried next is mostly known before the last
@@ -301,7 +303,7 @@ Attempt wide_attempt(const PanelScene& scene, const Outline& rough, const std::v
     Patch patch = explained_patch(scene, request_for(scene, outline.x_mm, outline.y_mm, half_round(scene, longest_of(outline), 1.7), 8000),
                                   leave_out, explained);
     if (patch.size() < 600) continue;
-    const Attempt a = finish_attempt(scene, patch, search_spot_widely(patch, outline, {worth_finishing(patch, acceptance), scene.threads}));
+    const Attempt a = finish_attempt(scene, patch, search_spot_widely(patch, outline, {worth_finishing(patch, acceptance), scene.threads}), acceptance);
     if (a.usable && (!best.usable || credit(a.judgement) > credit(best.judgement))) best = a;
     constexpr double found = 0.9;
     if (best.usable && credit(best.judgement) > found) break;
@@ -374,7 +376,7 @@ bool quiet_around(const SpotJudgement& j, const Acceptance& acceptance, double s
 bool worth_parting(const PanelScene& scene, const Attempt& a, const Acceptance& acceptance) {
   constexpr double well_explained = 0.96, misplaced = 2;  // a wrong fit leaves some of the spot in its ring
   const SpotJudgement& j = a.judgement;
-  return a.usable && j.explained < well_explained && !moves_as_peel_does(j, acceptance) &&
+  return a.usable && !a.moves_little && j.explained < well_explained && !moves_as_peel_does(j, acceptance) &&
          (loud(j, acceptance) || wide_and_faint(j, acceptance)) && quiet_around(j, acceptance, misplaced) &&
          ring_seen(scene, outline_of(a.fit.spot, 1.2)) >= acceptance.min_ring_seen;
 }
@@ -388,7 +390,7 @@ bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline&
   constexpr double right = 0.9, compact = 4, whole = 0.85, no_speck_mm = 2;
   constexpr double half_covered = 0.5;  // a wrong fit lies beside what it should cover
   const SpotJudgement& j = a.judgement;
-  if (moves_as_peel_does(j, acceptance)) return false;
+  if (a.moves_little || moves_as_peel_does(j, acceptance)) return false;
   const bool doubtful =
       j.explained < right || !quiet_around(j, acceptance) || !sign_is_told(a, acceptance);
   return a.usable && doubtful && j.disturbed_level - j.quiet_level > half_covered * acceptance.min_excess &&
@@ -740,8 +742,10 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     const ResidualField field =
         accepted.empty() ? *scene.field : residual_with_spots(*scene.field, *scene.problem, scene.parameters, accepted, explained);
     const DisturbanceMap map = disturbance(field, explained);
-    const std::vector<Candidate> merged = strongest(field, map, 0.55 * field.period_mm);
-    const std::vector<Candidate> single = strongest(field, map, 0);
+    const std::array<double, 2> gaps_mm{0.55 * field.period_mm, 0};
+    std::array<std::vector<Candidate>, 2> found;
+    parallel_for(found.size(), scene.threads, [&](std::size_t i) { found[i] = strongest(field, map, gaps_mm[i]); });
+    const auto& [merged, single] = found;
     std::size_t before = accepted.size();
     failures_in_a_row = 0;
     FirstAttempts first_merged(scene, merged, accepted, acceptance), first_single(scene, single, accepted, acceptance);
