@@ -93,7 +93,8 @@ void expand_row(const cv::Mat& coarse, int row, int columns, float* out) {
   const double *a = coarse.ptr<double>(r0), *b = coarse.ptr<double>(r0 + 1);
   double left = a[0] + (b[0] - a[0]) * fr;
   for (int c = 0, node = 1; c < columns; c += stride, ++node) {
-    const double right = a[node] + (b[node] - a[node]) * fr, step = (right - left) / stride;
+    // The last column may be a node itself: nothing lies beyond it.
+    const double right = node < coarse.cols ? a[node] + (b[node] - a[node]) * fr : left, step = (right - left) / stride;
     const int n = std::min(stride, columns - c);
     for (int k = 0; k < n; ++k) out[c + k] = static_cast<float>(left + step * k);
     left = right;

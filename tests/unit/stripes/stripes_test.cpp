@@ -41,3 +41,29 @@ TEST_CASE("convention: block averages keep pixel centres", "[conventions][stripe
   for (const double u : {20.0, 33.5, 61.0}) CHECK(coarse.sample(u, 30) == Approx(fine.sample(u, 30)).epsilon(0.003));
   CHECK(fine.sample(-5, 10) < 0);
 }
+
+TEST_CASE("maps of grids of any size are the model's", "[stripes]") {
+  PanelConstants constants;
+  constants.nominal_focal_px = 3000, constants.pitch_mm = 16, constants.nominal_distance_mm = 300;
+  constants.base_rotation << 1, 0, 0, 0, -1, 0, 0, 0, -1;  // the camera looks straight down
+  PanelVector parameters = PanelVector::Zero();
+  parameters[p_translation + 2] = 500;
+  const PanelModel<double> model(constants, parameters);
+  for (int columns = 2; columns < 28; ++columns) {
+    const PanelGrid grid{-4, 3, 0.5, columns, 29 - columns};
+    const PanelMaps maps = panel_maps(model, grid);
+    double worst_px = 0, worst_cycles = 0;
+    for (int r = 0; r < grid.rows; ++r)
+      for (int c = 0; c < grid.columns; ++c) {
+        const double x = grid.x_mm(c), y = grid.y_mm(r);
+        const double off_px = std::abs(maps.u_px.at<float>(r, c) - model.pixel_from_panel(x, y).u_px);
+        const double off_cycles = std::abs(maps.phase_cycles.at<float>(r, c) - model.phase(x, y, 0.0, 0.0));
+        // Not a number is never less than anything.
+        if (!(off_px < worst_px)) worst_px = off_px;
+        if (!(off_cycles < worst_cycles)) worst_cycles = off_cycles;
+      }
+    CAPTURE(columns);
+    CHECK(worst_px < 0.01);
+    CHECK(worst_cycles < 0.001);
+  }
+}
