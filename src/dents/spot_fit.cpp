@@ -12,6 +12,7 @@
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
+#include "ripplegauge/relief/surface_fit.hpp"
 #include "spot_problem.hpp"
 
 namespace ripplegauge {
@@ -278,6 +279,39 @@ SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight,
   result.drift = o.drift;
   result.cost = o.cost;
   return result;
+}
+
+std::vector<SpotFit> polish_along_height(const Patch& patch, const SpotFit& fit, bool highlight, double ratio, double contradicted) {
+  constexpr int most_steps = 12, iterations = 20;
+  constexpr double tolerance = 1e-6;
+  const PixelArrays pixels = gather(patch, all_pixels(patch));
+  std::vector<int> all_but_height = all_parameters;
+  std::erase(all_but_height, static_cast<int>(s_height));
+  std::vector<SpotFit> fits{fit};
+  double least = fit.cost;
+  for (const double step : {1 / ratio, ratio}) {
+    SpotFit at = fit;
+    for (int i = 0; i < most_steps && at.cost < least + contradicted; ++i) {
+      at.spot[s_height] *= step;
+      const FitOutcome o = fit_spots(pixels, std::span(&at.spot, 1), {all_but_height, true, highlight, iterations, tolerance}, at.drift);
+      at.spot = o.spot(), at.drift = o.drift, at.cost = o.cost;
+      least = std::min(least, at.cost);
+      fits.push_back(at);
+    }
+  }
+  std::sort(fits.begin(), fits.end(), [](const SpotFit& a, const SpotFit& b) { return a.spot[s_height] < b.spot[s_height]; });
+  return fits;
+}
+
+double correlated_noise(const Patch& patch, const SpotFit& fit, bool highlight) {
+  const double radius_mm = mean_radius_mm(fit.spot);
+  const double block_mm = std::max({0.8, 0.25 * radius_mm, patch.peel_cell_mm});
+  const LightFit light = light_under(gather(patch, all_pixels(patch)), std::span(&fit.spot, 1), fit.drift, highlight);
+  constexpr double around = 1.3, everywhere_mm = 1e3;
+  double inflation = 1;
+  for (const double from : {0.0, around})
+    inflation = std::max(inflation, score_inflation(patch, light, block_mm, fit.spot[s_x], fit.spot[s_y], from * radius_mm, everywhere_mm));
+  return std::max(1.0, inflation * patch.effective_pixel_share);
 }
 
 void explain(Patch& patch, std::span<const SpotVector> spots) {

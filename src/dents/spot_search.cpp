@@ -84,20 +84,26 @@ double peel_cells(double diameter_mm, double peel_cell_mm) {
   return 0.25 * std::numbers::pi * std::pow(diameter_mm / peel_cell_mm, 2);
 }
 
-/// Root mean square move of the stripes inside a spot over their jitter, times the root of the peel cells there.
+/// Share of the cells of orange peel that are seen: a stripe shows where it goes only by its two edges, and each shows one row of
+/// cells.
+double seen_cells(double peel_cell_mm, double period_mm) { return std::min(1.0, 2 * peel_cell_mm / period_mm); }
+
+/// Root mean square move of the stripes inside a spot over their jitter, times the root of the peel cells seen there.
 double moved_snr(const Patch& patch, const SpotVector& spot) {
   const SpotShape<double> shape(spot);
   const RadiusIn rho(spot);
-  double moved = 0;
+  double moved = 0, per_mm = 0;  // cycles squared; undisturbed stripes
   std::size_t inside = 0;
   for (const MirrorPixel& p : patch.pixel) {
     if (rho(p.x_mm, p.y_mm) > 1.1) continue;
+    per_mm += std::hypot(p.phase_x, p.phase_y);
     const auto v = shape.at(p.x_mm, p.y_mm);
     moved += std::pow(patch.board.phase(p, v.z, v.slope_x, v.slope_y).phase - patch.board.phase(p, 0, 0, 0).phase, 2);
     ++inside;
   }
   if (inside == 0) return 0;
-  return std::sqrt(peel_cells(2 * mean_radius_mm(spot), patch.peel_cell_mm) * moved / static_cast<double>(inside)) /
+  const double seen = seen_cells(patch.peel_cell_mm, static_cast<double>(inside) / std::max(per_mm, 1e-9));
+  return std::sqrt(seen * peel_cells(2 * mean_radius_mm(spot), patch.peel_cell_mm) * moved / static_cast<double>(inside)) /
          std::max(patch.edge_jitter_cycles, 1e-4);
 }
 
@@ -325,6 +331,18 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
          near_paper_mm(scene, s[s_x], s[s_y]) > paper_clearance_mm && ring_seen(scene, outline_of(s, 1.2)) >= acceptance.min_ring_seen;
 }
 
+/// Whether a small spot in an accepted one may be no more than what that one's shape leaves over: its slope does not stand out from
+/// the slope that the unexplained share of the disturbance stands for (a share of energy, hence the root).
+bool may_be_misfit(const std::vector<FoundSpot>& accepted, const SpotVector& spot) {
+  constexpr double much_smaller = 0.65, stands_out = 2;
+  return std::any_of(accepted.begin(), accepted.end(), [&](const FoundSpot& outer) {
+    const SpotVector& o = outer.fit.spot;
+    const double left = std::sqrt(std::clamp(1 - outer.judgement.explained, 0.0, 1.0));
+    return RadiusIn(o)(spot[s_x], spot[s_y]) < 1 && mean_radius_mm(spot) < much_smaller * mean_radius_mm(o) &&
+           steepest_slope(spot) < stands_out * left * steepest_slope(o);
+  });
+}
+
 /// A sum of two spots, judged by its first one.
 Attempt judged_sum(const PanelScene& scene, const SpotSum& sum, const SpotFit& single, const std::vector<SpotVector>& others) {
   const Patch patch = patch_for(scene, sum, others, 8000);
@@ -346,9 +364,10 @@ Attempt judged_outer(const PanelScene& scene, const NestedPair& pair, std::vecto
 
 }  // namespace
 
-double least_believable_slope(double peel_slope, double peel_cell_mm, double diameter_mm, const Acceptance& acceptance) {
+double least_believable_slope(double peel_slope, double peel_cell_mm, double period_mm, double diameter_mm, const Acceptance& acceptance) {
+  const double cells = seen_cells(peel_cell_mm, period_mm) * peel_cells(diameter_mm, peel_cell_mm);
   return std::max({acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope,
-                   2 * acceptance.min_moved_snr * peel_slope / std::sqrt(peel_cells(diameter_mm, peel_cell_mm))});
+                   2 * acceptance.min_moved_snr * peel_slope / std::sqrt(cells)});
 }
 
 double steepest_slope(const SpotVector& spot) {
@@ -563,7 +582,7 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
       }
     }
     // What is left over inside a spot that is explained already is its shape, not another spot.
-    if (believable(scene, a, candidate.outline, acceptance) && !known(outline_of(a.fit.spot))) {
+    if (believable(scene, a, candidate.outline, acceptance) && !known(outline_of(a.fit.spot)) && !may_be_misfit(result.spots, a.fit.spot)) {
       accepted.push_back(a.fit.spot);
       result.spots.push_back({a.fit, a.judgement, std::nullopt, std::nullopt});
       failures_in_a_row = 0;

@@ -33,13 +33,17 @@ Relief draw(const HeightFunction& height, double x_mm, double y_mm, double reach
 struct FinalSpot {
   SpotVector spot;
   SpotFit fit;                       ///< that it comes from, where it is one spot
+  std::vector<std::pair<SpotVector, double>> alike;  ///< spots that explain the stripes nearly as well, with their weights
   std::optional<SpotVector> second;  ///< the sum of the two is the spot
   SpotJudgement judgement;
   double explained = 0;  ///< share of the disturbance inside that the last shape explains, by the surface or without
   SpotGeometry parametric, shape;  ///< of the parametric spot, and of the free surface (or the same)
   Relief map;
-  double diameter_sd = 0, depth_sd = 0, length_sd = 0, width_sd = 0, half_sd = 0;  ///< statistical, relative
-  bool highlight = false, free_surface = false;
+  /// Relative spread of diameter, depth, length, width and half diameter: over what the fit of the parameters leaves open, and
+  /// over the shapes that the free surface could have.
+  using Spread = Eigen::Matrix<double, 5, 1>;
+  Spread by_parameters = Spread::Zero(), by_shapes = Spread::Zero();
+  bool highlight = false, odd_shape = false, free_surface = false;
 
   HeightFunction parametric_height() const {
     if (!second) return [shape = SpotShape<double>(spot)](double x, double y) { return shape.at(x, y).z; };
@@ -59,33 +63,44 @@ Relief draw(const HeightFunction& height, const FinalSpot& f, int cells) {
   return draw(height, f.spot[s_x], f.spot[s_y], reach_of(f), cells);
 }
 
-/// The spread of a spot's numbers that the fit of its parameters leaves open, by their covariance (JCGM 100, 5.2.2): a few
-/// pieces of stripe can be explained by many spots of the family, and no surface about one of them tells of the others.
+/// What profile, blur and light are not known to adds as much variance as noise does, and costs that differ by less than this say
+/// nothing. Sized on ray-traced photos.
+constexpr double noise_and_profile = 2;
+
+/// The spread of a spot's numbers that the fit of its parameters leaves open: a few pieces of stripe can be explained by many spots
+/// of the family, and no surface about one of them tells of the others. From the spots that explain the stripes alike where they
+/// are known, else by the covariance (JCGM 100, 5.2.2).
 void spread_by_parameters(const SpotFit& fit, FinalSpot& out) {
   constexpr SpotParameter shaping[] = {s_log_a, s_log_b, s_height, s_log_p, s_log_n, s_slant_u, s_slant_v};
-  constexpr int count = std::size(shaping), numbers = 5;
+  constexpr int count = std::size(shaping);
   constexpr int cells = 81;
+  using Numbers = FinalSpot::Spread;
+  constexpr int numbers = Numbers::RowsAtCompileTime;
   const SpotGeometry& g = out.parametric;
-  const auto log_numbers = [&](const SpotVector& spot) {
+  const auto numbers_of = [&](const SpotVector& spot) {
     const SpotShape<double> shape(spot);
     const SpotGeometry v = measure_spot(draw([&](double x, double y) { return shape.at(x, y).z; }, out, cells));
-    Eigen::Matrix<double, numbers, 1> n;
+    Numbers n;
     n << v.diameter_mm / g.diameter_mm, v.depth_mm / g.depth_mm, v.length_mm / g.length_mm, v.width_mm / g.width_mm,
         v.half_diameter_mm / std::max(g.half_diameter_mm, 1e-6);
     return n;
   };
-  Eigen::Matrix<double, numbers, count> jacobian;
-  Eigen::Matrix<double, count, count> covariance;
-  for (int i = 0; i < count; ++i) {
-    for (int j = 0; j < count; ++j) covariance(i, j) = fit.covariance(shaping[i], shaping[j]);
-    const double step = std::max(0.5 * std::sqrt(std::max(covariance(i, i), 0.0)), 1e-4 * std::max(std::abs(fit.spot[shaping[i]]), 0.1));
-    SpotVector up = fit.spot, down = fit.spot;
-    up[shaping[i]] += step, down[shaping[i]] -= step;
-    jacobian.col(i) = (log_numbers(up) - log_numbers(down)) / (2 * step);
+  Numbers variance = Numbers::Zero();
+  if (!out.alike.empty()) {
+    for (const auto& [spot, weight] : out.alike) variance += weight * (numbers_of(spot).array() - 1).square().matrix();
+  } else {
+    Eigen::Matrix<double, numbers, count> jacobian;
+    Eigen::Matrix<double, count, count> covariance;
+    for (int i = 0; i < count; ++i) {
+      for (int j = 0; j < count; ++j) covariance(i, j) = fit.covariance(shaping[i], shaping[j]);
+      const double step = std::max(0.5 * std::sqrt(std::max(covariance(i, i), 0.0)), 1e-4 * std::max(std::abs(fit.spot[shaping[i]]), 0.1));
+      SpotVector up = fit.spot, down = fit.spot;
+      up[shaping[i]] += step, down[shaping[i]] -= step;
+      jacobian.col(i) = (numbers_of(up) - numbers_of(down)) / (2 * step);
+    }
+    variance = noise_and_profile * (jacobian * covariance * jacobian.transpose()).diagonal().cwiseMax(0);
   }
-  const Eigen::Matrix<double, numbers, 1> variance = (jacobian * covariance * jacobian.transpose()).diagonal().cwiseMax(0);
-  double* sd[numbers] = {&out.diameter_sd, &out.depth_sd, &out.length_sd, &out.width_sd, &out.half_sd};
-  for (int k = 0; k < numbers; ++k) *sd[k] = std::max(*sd[k], std::sqrt(variance[k]));
+  out.by_parameters = variance.cwiseSqrt();
 }
 
 /// The ellipse of a spot's contour at a tenth of its depth, as a spot.
@@ -134,7 +149,7 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
   request.height_mm = (out.parametric.kind == Kind::low ? -1 : 1) * out.parametric.depth_mm;
   request.highlight = out.highlight;
   constexpr double well_explained = 0.985;  // spots of the family, where stripes do not crowd, explain 0.99 and more
-  request.odd_shape = out.second.has_value() || out.judgement.explained < well_explained;
+  request.odd_shape = out.odd_shape = out.second.has_value() || out.judgement.explained < well_explained;
   request.spacing_mm = std::max(0.25 * request.mean_radius_mm, 0.3);
   const SurfaceFit fit = fit_surface(patch, request);
   if (!fit.solved) return;
@@ -158,32 +173,30 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
   std::mt19937 random(7);
   std::normal_distribution<double> normal;
   constexpr int draws = 16;
-  double s[5] = {0, 0, 0, 0, 0};
+  FinalSpot::Spread variance = FinalSpot::Spread::Zero();
   for (int k = 0; k < draws; ++k) {
     Eigen::VectorXd z(fit.departure.size());
     for (Eigen::Index i = 0; i < z.size(); ++i) z[i] = normal(random);
     const Eigen::VectorXd c = fit.departure + factor.matrixL() * z;
     const SpotGeometry v = measure_spot(draw(surface(c), out, 81));
-    const double d[5] = {v.diameter_mm / g.diameter_mm - 1, v.depth_mm / g.depth_mm - 1, v.length_mm / g.length_mm - 1,
-                         v.width_mm / g.width_mm - 1, v.half_diameter_mm / std::max(g.half_diameter_mm, 1e-6) - 1};
-    for (int j = 0; j < 5; ++j) s[j] += d[j] * d[j] / draws;
+    FinalSpot::Spread d;
+    d << v.diameter_mm / g.diameter_mm - 1, v.depth_mm / g.depth_mm - 1, v.length_mm / g.length_mm - 1, v.width_mm / g.width_mm - 1,
+        v.half_diameter_mm / std::max(g.half_diameter_mm, 1e-6) - 1;
+    variance += d.cwiseAbs2() / draws;
   }
-  out.diameter_sd = std::sqrt(s[0]), out.depth_sd = std::sqrt(s[1]), out.length_sd = std::sqrt(s[2]);
-  out.width_sd = std::sqrt(s[3]), out.half_sd = std::sqrt(s[4]);
+  out.by_shapes = variance.cwiseSqrt();
 }
 
 /// Relative standard uncertainty that no formula here knows of: paint that is no ideal mirror, paper that lifts, a lens
 /// that is no polynomial. Sized on ray-traced photos.
-constexpr double model_diameter = 0.003, model_depth = 0.008;
+constexpr double model_diameter = 0.002, model_depth = 0.005;
 
-/// Orange peel adds its own slope to the spot's: relative uncertainty times SpotJudgement::moved_snr, beyond what it adds to the
-/// noise of the free surface. Sized on ray-traced photos.
-constexpr double peel_on_diameter = 0.9, peel_on_depth = 1.8;
+/// Orange peel adds its own slope to the spot's: relative uncertainty times SpotJudgement::moved_snr. Sized on ray-traced photos.
+constexpr double peel_on_diameter = 1, peel_on_depth = 2;
 
-/// What profile, blur and light leave of the stripes' phase, as relative uncertainty times the cycles that a spot moves
-/// the stripes by at most: little of a stripe's width in a deep dent, much of what a shallow one does. Sized on
-/// ray-traced photos.
-constexpr double phase_on_diameter = 0.003, phase_on_depth = 0.012;
+/// The free surface's prior leaves room for rims and kidneys. Where the family explains the stripes, such a shape is a thing that
+/// they do not show, seldom there: this much of its spread counts. Sized on ray-traced photos.
+constexpr double unseen_shapes = 0.4;
 
 /// What the re-drawn stripes leave over is shape that the surface does not have: relative uncertainty times that share. And the
 /// more of it the spot left that the surface started from, the likelier a wrong fringe, which a surface smooths over but never
@@ -193,9 +206,33 @@ constexpr double unexplained_on_diameter = 0.1, unexplained_on_depth = 0.3, doub
 /// Below this share explained, by the surface or by what it started from, an answer carries a warning.
 constexpr double least_agreement = 0.85;
 
-/// A spot smaller than a stripe period shows only pieces of one stripe: many outlines explain them. Relative uncertainty
-/// times (period / diameter - 1)^1.3. Sized on ray-traced photos.
-constexpr double coarse_on_diameter = 0.015, coarse_on_depth = 0.02;
+/// Relative standard uncertainty of a spot's height by the covariance of its parameters.
+double height_sd(const SpotFit& fit) {
+  return std::sqrt(noise_and_profile * std::max(fit.covariance(s_height, s_height), 0.0)) / std::max(std::abs(fit.spot[s_height]), 1e-9);
+}
+
+/// Where the height is known to less than this, heights are tried: by then its likelihood is no more a parabola.
+constexpr double flat_valley = 0.015;
+
+/// Spots of other heights that explain the stripes nearly as well, weighted by their likelihood. The answer is the one in their
+/// middle (in the logarithm of the height: it is a scale).
+void take_middle_of_valley(const Patch& patch, FinalSpot& out) {
+  constexpr double negligible = 4;  // e^-4 of the best one's weight
+  const double ratio = 1 + std::min(height_sd(out.fit), 0.15);
+  const std::vector<SpotFit> fits = polish_along_height(patch, out.fit, out.highlight, ratio, negligible * noise_and_profile);
+  const auto least = std::min_element(fits.begin(), fits.end(), [](const SpotFit& a, const SpotFit& b) { return a.cost < b.cost; })->cost;
+  double sum = 0, log_height = 0;
+  out.alike.clear();
+  for (const SpotFit& f : fits) {
+    const double weight = std::exp((least - f.cost) / noise_and_profile);
+    sum += weight, log_height += weight * std::log(std::abs(f.spot[s_height]));
+    out.alike.emplace_back(f.spot, weight);
+  }
+  log_height /= sum;
+  for (auto& [spot, weight] : out.alike) weight /= sum;
+  const auto off = [&](const SpotFit& f) { return std::abs(std::log(std::abs(f.spot[s_height])) - log_height); };
+  out.fit = *std::min_element(fits.begin(), fits.end(), [&](const SpotFit& a, const SpotFit& b) { return off(a) < off(b); });
+}
 
 /// Fits a spot, or the sum of two, anew with the photo's final geometry.
 void polish(const PanelScene& scene, const std::vector<SpotVector>& others, const SpotFit& found, bool judged, FinalSpot& out) {
@@ -216,14 +253,31 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
   if (patch.size() < least_pixels) return;
   SpotFit start = found;
   start.spot = out.spot;
-  const SpotFit fit = polish_with_fitting_light(patch, start, out.highlight);
-  if (fit.spot.allFinite() && fit.spot[s_height] * out.spot[s_height] > 0) out.spot = fit.spot;
+  SpotFit fit = polish_with_fitting_light(patch, start, out.highlight);
+  const auto sane = [&] { return fit.spot.allFinite() && fit.spot[s_height] * out.spot[s_height] > 0; };
   out.fit = fit;
-  out.fit.spot = out.spot;
-  if (judged) out.judgement = judge(patch, fit, out.highlight, scene.pixels_per_mm);
+  if (!sane()) out.fit.spot = out.spot;
+  if (judged && sane()) {
+    Patch noisy = patch;
+    noisy.effective_pixel_share /= correlated_noise(patch, fit, out.highlight);
+    constexpr int few_iterations = 8;
+    fit = polish_spot(noisy, fit.spot, out.highlight, few_iterations);
+    if (sane()) {
+      out.fit = fit;
+      if (height_sd(fit) > flat_valley) take_middle_of_valley(noisy, out);
+    }
+  }
+  out.spot = out.fit.spot;
+  out.fit.search_cost = found.search_cost, out.fit.opposite_cost = found.opposite_cost;
+  if (judged) out.judgement = judge(patch, out.fit, out.highlight, scene.pixels_per_mm);
 }
 
-Quantity interval(double value, double relative) { return quantity_from_standard_uncertainty(value, value * relative, 2.0, 0.0); }
+/// 95 %. A size is a scale: what is not known of it is a factor, and its logarithm has this standard uncertainty.
+Quantity interval(double value, double relative) {
+  constexpr double coverage_factor = 2;
+  const double factor = std::exp(coverage_factor * relative);
+  return {value, value / factor, value * factor};
+}
 
 }  // namespace
 
@@ -269,21 +323,17 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     const double unexplained_d = unexplained_on_diameter * unexplained, unexplained_h = unexplained_on_depth * unexplained;
     const double peel_d = peel_on_diameter / std::max(f.judgement.moved_snr, 1.0);
     const double peel_h = peel_on_depth / std::max(f.judgement.moved_snr, 1.0);
-    const double moved_cycles =
-        2 * model.board_view(g.x_mm, g.y_mm).distance_mm * g.max_slope / scene.problem->constants.pitch_mm;
-    const double phase_d = phase_on_diameter / std::max(moved_cycles, 0.01);
-    const double phase_h = phase_on_depth / std::max(moved_cycles, 0.01);
-    const double coarse = std::pow(std::max(0.0, scene.field->period_mm / g.diameter_mm - 1), 1.3);
-    const double coarse_d = coarse_on_diameter * coarse, coarse_h = coarse_on_depth * coarse;
-    const double u_d = std::hypot(std::hypot(geometry.scale, bar, peel_d), std::hypot(f.diameter_sd, model_diameter, coarse_d), std::hypot(shape_d, unexplained_d, phase_d));
-    const double u_h = std::hypot(std::hypot(geometry.height, bar, peel_h), std::hypot(f.depth_sd, model_depth, coarse_h), std::hypot(shape_h, unexplained_h, phase_h));
+    const double shapes = f.odd_shape ? 1 : unseen_shapes;
+    const FinalSpot::Spread spread = (f.by_parameters.cwiseAbs2() + (shapes * f.by_shapes).cwiseAbs2()).cwiseSqrt();
+    const double u_d = std::hypot(std::hypot(geometry.scale, bar, peel_d), std::hypot(spread[0], model_diameter), std::hypot(shape_d, unexplained_d));
+    const double u_h = std::hypot(std::hypot(geometry.height, bar, peel_h), std::hypot(spread[1], model_depth), std::hypot(shape_h, unexplained_h));
     Dent dent;
     dent.kind = g.kind;
     dent.x_mm = g.x_mm, dent.y_mm = g.y_mm;
     dent.diameter_mm = interval(g.diameter_mm, u_d);
-    dent.length_mm = interval(g.length_mm, std::hypot(u_d, f.length_sd));
-    dent.width_mm = interval(g.width_mm, std::hypot(u_d, f.width_sd));
-    dent.half_diameter_mm = interval(g.half_diameter_mm, std::hypot(u_d, f.half_sd));
+    dent.length_mm = interval(g.length_mm, std::hypot(u_d, spread[2]));
+    dent.width_mm = interval(g.width_mm, std::hypot(u_d, spread[3]));
+    dent.half_diameter_mm = interval(g.half_diameter_mm, std::hypot(u_d, spread[4]));
     dent.angle_deg = g.angle_deg;
     dent.depth_mm = interval(g.depth_mm, u_h);
     dent.max_slope_mrad = interval(1e3 * g.max_slope, std::hypot(u_h, u_d));
@@ -309,10 +359,9 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     term("board distance", scene.problem->board_corners.empty() ? "tape and stripes" : "board tags, tape and stripes", 0,
          geometry.height_distance);
     term("board tilt and rest of geometry", "bundle covariance", 0, std::sqrt(std::max(0.0, geometry.height * geometry.height - geometry.scale * geometry.scale - geometry.height_distance * geometry.height_distance)));
-    term("stripe phase noise, odd shapes", "spread of spot and free surface", f.diameter_sd, f.depth_sd);
+    term("stripe phase noise", "spots that explain the stripes alike", f.by_parameters[0], f.by_parameters[1]);
+    term("odd shapes", "free surfaces that do", shapes * f.by_shapes[0], shapes * f.by_shapes[1]);
     term("orange peel", "its slope against the spot's", peel_d, peel_h);
-    term("stripes hardly moved", "what the phase model leaves, against the move", phase_d, phase_h);
-    term("coarse stripes", "spot smaller than a stripe period", coarse_d, coarse_h);
     term("shape", "free surface against parametric spot", shape_d, shape_h);
     term("unexplained stripes", "what the re-drawn stripes leave over", unexplained_d, unexplained_h);
     term("model", "sized on ray-traced photos", model_diameter, model_depth);

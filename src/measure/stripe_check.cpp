@@ -21,11 +21,9 @@ double strain(const BundleProblem& problem, const PanelVector& p) {
 
 /// The tape before the dent is known: it was held there, and a tilted board is nearer at one end of the card than at the
 /// other.
-TapeCheck rough_tape_check(const BundleProblem& problem, const StripeField& field) {
-  const PanelVector& p = field.bundle.parameters;
+double rough_tape_uncertainty_mm(const PanelVector& p) {
   constexpr double anchor_to_dent_mm = 40, tape_mm = 8;
-  const double tilt_mm = anchor_to_dent_mm * std::hypot(p[p_board_tilt], p[p_board_tilt + 1]);
-  return check_tape(problem, p, phase_noise(field), std::hypot(tape_mm, tilt_mm));
+  return std::hypot(tape_mm, anchor_to_dent_mm * std::hypot(p[p_board_tilt], p[p_board_tilt + 1]));
 }
 
 }  // namespace
@@ -90,12 +88,15 @@ std::optional<Refusal> check_stripes(const Photo& photo, const MeasureRequest& r
   // pitch must explain them better: a second opinion, slow, so only on suspicion.
   constexpr double usual_carrier = 12, usual_mad_cycles = 0.06, usual_strain = 20, off_tape = 4.5;
   if (request.board_distance_mm && problem.board_corners.empty()) {
+    MeasureOptions at_card = options;
+    at_card.tape_uncertainty_mm = std::max(options.tape_uncertainty_mm, rough_tape_uncertainty_mm(field.bundle.parameters));
     std::optional<TapeCheck> tape;
-    if (striped && problem.samples.size() > 100) tape = rough_tape_check(problem, field);
+    if (striped && problem.samples.size() > 100)
+      tape = check_tape(problem, field.bundle.parameters, phase_noise(field), at_card.tape_uncertainty_mm);
     const bool contradicted = tape && std::abs(tape->departure) > off_tape;
     if (!striped || contradicted || field.carrier_snr < usual_carrier || field.bundle.phase_mad_cycles > usual_mad_cycles ||
         strain(problem, field.bundle.parameters) > usual_strain) {
-      const PitchCheck check = check_pitch(photo, request, options);
+      const PitchCheck check = check_pitch(photo, request, at_card);
       if (contradicted || (!check.refusal && check.verdict != PitchVerdict::agrees))
         return pitch_contradicted(request, &check, tape ? &*tape : nullptr);
     }
