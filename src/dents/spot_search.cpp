@@ -84,26 +84,21 @@ double peel_cells(double diameter_mm, double peel_cell_mm) {
   return 0.25 * std::numbers::pi * std::pow(diameter_mm / peel_cell_mm, 2);
 }
 
-/// Share of the cells of orange peel that are seen: a stripe shows where it goes only by its two edges, and each shows one row of
-/// cells.
-double seen_cells(double peel_cell_mm, double period_mm) { return std::min(1.0, 2 * peel_cell_mm / period_mm); }
 
-/// Root mean square move of the stripes inside a spot over their jitter, times the root of the peel cells seen there.
+/// Root mean square move of the stripes inside a spot over their jitter, times the root of the peel cells there.
 double moved_snr(const Patch& patch, const SpotVector& spot) {
   const SpotShape<double> shape(spot);
   const RadiusIn rho(spot);
-  double moved = 0, per_mm = 0;  // cycles squared; undisturbed stripes
+  double moved = 0;
   std::size_t inside = 0;
   for (const MirrorPixel& p : patch.pixel) {
     if (rho(p.x_mm, p.y_mm) > 1.1) continue;
-    per_mm += std::hypot(p.phase_x, p.phase_y);
     const auto v = shape.at(p.x_mm, p.y_mm);
     moved += std::pow(patch.board.phase(p, v.z, v.slope_x, v.slope_y).phase - patch.board.phase(p, 0, 0, 0).phase, 2);
     ++inside;
   }
   if (inside == 0) return 0;
-  const double seen = seen_cells(patch.peel_cell_mm, static_cast<double>(inside) / std::max(per_mm, 1e-9));
-  return std::sqrt(seen * peel_cells(2 * mean_radius_mm(spot), patch.peel_cell_mm) * moved / static_cast<double>(inside)) /
+  return std::sqrt(peel_cells(2 * mean_radius_mm(spot), patch.peel_cell_mm) * moved / static_cast<double>(inside)) /
          std::max(patch.edge_jitter_cycles, 1e-4);
 }
 
@@ -297,6 +292,14 @@ bool louder_than_peel(const SpotJudgement& j, const Acceptance& acceptance) {
   return wide_and_faint || (excess >= acceptance.min_excess && j.moved_snr >= needed_moved_snr(j, acceptance));
 }
 
+/// Place, size and height fit four looks at orange peel whatever they show: then these few alone must stand out, or be louder than
+/// peel ever is.
+bool more_than_few_looks(const SpotJudgement& j, const Acceptance& acceptance) {
+  constexpr double few = 4;
+  return j.looks > few || j.disturbed_level - j.quiet_level > acceptance.loud_excess ||
+         j.moved_snr * std::sqrt(j.looks / j.peel_cells) > acceptance.min_moved_snr;
+}
+
 bool quiet_around(const SpotJudgement& j, const Acceptance& acceptance) {
   return j.quiet_level < std::max(acceptance.max_quiet_level, acceptance.max_quiet_share * j.disturbed_level);
 }
@@ -325,6 +328,7 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
          a.judgement.slope_over_peel >= acceptance.min_slope_over_peel && slope >= acceptance.min_slope &&
          slope < 0.25 && radius < 45 && elongation(s) < 7 && a.judgement.cut_share < acceptance.max_cut_share &&
          a.judgement.information_kept > acceptance.min_information && louder_than_peel(a.judgement, acceptance) &&
+         more_than_few_looks(a.judgement, acceptance) &&
          2 * std::exp(std::min(s[s_log_a], s[s_log_b])) > acceptance.min_width_mm &&
          quiet_around(a.judgement, acceptance) && a.judgement.opposite_ratio > acceptance.min_opposite_ratio &&
          offset < std::max(1.2 * longest_of(outline), 3.0) &&
@@ -364,10 +368,9 @@ Attempt judged_outer(const PanelScene& scene, const NestedPair& pair, std::vecto
 
 }  // namespace
 
-double least_believable_slope(double peel_slope, double peel_cell_mm, double period_mm, double diameter_mm, const Acceptance& acceptance) {
-  const double cells = seen_cells(peel_cell_mm, period_mm) * peel_cells(diameter_mm, peel_cell_mm);
+double least_believable_slope(double peel_slope, double peel_cell_mm, double diameter_mm, const Acceptance& acceptance) {
   return std::max({acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope,
-                   2 * acceptance.min_moved_snr * peel_slope / std::sqrt(cells)});
+                   2 * acceptance.min_moved_snr * peel_slope / std::sqrt(peel_cells(diameter_mm, peel_cell_mm))});
 }
 
 double steepest_slope(const SpotVector& spot) {
@@ -403,7 +406,7 @@ SpotJudgement judged_by(const Patch& patch, const std::vector<float>& with, cons
   SpotVector none = fit.spot;
   none[s_height] = 0;
   const std::vector<float> without = whitened_residuals(patch, none, Eigen::Vector3d::Zero(), false);
-  double q0 = 0, q1 = 0, ring = 0, kept = 0, all = 0;
+  double q0 = 0, q1 = 0, ring = 0, kept = 0, all = 0, stripes_per_mm = 0;
   std::size_t inside = 0, around = 0;
   const RadiusIn rho_in(fit.spot);
   std::vector<float> density;
@@ -415,6 +418,7 @@ SpotJudgement judged_by(const Patch& patch, const std::vector<float>& with, cons
     ++inside;
     q0 += pseudo_huber_cost(without[i], judged_scale);
     q1 += pseudo_huber_cost(with[i], judged_scale);
+    stripes_per_mm += std::hypot(p.phase_x, p.phase_y);
     const auto v = shape.at(p.x_mm, p.y_mm);
     const PhaseAt phase = patch.board.phase(p, v.z, v.slope_x, v.slope_y);
     const double s = patch.profile->at(phase.phase).derivative * (phase.by_slope_x * v.slope_x + phase.by_slope_y * v.slope_y);
@@ -430,6 +434,8 @@ SpotJudgement judged_by(const Patch& patch, const std::vector<float>& with, cons
   const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
   j.slope_over_peel = steepest_slope(fit.spot) / peel_slope;
   j.peel_cells = peel_cells(2 * mean_radius_mm(fit.spot), patch.peel_cell_mm);
+  // A stripe shows where it goes by its two edges, and an edge shows one row of cells.
+  j.looks = j.peel_cells * std::min(1.0, 2 * patch.peel_cell_mm * stripes_per_mm / static_cast<double>(inside));
   j.moved_snr = moved_snr(patch, fit.spot);
   // Both signs leave what lies outside the spot as it is: only inside can they be told apart.
   const double cost_inside = std::max(q1, j.quiet_level) * static_cast<double>(inside) * patch.effective_pixel_share;

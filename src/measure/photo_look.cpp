@@ -55,7 +55,7 @@ bool stripes_are_weak(const cv::Mat& grey, const std::vector<SeenTag>& tags, dou
 /// What a spot of 10 mm must show to be found: see Setup::visible_slope_mrad.
 double visible_slope_mrad(const ResidualField& field, double board_distance_mm, double pitch_mm) {
   const double cycles_per_slope = 2 * board_distance_mm / pitch_mm;  // seen obliquely it is more
-  return 1e3 * least_believable_slope(field.edge_jitter_cycles / cycles_per_slope, field.peel_cell_mm, field.period_mm, 10);
+  return 1e3 * least_believable_slope(field.edge_jitter_cycles / cycles_per_slope, field.peel_cell_mm, 10);
 }
 
 }  // namespace

@@ -63,9 +63,9 @@ Relief draw(const HeightFunction& height, const FinalSpot& f, int cells) {
   return draw(height, f.spot[s_x], f.spot[s_y], reach_of(f), cells);
 }
 
-/// What profile, blur and light are not known to adds as much variance as noise does, and costs that differ by less than this say
-/// nothing. Sized on ray-traced photos.
-constexpr double noise_and_profile = 2;
+/// What is not known of profile, blur and light makes the variance this many times that of noise alone, and costs that differ by
+/// less than this say nothing. Sized on ray-traced photos.
+constexpr double noise_and_profile = 4;
 
 /// The spread of a spot's numbers that the fit of its parameters leaves open: a few pieces of stripe can be explained by many spots
 /// of the family, and no surface about one of them tells of the others. From the spots that explain the stripes alike where they
@@ -189,14 +189,15 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
 
 /// Relative standard uncertainty that no formula here knows of: paint that is no ideal mirror, paper that lifts, a lens
 /// that is no polynomial. Sized on ray-traced photos.
-constexpr double model_diameter = 0.002, model_depth = 0.005;
+constexpr double model_diameter = 0.002, model_depth = 0.007;
 
-/// Orange peel adds its own slope to the spot's: relative uncertainty times SpotJudgement::moved_snr. Sized on ray-traced photos.
-constexpr double peel_on_diameter = 1, peel_on_depth = 2;
+/// Orange peel is slope of the panel's own and adds to the spot's, less the more looks at it there are: relative standard uncertainty
+/// times move of the stripes over their jitter times root of the looks. Sized on ray-traced photos.
+constexpr double peel_share = 1.5;
 
 /// The free surface's prior leaves room for rims and kidneys. Where the family explains the stripes, such a shape is a thing that
 /// they do not show, seldom there: this much of its spread counts. Sized on ray-traced photos.
-constexpr double unseen_shapes = 0.4;
+constexpr double unseen_shapes = 0.45;
 
 /// What the re-drawn stripes leave over is shape that the surface does not have: relative uncertainty times that share. And the
 /// more of it the spot left that the surface started from, the likelier a wrong fringe, which a surface smooths over but never
@@ -216,10 +217,10 @@ constexpr double flat_valley = 0.015;
 
 /// Spots of other heights that explain the stripes nearly as well, weighted by their likelihood. The answer is the one in their
 /// middle (in the logarithm of the height: it is a scale).
-void take_middle_of_valley(const Patch& patch, FinalSpot& out) {
+void take_middle_of_valley(const Patch& patch, const SpotFit& fit, FinalSpot& out) {
   constexpr double negligible = 4;  // e^-4 of the best one's weight
-  const double ratio = 1 + std::min(height_sd(out.fit), 0.15);
-  const std::vector<SpotFit> fits = polish_along_height(patch, out.fit, out.highlight, ratio, negligible * noise_and_profile);
+  const double ratio = 1 + std::min(height_sd(fit), 0.15);
+  const std::vector<SpotFit> fits = polish_along_height(patch, fit, out.highlight, ratio, negligible * noise_and_profile);
   const auto least = std::min_element(fits.begin(), fits.end(), [](const SpotFit& a, const SpotFit& b) { return a.cost < b.cost; })->cost;
   double sum = 0, log_height = 0;
   out.alike.clear();
@@ -236,7 +237,7 @@ void take_middle_of_valley(const Patch& patch, FinalSpot& out) {
 
 /// Fits a spot, or the sum of two, anew with the photo's final geometry.
 void polish(const PanelScene& scene, const std::vector<SpotVector>& others, const SpotFit& found, bool judged, FinalSpot& out) {
-  constexpr std::size_t most_pixels = 14000, least_pixels = 500;
+  constexpr std::size_t most_pixels = 20000, least_pixels = 500;
   if (out.second) {
     const SpotSum start{out.spot, *out.second};
     const Patch patch = patch_for(scene, start, others, most_pixels);
@@ -258,14 +259,13 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
   out.fit = fit;
   if (!sane()) out.fit.spot = out.spot;
   if (judged && sane()) {
+    // Correlated noise widens what is known; the best fit stays what it is.
     Patch noisy = patch;
     noisy.effective_pixel_share /= correlated_noise(patch, fit, out.highlight);
-    constexpr int few_iterations = 8;
-    fit = polish_spot(noisy, fit.spot, out.highlight, few_iterations);
-    if (sane()) {
-      out.fit = fit;
-      if (height_sd(fit) > flat_valley) take_middle_of_valley(noisy, out);
-    }
+    constexpr int one_iteration = 1;
+    fit = polish_spot(noisy, fit.spot, out.highlight, one_iteration);
+    out.fit.covariance = fit.covariance;
+    if (sane() && height_sd(fit) > flat_valley) take_middle_of_valley(noisy, fit, out);
   }
   out.spot = out.fit.spot;
   out.fit.search_cost = found.search_cost, out.fit.opposite_cost = found.opposite_cost;
@@ -321,12 +321,12 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     const double left = 1 - std::clamp(f.explained, 0.0, 1.0), left_at_start = 1 - std::clamp(f.judgement.explained, 0.0, 1.0);
     const double unexplained = std::hypot(left, left_at_start * std::pow(left_at_start / doubt, 2));
     const double unexplained_d = unexplained_on_diameter * unexplained, unexplained_h = unexplained_on_depth * unexplained;
-    const double peel_d = peel_on_diameter / std::max(f.judgement.moved_snr, 1.0);
-    const double peel_h = peel_on_depth / std::max(f.judgement.moved_snr, 1.0);
+    const SpotJudgement& j = f.judgement;
+    const double peel = peel_share / std::max(j.moved_snr * std::sqrt(j.looks / std::max(j.peel_cells, 1e-9)), 1.0);
     const double shapes = f.odd_shape ? 1 : unseen_shapes;
     const FinalSpot::Spread spread = (f.by_parameters.cwiseAbs2() + (shapes * f.by_shapes).cwiseAbs2()).cwiseSqrt();
-    const double u_d = std::hypot(std::hypot(geometry.scale, bar, peel_d), std::hypot(spread[0], model_diameter), std::hypot(shape_d, unexplained_d));
-    const double u_h = std::hypot(std::hypot(geometry.height, bar, peel_h), std::hypot(spread[1], model_depth), std::hypot(shape_h, unexplained_h));
+    const double u_d = std::hypot(std::hypot(geometry.scale, bar, peel), std::hypot(spread[0], model_diameter), std::hypot(shape_d, unexplained_d));
+    const double u_h = std::hypot(std::hypot(geometry.height, bar, peel), std::hypot(spread[1], model_depth), std::hypot(shape_h, unexplained_h));
     Dent dent;
     dent.kind = g.kind;
     dent.x_mm = g.x_mm, dent.y_mm = g.y_mm;
@@ -361,7 +361,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     term("board tilt and rest of geometry", "bundle covariance", 0, std::sqrt(std::max(0.0, geometry.height * geometry.height - geometry.scale * geometry.scale - geometry.height_distance * geometry.height_distance)));
     term("stripe phase noise", "spots that explain the stripes alike", f.by_parameters[0], f.by_parameters[1]);
     term("odd shapes", "free surfaces that do", shapes * f.by_shapes[0], shapes * f.by_shapes[1]);
-    term("orange peel", "its slope against the spot's", peel_d, peel_h);
+    term("orange peel", "its slope against the spot's", peel, peel);
     term("shape", "free surface against parametric spot", shape_d, shape_h);
     term("unexplained stripes", "what the re-drawn stripes leave over", unexplained_d, unexplained_h);
     term("model", "sized on ray-traced photos", model_diameter, model_depth);

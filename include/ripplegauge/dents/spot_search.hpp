@@ -26,7 +26,8 @@ struct SpotJudgement {
   double opposite_ratio = 0;  ///< cost inside the spot of the best fit of the other sign over the cost of this one
   double information_kept = 1;  ///< share of the slope information in pixels that are not clipped
   double peel_cells = 0;      ///< how many cells of orange peel fit inside
-  double moved_snr = 0;       ///< rms move of the stripes inside over their jitter, times the root of the peel cells seen there
+  double looks = 0;           ///< how many of them an edge of an undisturbed stripe would show
+  double moved_snr = 0;       ///< rms move of the stripes inside over their jitter, times the root of the peel cells there
   double disturbed_level = 0; ///< mean robust chi square inside the spot if there were none
   double quiet_level = 0;     ///< mean robust chi square of the undisturbed ring around
   double fringe_density_px = 0;  ///< highest stripe frequency inside, cycles per photo pixel
@@ -99,10 +100,8 @@ inline constexpr double highlight_worth = 15;
 SpotFit polish_with_fitting_light(const Patch& patch, const SpotFit& start, bool& highlight,
                                   int iterations = 40);
 
-/// The smallest steepest slope that a spot of this diameter must have to be believed, on paint of this slope of its own, under
-/// stripes of this period.
-double least_believable_slope(double peel_slope, double peel_cell_mm, double period_mm, double diameter_mm,
-                              const Acceptance& acceptance = {});
+/// The smallest steepest slope that a spot of this diameter must have to be believed, on paint of this slope of its own.
+double least_believable_slope(double peel_slope, double peel_cell_mm, double diameter_mm, const Acceptance& acceptance = {});
 
 /// Largest slope of the parametric shape, by sampling along its axes.
 double steepest_slope(const SpotVector& spot);
