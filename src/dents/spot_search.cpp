@@ -296,8 +296,9 @@ bool louder_than_peel(const SpotJudgement& j, const Acceptance& acceptance) {
 /// peel ever is.
 bool more_than_few_looks(const SpotJudgement& j, const Acceptance& acceptance) {
   constexpr double few = 4;
-  return j.looks > few || j.disturbed_level - j.quiet_level > acceptance.loud_excess ||
-         j.moved_snr * std::sqrt(j.looks / j.peel_cells) > acceptance.min_moved_snr;
+  const double excess = j.disturbed_level - j.quiet_level;
+  return j.looks > few || excess > acceptance.loud_excess ||
+         (excess > acceptance.min_excess && j.moved_snr * std::sqrt(j.looks / j.peel_cells) > acceptance.min_moved_snr);
 }
 
 bool quiet_around(const SpotJudgement& j, const Acceptance& acceptance) {
@@ -338,11 +339,11 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
 /// Whether a small spot in an accepted one may be no more than what that one's shape leaves over: its slope does not stand out from
 /// the slope that the unexplained share of the disturbance stands for (a share of energy, hence the root).
 bool may_be_misfit(const std::vector<FoundSpot>& accepted, const SpotVector& spot) {
-  constexpr double much_smaller = 0.65, stands_out = 2;
+  constexpr double within = 1.25, much_smaller = 0.65, stands_out = 3;
   return std::any_of(accepted.begin(), accepted.end(), [&](const FoundSpot& outer) {
     const SpotVector& o = outer.fit.spot;
     const double left = std::sqrt(std::clamp(1 - outer.judgement.explained, 0.0, 1.0));
-    return RadiusIn(o)(spot[s_x], spot[s_y]) < 1 && mean_radius_mm(spot) < much_smaller * mean_radius_mm(o) &&
+    return RadiusIn(o)(spot[s_x], spot[s_y]) < within && mean_radius_mm(spot) < much_smaller * mean_radius_mm(o) &&
            steepest_slope(spot) < stands_out * left * steepest_slope(o);
   });
 }
