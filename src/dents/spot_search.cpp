@@ -292,13 +292,13 @@ bool louder_than_peel(const SpotJudgement& j, const Acceptance& acceptance) {
   return wide_and_faint || (excess >= acceptance.min_excess && j.moved_snr >= needed_moved_snr(j, acceptance));
 }
 
-/// Place, size and height fit four looks at orange peel whatever they show: then these few alone must stand out, or be louder than
-/// peel ever is.
+/// Place, size and height fit four looks at orange peel whatever they show: then these few alone must stand out, half as much again
+/// where the spot is faint, or be louder than peel ever is.
 bool more_than_few_looks(const SpotJudgement& j, const Acceptance& acceptance) {
-  constexpr double few = 4;
+  constexpr double few = 4, margin = 1.5;
   const double excess = j.disturbed_level - j.quiet_level;
-  return j.looks > few || excess > acceptance.loud_excess ||
-         (excess > acceptance.min_excess && j.moved_snr * std::sqrt(j.looks / j.peel_cells) > acceptance.min_moved_snr);
+  const double needed = excess > acceptance.min_excess ? acceptance.min_moved_snr : margin * acceptance.min_moved_snr;
+  return j.looks > few || excess > acceptance.loud_excess || j.moved_snr * std::sqrt(j.looks / j.peel_cells) > needed;
 }
 
 bool quiet_around(const SpotJudgement& j, const Acceptance& acceptance) {
