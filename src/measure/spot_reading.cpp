@@ -212,7 +212,7 @@ double height_sd(const SpotFit& fit) {
   return std::sqrt(noise_and_profile * std::max(fit.covariance(s_height, s_height), 0.0)) / std::max(std::abs(fit.spot[s_height]), 1e-9);
 }
 
-/// Where the height is known to less than this, heights are tried: by then its likelihood is no more a parabola.
+/// Where the height is known no better than this, heights are tried: by then its likelihood is no more a parabola.
 constexpr double flat_valley = 0.015;
 
 /// Spots of other heights that explain the stripes nearly as well, weighted by their likelihood. The answer is the one in their

@@ -41,7 +41,7 @@ double rough_tape_uncertainty_mm(const BundleProblem& problem, const PanelVector
     const double turn = 2 * std::numbers::pi * i / directions;
     squares += std::pow(distance_mm(anchor_to_dent_mm * std::cos(turn), anchor_to_dent_mm * std::sin(turn)) - here_mm, 2) / directions;
   }
-  constexpr double at_most = 0.2;  // of the distance: beyond, the fit is no more to be believed than the pitch
+  constexpr double at_most = 0.1;  // of the distance: beyond, the fit is no more to be believed than the pitch
   return std::hypot(tape_mm, std::min(std::sqrt(squares), at_most * problem.constants.nominal_distance_mm));
 }
 
