@@ -12,6 +12,7 @@
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
+#include "ripplegauge/relief/surface_fit.hpp"
 #include "spot_problem.hpp"
 
 namespace ripplegauge {
@@ -21,10 +22,12 @@ FitOutcome fit(const PixelArrays& pixels, const SpotVector& start, const FitRequ
   return fit_spots(pixels, std::span(&start, 1), request);
 }
 
-/// Pixels for the search: mostly inside the outline, thinly around it, by a fixed stride through a scrambled order.
+/// Pixels for the search: mostly inside the outline, thinly around it, by a fixed stride through a scrambled
+/// order.
 std::vector<int> search_pixels(const Patch& patch, const Outline& outline, std::size_t wanted) {
   std::vector<int> inside, around;
-  const double c = std::cos(outline.angle_rad), s = std::sin(outline.angle_rad), e = std::sqrt(outline.elongation);
+  const double c = std::cos(outline.angle_rad), s = std::sin(outline.angle_rad),
+               e = std::sqrt(outline.elongation);
   constexpr double reach = 1.2;
   for (std::size_t i = 0; i < patch.size(); ++i) {
     const double dx = patch.pixel[i].x_mm - outline.x_mm, dy = patch.pixel[i].y_mm - outline.y_mm;
@@ -60,8 +63,10 @@ std::vector<Start> distinct(std::vector<Start> starts, const Patch& patch, std::
       const double cycles = 1.75 * patch.gain / mean_radius_mm(o.spot);
       const double difference = std::abs(s.spot[s_height] - o.spot[s_height]) * cycles;
       return difference < std::max(0.25, 0.25 * std::abs(o.spot[s_height]) * cycles * 0.3) &&
-             std::abs(s.spot[s_log_a] - o.spot[s_log_a]) < 0.09 && std::abs(elongation(s.spot) - elongation(o.spot)) < 0.1 &&
-             std::abs(s.spot[s_log_p] - o.spot[s_log_p]) < 0.1 && std::abs(s.spot[s_log_n] - o.spot[s_log_n]) < 0.5 &&
+             std::abs(s.spot[s_log_a] - o.spot[s_log_a]) < 0.09 &&
+             std::abs(elongation(s.spot) - elongation(o.spot)) < 0.1 &&
+             std::abs(s.spot[s_log_p] - o.spot[s_log_p]) < 0.1 &&
+             std::abs(s.spot[s_log_n] - o.spot[s_log_n]) < 0.5 &&
              std::hypot(s.spot[s_x] - o.spot[s_x], s.spot[s_y] - o.spot[s_y]) < 0.1 * mean_radius_mm(o.spot);
     };
     if (std::any_of(chosen.begin(), chosen.end(), same)) continue;
@@ -76,9 +81,11 @@ std::vector<Start> distinct(std::vector<Start> starts, const Patch& patch, std::
 namespace {
 
 /// Exponents p and n of the spot family: a Gaussian, a flat-footed polynomial, two with flatter bottoms.
-const std::vector<std::array<double, 2>> few_shapes{{{2.0, 40.0}}, {{2.0, 2.1}}, {{2.6, 20.0}}, {{4.0, 20.0}}};
+const std::vector<std::array<double, 2>> few_shapes{
+    {{2.0, 40.0}}, {{2.0, 2.1}}, {{2.6, 20.0}}, {{4.0, 20.0}}};
 
-/// How many pixels rank starts, and how many short fits look at: fringes are many pixels wide, and noise is not the limit.
+/// How many pixels rank starts, and how many short fits look at: fringes are many pixels wide, and noise is
+/// not the limit.
 constexpr std::size_t enough_to_rank = 300, enough_for_short_fits = 800;
 
 /// Of the stripes in the middle of the patch.
@@ -96,25 +103,30 @@ std::vector<Start> joined_lists(const std::vector<std::vector<Start>>& lists) {
 bool better(const FitOutcome& a, const FitOutcome& b) { return a.cost < b.cost; }
 
 /// Where the first one of the other sign stands.
-std::vector<FitOutcome>::const_iterator of_other_sign(const std::vector<FitOutcome>& all, const SpotVector& spot) {
-  return std::find_if(all.begin(), all.end(), [&](const FitOutcome& o) { return o.spot()[s_height] * spot[s_height] < 0; });
+std::vector<FitOutcome>::const_iterator of_other_sign(const std::vector<FitOutcome>& all,
+                                                      const SpotVector& spot) {
+  return std::find_if(all.begin(), all.end(),
+                      [&](const FitOutcome& o) { return o.spot()[s_height] * spot[s_height] < 0; });
 }
 
-/// The best that differ, at most so many, best first; and the best of the other sign, which always gets its chance: sign
-/// is what must not be wrong.
+/// The best that differ, at most so many, best first; and the best of the other sign, which always gets its
+/// chance: sign is what must not be wrong.
 std::vector<SpotVector> leading(const std::vector<FitOutcome>& sorted, std::size_t most) {
   std::vector<SpotVector> chosen;
   for (const FitOutcome& o : sorted) {
     const auto same = [&](const SpotVector& b) {
-      return std::abs(o.spot()[s_height] / b[s_height] - 1) < 0.03 && std::abs(o.spot()[s_log_a] - b[s_log_a]) < 0.02 &&
+      return std::abs(o.spot()[s_height] / b[s_height] - 1) < 0.03 &&
+             std::abs(o.spot()[s_log_a] - b[s_log_a]) < 0.02 &&
              std::abs(o.spot()[s_log_b] - b[s_log_b]) < 0.02;
     };
     if (std::none_of(chosen.begin(), chosen.end(), same)) chosen.push_back(o.spot());
     if (chosen.size() == most) break;
   }
-  if (std::any_of(chosen.begin(), chosen.end(), [&](const SpotVector& s) { return s[s_height] * chosen.front()[s_height] < 0; }))
+  if (std::any_of(chosen.begin(), chosen.end(),
+                  [&](const SpotVector& s) { return s[s_height] * chosen.front()[s_height] < 0; }))
     return chosen;
-  if (const auto other = of_other_sign(sorted, chosen.front()); other != sorted.end()) chosen.push_back(other->spot());
+  if (const auto other = of_other_sign(sorted, chosen.front()); other != sorted.end())
+    chosen.push_back(other->spot());
   return chosen;
 }
 
@@ -136,19 +148,22 @@ std::vector<SpotFit::Rival> rivals_of_first(const std::vector<FitOutcome>& sorte
   constexpr std::size_t most = 2;
   std::vector<SpotFit::Rival> rivals;
   const auto same_basin = [](const SpotVector& a, const SpotVector& b) {
-    return std::abs(a[s_height] / b[s_height] - 1) < 0.2 && std::abs(std::log(mean_radius_mm(a) / mean_radius_mm(b))) < 0.15;
+    return std::abs(a[s_height] / b[s_height] - 1) < 0.2 &&
+           std::abs(std::log(mean_radius_mm(a) / mean_radius_mm(b))) < 0.15;
   };
   for (const FitOutcome& o : sorted) {
     if (o.cost > nearly * sorted.front().cost || rivals.size() == most) break;
     if (same_basin(o.spot(), sorted.front().spot())) continue;
-    if (std::any_of(rivals.begin(), rivals.end(), [&](const SpotFit::Rival& r) { return same_basin(o.spot(), r.spot); })) continue;
+    if (std::any_of(rivals.begin(), rivals.end(),
+                    [&](const SpotFit::Rival& r) { return same_basin(o.spot(), r.spot); }))
+      continue;
     rivals.push_back({o.spot(), o.cost});
   }
   return rivals;
 }
 
-/// Short fits of all starts, longer ones of the better half of each group, full fits of the best, other shapes about the best
-/// of those.
+/// Short fits of all starts, longer ones of the better half of each group, full fits of the best, other
+/// shapes about the best of those.
 SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vector<int>& coarse,
                       const std::vector<std::vector<Start>>& groups, const SpotSearchOptions& options) {
   std::vector<SpotVector> from;
@@ -157,7 +172,8 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   constexpr double rough = 1.0 / 3, nearly = 2.0 / 3;  // of what must be shown in the end
   constexpr std::size_t few_best = 6;
   const auto hopeless = [&](double share) {
-    return std::none_of(from.begin(), from.begin() + static_cast<std::ptrdiff_t>(std::min(from.size(), few_best)),
+    return std::none_of(from.begin(),
+                        from.begin() + static_cast<std::ptrdiff_t>(std::min(from.size(), few_best)),
                         [&](const SpotVector& s) { return options.worth_finishing(s, share); });
   };
   SpotFit result;
@@ -166,7 +182,8 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   const auto fit_all = [&](const std::vector<int>& pixels, const FitRequest& request) {
     const PixelArrays arrays = gather(patch, pixels);
     std::vector<FitOutcome> outcomes(from.size());
-    parallel_for(from.size(), options.threads, [&](std::size_t i) { outcomes[i] = fit(arrays, from[i], request); });
+    parallel_for(from.size(), options.threads,
+                 [&](std::size_t i) { outcomes[i] = fit(arrays, from[i], request); });
     std::sort(outcomes.begin(), outcomes.end(), better);
     return outcomes;
   };
@@ -176,15 +193,18 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
     if (group.empty()) continue;
     from.clear();
     for (const Start& s : group) from.push_back(s.spot);
-    const std::vector<FitOutcome> short_fits = fit_all(half, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height}, false, false, 5});
+    const std::vector<FitOutcome> short_fits =
+        fit_all(half, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height}, false, false, 5});
     from = leading(short_fits, std::max(group.size() / 2, few_best));
     better_half.insert(better_half.end(), from.begin(), from.end());
   }
   from = better_half;
-  from = leading(fit_all(coarse, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n}, false, false, 6}), few_best);
+  from = leading(fit_all(coarse, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n}, false, false, 6}),
+                 few_best);
   result.spot = from.front();
   if (hopeless(nearly)) return result;
-  constexpr bool highlight = true;  // of metallic paint: without it a wrong spot may explain more; elsewhere it does no harm
+  constexpr bool highlight =
+      true;  // of metallic paint: without it a wrong spot may explain more; elsewhere it does no harm
   const FitRequest all_free{all_parameters, false, highlight, 14};
   const std::vector<int> fine = search_pixels(patch, outline, 1800);
   std::vector<FitOutcome> full = fit_all(fine, all_free);
@@ -194,20 +214,25 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   std::sort(full.begin(), full.end(), better);
   result.spot = full.front().spot();
   result.search_cost = result.cost = full.front().cost;
-  if (const auto other = of_other_sign(full, result.spot); other != full.end()) result.opposite_cost = other->cost;
+  if (const auto other = of_other_sign(full, result.spot); other != full.end())
+    result.opposite_cost = other->cost;
   result.rivals = rivals_of_first(full);
   return result;
 }
 
-/// The best start of every basin (sign, size, fringe order), drawn to its place by a few steps on few pixels: the
-/// denser the fringes, the nearer a start must lie to show what it is worth, and a good wrong one has a hundred places.
-std::vector<Start> one_per_basin(const Patch& patch, const std::vector<int>& pixels, const std::vector<Start>& starts, int threads) {
-  constexpr double size_step = 0.16, order_step = 0.4;  // as wide as a basin: 17 % in size, 0.4 cycles in displacement
+/// The best start of every basin (sign, size, fringe order), drawn to its place by a few steps on few pixels:
+/// the denser the fringes, the nearer a start must lie to show what it is worth, and a good wrong one has a
+/// hundred places.
+std::vector<Start> one_per_basin(const Patch& patch, const std::vector<int>& pixels,
+                                 const std::vector<Start>& starts, int threads) {
+  constexpr double size_step = 0.16,
+                   order_step = 0.4;  // as wide as a basin: 17 % in size, 0.4 cycles in displacement
   std::map<std::array<int, 3>, Start> best;
   for (const Start& s : starts) {
     const double log_radius = std::log(mean_radius_mm(s.spot));
     const double cycles = 1.75 * patch.gain * std::abs(s.spot[s_height]) / mean_radius_mm(s.spot);
-    const std::array<int, 3> basin{s.spot[s_height] > 0, static_cast<int>(std::lround(log_radius / size_step)),
+    const std::array<int, 3> basin{s.spot[s_height] > 0,
+                                   static_cast<int>(std::lround(log_radius / size_step)),
                                    static_cast<int>(std::lround(cycles / order_step))};
     const auto [at, is_new] = best.try_emplace(basin, s);
     if (!is_new && s.cost < at->second.cost) at->second = s;
@@ -228,7 +253,8 @@ std::vector<Start> one_per_basin(const Patch& patch, const std::vector<int>& pix
   return drawn;
 }
 
-/// The R2 sequence (Roberts' generalised golden ratio, own words; fills a unit square evenly): element k, coordinate d of 4.
+/// The R2 sequence (Roberts' generalised golden ratio, own words; fills a unit square evenly): element k,
+/// coordinate d of 4.
 double even(int k, int d) {
   constexpr double phi4 = 1.1673039782614187;  // root of x^5 = x + 1
   return std::fmod(0.5 + (k + 1) * std::pow(phi4, -(d + 1)), 1.0);
@@ -255,11 +281,13 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, const SpotSearch
   };
   std::vector<Look> looks;
   looks.reserve(few_shapes.size() + 1);
-  for (const auto& shape : few_shapes) looks.push_back({outline, geometric(0.62 * r, 1.25 * r, 1.07), shape, 8.8});
+  for (const auto& shape : few_shapes)
+    looks.push_back({outline, geometric(0.62 * r, 1.25 * r, 1.07), shape, 8.8});
   Outline round = outline;
   round.elongation = 1;
   constexpr double not_round = 1.15;
-  if (outline.elongation > not_round) looks.push_back({round, geometric(0.4 * r, 1.4 * r, 1.08), {2.0, 20.0}, 6});
+  if (outline.elongation > not_round)
+    looks.push_back({round, geometric(0.4 * r, 1.4 * r, 1.08), {2.0, 20.0}, 6});
   // Under coarse stripes only an edge or two shows a spot: its middle may lie well beside what is disturbed.
   const std::size_t about_the_middle = looks.size();
   const bool coarse_stripes = 2 * r < undisturbed_period_mm(patch);
@@ -273,13 +301,17 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, const SpotSearch
   std::vector<std::vector<Start>> found(looks.size());
   parallel_for(looks.size(), options.threads, [&](std::size_t i) {
     const Look& look = looks[i];
-    RadialSearch(patch, sparse, look.outline).run(look.radii, {look.shape}, displacement_ladder(0.12, look.most_cycles), found[i]);
+    RadialSearch(patch, sparse, look.outline)
+        .run(look.radii, {look.shape}, displacement_ladder(0.12, look.most_cycles), found[i]);
   });
   const auto best_of = [&](std::size_t from, std::size_t to, double keep) {
-    return distinct(joined_lists({found.begin() + static_cast<std::ptrdiff_t>(from), found.begin() + static_cast<std::ptrdiff_t>(to)}), patch,
-                    static_cast<std::size_t>(keep * options.effort));
+    return distinct(joined_lists({found.begin() + static_cast<std::ptrdiff_t>(from),
+                                  found.begin() + static_cast<std::ptrdiff_t>(to)}),
+                    patch, static_cast<std::size_t>(keep * options.effort));
   };
-  return finish_starts(patch, outline, coarse, {best_of(0, about_the_middle, 24), best_of(about_the_middle, found.size(), 12)}, options);
+  return finish_starts(patch, outline, coarse,
+                       {best_of(0, about_the_middle, 24), best_of(about_the_middle, found.size(), 12)},
+                       options);
 }
 
 SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const SpotSearchOptions& options) {
@@ -295,7 +327,8 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
     std::vector<std::vector<Start>> found(places.size());
     parallel_for(places.size(), options.threads, [&](std::size_t i) {
       RadialSearch(patch, sparse, places[i].outline)
-          .run(geometric(0.5 * r, 1.3 * r, size_ratio), places[i].shapes, displacement_ladder(0.15, 8.8, step), found[i]);
+          .run(geometric(0.5 * r, 1.3 * r, size_ratio), places[i].shapes,
+               displacement_ladder(0.15, 8.8, step), found[i]);
     });
     return joined_lists(found);
   };
@@ -311,14 +344,16 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
   }
   std::vector<Start> starts = search_about(spread, 1.18, 0.3);
   starts = one_per_basin(patch, sparse, starts, options.threads);
-  // Fits of a wrong size and order still find the middle: look once more, and closely, at all of them about the best.
+  // Fits of a wrong size and order still find the middle: look once more, and closely, at all of them about
+  // the best.
   std::sort(starts.begin(), starts.end(), [](const Start& x, const Start& y) { return x.cost < y.cost; });
   constexpr std::size_t most_middles = 8;
   std::vector<Place> middles;
   for (const Start& s : starts) {
     const Outline o = outline_of(s.spot);
     const auto same = [&](const Place& m) {
-      return std::hypot(o.x_mm - m.outline.x_mm, o.y_mm - m.outline.y_mm) < 0.05 * r && std::abs(o.elongation - m.outline.elongation) < 0.1;
+      return std::hypot(o.x_mm - m.outline.x_mm, o.y_mm - m.outline.y_mm) < 0.05 * r &&
+             std::abs(o.elongation - m.outline.elongation) < 0.1;
     };
     if (std::none_of(middles.begin(), middles.end(), same)) middles.push_back({o, few_shapes});
     if (middles.size() == most_middles) break;
@@ -329,21 +364,73 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
   return finish_starts(patch, outline, coarse, {starts}, options);
 }
 
-SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations, std::size_t most_pixels) {
+SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations,
+                    std::size_t most_pixels) {
   Eigen::MatrixXd hessian;
   constexpr double tolerance = 1e-6;  // shapes that few stripes tell apart lie along a flat valley
   std::vector<int> pixels = all_pixels(patch);
   if (pixels.size() > most_pixels) pixels = spread_evenly(pixels, most_pixels);
-  const FitOutcome o = fit_spots(gather(patch, pixels), std::span(&start, 1), {all_parameters, true, highlight, iterations, tolerance},
-                                 Eigen::Vector3d::Zero(), &hessian);
+  const FitOutcome o =
+      fit_spots(gather(patch, pixels), std::span(&start, 1),
+                {all_parameters, true, highlight, iterations, tolerance}, Eigen::Vector3d::Zero(), &hessian);
   SpotFit result;
   const Eigen::LDLT<Eigen::MatrixXd> factor(hessian);
   const Eigen::MatrixXd covariance = factor.solve(Eigen::MatrixXd::Identity(hessian.rows(), hessian.cols()));
-  if (factor.isPositive() && covariance.allFinite()) result.covariance = covariance.topLeftCorner<spot_parameters, spot_parameters>();
+  if (factor.isPositive() && covariance.allFinite())
+    result.covariance = covariance.topLeftCorner<spot_parameters, spot_parameters>();
   result.spot = o.spot();
   result.drift = o.drift;
   result.cost = o.cost;
   return result;
+}
+
+std::vector<SpotFit> polish_along_height(const Patch& patch, const SpotFit& fit, bool highlight, double ratio,
+                                         double contradicted, int threads) {
+  constexpr int most_steps = 12, iterations = 20;
+  constexpr std::size_t enough = 5000;  // pixels: what the stripes do not tell, more of them do not either
+  constexpr double tolerance = 1e-6;
+  std::vector<int> some = all_pixels(patch);
+  if (some.size() > enough) some = spread_evenly(some, enough);
+  const PixelArrays pixels = gather(patch, some);
+  std::vector<int> all_but_height = all_parameters;
+  std::erase(all_but_height, static_cast<int>(s_height));
+  const auto fitted = [&](SpotFit at, double step) {
+    at.spot[s_height] *= step;
+    const FitOutcome o = fit_spots(pixels, std::span(&at.spot, 1),
+                                   {all_but_height, true, highlight, iterations, tolerance}, at.drift);
+    at.spot = o.spot(), at.drift = o.drift, at.cost = o.cost;
+    return at;
+  };
+  const SpotFit middle = fitted(fit, 1);
+  const std::array<double, 2> steps{1 / ratio, ratio};
+  std::array<std::vector<SpotFit>, 2> ways;
+  parallel_for(ways.size(), threads, [&](std::size_t way) {
+    double least = middle.cost;
+    SpotFit at = middle;
+    for (int i = 0; i < most_steps && at.cost < least + contradicted; ++i) {
+      at = fitted(at, steps[way]);
+      least = std::min(least, at.cost);
+      ways[way].push_back(at);
+    }
+  });
+  std::vector<SpotFit> fits{middle};
+  for (const std::vector<SpotFit>& way : ways) fits.insert(fits.end(), way.begin(), way.end());
+  std::sort(fits.begin(), fits.end(),
+            [](const SpotFit& a, const SpotFit& b) { return a.spot[s_height] < b.spot[s_height]; });
+  return fits;
+}
+
+double correlated_noise(const Patch& patch, const SpotFit& fit, bool highlight) {
+  const double radius_mm = mean_radius_mm(fit.spot);
+  const double block_mm = std::max({0.8, 0.25 * radius_mm, patch.peel_cell_mm});
+  const PixelArrays pixels = gather(patch, all_pixels(patch));
+  const LightFit light = light_under(pixels, std::span(&fit.spot, 1), fit.drift, highlight);
+  constexpr double around = 1.3, everywhere_mm = 1e3;
+  double inflation = 1;
+  for (const double from : {0.0, around})
+    inflation = std::max(inflation, score_inflation(pixels, light, block_mm, fit.spot[s_x], fit.spot[s_y],
+                                                    from * radius_mm, everywhere_mm));
+  return std::max(1.0, inflation * patch.effective_pixel_share);
 }
 
 void explain(Patch& patch, std::span<const SpotVector> spots) {
@@ -370,7 +457,8 @@ void set_whitening(Patch& patch, const SpotVector& spot) {
   for (std::size_t i = 0; i < patch.size(); ++i) patch.whitening[i] = whitening_at(patch, light.phase[i]);
 }
 
-std::vector<float> whitened_residuals(const Patch& patch, const SpotVector& spot, const Eigen::Vector3d& drift, bool highlight) {
+std::vector<float> whitened_residuals(const Patch& patch, const SpotVector& spot,
+                                      const Eigen::Vector3d& drift, bool highlight) {
   return light_under(gather(patch, all_pixels(patch)), std::span(&spot, 1), drift, highlight).residual;
 }
 

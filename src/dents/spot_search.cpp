@@ -6,14 +6,14 @@
 #include <numbers>
 
 #include "nested_spots.hpp"
-#include "spot_problem.hpp"
-#include "spot_sum.hpp"
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/core/quantile.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
 #include "ripplegauge/relief/spot_geometry.hpp"
 #include "ripplegauge/relief/surface_fit.hpp"
+#include "spot_problem.hpp"
+#include "spot_sum.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -25,10 +25,15 @@ constexpr double judged_scale = 3;  // of the pseudo-Huber cost by which loudnes
 class RadiusIn {
  public:
   explicit RadiusIn(const SpotVector& s)
-      : x_(s[s_x]), y_(s[s_y]), cos_(std::cos(s[s_angle])), sin_(std::sin(s[s_angle])), inverse_a_(std::exp(-s[s_log_a])),
+      : x_(s[s_x]),
+        y_(s[s_y]),
+        cos_(std::cos(s[s_angle])),
+        sin_(std::sin(s[s_angle])),
+        inverse_a_(std::exp(-s[s_log_a])),
         inverse_b_(std::exp(-s[s_log_b])) {}
   double operator()(double x, double y) const {
-    const double dx = x - x_, dy = y - y_, u = (cos_ * dx + sin_ * dy) * inverse_a_, v = (cos_ * dy - sin_ * dx) * inverse_b_;
+    const double dx = x - x_, dy = y - y_, u = (cos_ * dx + sin_ * dy) * inverse_a_,
+                 v = (cos_ * dy - sin_ * dx) * inverse_b_;
     return std::sqrt(u * u + v * v);
   }
 
@@ -40,12 +45,14 @@ PatchRequest request_for(const PanelScene& scene, double x, double y, double hal
   PatchRequest request;
   request.x_mm = x, request.y_mm = y;
   request.half_mm = std::min(half, largest_half_mm);
-  request.step_mm = std::max(1 / scene.pixels_per_mm, 2 * request.half_mm / std::sqrt(static_cast<double>(max_pixels)));
+  request.step_mm =
+      std::max(1 / scene.pixels_per_mm, 2 * request.half_mm / std::sqrt(static_cast<double>(max_pixels)));
   request.max_pixels = max_pixels;
   return request;
 }
 
-/// Half the side of a patch round something this long: `reach` times it, or `periods` of undisturbed stripes beyond it.
+/// Half the side of a patch round something this long: `reach` times it, or `periods` of undisturbed stripes
+/// beyond it.
 double half_round(const PanelScene& scene, double longest_mm, double reach, double periods = 0.8) {
   return std::max(reach * longest_mm, longest_mm + periods * scene.field->period_mm);
 }
@@ -59,7 +66,8 @@ std::vector<Disc> other_candidates(const std::vector<Candidate>& candidates, con
     const double distance = std::hypot(other.outline.x_mm - self.x_mm, other.outline.y_mm - self.y_mm);
     const double longest = longest_of(other.outline);
     if (distance > 0.8 * std::max(other.outline.radius_mm, self.radius_mm) && distance > 1e-6)
-      discs.push_back({other.outline.x_mm, other.outline.y_mm, std::min(longest, distance - 0.5 * self.radius_mm)});
+      discs.push_back(
+          {other.outline.x_mm, other.outline.y_mm, std::min(longest, distance - 0.5 * self.radius_mm)});
   }
   std::erase_if(discs, [](const Disc& d) { return d.radius_mm <= 0; });
   return discs;
@@ -87,7 +95,8 @@ double peel_cells(double diameter_mm, double peel_cell_mm) {
   return 0.25 * std::numbers::pi * std::pow(diameter_mm / peel_cell_mm, 2);
 }
 
-/// Root mean square move of the stripes inside a spot over their jitter, times the root of the peel cells there.
+/// Root mean square move of the stripes inside a spot over their jitter, times the root of the peel cells
+/// there.
 double moved_snr(const Patch& patch, const SpotVector& spot) {
   const SpotShape<double> shape(spot);
   const RadiusIn rho(spot);
@@ -96,11 +105,13 @@ double moved_snr(const Patch& patch, const SpotVector& spot) {
   for (const MirrorPixel& p : patch.pixel) {
     if (rho(p.x_mm, p.y_mm) > 1.1) continue;
     const auto v = shape.at(p.x_mm, p.y_mm);
-    moved += std::pow(patch.board.phase(p, v.z, v.slope_x, v.slope_y).phase - patch.board.phase(p, 0, 0, 0).phase, 2);
+    moved += std::pow(
+        patch.board.phase(p, v.z, v.slope_x, v.slope_y).phase - patch.board.phase(p, 0, 0, 0).phase, 2);
     ++inside;
   }
   if (inside == 0) return 0;
-  return std::sqrt(peel_cells(2 * mean_radius_mm(spot), patch.peel_cell_mm) * moved / static_cast<double>(inside)) /
+  return std::sqrt(peel_cells(2 * mean_radius_mm(spot), patch.peel_cell_mm) * moved /
+                   static_cast<double>(inside)) /
          std::max(patch.edge_jitter_cycles, 1e-4);
 }
 
@@ -109,14 +120,15 @@ WorthFinishing worth_finishing(const Patch& patch, const Acceptance& acceptance)
   return [&](const SpotVector& spot, double share) {
     const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
     return 2 * std::exp(std::min(spot[s_log_a], spot[s_log_b])) > share * acceptance.min_width_mm &&
-           steepest_slope(spot) > share * std::max(acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope) &&
+           steepest_slope(spot) >
+               share * std::max(acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope) &&
            moved_snr(patch, spot) > share * acceptance.min_loud_moved_snr;
   };
 }
 
-/// Whether an outline is loud enough to be searched at all. A third of what must be shown in the end is enough: an outline
-/// is only roughly where the spot is, and may hold more than it. But one that is hardly larger than the smallest spot can
-/// not hold much more.
+/// Whether an outline is loud enough to be searched at all. A third of what must be shown in the end is
+/// enough: an outline is only roughly where the spot is, and may hold more than it. But one that is hardly
+/// larger than the smallest spot can not hold much more.
 bool worth_searching(const Patch& patch, const Outline& outline, const Acceptance& acceptance) {
   SpotVector flat = SpotVector::Zero();
   const double half = 0.5 * std::log(outline.elongation);
@@ -135,7 +147,8 @@ bool worth_searching(const Patch& patch, const Outline& outline, const Acceptanc
   const double smallest = std::pow(0.5 * acceptance.min_width_mm / outline.radius_mm, 2);
   const double excess = inside / inside_count - around / around_count;
   return excess > std::max(third, most * std::min(1.0, smallest)) * acceptance.min_excess ||
-         excess * peel_cells(2 * outline.radius_mm, patch.peel_cell_mm) > third * acceptance.min_summed_excess;
+         excess * peel_cells(2 * outline.radius_mm, patch.peel_cell_mm) >
+             third * acceptance.min_summed_excess;
 }
 
 struct Attempt {
@@ -145,9 +158,10 @@ struct Attempt {
   bool moves_little = false;  ///< what it explains is no more than peel: not worth another try
 };
 
-Patch explained_patch(const PanelScene& scene, const PatchRequest& request, const std::vector<Disc>& leave_out,
-                      const std::vector<SpotVector>& explained) {
-  Patch patch = make_patch(*scene.grey, *scene.problem, scene.parameters, *scene.field, request, leave_out, scene.pixels_per_mm);
+Patch explained_patch(const PanelScene& scene, const PatchRequest& request,
+                      const std::vector<Disc>& leave_out, const std::vector<SpotVector>& explained) {
+  Patch patch = make_patch(*scene.grey, *scene.problem, scene.parameters, *scene.field, request, leave_out,
+                           scene.pixels_per_mm);
   for (const SpotVector& spot : explained) explain(patch, spot);
   return patch;
 }
@@ -161,18 +175,19 @@ double log_cost(const Patch& patch, const SpotFit& fit) {
 
 constexpr std::size_t enough_to_judge = 4000;  // pixels
 
-/// By how much one spot must beat another, in log likelihood, to be surely the better one: odds of e^10, by as many samples
-/// as there are independent ones.
+/// By how much one spot must beat another, in log likelihood, to be surely the better one: odds of e^10, by
+/// as many samples as there are independent ones.
 double surely(const Patch& patch, const SpotFit& fit, bool highlight) {
   const double block_mm = std::max({0.8, 0.25 * mean_radius_mm(fit.spot), patch.peel_cell_mm});
   const PixelArrays pixels = gather(patch, all_pixels(patch));
   const LightFit light = light_under(pixels, std::span(&fit.spot, 1), fit.drift, highlight);
   constexpr double everywhere_mm = 1e3, odds = 10;
-  return odds * score_inflation(pixels, light, block_mm, 0, 0, 0, everywhere_mm) * patch.effective_pixel_share;
+  return odds * score_inflation(pixels, light, block_mm, 0, 0, 0, everywhere_mm) *
+         patch.effective_pixel_share;
 }
 
-/// The search's best or one of its rivals, whichever explains the stripes best when each one's own edges are weighed as they
-/// should be. Leaves the patch whitened for it.
+/// The search's best or one of its rivals, whichever explains the stripes best when each one's own edges are
+/// weighed as they should be. Leaves the patch whitened for it.
 SpotFit settle_rivals(Patch& patch, const SpotFit& search) {
   if (search.rivals.empty()) {
     set_whitening(patch, search.spot);
@@ -181,7 +196,8 @@ SpotFit settle_rivals(Patch& patch, const SpotFit& search) {
   std::vector<SpotFit::Rival> all{{search.spot, search.search_cost}};
   all.insert(all.end(), search.rivals.begin(), search.rivals.end());
   constexpr int iterations = 8;
-  constexpr bool highlight = true;  // metallic paint's would decide for the wrong one; elsewhere it hardly matters
+  constexpr bool highlight =
+      true;  // metallic paint's would decide for the wrong one; elsewhere it hardly matters
   SpotFit best;
   double least = 1e300, least_of_sign[2] = {1e300, 1e300};
   for (const SpotFit::Rival& r : all) {
@@ -195,14 +211,17 @@ SpotFit settle_rivals(Patch& patch, const SpotFit& search) {
     best.search_cost = r.cost;
   }
   set_whitening(patch, best.spot);
-  best.opposite_cost = search.spot[s_height] * best.spot[s_height] > 0 ? search.opposite_cost : search.search_cost;
+  best.opposite_cost =
+      search.spot[s_height] * best.spot[s_height] > 0 ? search.opposite_cost : search.search_cost;
   const double gap = std::abs(least_of_sign[0] - least_of_sign[1]);
   best.sign_settled = gap < 1e299 && gap > surely(patch, best, highlight);
   return best;
 }
 
-/// Polishes what a search found, where it explains anything at all and is nearly what must be shown, and judges it.
-Attempt finish_attempt(const PanelScene& scene, Patch& patch, const SpotFit& search, const Acceptance& acceptance) {
+/// Polishes what a search found, where it explains anything at all and is nearly what must be shown, and
+/// judges it.
+Attempt finish_attempt(const PanelScene& scene, Patch& patch, const SpotFit& search,
+                       const Acceptance& acceptance) {
   Attempt result;
   if (search.search_cost >= 1e300) return result;
   // A start that explains next to nothing is not worth finishing.
@@ -210,7 +229,8 @@ Attempt finish_attempt(const PanelScene& scene, Patch& patch, const SpotFit& sea
   bool highlight = false;
   result.fit = settle_rivals(patch, search);
   result.judgement = judge(patch, result.fit, highlight, scene.pixels_per_mm);
-  result.moves_little = result.judgement.explained > hopeless && !worth_finishing(patch, acceptance)(result.fit.spot, all_but);
+  result.moves_little =
+      result.judgement.explained > hopeless && !worth_finishing(patch, acceptance)(result.fit.spot, all_but);
   if (result.judgement.explained > hopeless && !result.moves_little) {
     const bool sign_settled = result.fit.sign_settled;
     result.fit = polish_with_fitting_light(patch, result.fit, highlight, 14, enough_to_judge);
@@ -222,20 +242,26 @@ Attempt finish_attempt(const PanelScene& scene, Patch& patch, const SpotFit& sea
 }
 
 /// What a fit has to show for itself: the share it explains, less what is as loud around it.
-double credit(const SpotJudgement& j) { return j.explained - j.quiet_level / std::max(j.disturbed_level, 1e-9); }
+double credit(const SpotJudgement& j) {
+  return j.explained - j.quiet_level / std::max(j.disturbed_level, 1e-9);
+}
 
 Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector<Disc>& leave_out,
                 const std::vector<SpotVector>& explained, const Acceptance& acceptance) {
   Attempt result;
   const double longest = longest_of(rough);
-  Patch patch = explained_patch(scene, request_for(scene, rough.x_mm, rough.y_mm, half_round(scene, longest, 1.7, 0.9), 5000),
-                                leave_out, explained);
+  Patch patch = explained_patch(
+      scene, request_for(scene, rough.x_mm, rough.y_mm, half_round(scene, longest, 1.7, 0.9), 5000),
+      leave_out, explained);
   if (patch.size() < 600) return result;
   Outline outline = sharpen_outline(patch, rough);
   const double moved = std::hypot(outline.x_mm - rough.x_mm, outline.y_mm - rough.y_mm);
-  if (!(outline.radius_mm > 0.7 && outline.radius_mm < 45 && outline.elongation < 9) || moved > 1.2 * longest) outline = rough;
-  patch = explained_patch(scene, request_for(scene, outline.x_mm, outline.y_mm, half_round(scene, longest_of(outline), 1.6), 8000),
-                          leave_out, explained);
+  if (!(outline.radius_mm > 0.7 && outline.radius_mm < 45 && outline.elongation < 9) || moved > 1.2 * longest)
+    outline = rough;
+  patch = explained_patch(
+      scene,
+      request_for(scene, outline.x_mm, outline.y_mm, half_round(scene, longest_of(outline), 1.6), 8000),
+      leave_out, explained);
   if (patch.size() < 600) return result;
   if (!worth_searching(patch, outline, acceptance)) return result;
   SpotFit search = search_spot(patch, outline, {worth_finishing(patch, acceptance), scene.threads});
@@ -244,35 +270,44 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
     Outline other = outline;
     other.radius_mm = 0.8 * rough.radius_mm;
     other.x_mm = rough.x_mm, other.y_mm = rough.y_mm;
-    const SpotFit second = search_spot(patch, other, {worth_finishing(patch, acceptance), scene.threads, 0.5});
+    const SpotFit second =
+        search_spot(patch, other, {worth_finishing(patch, acceptance), scene.threads, 0.5});
     if (second.search_cost < search.search_cost) search = second;
   }
   return finish_attempt(scene, patch, search, acceptance);
 }
 
-/// First attempts at candidates, some at once where there are threads: what is tried next is mostly known before the last
-/// try is judged. An attempt counts only under the accepted spots that it was made with.
+/// First attempts at candidates, some at once where there are threads: what is tried next is mostly known
+/// before the last try is judged. An attempt counts only under the accepted spots that it was made with.
 class FirstAttempts {
  public:
-  FirstAttempts(const PanelScene& scene, const std::vector<Candidate>& candidates, const std::vector<SpotVector>& accepted,
-                const Acceptance& acceptance)
-      : scene_(scene), candidates_(candidates), accepted_(accepted), acceptance_(acceptance), made_(candidates.size()) {}
+  FirstAttempts(const PanelScene& scene, const std::vector<Candidate>& candidates,
+                const std::vector<SpotVector>& accepted, const Acceptance& acceptance)
+      : scene_(scene),
+        candidates_(candidates),
+        accepted_(accepted),
+        acceptance_(acceptance),
+        made_(candidates.size()) {}
 
-  /// The attempt at a candidate; and, while about it, at those after it that `worth_trying` names and that are surely not
-  /// parts of it. Only after a failure: what follows one is likely to fail, too, and a success makes them worthless.
+  /// The attempt at a candidate; and, while about it, at those after it that `worth_trying` names and that
+  /// are surely not parts of it. Only after a failure: what follows one is likely to fail, too, and a success
+  /// makes them worthless.
   template <class WorthTrying>
   Attempt at(std::size_t index, bool after_a_failure, const WorthTrying& worth_trying) {
-    if (made_with_ != accepted_.size()) std::fill(made_.begin(), made_.end(), std::nullopt), made_with_ = accepted_.size();
+    if (made_with_ != accepted_.size())
+      std::fill(made_.begin(), made_.end(), std::nullopt), made_with_ = accepted_.size();
     if (!made_[index]) {
       std::vector<std::size_t> batch{index};
       const std::size_t most = after_a_failure ? static_cast<std::size_t>(scene_.threads) : 1;
       for (std::size_t i = index + 1; i < candidates_.size() && batch.size() < most; ++i)
-        if (!made_[i] && worth_trying(candidates_[i]) && lies_apart(candidates_[i], candidates_[index])) batch.push_back(i);
+        if (!made_[i] && worth_trying(candidates_[i]) && lies_apart(candidates_[i], candidates_[index]))
+          batch.push_back(i);
       PanelScene scene = scene_;
       scene.threads = batch.size() > 1 ? 1 : scene_.threads;
       parallel_for(batch.size(), scene_.threads, [&](std::size_t k) {
         const Outline& outline = candidates_[batch[k]].outline;
-        made_[batch[k]] = attempt(scene, outline, other_candidates(candidates_, outline), accepted_, acceptance_);
+        made_[batch[k]] =
+            attempt(scene, outline, other_candidates(candidates_, outline), accepted_, acceptance_);
       });
     }
     return *made_[index];
@@ -280,7 +315,8 @@ class FirstAttempts {
 
  private:
   static bool lies_apart(const Candidate& a, const Candidate& b) {
-    return std::hypot(a.outline.x_mm - b.outline.x_mm, a.outline.y_mm - b.outline.y_mm) > longest_of(a.outline) + longest_of(b.outline);
+    return std::hypot(a.outline.x_mm - b.outline.x_mm, a.outline.y_mm - b.outline.y_mm) >
+           longest_of(a.outline) + longest_of(b.outline);
   }
 
   const PanelScene& scene_;
@@ -291,8 +327,8 @@ class FirstAttempts {
   std::size_t made_with_ = 0;
 };
 
-/// For a disturbance that is surely there but that the outline's own starts do not explain: its region may be several
-/// times the spot (a steep rim is loud far out), its place and direction only roughly right.
+/// For a disturbance that is surely there but that the outline's own starts do not explain: its region may be
+/// several times the spot (a steep rim is loud far out), its place and direction only roughly right.
 Attempt wide_attempt(const PanelScene& scene, const Outline& rough, const std::vector<Disc>& leave_out,
                      const std::vector<SpotVector>& explained, const Acceptance& acceptance) {
   Attempt best;
@@ -300,10 +336,14 @@ Attempt wide_attempt(const PanelScene& scene, const Outline& rough, const std::v
     Outline outline = rough;
     outline.radius_mm = scale * rough.radius_mm;
     if (outline.radius_mm < 1.5) break;
-    Patch patch = explained_patch(scene, request_for(scene, outline.x_mm, outline.y_mm, half_round(scene, longest_of(outline), 1.7), 8000),
-                                  leave_out, explained);
+    Patch patch = explained_patch(
+        scene,
+        request_for(scene, outline.x_mm, outline.y_mm, half_round(scene, longest_of(outline), 1.7), 8000),
+        leave_out, explained);
     if (patch.size() < 600) continue;
-    const Attempt a = finish_attempt(scene, patch, search_spot_widely(patch, outline, {worth_finishing(patch, acceptance), scene.threads}), acceptance);
+    const Attempt a = finish_attempt(
+        scene, patch, search_spot_widely(patch, outline, {worth_finishing(patch, acceptance), scene.threads}),
+        acceptance);
     if (a.usable && (!best.usable || credit(a.judgement) > credit(best.judgement))) best = a;
     constexpr double found = 0.9;
     if (best.usable && credit(best.judgement) > found) break;
@@ -322,7 +362,8 @@ double near_paper_mm(const PanelScene& scene, double x, double y) {
   return nearest;
 }
 
-/// Share of directions in which, on this ellipse, there are stripes well inside the board's reflection, or the card.
+/// Share of directions in which, on this ellipse, there are stripes well inside the board's reflection, or
+/// the card.
 double ring_seen(const PanelScene& scene, const Outline& o) {
   const ResidualField& f = *scene.field;
   constexpr int directions = 24;
@@ -330,26 +371,32 @@ double ring_seen(const PanelScene& scene, const Outline& o) {
   constexpr double beside_paper_mm = 3;  // what is masked with the card
   int seen = 0;
   for (int k = 0; k < directions; ++k) {
-    const double t = 2 * std::numbers::pi * k / directions, a = o.radius_mm * e * std::cos(t), b = o.radius_mm / e * std::sin(t);
+    const double t = 2 * std::numbers::pi * k / directions, a = o.radius_mm * e * std::cos(t),
+                 b = o.radius_mm / e * std::sin(t);
     const double x = o.x_mm + c * a - s * b, y = o.y_mm + s * a + c * b;
-    const int row = static_cast<int>(std::lround(f.grid.row_of(y))), column = static_cast<int>(std::lround(f.grid.column_of(x)));
-    seen += near_paper_mm(scene, x, y) < beside_paper_mm || (f.grid.contains(row, column) && f.inner.at<uchar>(row, column) != 0);
+    const int row = static_cast<int>(std::lround(f.grid.row_of(y))),
+              column = static_cast<int>(std::lround(f.grid.column_of(x)));
+    seen += near_paper_mm(scene, x, y) < beside_paper_mm ||
+            (f.grid.contains(row, column) && f.inner.at<uchar>(row, column) != 0);
   }
   return static_cast<double>(seen) / directions;
 }
 
-/// How far a spot must move the stripes (SpotJudgement::moved_snr) to be no orange peel: the louder, the less;
-/// geometrically between the two.
+/// How far a spot must move the stripes (SpotJudgement::moved_snr) to be no orange peel: the louder, the
+/// less; geometrically between the two.
 double needed_moved_snr(const SpotJudgement& j, const Acceptance& acceptance) {
   const double excess = j.disturbed_level - j.quiet_level;
-  const double loudness = std::log(excess / acceptance.peel_excess) / std::log(acceptance.loud_excess / acceptance.peel_excess);
+  const double loudness =
+      std::log(excess / acceptance.peel_excess) / std::log(acceptance.loud_excess / acceptance.peel_excess);
   return acceptance.min_moved_snr *
          std::pow(acceptance.min_loud_moved_snr / acceptance.min_moved_snr, std::clamp(loudness, 0.0, 1.0));
 }
 
-/// Louder than peel gets: it is real slope, but whitening knows it, so that it cannot disturb the stripes much beyond what
-/// they show everywhere.
-bool loud(const SpotJudgement& j, const Acceptance& acceptance) { return j.disturbed_level - j.quiet_level >= acceptance.min_excess; }
+/// Louder than peel gets: it is real slope, but whitening knows it, so that it cannot disturb the stripes
+/// much beyond what they show everywhere.
+bool loud(const SpotJudgement& j, const Acceptance& acceptance) {
+  return j.disturbed_level - j.quiet_level >= acceptance.min_excess;
+}
 
 /// A whisper, but over so wide an area of so quiet a panel that it adds up.
 bool wide_and_faint(const SpotJudgement& j, const Acceptance& acceptance) {
@@ -362,6 +409,17 @@ bool louder_than_peel(const SpotJudgement& j, const Acceptance& acceptance) {
          (loud(j, acceptance) && j.moved_snr >= needed_moved_snr(j, acceptance));
 }
 
+/// Place, size and height fit four looks at orange peel whatever they show: then these few alone must stand
+/// out, half as much again where the spot is faint, or be louder than peel ever is.
+bool more_than_few_looks(const SpotJudgement& j, const Acceptance& acceptance) {
+  constexpr double few = 4, margin = 1.5;
+  const double excess = j.disturbed_level - j.quiet_level;
+  const double needed =
+      excess > acceptance.min_excess ? acceptance.min_moved_snr : margin * acceptance.min_moved_snr;
+  return j.looks > few || excess > acceptance.loud_excess ||
+         j.moved_snr * std::sqrt(j.looks / j.peel_cells) > needed;
+}
+
 /// A fit that explains most of a disturbance tells, right or wrong, about how far the stripes move.
 bool moves_as_peel_does(const SpotJudgement& j, const Acceptance& acceptance) {
   constexpr double mostly = 0.6, clearly = 0.7;
@@ -369,7 +427,8 @@ bool moves_as_peel_does(const SpotJudgement& j, const Acceptance& acceptance) {
 }
 
 bool quiet_around(const SpotJudgement& j, const Acceptance& acceptance, double slack = 1) {
-  return j.quiet_level < slack * std::max(acceptance.max_quiet_level, acceptance.max_quiet_share * j.disturbed_level);
+  return j.quiet_level <
+         slack * std::max(acceptance.max_quiet_level, acceptance.max_quiet_share * j.disturbed_level);
 }
 
 /// What one spot does not explain, though two might: loud, and on as good a place as they would need.
@@ -385,19 +444,21 @@ bool sign_is_told(const Attempt& a, const Acceptance& acceptance) {
   return a.fit.sign_settled || a.judgement.opposite_ratio > acceptance.min_opposite_ratio;
 }
 
-/// Loud, compact and whole, yet not explained: a wrong basin (right fits explain 0.86 to 1.02, wrong ones up to 0.88).
-bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline& outline, const Acceptance& acceptance) {
+/// Loud, compact and whole, yet not explained: a wrong basin (right fits explain 0.86 to 1.02, wrong ones up
+/// to 0.88).
+bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline& outline,
+                       const Acceptance& acceptance) {
   constexpr double right = 0.9, compact = 4, whole = 0.85, no_speck_mm = 2;
   constexpr double half_covered = 0.5;  // a wrong fit lies beside what it should cover
   const SpotJudgement& j = a.judgement;
   if (a.moves_little || moves_as_peel_does(j, acceptance)) return false;
-  const bool doubtful =
-      j.explained < right || !quiet_around(j, acceptance) || !sign_is_told(a, acceptance);
+  const bool doubtful = j.explained < right || !quiet_around(j, acceptance) || !sign_is_told(a, acceptance);
   return a.usable && doubtful && j.disturbed_level - j.quiet_level > half_covered * acceptance.min_excess &&
          outline.elongation < compact && outline.radius_mm > no_speck_mm && ring_seen(scene, outline) > whole;
 }
 
-bool believable(const PanelScene& scene, const Attempt& a, const Outline& outline, const Acceptance& acceptance) {
+bool believable(const PanelScene& scene, const Attempt& a, const Outline& outline,
+                const Acceptance& acceptance) {
   if (!a.usable) return false;
   const SpotVector& s = a.fit.spot;
   const double radius = mean_radius_mm(s), slope = steepest_slope(s);
@@ -405,16 +466,34 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
   constexpr double paper_clearance_mm = 3;  // of the spot's centre: the card's edge casts shadows and lifts
   return a.judgement.explained >= acceptance.min_explained &&
          a.judgement.slope_over_peel >= acceptance.min_slope_over_peel && slope >= acceptance.min_slope &&
-         slope < 0.25 && radius < 45 && elongation(s) < 7 && a.judgement.cut_share < acceptance.max_cut_share &&
-         a.judgement.information_kept > acceptance.min_information && louder_than_peel(a.judgement, acceptance) &&
+         slope < 0.25 && radius < 45 && elongation(s) < 7 &&
+         a.judgement.cut_share < acceptance.max_cut_share &&
+         a.judgement.information_kept > acceptance.min_information &&
+         louder_than_peel(a.judgement, acceptance) && more_than_few_looks(a.judgement, acceptance) &&
          2 * std::exp(std::min(s[s_log_a], s[s_log_b])) > acceptance.min_width_mm &&
          quiet_around(a.judgement, acceptance) && sign_is_told(a, acceptance) &&
          offset < std::max(1.2 * longest_of(outline), 3.0) &&
-         near_paper_mm(scene, s[s_x], s[s_y]) > paper_clearance_mm && ring_seen(scene, outline_of(s, 1.2)) >= acceptance.min_ring_seen;
+         near_paper_mm(scene, s[s_x], s[s_y]) > paper_clearance_mm &&
+         ring_seen(scene, outline_of(s, 1.2)) >= acceptance.min_ring_seen;
+}
+
+/// Whether a small spot in an accepted one may be no more than what that one's shape leaves over: its slope
+/// does not stand out from the slope that the unexplained share of the disturbance stands for (a share of
+/// energy, hence the root).
+bool may_be_misfit(const std::vector<FoundSpot>& accepted, const SpotVector& spot) {
+  constexpr double within = 1.25, much_smaller = 0.65, stands_out = 3;
+  return std::any_of(accepted.begin(), accepted.end(), [&](const FoundSpot& outer) {
+    const SpotVector& o = outer.fit.spot;
+    const double left = std::sqrt(std::clamp(1 - outer.judgement.explained, 0.0, 1.0));
+    return RadiusIn(o)(spot[s_x], spot[s_y]) < within &&
+           mean_radius_mm(spot) < much_smaller * mean_radius_mm(o) &&
+           steepest_slope(spot) < stands_out * left * steepest_slope(o);
+  });
 }
 
 /// A sum of two spots, judged by its first one.
-Attempt judged_sum(const PanelScene& scene, const SpotSum& sum, const SpotFit& single, const std::vector<SpotVector>& others) {
+Attempt judged_sum(const PanelScene& scene, const SpotSum& sum, const SpotFit& single,
+                   const std::vector<SpotVector>& others) {
   const Patch patch = patch_for(scene, sum, others, 8000);
   bool highlight = false;
   SpotFit first = single;
@@ -437,7 +516,8 @@ Outline contour_of(const FoundSpot& found) {
       map.height_mm.push_back(static_cast<float>(a.at(x, y).z + b.at(x, y).z));
     }
   const SpotGeometry g = measure_spot(map);
-  return {g.x_mm, g.y_mm, 0.5 * g.diameter_mm, g.length_mm / std::max(g.width_mm, 0.1 * g.length_mm), g.angle_deg * std::numbers::pi / 180};
+  return {g.x_mm, g.y_mm, 0.5 * g.diameter_mm, g.length_mm / std::max(g.width_mm, 0.1 * g.length_mm),
+          g.angle_deg * std::numbers::pi / 180};
 }
 
 /// All parts of all spots but these two.
@@ -452,7 +532,8 @@ std::vector<SpotVector> all_but(const std::vector<FoundSpot>& spots, std::size_t
 }
 
 bool is_nested(const std::vector<FoundSpot>& spots, std::size_t i) {
-  return spots[i].inside_of || std::any_of(spots.begin(), spots.end(), [&](const FoundSpot& s) { return s.inside_of == i; });
+  return spots[i].inside_of ||
+         std::any_of(spots.begin(), spots.end(), [&](const FoundSpot& s) { return s.inside_of == i; });
 }
 
 /// Two spots that touch and that a single one explains as well become that one.
@@ -477,8 +558,9 @@ void join_touching(const PanelScene& scene, const Acceptance& acceptance, std::v
     }
 }
 
-/// Spots are found one by one, the strongest first: what was fitted before its neighbours were known, and did not explain
-/// all or took two spots to, gets another try with all others explained. One spot is believed before two.
+/// Spots are found one by one, the strongest first: what was fitted before its neighbours were known, and did
+/// not explain all or took two spots to, gets another try with all others explained. One spot is believed
+/// before two.
 void look_again(const PanelScene& scene, const Acceptance& acceptance, std::vector<FoundSpot>& spots) {
   constexpr double well_explained = 0.96, as_well = 0.03;
   for (std::size_t i = 0; i + 1 < spots.size(); ++i) {
@@ -493,7 +575,8 @@ void look_again(const PanelScene& scene, const Acceptance& acceptance, std::vect
     }
     const bool better = found.second ? again.judgement.explained > found.judgement.explained - as_well
                                      : again.judgement.explained > found.judgement.explained;
-    if (better && believable(scene, again, outline, acceptance)) found = {again.fit, again.judgement, std::nullopt, std::nullopt};
+    if (better && believable(scene, again, outline, acceptance))
+      found = {again.fit, again.judgement, std::nullopt, std::nullopt};
   }
 }
 
@@ -509,9 +592,11 @@ Attempt judged_outer(const PanelScene& scene, const NestedPair& pair, std::vecto
 
 }  // namespace
 
-double least_believable_slope(double peel_slope, double peel_cell_mm, double diameter_mm, const Acceptance& acceptance) {
-  return std::max({acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope,
-                   2 * acceptance.min_moved_snr * peel_slope / std::sqrt(peel_cells(diameter_mm, peel_cell_mm))});
+double least_believable_slope(double peel_slope, double peel_cell_mm, double diameter_mm,
+                              const Acceptance& acceptance) {
+  return std::max(
+      {acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope,
+       2 * acceptance.min_moved_snr * peel_slope / std::sqrt(peel_cells(diameter_mm, peel_cell_mm))});
 }
 
 double steepest_slope(const SpotVector& spot) {
@@ -529,7 +614,8 @@ double steepest_slope(const SpotVector& spot) {
   return steepest;
 }
 
-SpotFit polish_with_fitting_light(const Patch& patch, const SpotFit& start, bool& highlight, int iterations, std::size_t most_pixels) {
+SpotFit polish_with_fitting_light(const Patch& patch, const SpotFit& start, bool& highlight, int iterations,
+                                  std::size_t most_pixels) {
   const SpotFit plain = polish_spot(patch, start.spot, false, iterations, most_pixels);
   const SpotFit with = polish_spot(patch, plain.spot, true, iterations / 2, most_pixels);
   highlight = with.cost < plain.cost - highlight_worth;
@@ -542,12 +628,13 @@ namespace {
 
 /// A judgement of `fit`, of which `with` is left over, by its own contour; the relief is that of `shape`.
 template <class Shape>
-SpotJudgement judged_by(const Patch& patch, const std::vector<float>& with, const Shape& shape, const SpotFit& fit, double pixels_per_mm) {
+SpotJudgement judged_by(const Patch& patch, const std::vector<float>& with, const Shape& shape,
+                        const SpotFit& fit, double pixels_per_mm) {
   SpotJudgement j;
   SpotVector none = fit.spot;
   none[s_height] = 0;
   const std::vector<float> without = whitened_residuals(patch, none, Eigen::Vector3d::Zero(), false);
-  double q0 = 0, q1 = 0, ring = 0, kept = 0, all = 0;
+  double q0 = 0, q1 = 0, ring = 0, kept = 0, all = 0, stripes_per_mm = 0;
   std::size_t inside = 0, around = 0;
   const RadiusIn rho_in(fit.spot);
   std::vector<float> density;
@@ -559,9 +646,11 @@ SpotJudgement judged_by(const Patch& patch, const std::vector<float>& with, cons
     ++inside;
     q0 += pseudo_huber_cost(without[i], judged_scale);
     q1 += pseudo_huber_cost(with[i], judged_scale);
+    stripes_per_mm += std::hypot(p.phase_x, p.phase_y);
     const auto v = shape.at(p.x_mm, p.y_mm);
     const PhaseAt phase = patch.board.phase(p, v.z, v.slope_x, v.slope_y);
-    const double s = patch.profile->at(phase.phase).derivative * (phase.by_slope_x * v.slope_x + phase.by_slope_y * v.slope_y);
+    const double s = patch.profile->at(phase.phase).derivative *
+                     (phase.by_slope_x * v.slope_x + phase.by_slope_y * v.slope_y);
     all += s * s;
     if (!patch.clipped[i]) kept += s * s;
   }
@@ -569,21 +658,28 @@ SpotJudgement judged_by(const Patch& patch, const std::vector<float>& with, cons
   q0 /= static_cast<double>(inside), q1 /= static_cast<double>(inside);
   j.quiet_level = around > 50 ? ring / static_cast<double>(around) : 0.5;
   j.disturbed_level = q0;
-  j.explained = q0 > j.quiet_level + 1e-9 ? 1 - std::max(q1 - j.quiet_level, -0.05 * (q0 - j.quiet_level)) / (q0 - j.quiet_level) : 0;
+  j.explained = q0 > j.quiet_level + 1e-9
+                    ? 1 - std::max(q1 - j.quiet_level, -0.05 * (q0 - j.quiet_level)) / (q0 - j.quiet_level)
+                    : 0;
   j.information_kept = all > 0 ? kept / all : 1;
   const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
   j.slope_over_peel = steepest_slope(fit.spot) / peel_slope;
   j.peel_cells = peel_cells(2 * mean_radius_mm(fit.spot), patch.peel_cell_mm);
+  // A stripe shows where it goes by its two edges, and an edge shows one row of cells.
+  j.looks =
+      j.peel_cells * std::min(1.0, 2 * patch.peel_cell_mm * stripes_per_mm / static_cast<double>(inside));
   j.moved_snr = moved_snr(patch, fit.spot);
   // Both signs leave what lies outside the spot as it is: only inside can they be told apart.
-  const double cost_inside = std::max(q1, j.quiet_level) * static_cast<double>(inside) * patch.effective_pixel_share;
+  const double cost_inside =
+      std::max(q1, j.quiet_level) * static_cast<double>(inside) * patch.effective_pixel_share;
   j.opposite_ratio = 1 + (fit.opposite_cost - fit.search_cost) / std::max(cost_inside, 1e-9);
   const double area = std::numbers::pi * std::exp(fit.spot[s_log_a] + fit.spot[s_log_b]) * 1.1 * 1.1;
   const double expected = area / (patch.step_mm * patch.step_mm);
   j.cut_share = std::clamp(1 - static_cast<double>(inside) / expected, 0.0, 1.0);
   // Highest stripe frequency: phase difference of grid neighbours over their distance in photo pixels.
   std::vector<int> at_cell(static_cast<std::size_t>(patch.rows) * patch.columns, -1);
-  for (std::size_t i = 0; i < patch.size(); ++i) at_cell[static_cast<std::size_t>(patch.cell[i])] = static_cast<int>(i);
+  for (std::size_t i = 0; i < patch.size(); ++i)
+    at_cell[static_cast<std::size_t>(patch.cell[i])] = static_cast<int>(i);
   const auto phase_of = [&](std::size_t i) {
     const MirrorPixel& p = patch.pixel[i];
     const auto v = shape.at(p.x_mm, p.y_mm);
@@ -591,8 +687,11 @@ SpotJudgement judged_by(const Patch& patch, const std::vector<float>& with, cons
   };
   for (std::size_t i = 0; i < patch.size(); ++i) {
     const auto cell = static_cast<std::size_t>(patch.cell[i]);
-    if (cell + 1 >= at_cell.size() || at_cell[cell + 1] < 0 || rho_in(patch.pixel[i].x_mm, patch.pixel[i].y_mm) > 1.1) continue;
-    const double d = std::abs(phase_of(static_cast<std::size_t>(at_cell[cell + 1])) - phase_of(i)) / (patch.step_mm * pixels_per_mm);
+    if (cell + 1 >= at_cell.size() || at_cell[cell + 1] < 0 ||
+        rho_in(patch.pixel[i].x_mm, patch.pixel[i].y_mm) > 1.1)
+      continue;
+    const double d = std::abs(phase_of(static_cast<std::size_t>(at_cell[cell + 1])) - phase_of(i)) /
+                     (patch.step_mm * pixels_per_mm);
     density.push_back(static_cast<float>(d));
   }
   if (!density.empty()) {
@@ -612,10 +711,12 @@ struct SumShape {
 }  // namespace
 
 SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, double pixels_per_mm) {
-  return judged_by(patch, whitened_residuals(patch, fit.spot, fit.drift, highlight), SpotShape<double>(fit.spot), fit, pixels_per_mm);
+  return judged_by(patch, whitened_residuals(patch, fit.spot, fit.drift, highlight),
+                   SpotShape<double>(fit.spot), fit, pixels_per_mm);
 }
 
-SpotJudgement judge(const Patch& patch, const SpotSum& sum, const SpotFit& single, bool highlight, double pixels_per_mm) {
+SpotJudgement judge(const Patch& patch, const SpotSum& sum, const SpotFit& single, bool highlight,
+                    double pixels_per_mm) {
   SpotFit first = single;
   first.spot = sum.first, first.drift = sum.drift;
   SpotVector nothing_more = sum.first;
@@ -623,21 +724,26 @@ SpotJudgement judge(const Patch& patch, const SpotSum& sum, const SpotFit& singl
   Patch explained = patch;
   explain(explained, sum);
   return judged_by(patch, whitened_residuals(explained, nothing_more, sum.drift, highlight),
-                   SumShape{SpotShape<double>(sum.first), SpotShape<double>(sum.second)}, first, pixels_per_mm);
+                   SumShape{SpotShape<double>(sum.first), SpotShape<double>(sum.second)}, first,
+                   pixels_per_mm);
 }
 
-Patch patch_for(const PanelScene& scene, const SpotVector& spot, const std::vector<SpotVector>& others, double reach,
-                std::size_t max_pixels) {
+Patch patch_for(const PanelScene& scene, const SpotVector& spot, const std::vector<SpotVector>& others,
+                double reach, std::size_t max_pixels) {
   const double half = half_round(scene, longest_of(spot), reach);
-  Patch patch = explained_patch(scene, request_for(scene, spot[s_x], spot[s_y], half, max_pixels), {}, others);
+  Patch patch =
+      explained_patch(scene, request_for(scene, spot[s_x], spot[s_y], half, max_pixels), {}, others);
   if (patch.size() > 0) set_whitening(patch, spot);
   return patch;
 }
 
-Patch patch_for(const PanelScene& scene, const SpotSum& sum, const std::vector<SpotVector>& others, std::size_t max_pixels) {
+Patch patch_for(const PanelScene& scene, const SpotSum& sum, const std::vector<SpotVector>& others,
+                std::size_t max_pixels) {
   const double apart = std::hypot(sum.first[s_x] - sum.second[s_x], sum.first[s_y] - sum.second[s_y]);
-  const double half = half_round(scene, std::max(longest_of(sum.first), 0.5 * apart + longest_of(sum.second)), 2.0);
-  Patch patch = explained_patch(scene, request_for(scene, sum.first[s_x], sum.first[s_y], half, max_pixels), {}, others);
+  const double half =
+      half_round(scene, std::max(longest_of(sum.first), 0.5 * apart + longest_of(sum.second)), 2.0);
+  Patch patch = explained_patch(scene, request_for(scene, sum.first[s_x], sum.first[s_y], half, max_pixels),
+                                {}, others);
   if (patch.size() == 0) return patch;
   Patch explained = patch;
   explain(explained, sum);
@@ -649,7 +755,7 @@ Patch patch_for(const PanelScene& scene, const SpotSum& sum, const std::vector<S
 }
 
 Patch patch_without(const PanelScene& scene, const SpotVector& spot, const std::vector<SpotVector>& others,
-                   const Disc& disc) {
+                    const Disc& disc) {
   const double half = half_round(scene, longest_of(spot), 1.7);
   return explained_patch(scene, request_for(scene, spot[s_x], spot[s_y], half, 6000), {disc}, others);
 }
@@ -663,7 +769,8 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     for (const SpotVector& s : accepted)
       if (RadiusIn(s)(o.x_mm, o.y_mm) < 0.8 && o.radius_mm > 0.25 * mean_radius_mm(s)) return true;
     for (const Disc& d : hopeless)
-      if (std::hypot(d.x_mm - o.x_mm, d.y_mm - o.y_mm) < 0.5 * std::max(d.radius_mm, o.radius_mm)) return true;
+      if (std::hypot(d.x_mm - o.x_mm, d.y_mm - o.y_mm) < 0.5 * std::max(d.radius_mm, o.radius_mm))
+        return true;
     return false;
   };
   // A streak along the board's edge, or something that lies mostly where nothing is seen, is no spot.
@@ -681,12 +788,14 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
   };
   int failures_in_a_row = 0, looks_inside = 0, looks_for_sums = 0;
   int wide_left = 4;  // each costs ten ordinary attempts
-  const auto try_one = [&](std::size_t index, const std::vector<Candidate>& all, FirstAttempts& first, const auto& worth_trying) {
+  const auto try_one = [&](std::size_t index, const std::vector<Candidate>& all, FirstAttempts& first,
+                           const auto& worth_trying) {
     const Candidate& candidate = all[index];
     const std::vector<Disc> others = other_candidates(all, candidate.outline);
     Attempt a = first.at(index, failures_in_a_row > 0, worth_trying);
     // What was left out as a neighbour may be the other half of the same spot.
-    if (!others.empty() && !believable(scene, a, candidate.outline, acceptance) && a.judgement.cut_share > 0.1)
+    if (!others.empty() && !believable(scene, a, candidate.outline, acceptance) &&
+        a.judgement.cut_share > 0.1)
       a = attempt(scene, candidate.outline, {}, accepted, acceptance);
     if (wide_left > 0 && worth_more_starts(scene, a, candidate.outline, acceptance)) {
       --wide_left;
@@ -712,11 +821,12 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     }
     // Or another half of the same dent. Two spots can draw what peel does, so one must be there in any case.
     constexpr double half_a_dent = 0.35, no_speck_mm = 2;
-    if (may_be_two && louder_than_peel(a.judgement, acceptance) && a.judgement.explained > half_a_dent && mean_radius_mm(a.fit.spot) > no_speck_mm &&
-        looks_for_sums++ < most_looks) {
+    if (may_be_two && louder_than_peel(a.judgement, acceptance) && a.judgement.explained > half_a_dent &&
+        mean_radius_mm(a.fit.spot) > no_speck_mm && looks_for_sums++ < most_looks) {
       if (const auto sum = find_sum(scene, a.fit, accepted)) {
         const Attempt leading = judged_sum(scene, *sum, a.fit, accepted);
-        if (believable(scene, leading, candidate.outline, acceptance) && !known(outline_of(leading.fit.spot))) {
+        if (believable(scene, leading, candidate.outline, acceptance) &&
+            !known(outline_of(leading.fit.spot))) {
           result.spots.push_back({leading.fit, leading.judgement, std::nullopt, sum->second});
           accepted.push_back(leading.fit.spot);
           accepted.push_back(sum->second);
@@ -726,7 +836,8 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
       }
     }
     // What is left over inside a spot that is explained already is its shape, not another spot.
-    if (believable(scene, a, candidate.outline, acceptance) && !known(outline_of(a.fit.spot))) {
+    if (believable(scene, a, candidate.outline, acceptance) && !known(outline_of(a.fit.spot)) &&
+        !may_be_misfit(result.spots, a.fit.spot)) {
       accepted.push_back(a.fit.spot);
       result.spots.push_back({a.fit, a.judgement, std::nullopt, std::nullopt});
       failures_in_a_row = 0;
@@ -739,16 +850,19 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
   constexpr int rounds = 3;
   constexpr int patience = 5;  // strongest first: after so many that are nothing, the rest is nothing
   for (int round = 0; round < rounds; ++round) {
-    const ResidualField field =
-        accepted.empty() ? *scene.field : residual_with_spots(*scene.field, *scene.problem, scene.parameters, accepted, explained);
+    const ResidualField field = accepted.empty() ? *scene.field
+                                                 : residual_with_spots(*scene.field, *scene.problem,
+                                                                       scene.parameters, accepted, explained);
     const DisturbanceMap map = disturbance(field, explained);
     const std::array<double, 2> gaps_mm{0.55 * field.period_mm, 0};
     std::array<std::vector<Candidate>, 2> found;
-    parallel_for(found.size(), scene.threads, [&](std::size_t i) { found[i] = strongest(field, map, gaps_mm[i]); });
+    parallel_for(found.size(), scene.threads,
+                 [&](std::size_t i) { found[i] = strongest(field, map, gaps_mm[i]); });
     const auto& [merged, single] = found;
     std::size_t before = accepted.size();
     failures_in_a_row = 0;
-    FirstAttempts first_merged(scene, merged, accepted, acceptance), first_single(scene, single, accepted, acceptance);
+    FirstAttempts first_merged(scene, merged, accepted, acceptance),
+        first_single(scene, single, accepted, acceptance);
     const auto is_new = [&](const Candidate& c) { return !known(c.outline); };
     for (std::size_t i = 0; i < merged.size(); ++i) {
       const Candidate& candidate = merged[i];
@@ -758,13 +872,15 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
       // Perhaps several spots run together: try its fragments.
       const double reach = longest_of(candidate.outline);
       const auto is_part = [&](const Candidate& part) {
-        return std::hypot(part.outline.x_mm - candidate.outline.x_mm, part.outline.y_mm - candidate.outline.y_mm) < reach &&
+        return std::hypot(part.outline.x_mm - candidate.outline.x_mm,
+                          part.outline.y_mm - candidate.outline.y_mm) < reach &&
                part.outline.radius_mm < 0.85 * candidate.outline.radius_mm && is_new(part);
       };
       bool any = false;
       for (std::size_t k = 0; k < single.size(); ++k)
         if (is_part(single[k])) any |= try_one(k, single, first_single, is_part);
-      if (!any) hopeless.push_back({candidate.outline.x_mm, candidate.outline.y_mm, candidate.outline.radius_mm});
+      if (!any)
+        hopeless.push_back({candidate.outline.x_mm, candidate.outline.y_mm, candidate.outline.radius_mm});
     }
     if (accepted.size() == before) break;
   }

@@ -18,7 +18,8 @@ namespace {
 std::array<SpotVector, 2> parts_of(const SpotSum& sum) { return {sum.first, sum.second}; }
 
 SpotSum fit_sum(const PixelArrays& pixels, const SpotSum& start, bool drift, bool highlight, int iterations) {
-  const FitOutcome o = fit_spots(pixels, parts_of(start), {all_parameters, drift, highlight, iterations}, start.drift);
+  const FitOutcome o =
+      fit_spots(pixels, parts_of(start), {all_parameters, drift, highlight, iterations}, start.drift);
   SpotSum sum = start;
   sum.first = o.spots[0], sum.second = o.spots[1], sum.drift = o.drift, sum.cost = o.cost;
   return sum;
@@ -28,14 +29,17 @@ double cost_of(const PixelArrays& pixels, const SpotSum& sum) {
   return importance_of(pixels) * light_under(pixels, parts_of(sum), sum.drift, false).cost;
 }
 
-double height_of(const SpotVector& s, double x_mm, double y_mm) { return SpotShape<double>(s).at(x_mm, y_mm).z; }
+double height_of(const SpotVector& s, double x_mm, double y_mm) {
+  return SpotShape<double>(s).at(x_mm, y_mm).z;
+}
 
 /// Pixels near a spot, spread evenly by golden-ratio stepping.
 std::vector<int> pixels_near(const Patch& patch, const SpotVector& spot, double reach, std::size_t wanted) {
   std::vector<int> near, chosen;
   const double reach_mm = reach * std::exp(std::max(spot[s_log_a], spot[s_log_b]));
   for (std::size_t i = 0; i < patch.size(); ++i)
-    if (std::hypot(patch.pixel[i].x_mm - spot[s_x], patch.pixel[i].y_mm - spot[s_y]) < reach_mm) near.push_back(static_cast<int>(i));
+    if (std::hypot(patch.pixel[i].x_mm - spot[s_x], patch.pixel[i].y_mm - spot[s_y]) < reach_mm)
+      near.push_back(static_cast<int>(i));
   if (near.size() <= wanted) return near;
   chosen = spread_evenly(near, wanted);
   std::sort(chosen.begin(), chosen.end());
@@ -45,15 +49,17 @@ std::vector<int> pixels_near(const Patch& patch, const SpotVector& spot, double 
 
 /// A place in a spot: elliptic radius (1 on its 10 % contour) and direction.
 PointMm place_in(const SpotVector& s, double rho, double direction) {
-  const double u = rho * std::exp(s[s_log_a]) * std::cos(direction), v = rho * std::exp(s[s_log_b]) * std::sin(direction);
+  const double u = rho * std::exp(s[s_log_a]) * std::cos(direction),
+               v = rho * std::exp(s[s_log_b]) * std::sin(direction);
   const double c = std::cos(s[s_angle]), n = std::sin(s[s_angle]);
   return {s[s_x] + c * u - n * v, s[s_y] + n * u + c * v};
 }
 
-/// Second spots of either sign, anywhere in or beside the first one as it stands: what the residual asks for. Small ones
-/// are looked for among pixels near by, or hardly any would see them; so that all can be ranked, each counts by what it takes
-/// off the cost per area.
-std::vector<SpotSum> added_starts(const Patch& patch, const SpotVector& single, std::size_t keep, int threads) {
+/// Second spots of either sign, anywhere in or beside the first one as it stands: what the residual asks for.
+/// Small ones are looked for among pixels near by, or hardly any would see them; so that all can be ranked,
+/// each counts by what it takes off the cost per area.
+std::vector<SpotSum> added_starts(const Patch& patch, const SpotVector& single, std::size_t keep,
+                                  int threads) {
   Patch rest = patch;
   explain(rest, single);
   struct Look {
@@ -68,7 +74,8 @@ std::vector<SpotSum> added_starts(const Patch& patch, const SpotVector& single, 
       looks.push_back({p, 0.2, 0.4, 0.7});
       looks.push_back({p, 0.4, 0.95, 1.5});
     }
-  const std::vector<double> displacements{0.1, 0.2, 0.35, 0.55, 0.8, 1.1, 1.4, 1.7, 2.0, 2.3, 2.6, 3.0, 3.4, 3.8, 4.2, 4.6};  // cycles
+  const std::vector<double> displacements{0.1, 0.2, 0.35, 0.55, 0.8, 1.1, 1.4, 1.7,
+                                          2.0, 2.3, 2.6,  3.0,  3.4, 3.8, 4.2, 4.6};  // cycles
   constexpr std::size_t enough = 300, too_few = 100;
   std::vector<std::vector<Start>> found(looks.size());
   parallel_for(looks.size(), threads, [&](std::size_t i) {
@@ -83,7 +90,8 @@ std::vector<SpotSum> added_starts(const Patch& patch, const SpotVector& single, 
     while (radius < look.largest) radii.push_back(radius * mean_radius_mm(single)), radius *= 1.22;
     const RadialSearch search(rest, pixels, {look.place.x_mm, look.place.y_mm, radii.front(), 1, 0});
     search.run(radii, {{{2.0, 20.0}}, {{2.0, 2.1}}}, displacements, found[i]);
-    const double without = search.flat_cost(), area = look.reach * look.reach / static_cast<double>(pixels.size());
+    const double without = search.flat_cost(),
+                 area = look.reach * look.reach / static_cast<double>(pixels.size());
     for (Start& s : found[i]) s.cost = (s.cost - without) * area;
   });
   std::vector<Start> starts;
@@ -92,8 +100,10 @@ std::vector<SpotSum> added_starts(const Patch& patch, const SpotVector& single, 
   std::vector<SpotSum> chosen;
   for (const Start& s : starts) {
     const auto same = [&](const SpotSum& o) {
-      return std::hypot(s.spot[s_x] - o.second[s_x], s.spot[s_y] - o.second[s_y]) < 0.4 * mean_radius_mm(o.second) &&
-             std::abs(s.spot[s_log_a] - o.second[s_log_a]) < 0.3 && s.spot[s_height] * o.second[s_height] > 0 &&
+      return std::hypot(s.spot[s_x] - o.second[s_x], s.spot[s_y] - o.second[s_y]) <
+                 0.4 * mean_radius_mm(o.second) &&
+             std::abs(s.spot[s_log_a] - o.second[s_log_a]) < 0.3 &&
+             s.spot[s_height] * o.second[s_height] > 0 &&
              std::abs(std::log(s.spot[s_height] / o.second[s_height])) < 0.35;
     };
     if (std::any_of(chosen.begin(), chosen.end(), same)) continue;
@@ -128,8 +138,8 @@ std::vector<SpotSum> parted_starts(const PixelArrays& pixels, const SpotVector& 
   return starts;
 }
 
-/// A dent in a wider, lower spot of the other sign: metal that had to go up around it. One spot alone may take the rim for
-/// the dent, so sizes and heights start anew.
+/// A dent in a wider, lower spot of the other sign: metal that had to go up around it. One spot alone may
+/// take the rim for the dent, so sizes and heights start anew.
 std::vector<SpotSum> rimmed_starts(const Patch& patch, const SpotVector& single, std::size_t keep) {
   const PixelArrays pixels = gather(patch, pixels_near(patch, single, 1.5, 400));
   constexpr double steepness = 1.75;  // of a Gaussian: steepest slope times 10 % radius over height
@@ -139,7 +149,8 @@ std::vector<SpotSum> rimmed_starts(const Patch& patch, const SpotVector& single,
       for (const double cycles : displacement_ladder(0.3, 8.8)) {
         SpotSum sum{single, single};
         sum.first[s_log_a] += std::log(size), sum.first[s_log_b] += std::log(size);
-        sum.first[s_height] = std::copysign(cycles / patch.gain * mean_radius_mm(sum.first) / steepness, single[s_height]);
+        sum.first[s_height] =
+            std::copysign(cycles / patch.gain * mean_radius_mm(sum.first) / steepness, single[s_height]);
         sum.first[s_log_p] = std::log(2.0), sum.first[s_log_n] = std::log(20.0);
         sum.first[s_slant_u] = sum.first[s_slant_v] = 0;
         sum.second = sum.first;
@@ -152,7 +163,8 @@ std::vector<SpotSum> rimmed_starts(const Patch& patch, const SpotVector& single,
   std::sort(starts.begin(), starts.end(), [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
   for (const SpotSum& s : starts) {
     const auto same = [&](const SpotSum& o) {
-      return std::abs(s.first[s_log_a] - o.first[s_log_a]) < 0.1 && std::abs(s.first[s_height] / o.first[s_height] - 1) < 0.12;
+      return std::abs(s.first[s_log_a] - o.first[s_log_a]) < 0.1 &&
+             std::abs(s.first[s_height] / o.first[s_height] - 1) < 0.12;
     };
     if (std::none_of(chosen.begin(), chosen.end(), same)) chosen.push_back(s);
     if (chosen.size() == keep) break;
@@ -163,13 +175,15 @@ std::vector<SpotSum> rimmed_starts(const Patch& patch, const SpotVector& single,
 /// Whether the second one is a rim of the first: of the other sign, wider, lower, and about it.
 bool is_rimmed(const SpotSum& sum) {
   constexpr double wider = 1.15, lower = 0.6;
-  return sum.first[s_height] * sum.second[s_height] < 0 && mean_radius_mm(sum.second) > wider * mean_radius_mm(sum.first) &&
+  return sum.first[s_height] * sum.second[s_height] < 0 &&
+         mean_radius_mm(sum.second) > wider * mean_radius_mm(sum.first) &&
          std::abs(sum.second[s_height]) < lower * std::abs(sum.first[s_height]) &&
-         std::hypot(sum.first[s_x] - sum.second[s_x], sum.first[s_y] - sum.second[s_y]) < mean_radius_mm(sum.first);
+         std::hypot(sum.first[s_x] - sum.second[s_x], sum.first[s_y] - sum.second[s_y]) <
+             mean_radius_mm(sum.first);
 }
 
-/// Whether the two make one dent: a rimmed one, or two of the same sign with no ridge between them. Where a place between
-/// their middles is less than half as deep as either, a person would see two dents.
+/// Whether the two make one dent: a rimmed one, or two of the same sign with no ridge between them. Where a
+/// place between their middles is less than half as deep as either, a person would see two dents.
 bool is_one_dent(const SpotSum& sum) {
   if (sum.first[s_height] * sum.second[s_height] < 0) return is_rimmed(sum);
   const double size = mean_radius_mm(sum.first) / mean_radius_mm(sum.second);
@@ -177,7 +191,8 @@ bool is_one_dent(const SpotSum& sum) {
   if (size > most_unlike || size < 1 / most_unlike) return false;
   const double sign = sum.first[s_height] > 0 ? 1 : -1;
   const auto depth = [&](double t) {
-    const double x = sum.first[s_x] + t * (sum.second[s_x] - sum.first[s_x]), y = sum.first[s_y] + t * (sum.second[s_y] - sum.first[s_y]);
+    const double x = sum.first[s_x] + t * (sum.second[s_x] - sum.first[s_x]),
+                 y = sum.first[s_y] + t * (sum.second[s_y] - sum.first[s_y]);
     return sign * (height_of(sum.first, x, y) + height_of(sum.second, x, y));
   };
   const double shallower = std::min(depth(0), depth(1));
@@ -187,8 +202,8 @@ bool is_one_dent(const SpotSum& sum) {
   return shallower > 0.1 * std::max(depth(0), depth(1));
 }
 
-/// What a second spot must take off the cost (Schwarz, Ann. Stat. 6:461, 1978, with as many samples as there are
-/// independent ones).
+/// What a second spot must take off the cost (Schwarz, Ann. Stat. 6:461, 1978, with as many samples as there
+/// are independent ones).
 double price_of_second(const Patch& patch, const SpotSum& sum, bool highlight) {
   const double block_mm = std::max({0.8, 0.25 * mean_radius_mm(sum.first), patch.peel_cell_mm});
   const PixelArrays pixels = gather(patch, all_pixels(patch));
@@ -196,7 +211,8 @@ double price_of_second(const Patch& patch, const SpotSum& sum, bool highlight) {
   constexpr double everywhere_mm = 1e3;
   const double inflation = score_inflation(pixels, light, block_mm, 0, 0, 0, everywhere_mm);
   const double independent = static_cast<double>(patch.size()) / inflation;
-  return 0.5 * double{spot_parameters} * std::log(std::max(independent, 10.0)) * inflation * patch.effective_pixel_share;
+  return 0.5 * double{spot_parameters} * std::log(std::max(independent, 10.0)) * inflation *
+         patch.effective_pixel_share;
 }
 
 }  // namespace
@@ -207,7 +223,8 @@ SpotSum polish_sum(const Patch& patch, const SpotSum& start, bool highlight, int
 
 void explain(Patch& patch, const SpotSum& sum) { explain(patch, parts_of(sum)); }
 
-std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single, const std::vector<SpotVector>& others) {
+std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single,
+                                const std::vector<SpotVector>& others) {
   const Patch patch = patch_for(scene, single.spot, others, 2.0, 6000);
   if (patch.size() < 600) return std::nullopt;
   bool highlight = false;
@@ -219,18 +236,22 @@ std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single, 
   starts.insert(starts.end(), parted.begin(), parted.end());
   starts.insert(starts.end(), rimmed.begin(), rimmed.end());
   std::vector<SpotSum> fits(starts.size());
-  parallel_for(starts.size(), scene.threads, [&](std::size_t i) { fits[i] = fit_sum(few, starts[i], false, false, 10); });
+  parallel_for(starts.size(), scene.threads,
+               [&](std::size_t i) { fits[i] = fit_sum(few, starts[i], false, false, 10); });
   std::erase_if(fits, [](const SpotSum& s) { return !is_one_dent(s); });
   std::sort(fits.begin(), fits.end(), [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
   constexpr std::size_t finalists = 3;
   if (fits.size() > finalists) fits.resize(finalists);
   std::vector<SpotSum> finished(fits.size());
-  parallel_for(fits.size(), scene.threads, [&](std::size_t i) { finished[i] = polish_sum(patch, fits[i], highlight, 14); });
-  const auto best = std::min_element(finished.begin(), finished.end(), [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
+  parallel_for(fits.size(), scene.threads,
+               [&](std::size_t i) { finished[i] = polish_sum(patch, fits[i], highlight, 14); });
+  const auto best = std::min_element(finished.begin(), finished.end(),
+                                     [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
   if (best == finished.end() || !is_one_dent(*best)) return std::nullopt;
   if (alone.cost - best->cost < price_of_second(patch, *best, highlight)) return std::nullopt;
   SpotSum sum = *best;
-  if (!is_rimmed(sum) && mean_radius_mm(sum.second) > mean_radius_mm(sum.first)) std::swap(sum.first, sum.second);
+  if (!is_rimmed(sum) && mean_radius_mm(sum.second) > mean_radius_mm(sum.first))
+    std::swap(sum.first, sum.second);
   return sum;
 }
 
@@ -240,11 +261,13 @@ std::optional<SpotFit> one_for_two(const PanelScene& scene, const SpotVector& a,
   if (patch.size() < 600) return std::nullopt;
   Outline both = outline_of(a);
   both.x_mm = 0.5 * (a[s_x] + b[s_x]), both.y_mm = 0.5 * (a[s_y] + b[s_y]);
-  both.radius_mm = 0.5 * std::hypot(a[s_x] - b[s_x], a[s_y] - b[s_y]) + 0.5 * (mean_radius_mm(a) + mean_radius_mm(b));
+  both.radius_mm =
+      0.5 * std::hypot(a[s_x] - b[s_x], a[s_y] - b[s_y]) + 0.5 * (mean_radius_mm(a) + mean_radius_mm(b));
   both.elongation = 1;
   SpotFit searched;
   for (const Outline& outline : {outline_of(a, 1.2), outline_of(b, 1.2), both}) {
-    const SpotFit found = search_spot(patch, outline, {[](const SpotVector&, double) { return true; }, scene.threads});
+    const SpotFit found =
+        search_spot(patch, outline, {[](const SpotVector&, double) { return true; }, scene.threads});
     if (found.search_cost < searched.search_cost) searched = found;
   }
   if (searched.search_cost >= 1e300) return std::nullopt;

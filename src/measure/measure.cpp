@@ -46,6 +46,26 @@ void anchor_at(BundleProblem& problem, PanelVector& parameters, double x_mm, dou
   parameters = settle_bundle(problem, parameters, BundleFreedom::board_only, noise);
 }
 
+/// Where the tape was held, as far as anybody can tell: in the middle of the spots, the larger by their area the likelier; and how
+/// far the spots lie from there (root mean square).
+struct Middle {
+  double x_mm = 0, y_mm = 0, apart_mm = 0;
+};
+Middle middle_of(const std::vector<FoundSpot>& spots) {
+  Middle middle;
+  double areas = 0, squares = 0;
+  const auto area = [](const FoundSpot& f) { return std::pow(mean_radius_mm(f.fit.spot), 2); };
+  for (const FoundSpot& f : spots) {
+    middle.x_mm += area(f) * f.fit.spot[s_x], middle.y_mm += area(f) * f.fit.spot[s_y];
+    areas += area(f);
+  }
+  middle.x_mm /= areas, middle.y_mm /= areas;
+  for (const FoundSpot& f : spots)
+    squares += area(f) * (std::pow(f.fit.spot[s_x] - middle.x_mm, 2) + std::pow(f.fit.spot[s_y] - middle.y_mm, 2));
+  middle.apart_mm = std::sqrt(squares / areas);
+  return middle;
+}
+
 /// A disturbance that is surely there but that no believable spot explains: a refusal is honest, a number is not.
 std::optional<Refusal> check_unexplained(const SpotSearchResult& found, const ResidualField& field) {
   const RejectedSpot* strongest = nullptr;
@@ -173,9 +193,9 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
   }
 
   // The tape was held at the spots: tie the bundle down there, without the samples that the spots disturb.
-  double x = 0, y = 0;
-  for (const FoundSpot& spot : found.spots) x += spot.fit.spot[s_x], y += spot.fit.spot[s_y];
-  x /= static_cast<double>(found.spots.size()), y /= static_cast<double>(found.spots.size());
+  const auto [x, y, apart_mm] = middle_of(found.spots);
+  const double at_which_mm = apart_mm * std::hypot(scene.parameters[p_board_tilt], scene.parameters[p_board_tilt + 1]);
+  const double tape_uncertainty_mm = std::hypot(options.tape_uncertainty_mm, at_which_mm);
   {
     const PanelModel<double> model(problem.constants, scene.parameters);
     std::erase_if(problem.samples, [&](const PhaseSample& s) {
@@ -191,10 +211,10 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
   PanelVector parameters = scene.parameters;
   BundleResult bundle = field.bundle;
   if (problem.samples.size() > 100) {
-    anchor_at(problem, parameters, x, y, options.tape_uncertainty_mm, request.board_distance_mm.has_value(), phase_noise(field));
+    anchor_at(problem, parameters, x, y, tape_uncertainty_mm, request.board_distance_mm.has_value(), phase_noise(field));
     std::optional<TapeCheck> tape;
     if (request.board_distance_mm && problem.board_corners.empty())
-      tape = check_tape(problem, parameters, phase_noise(field), options.tape_uncertainty_mm);
+      tape = check_tape(problem, parameters, phase_noise(field), tape_uncertainty_mm);
     if (tape && std::abs(tape->departure) > tape_contradicted) {
       const PitchCheck other_pitch = check_pitch(photo, request, options);
       return refuse(pitch_contradicted(request, &other_pitch, &*tape));

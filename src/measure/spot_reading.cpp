@@ -33,18 +33,26 @@ Relief draw(const HeightFunction& height, double x_mm, double y_mm, double reach
 /// A spot after its last fit.
 struct FinalSpot {
   SpotVector spot;
-  SpotFit fit;                       ///< that it comes from, where it is one spot
+  SpotFit fit;  ///< that it comes from, where it is one spot
+  std::vector<std::pair<SpotVector, double>>
+      alike;                         ///< spots that explain the stripes nearly as well, with their weights
   std::optional<SpotVector> second;  ///< the sum of the two is the spot
   SpotJudgement judgement;
-  double explained = 0;  ///< share of the disturbance inside that the last shape explains, by the surface or without
+  double explained =
+      0;  ///< share of the disturbance inside that the last shape explains, by the surface or without
   SpotGeometry parametric, shape;  ///< of the parametric spot, and of the free surface (or the same)
   Relief map;
-  double diameter_sd = 0, depth_sd = 0, length_sd = 0, width_sd = 0, half_sd = 0;  ///< statistical, relative
-  bool highlight = false, free_surface = false;
+  /// Relative spread of diameter, depth, length, width and half diameter: over what the fit of the parameters
+  /// leaves open, and over the shapes that the free surface could have.
+  using Spread = Eigen::Matrix<double, 5, 1>;
+  Spread by_parameters = Spread::Zero(), by_shapes = Spread::Zero();
+  bool highlight = false, odd_shape = false, free_surface = false;
 
   HeightFunction parametric_height() const {
     if (!second) return [shape = SpotShape<double>(spot)](double x, double y) { return shape.at(x, y).z; };
-    return [a = SpotShape<double>(spot), b = SpotShape<double>(*second)](double x, double y) { return a.at(x, y).z + b.at(x, y).z; };
+    return [a = SpotShape<double>(spot), b = SpotShape<double>(*second)](double x, double y) {
+      return a.at(x, y).z + b.at(x, y).z;
+    };
   }
 };
 
@@ -62,41 +70,56 @@ Relief draw(const HeightFunction& height, const FinalSpot& f, int cells) {
   return draw(height, f.spot[s_x], f.spot[s_y], reach_of(f), cells);
 }
 
-/// The spread of a spot's numbers that the fit of its parameters leaves open, by their covariance (JCGM 100, 5.2.2): a few
-/// pieces of stripe can be explained by many spots of the family, and no surface about one of them tells of the others.
+/// What is not known of profile, blur and light makes the variance this many times that of noise alone, and
+/// costs that differ by less than this say nothing. Sized on ray-traced photos.
+constexpr double noise_and_profile = 4;
+
+/// The spread of a spot's numbers that the fit of its parameters leaves open: a few pieces of stripe can be
+/// explained by many spots of the family, and no surface about one of them tells of the others. From the
+/// spots that explain the stripes alike where they are known, else by the covariance (JCGM 100, 5.2.2).
 void spread_by_parameters(const SpotFit& fit, int threads, FinalSpot& out) {
   constexpr SpotParameter shaping[] = {s_log_a, s_log_b, s_height, s_log_p, s_log_n, s_slant_u, s_slant_v};
-  constexpr int count = std::size(shaping), numbers = 5;
+  constexpr int count = std::size(shaping);
   constexpr int cells = 81;
+  using Numbers = FinalSpot::Spread;
+  constexpr int numbers = Numbers::RowsAtCompileTime;
   const SpotGeometry& g = out.parametric;
-  const auto log_numbers = [&](const SpotVector& spot) {
+  const auto numbers_of = [&](const SpotVector& spot) {
     const SpotShape<double> shape(spot);
-    const SpotGeometry v = measure_spot(draw([&](double x, double y) { return shape.at(x, y).z; }, out, cells));
-    Eigen::Matrix<double, numbers, 1> n;
-    n << v.diameter_mm / g.diameter_mm, v.depth_mm / g.depth_mm, v.length_mm / g.length_mm, v.width_mm / g.width_mm,
-        v.half_diameter_mm / std::max(g.half_diameter_mm, 1e-6);
+    const SpotGeometry v =
+        measure_spot(draw([&](double x, double y) { return shape.at(x, y).z; }, out, cells));
+    Numbers n;
+    n << v.diameter_mm / g.diameter_mm, v.depth_mm / g.depth_mm, v.length_mm / g.length_mm,
+        v.width_mm / g.width_mm, v.half_diameter_mm / std::max(g.half_diameter_mm, 1e-6);
     return n;
   };
-  Eigen::Matrix<double, numbers, count> jacobian;
-  Eigen::Matrix<double, count, count> covariance;
-  parallel_for(count, threads, [&](std::size_t k) {
-    const auto i = static_cast<int>(k);
-    for (int j = 0; j < count; ++j) covariance(i, j) = fit.covariance(shaping[i], shaping[j]);
-    const double step = std::max(0.5 * std::sqrt(std::max(covariance(i, i), 0.0)), 1e-4 * std::max(std::abs(fit.spot[shaping[i]]), 0.1));
-    SpotVector up = fit.spot, down = fit.spot;
-    up[shaping[i]] += step, down[shaping[i]] -= step;
-    jacobian.col(i) = (log_numbers(up) - log_numbers(down)) / (2 * step);
-  });
-  const Eigen::Matrix<double, numbers, 1> variance = (jacobian * covariance * jacobian.transpose()).diagonal().cwiseMax(0);
-  double* sd[numbers] = {&out.diameter_sd, &out.depth_sd, &out.length_sd, &out.width_sd, &out.half_sd};
-  for (int k = 0; k < numbers; ++k) *sd[k] = std::max(*sd[k], std::sqrt(variance[k]));
+  Numbers variance = Numbers::Zero();
+  if (!out.alike.empty()) {
+    for (const auto& [spot, weight] : out.alike)
+      variance += weight * (numbers_of(spot).array() - 1).square().matrix();
+  } else {
+    Eigen::Matrix<double, numbers, count> jacobian;
+    Eigen::Matrix<double, count, count> covariance;
+    parallel_for(count, threads, [&](std::size_t k) {
+      const auto i = static_cast<int>(k);
+      for (int j = 0; j < count; ++j) covariance(i, j) = fit.covariance(shaping[i], shaping[j]);
+      const double step = std::max(0.5 * std::sqrt(std::max(covariance(i, i), 0.0)),
+                                   1e-4 * std::max(std::abs(fit.spot[shaping[i]]), 0.1));
+      SpotVector up = fit.spot, down = fit.spot;
+      up[shaping[i]] += step, down[shaping[i]] -= step;
+      jacobian.col(i) = (numbers_of(up) - numbers_of(down)) / (2 * step);
+    });
+    variance = noise_and_profile * (jacobian * covariance * jacobian.transpose()).diagonal().cwiseMax(0);
+  }
+  out.by_parameters = variance.cwiseSqrt();
 }
 
 /// The ellipse of a spot's contour at a tenth of its depth, as a spot.
 SpotVector ellipse_of(const SpotGeometry& g, const SpotVector& like) {
   SpotVector s = like;
   s[s_x] = g.x_mm, s[s_y] = g.y_mm, s[s_angle] = g.angle_deg * std::numbers::pi / 180;
-  s[s_log_a] = std::log(0.5 * g.length_mm), s[s_log_b] = std::log(0.5 * std::max(g.width_mm, 0.1 * g.length_mm));
+  s[s_log_a] = std::log(0.5 * g.length_mm),
+  s[s_log_b] = std::log(0.5 * std::max(g.width_mm, 0.1 * g.length_mm));
   s[s_height] = 0;
   return s;
 }
@@ -105,14 +128,18 @@ SpotVector ellipse_of(const SpotGeometry& g, const SpotVector& like) {
 constexpr double free_reach = 2.2;
 
 /// Share of the disturbance inside the spot that the surface explains: see SpotJudgement.
-double explained_by(const SurfaceFit& fit, const Patch& patch, const std::vector<float>& undisturbed, const SpotVector& ellipse) {
+double explained_by(const SurfaceFit& fit, const Patch& patch, const std::vector<float>& undisturbed,
+                    const SpotVector& ellipse) {
   constexpr double scale = 3;
   double before = 0, after = 0, ring = 0, inside = 0, around = 0;
   const double c = std::cos(ellipse[s_angle]), s = std::sin(ellipse[s_angle]);
   for (std::size_t i = 0; i < patch.size(); ++i) {
     const double dx = patch.pixel[i].x_mm - ellipse[s_x], dy = patch.pixel[i].y_mm - ellipse[s_y];
-    const double rho = std::hypot((c * dx + s * dy) / std::exp(ellipse[s_log_a]), (c * dy - s * dx) / std::exp(ellipse[s_log_b]));
-    if (rho < 1.1) before += pseudo_huber_cost(undisturbed[i], scale), after += pseudo_huber_cost(fit.residual[i], scale), ++inside;
+    const double rho = std::hypot((c * dx + s * dy) / std::exp(ellipse[s_log_a]),
+                                  (c * dy - s * dx) / std::exp(ellipse[s_log_b]));
+    if (rho < 1.1)
+      before += pseudo_huber_cost(undisturbed[i], scale), after += pseudo_huber_cost(fit.residual[i], scale),
+          ++inside;
     if (rho > 1.25 && rho < free_reach) ring += pseudo_huber_cost(fit.residual[i], scale), ++around;
   }
   if (inside == 0 || around == 0) return 0;
@@ -120,14 +147,16 @@ double explained_by(const SurfaceFit& fit, const Patch& patch, const std::vector
   return loud > 0 ? 1 - std::max(after / inside - quiet, 0.0) / loud : 0;
 }
 
-/// Whether a single spot leaves nothing over that scatter does not: its mean misfit inside is no more than the ring's, within
-/// twice the standard error that as many samples as there are cells of orange peel give. A surface would draw the peel then.
+/// Whether a single spot leaves nothing over that scatter does not: its mean misfit inside is no more than
+/// the ring's, within twice the standard error that as many samples as there are cells of orange peel give. A
+/// surface would draw the peel then.
 bool explains_all(const SpotJudgement& j) {
   const double left = (1 - j.explained) * (j.disturbed_level - j.quiet_level);
   return left < 2 * j.quiet_level * std::sqrt(2 / std::max(j.peel_cells, 1.0));
 }
 
-void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others, int threads, FinalSpot& out) {
+void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others, int threads,
+                  FinalSpot& out) {
   const SpotVector ellipse = ellipse_of(out.parametric, out.spot);
   Patch patch = patch_for(scene, ellipse, others, free_reach + 0.3, 8000);
   if (patch.size() < 500) return;
@@ -140,12 +169,14 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
   without.whitening = patch.whitening;
   const std::vector<float> undisturbed = whitened_residuals(without, ellipse, Eigen::Vector3d::Zero(), false);
   SurfaceRequest request;
-  request.extent = {ellipse[s_x], ellipse[s_y], free_reach * std::exp(ellipse[s_log_a]), free_reach * std::exp(ellipse[s_log_b]), ellipse[s_angle]};
+  request.extent = {ellipse[s_x], ellipse[s_y], free_reach * std::exp(ellipse[s_log_a]),
+                    free_reach * std::exp(ellipse[s_log_b]), ellipse[s_angle]};
   request.mean_radius_mm = 0.5 * out.parametric.diameter_mm;
   request.height_mm = (out.parametric.kind == Kind::low ? -1 : 1) * out.parametric.depth_mm;
   request.highlight = out.highlight;
-  constexpr double well_explained = 0.985;  // spots of the family, where stripes do not crowd, explain 0.99 and more
-  request.odd_shape = out.second.has_value() || out.judgement.explained < well_explained;
+  constexpr double well_explained =
+      0.985;  // spots of the family, where stripes do not crowd, explain 0.99 and more
+  request.odd_shape = out.odd_shape = out.second.has_value() || out.judgement.explained < well_explained;
   request.departs = out.second.has_value() || !explains_all(out.judgement);
   request.spacing_mm = std::max(0.25 * request.mean_radius_mm, 0.3);
   request.threads = threads;
@@ -153,11 +184,13 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
   if (!fit.solved) return;
   const HeightFunction parametric = out.parametric_height();
   Relief map = out.map;
-  const Relief departure = draw([&](double x, double y) { return fit.surface.height(fit.departure, x, y); }, out, map_cells);
+  const Relief departure =
+      draw([&](double x, double y) { return fit.surface.height(fit.departure, x, y); }, out, map_cells);
   for (std::size_t i = 0; i < map.height_mm.size(); ++i) map.height_mm[i] += departure.height_mm[i];
   const SpotGeometry g = measure_spot(map);
   // A surface that ran away (another sign, twice the size) is no refinement of this spot.
-  if (g.touches_border || g.kind != out.parametric.kind || std::abs(std::log(g.diameter_mm / out.parametric.diameter_mm)) > 0.35 ||
+  if (g.touches_border || g.kind != out.parametric.kind ||
+      std::abs(std::log(g.diameter_mm / out.parametric.diameter_mm)) > 0.35 ||
       std::abs(std::log(g.depth_mm / out.parametric.depth_mm)) > 0.6)
     return;
   out.explained = explained_by(fit, patch, undisturbed, ellipse);
@@ -180,44 +213,80 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
     for (std::size_t i = 0; i < spot.height_mm.size(); ++i) together.height_mm[i] += spot.height_mm[i];
     seen[k] = measure_spot(together);
   });
-  double s[5] = {0, 0, 0, 0, 0};
+  FinalSpot::Spread variance = FinalSpot::Spread::Zero();
   for (const SpotGeometry& v : seen) {
-    const double d[5] = {v.diameter_mm / g.diameter_mm - 1, v.depth_mm / g.depth_mm - 1, v.length_mm / g.length_mm - 1,
-                         v.width_mm / g.width_mm - 1, v.half_diameter_mm / std::max(g.half_diameter_mm, 1e-6) - 1};
-    for (int j = 0; j < 5; ++j) s[j] += d[j] * d[j] / static_cast<double>(draws);
+    FinalSpot::Spread d;
+    d << v.diameter_mm / g.diameter_mm - 1, v.depth_mm / g.depth_mm - 1, v.length_mm / g.length_mm - 1,
+        v.width_mm / g.width_mm - 1, v.half_diameter_mm / std::max(g.half_diameter_mm, 1e-6) - 1;
+    variance += d.cwiseAbs2() / static_cast<double>(draws);
   }
-  out.diameter_sd = std::sqrt(s[0]), out.depth_sd = std::sqrt(s[1]), out.length_sd = std::sqrt(s[2]);
-  out.width_sd = std::sqrt(s[3]), out.half_sd = std::sqrt(s[4]);
+  out.by_shapes = variance.cwiseSqrt();
 }
 
-/// Relative standard uncertainty that no formula here knows of: paint that is no ideal mirror, paper that lifts, a lens
-/// that is no polynomial. Sized on ray-traced photos.
-constexpr double model_diameter = 0.003, model_depth = 0.008;
+/// Relative standard uncertainty that no formula here knows of: paint that is no ideal mirror, paper that
+/// lifts, a lens that is no polynomial. Sized on ray-traced photos.
+constexpr double model_diameter = 0.002, model_depth = 0.007;
 
-/// Orange peel adds its own slope to the spot's: relative uncertainty times SpotJudgement::moved_snr, beyond what it adds to the
-/// noise of the free surface. Sized on ray-traced photos.
-constexpr double peel_on_diameter = 0.9, peel_on_depth = 1.8;
+/// Orange peel is slope of the panel's own and adds to the spot's, less the more looks at it there are:
+/// relative standard uncertainty times move of the stripes over their jitter times root of the looks. Sized
+/// on ray-traced photos.
+constexpr double peel_share = 1.5;
 
-/// What profile, blur and light leave of the stripes' phase, as relative uncertainty times the cycles that a spot moves
-/// the stripes by at most: little of a stripe's width in a deep dent, much of what a shallow one does. Sized on
-/// ray-traced photos.
-constexpr double phase_on_diameter = 0.003, phase_on_depth = 0.012;
+/// The free surface's prior leaves room for rims and kidneys. Where the family explains the stripes, such a
+/// shape is a thing that they do not show, seldom there: this much of its spread counts. Sized on ray-traced
+/// photos.
+constexpr double unseen_shapes = 0.45;
 
-/// What the re-drawn stripes leave over is shape that the surface does not have: relative uncertainty times that share. And the
-/// more of it the spot left that the surface started from, the likelier a wrong fringe, which a surface smooths over but never
-/// leaves: times share (share / doubt)^2. Fits that explained 0.7 were off by tens of per cent. Sized on ray-traced photos.
+/// What the re-drawn stripes leave over is shape that the surface does not have: relative uncertainty times
+/// that share. And the more of it the spot left that the surface started from, the likelier a wrong fringe,
+/// which a surface smooths over but never leaves: times share (share / doubt)^2. Fits that explained 0.7 were
+/// off by tens of per cent. Sized on ray-traced photos.
 constexpr double unexplained_on_diameter = 0.1, unexplained_on_depth = 0.3, doubt = 0.08;
 
 /// Below this share explained, by the surface or by what it started from, an answer carries a warning.
 constexpr double least_agreement = 0.85;
 
-/// A spot smaller than a stripe period shows only pieces of one stripe: many outlines explain them. Relative uncertainty
-/// times (period / diameter - 1)^1.3. Sized on ray-traced photos.
-constexpr double coarse_on_diameter = 0.015, coarse_on_depth = 0.02;
+/// Relative standard uncertainty of a spot's height by the covariance of its parameters.
+double height_sd(const SpotFit& fit) {
+  return std::sqrt(noise_and_profile * std::max(fit.covariance(s_height, s_height), 0.0)) /
+         std::max(std::abs(fit.spot[s_height]), 1e-9);
+}
 
-/// Fits a spot, or the sum of two, anew with the photo's final geometry.
-void polish(const PanelScene& scene, const std::vector<SpotVector>& others, const SpotFit& found, bool judged, FinalSpot& out) {
-  constexpr std::size_t most_pixels = 14000, least_pixels = 500;
+/// Where the height is known no better than this, heights are tried: by then its likelihood is no more a
+/// parabola.
+constexpr double flat_valley = 0.015;
+
+/// Spots of other heights that explain the stripes nearly as well, weighted by their likelihood. The answer
+/// is the one in their middle (in the logarithm of the height: it is a scale).
+void take_middle_of_valley(const Patch& patch, const SpotFit& fit, int threads, FinalSpot& out) {
+  constexpr double negligible = 4;  // e^-4 of the best one's weight
+  const double ratio = 1 + std::min(height_sd(fit), 0.15);
+  const std::vector<SpotFit> fits =
+      polish_along_height(patch, fit, out.highlight, ratio, negligible * noise_and_profile, threads);
+  const auto least = std::min_element(fits.begin(), fits.end(), [](const SpotFit& a, const SpotFit& b) {
+                       return a.cost < b.cost;
+                     })->cost;
+  double sum = 0, log_height = 0;
+  out.alike.clear();
+  for (const SpotFit& f : fits) {
+    const double weight = std::exp((least - f.cost) / noise_and_profile);
+    sum += weight, log_height += weight * std::log(std::abs(f.spot[s_height]));
+    out.alike.emplace_back(f.spot, weight);
+  }
+  log_height /= sum;
+  for (auto& [spot, weight] : out.alike) weight /= sum;
+  const auto off = [&](const SpotFit& f) {
+    return std::abs(std::log(std::abs(f.spot[s_height])) - log_height);
+  };
+  out.fit = *std::min_element(fits.begin(), fits.end(),
+                              [&](const SpotFit& a, const SpotFit& b) { return off(a) < off(b); });
+}
+
+/// Fits a spot, or the sum of two, anew with the photo's final geometry; roughly where it is not judged yet.
+void polish(const PanelScene& scene, const std::vector<SpotVector>& others, const SpotFit& found, bool judged,
+            int threads, FinalSpot& out) {
+  constexpr std::size_t least_pixels = 500;
+  const std::size_t most_pixels = judged ? 14000 : 5000;
   if (out.second) {
     const SpotSum start{out.spot, *out.second};
     const Patch patch = patch_for(scene, start, others, most_pixels);
@@ -225,8 +294,11 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
     const SpotSum plain = polish_sum(patch, start, false), with = polish_sum(patch, plain, true, 12);
     out.highlight = with.cost < plain.cost - highlight_worth;
     const SpotSum& sum = out.highlight ? with : plain;
-    const auto sane = [](const SpotVector& now, const SpotVector& then) { return now.allFinite() && now[s_height] * then[s_height] > 0; };
-    if (sane(sum.first, out.spot) && sane(sum.second, *out.second)) out.spot = sum.first, out.second = sum.second;
+    const auto sane = [](const SpotVector& now, const SpotVector& then) {
+      return now.allFinite() && now[s_height] * then[s_height] > 0;
+    };
+    if (sane(sum.first, out.spot) && sane(sum.second, *out.second))
+      out.spot = sum.first, out.second = sum.second;
     if (judged) out.judgement = judge(patch, sum, found, out.highlight, scene.pixels_per_mm);
     return;
   }
@@ -234,22 +306,41 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
   if (patch.size() < least_pixels) return;
   SpotFit start = found;
   start.spot = out.spot;
-  const SpotFit fit = polish_with_fitting_light(patch, start, out.highlight);
-  if (fit.spot.allFinite() && fit.spot[s_height] * out.spot[s_height] > 0) out.spot = fit.spot;
+  SpotFit fit = polish_with_fitting_light(patch, start, out.highlight);
+  const auto sane = [&] { return fit.spot.allFinite() && fit.spot[s_height] * out.spot[s_height] > 0; };
   out.fit = fit;
-  out.fit.spot = out.spot;
-  if (judged) out.judgement = judge(patch, fit, out.highlight, scene.pixels_per_mm);
+  if (!sane()) out.fit.spot = out.spot;
+  if (judged && sane()) {
+    // Correlated noise widens what is known; the best fit stays what it is.
+    Patch noisy = patch;
+    noisy.effective_pixel_share /= correlated_noise(patch, fit, out.highlight);
+    constexpr int one_iteration = 1;
+    fit = polish_spot(noisy, fit.spot, out.highlight, one_iteration);
+    out.fit.covariance = fit.covariance;
+    if (sane() && height_sd(fit) > flat_valley) take_middle_of_valley(noisy, fit, threads, out);
+  }
+  out.spot = out.fit.spot;
+  out.fit.search_cost = found.search_cost, out.fit.opposite_cost = found.opposite_cost;
+  if (judged) out.judgement = judge(patch, out.fit, out.highlight, scene.pixels_per_mm);
 }
 
-Quantity interval(double value, double relative) { return quantity_from_standard_uncertainty(value, value * relative, 2.0, 0.0); }
+/// 95 %. A size is a scale: what is not known of it is a factor, and its logarithm has this standard
+/// uncertainty.
+Quantity interval(double value, double relative) {
+  constexpr double coverage_factor = 2;
+  const double factor = std::exp(coverage_factor * relative);
+  return {value, value / factor, value * factor};
+}
 
 }  // namespace
 
-SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, const std::vector<FoundSpot>& found,
-                        double bar_length_mm, const MeasureOptions& options) {
+SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
+                        const std::vector<FoundSpot>& found, double bar_length_mm,
+                        const MeasureOptions& options) {
   SpotReadings out;
   std::vector<FinalSpot> finals(found.size());
-  for (std::size_t i = 0; i < found.size(); ++i) finals[i].spot = found[i].fit.spot, finals[i].second = found[i].second;
+  for (std::size_t i = 0; i < found.size(); ++i)
+    finals[i].spot = found[i].fit.spot, finals[i].second = found[i].second;
   const auto others = [&](std::size_t self) {
     std::vector<SpotVector> rest;
     for (std::size_t i = 0; i < finals.size(); ++i) {
@@ -260,14 +351,15 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     return rest;
   };
   const int sweeps = found.size() > 1 ? 2 : 1;
+  const int threads_a_spot = finals.size() > 1 ? 1 : scene.threads;
   // All spots at once, each under the others as they were before: on any number of threads the same.
   for (int sweep = 0; sweep < sweeps; ++sweep) {
     std::vector<FinalSpot> next = finals;
-    parallel_for(finals.size(), scene.threads,
-                 [&](std::size_t i) { polish(scene, others(i), found[i].fit, sweep + 1 == sweeps, next[i]); });
+    parallel_for(finals.size(), scene.threads, [&](std::size_t i) {
+      polish(scene, others(i), found[i].fit, sweep + 1 == sweeps, threads_a_spot, next[i]);
+    });
     finals = std::move(next);
   }
-  const int threads_a_spot = finals.size() > 1 ? 1 : scene.threads;
   parallel_for(finals.size(), scene.threads, [&](std::size_t i) {
     FinalSpot& f = finals[i];
     f.map = draw(f.parametric_height(), f, map_cells);
@@ -282,61 +374,75 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
   for (const FinalSpot& f : finals) {
     const SpotGeometry& g = f.shape;
     if (!(g.diameter_mm > 0)) continue;
-    const GeometryUncertainty geometry = geometry_uncertainty(scene.problem->constants, bundle, g.x_mm, g.y_mm);
+    const GeometryUncertainty geometry =
+        geometry_uncertainty(scene.problem->constants, bundle, g.x_mm, g.y_mm);
     const double bar = options.bar_uncertainty_mm / bar_length_mm;
     const auto shift = [](double a, double b) { return std::abs(a / b - 1); };
-    // The two shapes see the same pixels with different freedom: their difference is what the choice is worth.
+    // The two shapes see the same pixels with different freedom: their difference is what the choice is
+    // worth.
     const double shape_d = shift(f.shape.diameter_mm, f.parametric.diameter_mm);
     const double shape_h = shift(f.shape.depth_mm, f.parametric.depth_mm);
-    const double left = 1 - std::clamp(f.explained, 0.0, 1.0), left_at_start = 1 - std::clamp(f.judgement.explained, 0.0, 1.0);
+    const double left = 1 - std::clamp(f.explained, 0.0, 1.0),
+                 left_at_start = 1 - std::clamp(f.judgement.explained, 0.0, 1.0);
     const double unexplained = std::hypot(left, left_at_start * std::pow(left_at_start / doubt, 2));
-    const double unexplained_d = unexplained_on_diameter * unexplained, unexplained_h = unexplained_on_depth * unexplained;
-    const double peel_d = peel_on_diameter / std::max(f.judgement.moved_snr, 1.0);
-    const double peel_h = peel_on_depth / std::max(f.judgement.moved_snr, 1.0);
-    const double moved_cycles =
-        2 * model.board_view(g.x_mm, g.y_mm).distance_mm * g.max_slope / scene.problem->constants.pitch_mm;
-    const double phase_d = phase_on_diameter / std::max(moved_cycles, 0.01);
-    const double phase_h = phase_on_depth / std::max(moved_cycles, 0.01);
-    const double coarse = std::pow(std::max(0.0, scene.field->period_mm / g.diameter_mm - 1), 1.3);
-    const double coarse_d = coarse_on_diameter * coarse, coarse_h = coarse_on_depth * coarse;
-    const double u_d = std::hypot(std::hypot(geometry.scale, bar, peel_d), std::hypot(f.diameter_sd, model_diameter, coarse_d), std::hypot(shape_d, unexplained_d, phase_d));
-    const double u_h = std::hypot(std::hypot(geometry.height, bar, peel_h), std::hypot(f.depth_sd, model_depth, coarse_h), std::hypot(shape_h, unexplained_h, phase_h));
+    const double unexplained_d = unexplained_on_diameter * unexplained,
+                 unexplained_h = unexplained_on_depth * unexplained;
+    const SpotJudgement& j = f.judgement;
+    const double peel =
+        peel_share / std::max(j.moved_snr * std::sqrt(j.looks / std::max(j.peel_cells, 1e-9)), 1.0);
+    const double shapes = f.odd_shape ? 1 : unseen_shapes;
+    const FinalSpot::Spread spread =
+        (f.by_parameters.cwiseAbs2() + (shapes * f.by_shapes).cwiseAbs2()).cwiseSqrt();
+    const double u_d = std::hypot(std::hypot(geometry.scale, bar, peel),
+                                  std::hypot(spread[0], model_diameter), std::hypot(shape_d, unexplained_d));
+    const double u_h = std::hypot(std::hypot(geometry.height, bar, peel), std::hypot(spread[1], model_depth),
+                                  std::hypot(shape_h, unexplained_h));
     Dent dent;
     dent.kind = g.kind;
     dent.x_mm = g.x_mm, dent.y_mm = g.y_mm;
     dent.diameter_mm = interval(g.diameter_mm, u_d);
-    dent.length_mm = interval(g.length_mm, std::hypot(u_d, f.length_sd));
-    dent.width_mm = interval(g.width_mm, std::hypot(u_d, f.width_sd));
-    dent.half_diameter_mm = interval(g.half_diameter_mm, std::hypot(u_d, f.half_sd));
+    dent.length_mm = interval(g.length_mm, std::hypot(u_d, spread[2]));
+    dent.width_mm = interval(g.width_mm, std::hypot(u_d, spread[3]));
+    dent.half_diameter_mm = interval(g.half_diameter_mm, std::hypot(u_d, spread[4]));
     dent.angle_deg = g.angle_deg;
     dent.depth_mm = interval(g.depth_mm, u_h);
     dent.max_slope_mrad = interval(1e3 * g.max_slope, std::hypot(u_h, u_d));
     if (f.parametric.max_curvature > 0)
       dent.min_radius_mm = interval(1 / f.parametric.max_curvature, std::hypot(u_h, 2 * u_d, 0.05));
     dent.volume_mm3 = interval(g.volume_mm3, std::hypot(u_h, 2 * u_d));
-    if (const auto& outer = found[static_cast<std::size_t>(&f - finals.data())].inside_of) dent.inside_of = static_cast<int>(*outer);
+    if (const auto& outer = found[static_cast<std::size_t>(&f - finals.data())].inside_of)
+      dent.inside_of = static_cast<int>(*outer);
     dent.agreement = std::clamp(f.explained, 0.0, 1.0);
     if (std::min(f.explained, f.judgement.explained) < least_agreement)
-      out.warnings.push_back({"poorly_explained", "A dent's shape does not explain all that the stripes show inside it: its sizes may be far off. "
-                                                  "Photograph it again from nearer or with coarser stripes."});
+      out.warnings.push_back(
+          {"poorly_explained",
+           "A dent's shape does not explain all that the stripes show inside it: its sizes may be far off. "
+           "Photograph it again from nearer or with coarser stripes."});
     dent.outline = outline_polygon(f.map, g);
     dent.section = length_section(f.map, g, 0.8 * g.length_mm, 81);
     constexpr double dense_fringes_px = 0.3;  // cycles per pixel: a whole fringe can hide between samples
     if (f.judgement.fringe_density_px > dense_fringes_px) {
       dent.notes.push_back("stripes run very dense inside: the depth may be off by a fringe");
-      out.warnings.push_back({"dense_fringes", "Inside a dent the stripes run too dense to count surely; go nearer or use a coarser pitch."});
+      out.warnings.push_back(
+          {"dense_fringes",
+           "Inside a dent the stripes run too dense to count surely; go nearer or use a coarser pitch."});
     }
     std::vector<BudgetTerm> budget;
-    const auto term = [&](const char* name, const char* note, double d, double h) { budget.push_back({name, note, 100 * d, 100 * h}); };
+    const auto term = [&](const char* name, const char* note, double d, double h) {
+      budget.push_back({name, note, 100 * d, 100 * h});
+    };
     term("print scale", "check bar read with a rule", bar, bar);
     term("camera, crown, corners", "bundle covariance, scale at the spot", geometry.scale, geometry.scale);
-    term("board distance", scene.problem->board_corners.empty() ? "tape and stripes" : "board tags, tape and stripes", 0,
+    term("board distance",
+         scene.problem->board_corners.empty() ? "tape and stripes" : "board tags, tape and stripes", 0,
          geometry.height_distance);
-    term("board tilt and rest of geometry", "bundle covariance", 0, std::sqrt(std::max(0.0, geometry.height * geometry.height - geometry.scale * geometry.scale - geometry.height_distance * geometry.height_distance)));
-    term("stripe phase noise, odd shapes", "spread of spot and free surface", f.diameter_sd, f.depth_sd);
-    term("orange peel", "its slope against the spot's", peel_d, peel_h);
-    term("stripes hardly moved", "what the phase model leaves, against the move", phase_d, phase_h);
-    term("coarse stripes", "spot smaller than a stripe period", coarse_d, coarse_h);
+    term("board tilt and rest of geometry", "bundle covariance", 0,
+         std::sqrt(std::max(0.0, geometry.height * geometry.height - geometry.scale * geometry.scale -
+                                     geometry.height_distance * geometry.height_distance)));
+    term("stripe phase noise", "spots that explain the stripes alike", f.by_parameters[0],
+         f.by_parameters[1]);
+    term("odd shapes", "free surfaces that do", shapes * f.by_shapes[0], shapes * f.by_shapes[1]);
+    term("orange peel", "its slope against the spot's", peel, peel);
     term("shape", "free surface against parametric spot", shape_d, shape_h);
     term("unexplained stripes", "what the re-drawn stripes leave over", unexplained_d, unexplained_h);
     term("model", "sized on ray-traced photos", model_diameter, model_depth);
@@ -361,7 +467,8 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, con
     Relief& map = out.relief;
     map.step_mm = std::max(0.1, std::max(x1 - x0, y1 - y0) / 800);
     map.x0_mm = x0, map.y0_mm = y0;
-    map.columns = static_cast<int>((x1 - x0) / map.step_mm) + 1, map.rows = static_cast<int>((y1 - y0) / map.step_mm) + 1;
+    map.columns = static_cast<int>((x1 - x0) / map.step_mm) + 1,
+    map.rows = static_cast<int>((y1 - y0) / map.step_mm) + 1;
     map.height_mm.assign(static_cast<std::size_t>(map.columns) * map.rows, 0.0F);
     for (const FinalSpot& f : finals)
       for (int r = 0; r < map.rows; ++r)

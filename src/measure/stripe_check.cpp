@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <string>
 
 #include "format.hpp"
@@ -19,13 +20,29 @@ double strain(const BundleProblem& problem, const PanelVector& p) {
          pull(p_centre, prior.centre_px) + pull(p_centre + 1, prior.centre_px);
 }
 
-/// The tape before the dent is known: it was held there, and a tilted board is nearer at one end of the card than at the
-/// other.
-TapeCheck rough_tape_check(const BundleProblem& problem, const StripeField& field) {
-  const PanelVector& p = field.bundle.parameters;
-  constexpr double anchor_to_dent_mm = 40, tape_mm = 8;
-  const double tilt_mm = anchor_to_dent_mm * std::hypot(p[p_board_tilt], p[p_board_tilt + 1]);
-  return check_tape(problem, p, phase_noise(field), std::hypot(tape_mm, tilt_mm));
+/// How far the stated pitch lies from what stripes and tape say, in standard uncertainties of the two together.
+double departure(const PitchCheck& check) {
+  constexpr double coverage_factor = 2;
+  return coverage_factor * std::abs(check.stated_mm - check.pitch_mm.value) / check.pitch_mm.half_width();
+}
+
+/// The tape before the dent is known: it was held there, some way from the card's middle in any direction, and what the panel mirrors
+/// there may be nearer or farther on a tilted board.
+double rough_tape_uncertainty_mm(const BundleProblem& problem, const PanelVector& parameters) {
+  constexpr double anchor_to_dent_mm = 56, tape_mm = 8;
+  constexpr int directions = 8;
+  const PanelModel<double> model(problem.constants, parameters);
+  const auto distance_mm = [&](double dx, double dy) {
+    return model.board_view(problem.constants.anchor_x_mm + dx, problem.constants.anchor_y_mm + dy).distance_mm;
+  };
+  const double here_mm = distance_mm(0, 0);
+  double squares = 0;
+  for (int i = 0; i < directions; ++i) {
+    const double turn = 2 * std::numbers::pi * i / directions;
+    squares += std::pow(distance_mm(anchor_to_dent_mm * std::cos(turn), anchor_to_dent_mm * std::sin(turn)) - here_mm, 2) / directions;
+  }
+  constexpr double at_most = 0.1;  // of the distance: beyond, the fit is no more to be believed than the pitch
+  return std::hypot(tape_mm, std::min(std::sqrt(squares), at_most * problem.constants.nominal_distance_mm));
 }
 
 }  // namespace
@@ -90,13 +107,16 @@ std::optional<Refusal> check_stripes(const Photo& photo, const MeasureRequest& r
   // pitch must explain them better: a second opinion, slow, so only on suspicion.
   constexpr double usual_carrier = 12, usual_mad_cycles = 0.06, usual_strain = 20, off_tape = 4.5;
   if (request.board_distance_mm && problem.board_corners.empty()) {
+    MeasureOptions at_card = options;
+    at_card.tape_uncertainty_mm = std::max(options.tape_uncertainty_mm, rough_tape_uncertainty_mm(problem, field.bundle.parameters));
     std::optional<TapeCheck> tape;
-    if (striped && problem.samples.size() > 100) tape = rough_tape_check(problem, field);
+    if (striped && problem.samples.size() > 100)
+      tape = check_tape(problem, field.bundle.parameters, phase_noise(field), at_card.tape_uncertainty_mm);
     const bool contradicted = tape && std::abs(tape->departure) > off_tape;
     if (!striped || contradicted || field.carrier_snr < usual_carrier || field.bundle.phase_mad_cycles > usual_mad_cycles ||
         strain(problem, field.bundle.parameters) > usual_strain) {
-      const PitchCheck check = check_pitch(photo, request, options);
-      if (contradicted || (!check.refusal && check.verdict != PitchVerdict::agrees))
+      const PitchCheck check = check_pitch(photo, request, at_card);
+      if (contradicted || (!check.refusal && departure(check) > tape_doubtful))
         return pitch_contradicted(request, &check, tape ? &*tape : nullptr);
     }
   }

@@ -19,7 +19,8 @@ using Four = std::array<double, 4>;
 
 Four basis(double t) {
   const double u = 1 - t;
-  return {u * u * u / 6, (3 * t * t * t - 6 * t * t + 4) / 6, (-3 * t * t * t + 3 * t * t + 3 * t + 1) / 6, t * t * t / 6};
+  return {u * u * u / 6, (3 * t * t * t - 6 * t * t + 4) / 6, (-3 * t * t * t + 3 * t * t + 3 * t + 1) / 6,
+          t * t * t / 6};
 }
 Four basis_first(double t) {
   const double u = 1 - t;
@@ -31,7 +32,8 @@ Four basis_second(double t) { return {1 - t, 3 * t - 2, 1 - 3 * t, t}; }
 template <class F>
 Eigen::MatrixXd gram(int n, const F& f) {
   constexpr double node[4] = {0.0694318442029737, 0.3300094782075719, 0.6699905217924281, 0.9305681557970263};
-  constexpr double weight[4] = {0.1739274225687269, 0.3260725774312731, 0.3260725774312731, 0.1739274225687269};
+  constexpr double weight[4] = {0.1739274225687269, 0.3260725774312731, 0.3260725774312731,
+                                0.1739274225687269};
   Eigen::MatrixXd g = Eigen::MatrixXd::Zero(n, n);
   for (int cell = -3; cell < n; ++cell)
     for (int q = 0; q < 4; ++q) {
@@ -39,7 +41,8 @@ Eigen::MatrixXd gram(int n, const F& f) {
       for (int i = 0; i < 4; ++i)
         for (int j = 0; j < 4; ++j)
           if (cell + i >= 0 && cell + i < n && cell + j >= 0 && cell + j < n)
-            g(cell + i, cell + j) += weight[q] * v[static_cast<std::size_t>(i)] * v[static_cast<std::size_t>(j)];
+            g(cell + i, cell + j) +=
+                weight[q] * v[static_cast<std::size_t>(i)] * v[static_cast<std::size_t>(j)];
     }
   return g;
 }
@@ -86,7 +89,8 @@ std::array<int, 16> SplineSurface::controls(int cell) const {
     for (int i = 0; i < 4; ++i) {
       const int r = r0 + j, k = k0 + i;
       const bool inside = r >= 0 && k >= 0 && r < side_ && k < side_;
-      found[static_cast<std::size_t>(4) * j + i] = inside ? column_[static_cast<std::size_t>(r) * side_ + k] : nowhere;
+      found[static_cast<std::size_t>(4) * j + i] =
+          inside ? column_[static_cast<std::size_t>(r) * side_ + k] : nowhere;
     }
   return found;
 }
@@ -108,9 +112,10 @@ namespace {
 constexpr double robust_scale = 3;
 constexpr double drift_sigma_cycles = 0.02;
 
-/// Weight of the scaled bending energy that leaves room for odd shapes: a rim of a seventh of the depth or a kidney's bend
-/// has an energy of some 20, so it costs no more than the evidence that a handful of stripe edges give. Ten times this
-/// weight holds shapes under coarse stripes to the family, a third of it lets noise draw the contour.
+/// Weight of the scaled bending energy that leaves room for odd shapes: a rim of a seventh of the depth or a
+/// kidney's bend has an energy of some 20, so it costs no more than the evidence that a handful of stripe
+/// edges give. Ten times this weight holds shapes under coarse stripes to the family, a third of it lets
+/// noise draw the contour.
 constexpr double prior_with_room = 10, strongest_prior = 1e8;
 
 /// Everything of the fit that depends on the current departure.
@@ -124,7 +129,9 @@ struct SurfaceState {
 class SurfaceProblem {
  public:
   SurfaceProblem(const Patch& patch, const SurfaceRequest& request, const SplineSurface& surface)
-      : surface_(surface), options_{request.highlight, std::max(0.6 * std::abs(request.height_mm) / request.mean_radius_mm, 1e-4), robust_scale} {
+      : surface_(surface),
+        options_{request.highlight,
+                 std::max(0.6 * std::abs(request.height_mm) / request.mean_radius_mm, 1e-4), robust_scale} {
     std::vector<SplineSurface::Place> places;
     for (std::size_t i = 0; i < patch.size(); ++i) {
       const double z = patch.base_z[i];
@@ -154,23 +161,28 @@ class SurfaceProblem {
     s.relief = pixels_.base;
     for (const Cell& cell : cells_) {
       float controls[16];
-      for (std::size_t k = 0; k < 16; ++k) controls[k] = cell.control[k] >= 0 ? static_cast<float>(c[cell.control[k]]) : 0.0F;
+      for (std::size_t k = 0; k < 16; ++k)
+        controls[k] = cell.control[k] >= 0 ? static_cast<float>(c[cell.control[k]]) : 0.0F;
       ReliefAtPixels& r = s.relief;
       const std::size_t at = cell.from;
-      kernel::add_surface(places(cell), controls, {&r.z[at], &r.slope_x[at], &r.slope_y[at], &r.xx[at], &r.xy[at], &r.yy[at]});
+      kernel::add_surface(places(cell), controls,
+                          {&r.z[at], &r.slope_x[at], &r.slope_y[at], &r.xx[at], &r.xy[at], &r.yy[at]});
     }
     predict_phase(pixels_, s.relief, drift, s.light);
     solve_light(pixels_, s.relief, options_, s.light);
     return s;
   }
 
-  double cost(const SurfaceState& s, const Eigen::VectorXd& c, const Eigen::Vector3d& drift, double lambda, double variance) const {
-    return s.light.cost / variance + 0.5 * lambda * c.dot(prior_ * c) + 0.5 * drift.squaredNorm() / (drift_sigma_cycles * drift_sigma_cycles);
+  double cost(const SurfaceState& s, const Eigen::VectorXd& c, const Eigen::Vector3d& drift, double lambda,
+              double variance) const {
+    return s.light.cost / variance + 0.5 * lambda * c.dot(prior_ * c) +
+           0.5 * drift.squaredNorm() / (drift_sigma_cycles * drift_sigma_cycles);
   }
 
   /// Normal equations by departure and drift, light eliminated. Rows m ... m+2 are the drift.
   void equations(const SurfaceState& s, double variance, Eigen::MatrixXd& h, Eigen::VectorXd& g) const {
-    const int m = surface_.size(), outer = m + drift_terms, terms = light_terms(options_), residual = outer + terms;
+    const int m = surface_.size(), outer = m + drift_terms, terms = light_terms(options_),
+              residual = outer + terms;
     const Columns columns(*this, s, variance);
     // All unknowns, the light's too, and the residual as one more: scattered from each cell's own products.
     Eigen::MatrixXd all = Eigen::MatrixXd::Zero(residual + 1, residual + 1);
@@ -186,17 +198,21 @@ class SurfaceProblem {
       };
       for (std::size_t k = 0; k < controls_a_cell; ++k)
         if (cell.control[k] >= 0) add(columns.control[k].data(), cell.control[k]);
-      add(columns.rows.by_phase.data(), m), add(columns.drift_x.data(), m + 1), add(columns.drift_y.data(), m + 2);
+      add(columns.rows.by_phase.data(), m), add(columns.drift_x.data(), m + 1),
+          add(columns.drift_y.data(), m + 2);
       for (int t = 0; t < terms; ++t) add(columns.light[static_cast<std::size_t>(t)], outer + t);
       add(columns.rows.residual.data(), residual);
-      gram_of_columns(column.data(), count, 0, columns.rows.weight.data() + cell.from, cell.count, gram.data());
+      gram_of_columns(column.data(), count, 0, columns.rows.weight.data() + cell.from, cell.count,
+                      gram.data());
       for (int a = 0; a < count; ++a)
         for (int b = 0; b <= a; ++b) {
-          const auto [low, high] = std::minmax(index[static_cast<std::size_t>(a)], index[static_cast<std::size_t>(b)]);
+          const auto [low, high] =
+              std::minmax(index[static_cast<std::size_t>(a)], index[static_cast<std::size_t>(b)]);
           all(high, low) += gram[static_cast<std::size_t>(a) * count + b];
         }
     }
-    for (int t = 0; t < terms; ++t) all(outer + t, outer + t) += std::max(light_ridge(t), 1e-9) * columns.rows.weight_sum;
+    for (int t = 0; t < terms; ++t)
+      all(outer + t, outer + t) += std::max(light_ridge(t), 1e-9) * columns.rows.weight_sum;
     const Eigen::MatrixXd light = all.block(outer, outer, terms, terms).selfadjointView<Eigen::Lower>();
     const Eigen::MatrixXd cross = all.block(outer, 0, terms, outer);
     h = all.topLeftCorner(outer, outer).selfadjointView<Eigen::Lower>();
@@ -207,7 +223,8 @@ class SurfaceProblem {
   /// Whitened residuals in the order of the patch.
   std::vector<float> residuals(const SurfaceState& s) const {
     std::vector<float> out(order_.size());
-    for (std::size_t k = 0; k < order_.size(); ++k) out[static_cast<std::size_t>(order_[k])] = s.light.residual[k];
+    for (std::size_t k = 0; k < order_.size(); ++k)
+      out[static_cast<std::size_t>(order_[k])] = s.light.residual[k];
     return out;
   }
 
@@ -227,15 +244,19 @@ class SurfaceProblem {
     std::vector<float> drift_x, drift_y;
     std::array<const float*, LightModel::max_terms> light;
 
-    Columns(const SurfaceProblem& problem, const SurfaceState& s, double variance) : light(light_columns(problem.pixels_, s.light)) {
+    Columns(const SurfaceProblem& problem, const SurfaceState& s, double variance)
+        : light(light_columns(problem.pixels_, s.light)) {
       const PixelArrays& pixels = problem.pixels_;
       light_rows(pixels, s.light, robust_scale, 1 / variance, rows);
       float* of_control[controls_a_cell];
-      for (std::size_t k = 0; k < controls_a_cell; ++k) control[k].resize(pixels.size()), of_control[k] = control[k].data();
-      kernel::surface_rows(problem.places({0, pixels.size(), {}}), rows.by_slope_x.data(), rows.by_slope_y.data(), of_control);
+      for (std::size_t k = 0; k < controls_a_cell; ++k)
+        control[k].resize(pixels.size()), of_control[k] = control[k].data();
+      kernel::surface_rows(problem.places({0, pixels.size(), {}}), rows.by_slope_x.data(),
+                           rows.by_slope_y.data(), of_control);
       drift_x.resize(pixels.size()), drift_y.resize(pixels.size());
       for (std::size_t i = 0; i < pixels.size(); ++i)
-        drift_x[i] = rows.by_phase[i] * pixels.level[1][i], drift_y[i] = rows.by_phase[i] * pixels.level[2][i];
+        drift_x[i] = rows.by_phase[i] * pixels.level[1][i],
+        drift_y[i] = rows.by_phase[i] * pixels.level[2][i];
     }
   };
 
@@ -272,14 +293,15 @@ class SurfaceProblem {
   std::vector<int> order_;  ///< pixels of the patch, cell after cell
   PixelArrays pixels_;      ///< in that order
   std::vector<Cell> cells_;
-  std::array<std::array<std::vector<float>, 4>, 3> along_x_, along_y_;  ///< basis functions: by derivative, function, pixel
+  std::array<std::array<std::vector<float>, 4>, 3> along_x_,
+      along_y_;  ///< basis functions: by derivative, function, pixel
   Eigen::MatrixXd prior_;
 };
 
 }  // namespace
 
-double score_inflation(const PixelArrays& pixels, const LightFit& light, double block_mm, double x_mm, double y_mm, double from_mm,
-                       double to_mm) {
+double score_inflation(const PixelArrays& pixels, const LightFit& light, double block_mm, double x_mm,
+                       double y_mm, double from_mm, double to_mm) {
   struct Sum {
     double score = 0, information = 0;
   };
@@ -287,9 +309,11 @@ double score_inflation(const PixelArrays& pixels, const LightFit& light, double 
   for (std::size_t i = 0; i < pixels.size(); ++i) {
     const double x = pixels.x_mm[i], y = pixels.y_mm[i], distance = std::hypot(x - x_mm, y - y_mm);
     if (distance < from_mm || distance > to_mm) continue;
-    const double j = light.coefficients[6] * light.profile_slope[i] * pixels.whitening[i] / pixels.patch->contrast;
+    const double j =
+        light.coefficients[6] * light.profile_slope[i] * pixels.whitening[i] / pixels.patch->contrast;
     const double r = light.residual[i];
-    Sum& sum = blocks[{static_cast<int>(std::floor(x / block_mm)), static_cast<int>(std::floor(y / block_mm))}];
+    Sum& sum =
+        blocks[{static_cast<int>(std::floor(x / block_mm)), static_cast<int>(std::floor(y / block_mm))}];
     sum.score += j * r * pseudo_huber_weight(r, robust_scale);
     sum.information += j * j;
   }
@@ -306,19 +330,21 @@ double score_inflation(const PixelArrays& pixels, const LightFit& light, double 
 
 namespace {
 
-/// trace(A^-1 P) where A = L L', by columns of A^-1 from the diagonal down: those need no more of L than its lower right
-/// corner.
+/// trace(A^-1 P) where A = L L', by columns of A^-1 from the diagonal down: those need no more of L than its
+/// lower right corner.
 double trace_of_inverse_times(const Eigen::MatrixXd& l, const Eigen::MatrixXd& p, int threads) {
   constexpr Eigen::Index width = 32;
   const Eigen::Index n = l.rows(), m = p.rows();
   std::vector<double> part(static_cast<std::size_t>((m + width - 1) / width));
   parallel_for(part.size(), threads, [&](std::size_t block) {
-    const Eigen::Index from = static_cast<Eigen::Index>(block) * width, columns = std::min(width, m - from), rows = n - from;
+    const Eigen::Index from = static_cast<Eigen::Index>(block) * width, columns = std::min(width, m - from),
+                       rows = n - from;
     const auto corner = l.bottomRightCorner(rows, rows);
     Eigen::MatrixXd inverse = Eigen::MatrixXd::Identity(rows, columns);
     corner.triangularView<Eigen::Lower>().solveInPlace(inverse);
     corner.transpose().triangularView<Eigen::Upper>().solveInPlace(inverse);
-    const Eigen::MatrixXd products = inverse.topRows(m - from).cwiseProduct(p.block(from, from, m - from, columns));
+    const Eigen::MatrixXd products =
+        inverse.topRows(m - from).cwiseProduct(p.block(from, from, m - from, columns));
     part[block] = products.topRows(columns).sum() + 2 * products.bottomRows(m - from - columns).sum();
   });
   return std::accumulate(part.begin(), part.end(), 0.0);
@@ -327,11 +353,13 @@ double trace_of_inverse_times(const Eigen::MatrixXd& l, const Eigen::MatrixXd& p
 }  // namespace
 
 Eigen::VectorXd SurfaceFit::draw(const Eigen::VectorXd& normal) const {
-  return departure + precision_root.transpose().triangularView<Eigen::Upper>().solve(normal).head(departure.size());
+  return departure +
+         precision_root.transpose().triangularView<Eigen::Upper>().solve(normal).head(departure.size());
 }
 
 SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
-  SurfaceFit fit{SplineSurface(request.extent, request.spacing_mm), {}, {}, Eigen::Vector3d::Zero(), 1, 0, {}, false};
+  SurfaceFit fit{
+      SplineSurface(request.extent, request.spacing_mm), {}, {}, Eigen::Vector3d::Zero(), 1, 0, {}, false};
   const int m = fit.surface.size();
   if (m < 9 || patch.size() < 400) return fit;
   const SurfaceProblem problem(patch, request, fit.surface);
@@ -343,8 +371,8 @@ SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
     return score_inflation(problem.pixels(), state.light, block_mm, request.extent.x_mm, request.extent.y_mm,
                            from * request.mean_radius_mm, to * request.mean_radius_mm);
   };
-  // At first all misfit inside is taken for shape, what is left of it later for noise. Pixels are never better than what
-  // blur and JPEG make of them, nor than they are around the spot.
+  // At first all misfit inside is taken for shape, what is left of it later for noise. Pixels are never
+  // better than what blur and JPEG make of them, nor than they are around the spot.
   constexpr double far_out = 1.7, everywhere = 1e3;
   const double quiet_inflation = std::max(inflation(far_out, everywhere), 1 / patch.effective_pixel_share);
   fit.noise_inflation = quiet_inflation;
@@ -393,7 +421,8 @@ SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
       damping = std::max(8 * damping, 0.05);
     }
     // Evidence: how many of the control heights do the data determine?
-    fit.effective_parameters = m - lambda * trace_of_inverse_times(factor.matrixLLT(), problem.prior(), request.threads);
+    fit.effective_parameters =
+        m - lambda * trace_of_inverse_times(factor.matrixLLT(), problem.prior(), request.threads);
     const double energy = c.dot(problem.prior() * c);
     double next_lambda = std::clamp(std::max(fit.effective_parameters, 0.5) / std::max(energy, 1e-6), 1e-2,
                                     request.odd_shape ? prior_with_room : strongest_prior);
@@ -401,7 +430,8 @@ SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
     const bool settled = std::abs(std::log(next_lambda / lambda)) < 0.1 && gained < 0.5;
     if (iteration > 1) lambda = next_lambda;
     constexpr int first_guess_iterations = 3;
-    if (iteration >= first_guess_iterations) fit.noise_inflation = std::max(quiet_inflation, inflation(0, far_out));
+    if (iteration >= first_guess_iterations)
+      fit.noise_inflation = std::max(quiet_inflation, inflation(0, far_out));
     cost = problem.cost(state, c, drift, lambda, fit.noise_inflation);
     if (settled && iteration > 2) break;
   }

@@ -61,6 +61,16 @@ inline constexpr std::size_t every_pixel = static_cast<std::size_t>(-1);
 SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations = 25,
                     std::size_t most_pixels = every_pixel);
 
+/// The best spots of other heights, all else free, in the order of their heights: how well each explains the stripes says how far
+/// the height may go. From the finished `fit`, which is among them, both ways by a constant ratio (above 1); each way until the cost
+/// has risen by `contradicted` above the least, or after a dozen.
+std::vector<SpotFit> polish_along_height(const Patch& patch, const SpotFit& fit, bool highlight, double ratio, double contradicted,
+                                         int threads = 1);
+
+/// By what factor the pixels tell less of a finished spot than as many independent ones as the patch counts, at least 1: orange
+/// peel correlates neighbours. Read off the residuals, in blocks of a quarter of its radius.
+double correlated_noise(const Patch& patch, const SpotFit& fit, bool highlight);
+
 /// Adds a spot, or the sum of several, to the patch's explained relief.
 void explain(Patch& patch, const SpotVector& spot);
 void explain(Patch& patch, std::span<const SpotVector> spots);

@@ -26,6 +26,7 @@ struct SpotJudgement {
   double opposite_ratio = 0;  ///< cost inside the spot of the best fit of the other sign over the cost of this one
   double information_kept = 1;  ///< share of the slope information in pixels that are not clipped
   double peel_cells = 0;      ///< how many cells of orange peel fit inside
+  double looks = 0;           ///< how many of them an edge of an undisturbed stripe would show
   double moved_snr = 0;       ///< rms move of the stripes inside over their jitter, times the root of the peel cells there
   double disturbed_level = 0; ///< mean robust chi square inside the spot if there were none
   double quiet_level = 0;     ///< mean robust chi square of the undisturbed ring around

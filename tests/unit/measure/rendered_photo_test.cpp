@@ -28,7 +28,8 @@ Reading reading_of(const rendered::Scene& scene) {
 
 bool holds(const Quantity& quantity, double truth) { return quantity.low < truth && truth < quantity.high; }
 
-/// JCGM 100:2008, 5.1.2 and 6.2.1: the terms add in quadrature, and the interval is twice their sum to each side.
+/// JCGM 100:2008, 5.1.2 and 6.2.1: the terms, relative, add in quadrature, and the interval is twice their sum to each side of the
+/// value's logarithm.
 void check_budget(const std::vector<BudgetTerm>& budget, const Quantity& quantity, double BudgetTerm::*percent) {
   double squares = 0;
   for (const BudgetTerm& term : budget) {
@@ -36,7 +37,8 @@ void check_budget(const std::vector<BudgetTerm>& budget, const Quantity& quantit
     CHECK(term.*percent >= 0);
     squares += std::pow(term.*percent / 100, 2);
   }
-  CHECK(quantity.half_width() / quantity.value == Approx(2 * std::sqrt(squares)).epsilon(1e-6));
+  CHECK(std::log(quantity.high / quantity.value) == Approx(2 * std::sqrt(squares)).epsilon(1e-6));
+  CHECK(std::log(quantity.value / quantity.low) == Approx(2 * std::sqrt(squares)).epsilon(1e-6));
 }
 
 }  // namespace

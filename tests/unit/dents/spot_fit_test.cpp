@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <cmath>
 
 #include "catch.hpp"
@@ -78,4 +79,43 @@ TEST_CASE("one spot cannot explain what a sum of two does", "[dents]") {
   const SpotSum both = polish_sum(patch, truth, false, 10);
   const SpotFit one = polish_spot(patch, spot(0, 0, 11, -0.16), false, 40);
   CHECK(both.cost < 0.1 * one.cost);
+}
+
+TEST_CASE("spots of other heights explain the stripes the worse, the further from the true one", "[dents]") {
+  const StripeProfile profile = StripeProfile::cosine();
+  Patch patch = striped_patch(profile, 24, 0.4);
+  const SpotVector truth = spot(0, 0, 12, -0.12);
+  Patch shown = patch;
+  explain(shown, truth);
+  for (std::size_t i = 0; i < patch.size(); ++i)
+    patch.light[i] = 0.4F + 0.2F * profile.at(patch.board.phase(patch.pixel[i], shown.base_z[i], shown.base_slope_x[i], shown.base_slope_y[i]).phase).value;
+  const SpotFit best = polish_spot(patch, truth, false);
+  constexpr double ratio = 1.05, contradicted = 8;
+  const std::vector<SpotFit> fits = polish_along_height(patch, best, false, ratio, contradicted);
+  REQUIRE(fits.size() >= 3);
+  for (std::size_t i = 1; i < fits.size(); ++i)
+    CHECK(fits[i].spot[s_height] / fits[i - 1].spot[s_height] == Approx(1 / ratio));  // lows: the deepest first
+  const auto least = std::min_element(fits.begin(), fits.end(), [](const SpotFit& a, const SpotFit& b) { return a.cost < b.cost; });
+  CHECK(least->spot[s_height] == Approx(-0.12).epsilon(0.04));
+  CHECK(fits.front().cost > least->cost + contradicted);
+  CHECK(fits.back().cost > least->cost + contradicted);
+}
+
+TEST_CASE("noise that is the same over a millimetre makes pixels tell less of a spot than noise of each alone", "[dents]") {
+  const StripeProfile profile = StripeProfile::cosine();
+  const SpotFit flat{.spot = spot(0, 0, 8, -1e-9)};
+  const auto factor = [&](int pixels_alike) {
+    Patch patch = striped_patch(profile, 24, 0.25);
+    for (std::size_t i = 0; i < patch.size(); ++i) {
+      const auto at = [&](int v) { return static_cast<unsigned>(v / pixels_alike); };
+      // A fixed scramble of the block's number: uniform in -1 ... 1.
+      const unsigned block = at(patch.cell[i] / patch.columns) * 7919U + at(patch.cell[i] % patch.columns);
+      const double noise = 2 * std::fmod(block * 0.6180339887498949 + std::sin(block * 12.9898) * 43758.5453 + 1e6, 1.0) - 1;
+      const double phase = patch.board.phase(patch.pixel[i], 0, 0, 0).phase;
+      patch.light[i] = static_cast<float>(0.4 + 0.2 * (profile.at(phase).value + 0.04 * noise));
+    }
+    return correlated_noise(patch, flat, false);
+  };
+  CHECK(factor(1) < 2);
+  CHECK(factor(5) > 4);
 }
