@@ -54,11 +54,15 @@ std::vector<double> geometric(double from, double to, double ratio) {
   return values;
 }
 
-/// Starts that would fall into the same basin are dropped, best first.
+/// The best starts, without those that would fall into the same basin; of each sign a few in any case.
 std::vector<Start> distinct(std::vector<Start> starts, const Patch& patch, std::size_t keep) {
   std::sort(starts.begin(), starts.end(), [](const Start& a, const Start& b) { return a.cost < b.cost; });
   std::vector<Start> chosen;
+  const std::size_t few = std::max<std::size_t>(keep / 4, 1);
+  std::array<std::size_t, 2> of_sign{};
   for (const Start& s : starts) {
+    std::size_t& of_this = of_sign[s.spot[s_height] > 0];
+    if (chosen.size() >= keep && of_this >= few) continue;
     const auto same = [&](const Start& o) {
       const double cycles = 1.75 * patch.gain / mean_radius_mm(o.spot);
       const double difference = std::abs(s.spot[s_height] - o.spot[s_height]) * cycles;
@@ -71,7 +75,8 @@ std::vector<Start> distinct(std::vector<Start> starts, const Patch& patch, std::
     };
     if (std::any_of(chosen.begin(), chosen.end(), same)) continue;
     chosen.push_back(s);
-    if (chosen.size() >= keep) break;
+    ++of_this;
+    if (chosen.size() >= keep && std::min(of_sign[0], of_sign[1]) >= few) break;
   }
   return chosen;
 }

@@ -103,7 +103,8 @@ TEST_CASE("spots of other heights explain the stripes the worse, the further fro
 
 TEST_CASE("noise that is the same over a millimetre makes pixels tell less of a spot than noise of each alone", "[dents]") {
   const StripeProfile profile = StripeProfile::cosine();
-  const SpotFit flat{.spot = spot(0, 0, 8, -1e-9)};
+  SpotFit flat;
+  flat.spot = spot(0, 0, 8, -1e-9);
   const auto factor = [&](int pixels_alike) {
     Patch patch = striped_patch(profile, 24, 0.25);
     for (std::size_t i = 0; i < patch.size(); ++i) {
