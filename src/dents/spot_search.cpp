@@ -580,14 +580,14 @@ void look_again(const PanelScene& scene, const Acceptance& acceptance, std::vect
   }
 }
 
-/// The outer one of two nested spots, judged with the inner one explained.
-Attempt judged_outer(const PanelScene& scene, const NestedPair& pair, std::vector<SpotVector> others) {
-  others.push_back(pair.inner.spot);
-  const Patch patch = patch_for(scene, pair.outer.spot, others, 2.0, 8000);
+/// One of two nested spots, judged with the other one explained.
+Attempt judged_with(const PanelScene& scene, const SpotFit& fit, const SpotVector& other, std::vector<SpotVector> explained) {
+  explained.push_back(other);
+  const Patch patch = patch_for(scene, fit.spot, explained, 2.0, 8000);
   bool highlight = false;
-  Attempt outer{polish_with_fitting_light(patch, pair.outer, highlight, 4), {}, patch.size() > 0};
-  outer.judgement = judge(patch, outer.fit, highlight, scene.pixels_per_mm);
-  return outer;
+  Attempt judged{polish_with_fitting_light(patch, fit, highlight, 4), {}, patch.size() > 0};
+  judged.judgement = judge(patch, judged.fit, highlight, scene.pixels_per_mm);
+  return judged;
 }
 
 }  // namespace
@@ -807,8 +807,9 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     const bool may_be_two = worth_parting(scene, a, acceptance);
     if (may_be_two && looks_inside++ < most_looks) {
       if (const auto pair = find_nested(scene, a.fit.spot, accepted)) {
-        const Attempt outer = judged_outer(scene, *pair, accepted);
-        if (believable(scene, outer, candidate.outline, acceptance)) {
+        const Attempt outer = judged_with(scene, pair->outer, pair->inner.spot, accepted);
+        const Attempt inner = judged_with(scene, pair->inner, outer.fit.spot, accepted);
+        if (believable(scene, outer, candidate.outline, acceptance) && inner.judgement.explained >= acceptance.min_explained) {
           const std::size_t outer_index = result.spots.size();
           result.spots.push_back({outer.fit, outer.judgement, std::nullopt, std::nullopt});
           result.spots.push_back({pair->inner, outer.judgement, outer_index, std::nullopt});
