@@ -5,6 +5,8 @@
 #include <unistd.h>
 
 #include <cstdlib>
+#include <fstream>
+#include <iterator>
 #include <random>
 #include <thread>
 
@@ -394,6 +396,19 @@ TEST_CASE("a HEIC file that lies about its size is refused by the size it is cod
   CHECK(refusal(heic, below).find("640 x 480") == std::string::npos);
   heic += std::string("\0\0\0", 3) + static_cast<char>(length) + stream;
   CHECK_THAT(refusal(heic, below), ContainsSubstring("has 640 x 480 pixels"));
+}
+
+TEST_CASE("a HEIC picture of tiles that lies about its size is refused by the size of its canvas", "[photo]") {
+  // Found by fuzzing: the canvas that the one tile goes into is told from one byte too far on, where it is 16384 x 12288.
+  std::ifstream in(RIPPLEGAUGE_SOURCE_DIR "/tests/fuzz/corpus/photo-pixels/huge-canvas.heic", std::ios::binary);
+  std::string heic{std::istreambuf_iterator<char>(in), {}};
+  CHECK_THAT(refusal(heic), ContainsSubstring("picture of tiles has no size"));
+  // The same told properly.
+  const std::size_t canvas = heic.find("idat") + 4, place = heic.find(std::string("\0\0\0\1\0\0\0\x08", 8), heic.find("iloc"));
+  REQUIRE(place != std::string::npos);
+  heic[place + 3] = 0;
+  heic.replace(canvas, 8, std::string("\0\0\0\0\x40\0\x30\0", 8));
+  CHECK_THAT(refusal(heic), ContainsSubstring("16384 x 12288 pixels (201 megapixels)"));
 }
 
 TEST_CASE("a PNG chunk longer than the file asks for no memory", "[photo]") {
