@@ -114,17 +114,22 @@ std::vector<FitOutcome>::const_iterator of_other_sign(const std::vector<FitOutco
                       [&](const FitOutcome& o) { return o.spot()[s_height] * spot[s_height] < 0; });
 }
 
-/// The best that differ, at most so many, best first; and the best of the other sign, which always gets its
-/// chance: sign is what must not be wrong.
+/// Whether fits of the two would end at the same spot: alike in size, height, sign and place.
+bool same_basin(const SpotVector& a, const SpotVector& b) {
+  return std::abs(a[s_height] / b[s_height] - 1) < 0.2 &&
+         std::abs(std::log(mean_radius_mm(a) / mean_radius_mm(b))) < 0.15 &&
+         std::hypot(a[s_x] - b[s_x], a[s_y] - b[s_y]) < 0.3 * mean_radius_mm(b);
+}
+
+/// The best of different basins, at most so many, best first; and the best of the other sign, which always
+/// gets its chance: sign is what must not be wrong.
 std::vector<SpotVector> leading(const std::vector<FitOutcome>& sorted, std::size_t most) {
   std::vector<SpotVector> chosen;
   for (const FitOutcome& o : sorted) {
-    const auto same = [&](const SpotVector& b) {
-      return std::abs(o.spot()[s_height] / b[s_height] - 1) < 0.03 &&
-             std::abs(o.spot()[s_log_a] - b[s_log_a]) < 0.02 &&
-             std::abs(o.spot()[s_log_b] - b[s_log_b]) < 0.02;
-    };
-    if (std::none_of(chosen.begin(), chosen.end(), same)) chosen.push_back(o.spot());
+    if (std::any_of(chosen.begin(), chosen.end(),
+                    [&](const SpotVector& c) { return same_basin(o.spot(), c); }))
+      continue;
+    chosen.push_back(o.spot());
     if (chosen.size() == most) break;
   }
   if (std::any_of(chosen.begin(), chosen.end(),
@@ -147,15 +152,22 @@ std::vector<SpotVector> reshaped(const SpotVector& spot) {
   return shapes;
 }
 
+/// Spots of the other sign that show much the same: where a spot folds the stripes, one as large of the other sign, somewhat lower or
+/// higher, moves them to nearly the same places.
+std::vector<SpotVector> of_the_other_sign(const SpotVector& spot) {
+  std::vector<SpotVector> twins;
+  for (const double ratio : {0.6, 0.8, 1.0, 1.3, 1.7}) {
+    twins.push_back(spot);
+    twins.back()[s_height] *= -ratio;
+  }
+  return twins;
+}
+
 /// The best of other basins (size, order, sign) that come nearly as low as the first.
 std::vector<SpotFit::Rival> rivals_of_first(const std::vector<FitOutcome>& sorted) {
   constexpr double nearly = 1.15;
   constexpr std::size_t most = 2;
   std::vector<SpotFit::Rival> rivals;
-  const auto same_basin = [](const SpotVector& a, const SpotVector& b) {
-    return std::abs(a[s_height] / b[s_height] - 1) < 0.2 &&
-           std::abs(std::log(mean_radius_mm(a) / mean_radius_mm(b))) < 0.15;
-  };
   for (const FitOutcome& o : sorted) {
     if (o.cost > nearly * sorted.front().cost || rivals.size() == most) break;
     if (same_basin(o.spot(), sorted.front().spot())) continue;
@@ -204,19 +216,26 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
     better_half.insert(better_half.end(), from.begin(), from.end());
   }
   from = better_half;
-  from = leading(fit_all(coarse, {{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n}, false, false, 6}),
-                 few_best);
+  constexpr bool highlight = true;  // of metallic paint: without it a wrong spot may explain more
+  const std::vector<int> but_few{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n};
+  from = leading(fit_all(coarse, {but_few, false, highlight, 6}), few_best);
   result.spot = from.front();
   if (hopeless(nearly)) return result;
-  constexpr bool highlight =
-      true;  // of metallic paint: without it a wrong spot may explain more; elsewhere it does no harm
   const FitRequest all_free{all_parameters, false, highlight, 14};
   const std::vector<int> fine = search_pixels(patch, outline, 1800);
   std::vector<FitOutcome> full = fit_all(fine, all_free);
   from = reshaped(full.front().spot());
-  const std::vector<FitOutcome> in_other_shapes = fit_all(fine, all_free);
-  full.insert(full.end(), in_other_shapes.begin(), in_other_shapes.end());
+  const std::vector<SpotVector> twins = of_the_other_sign(full.front().spot());
+  from.insert(from.end(), twins.begin(), twins.end());
+  const std::vector<FitOutcome> others = fit_all(fine, all_free);
+  full.insert(full.end(), others.begin(), others.end());
   std::sort(full.begin(), full.end(), better);
+  // The best of the other sign started further off: it goes on until it is as good as it gets.
+  if (const auto other = of_other_sign(full, full.front().spot()); other != full.end()) {
+    from = {other->spot()};
+    full.push_back(fit_all(fine, {all_parameters, false, highlight, 40}).front());
+    std::sort(full.begin(), full.end(), better);
+  }
   result.spot = full.front().spot();
   result.search_cost = result.cost = full.front().cost;
   if (const auto other = of_other_sign(full, result.spot); other != full.end())
