@@ -256,24 +256,21 @@ double height_sd(const SpotFit& fit) {
 /// parabola.
 constexpr double flat_valley = 0.015;
 
-/// Spots of other heights that explain the stripes nearly as well, weighted by their likelihood. The answer is the one in their
-/// middle (in the logarithm of the height: it is a scale): the best of them goes by what profile and blur leave, too.
-void take_middle_of_valley(const Patch& patch, const SpotFit& fit, int threads, FinalSpot& out) {
+/// Spots of other heights that explain the stripes nearly as well, weighted by their likelihood. They tell how far the answer may
+/// be off, and no more: which of them is best goes by what profile and blur leave.
+std::vector<std::pair<SpotVector, double>> alike(const Patch& patch, const SpotFit& fit, bool highlight, int threads) {
   constexpr double negligible = 4;  // e^-4 of the best one's weight
   const double ratio = 1 + std::min(height_sd(fit), 0.15);
-  const std::vector<SpotFit> fits = polish_along_height(patch, fit, out.highlight, ratio, negligible * noise_and_profile, threads);
+  const std::vector<SpotFit> fits = polish_along_height(patch, fit, highlight, ratio, negligible * noise_and_profile, threads);
   const double least = std::min_element(fits.begin(), fits.end(), [](const SpotFit& a, const SpotFit& b) { return a.cost < b.cost; })->cost;
-  double sum = 0, log_height = 0;
-  out.alike.clear();
+  std::vector<std::pair<SpotVector, double>> weighted;
+  double sum = 0;
   for (const SpotFit& f : fits) {
-    const double weight = std::exp((least - f.cost) / noise_and_profile);
-    sum += weight, log_height += weight * std::log(std::abs(f.spot[s_height]));
-    out.alike.emplace_back(f.spot, weight);
+    weighted.emplace_back(f.spot, std::exp((least - f.cost) / noise_and_profile));
+    sum += weighted.back().second;
   }
-  log_height /= sum;
-  for (auto& [spot, weight] : out.alike) weight /= sum;
-  const auto off = [&](const SpotFit& f) { return std::abs(std::log(std::abs(f.spot[s_height])) - log_height); };
-  out.fit = *std::min_element(fits.begin(), fits.end(), [&](const SpotFit& a, const SpotFit& b) { return off(a) < off(b); });
+  for (auto& [spot, weight] : weighted) weight /= sum;
+  return weighted;
 }
 
 /// Fits a spot, or the sum of two, anew with the photo's final geometry; roughly where it is not judged yet.
@@ -311,7 +308,7 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
     constexpr int one_iteration = 1;
     fit = polish_spot(noisy, fit.spot, out.highlight, one_iteration);
     out.fit.covariance = fit.covariance;
-    if (sane() && height_sd(fit) > flat_valley) take_middle_of_valley(noisy, fit, threads, out);
+    if (sane() && height_sd(fit) > flat_valley) out.alike = alike(noisy, fit, out.highlight, threads);
   }
   out.spot = out.fit.spot;
   out.fit.search_cost = found.search_cost, out.fit.opposite_cost = found.opposite_cost;
