@@ -152,15 +152,18 @@ std::vector<SpotVector> reshaped(const SpotVector& spot) {
   return shapes;
 }
 
-/// Spots of the other sign that show much the same: where a spot folds the stripes, one as large of the other sign, somewhat lower or
-/// higher, moves them to nearly the same places.
-std::vector<SpotVector> of_the_other_sign(const SpotVector& spot) {
-  std::vector<SpotVector> twins;
-  for (const double ratio : {0.6, 0.8, 1.0, 1.3, 1.7}) {
-    twins.push_back(spot);
-    twins.back()[s_height] *= -ratio;
-  }
-  return twins;
+/// Spots of other sizes, heights and signs about one: where a spot folds the stripes, others move them to
+/// nearly the same places, one of the other sign among them.
+std::vector<SpotVector> relatives(const SpotVector& spot) {
+  std::vector<SpotVector> others;
+  for (const double size : {0.75, 1.0, 1.35})
+    for (const double height : {-1.4, -0.8, 0.7, 1.6}) {
+      SpotVector other = spot;
+      other[s_log_a] += std::log(size), other[s_log_b] += std::log(size);
+      other[s_height] *= height * size;
+      others.push_back(other);
+    }
+  return others;
 }
 
 /// The best of other basins (size, order, sign) that come nearly as low as the first.
@@ -218,24 +221,30 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   from = better_half;
   constexpr bool highlight = true;  // of metallic paint: without it a wrong spot may explain more
   const std::vector<int> but_few{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n};
-  from = leading(fit_all(coarse, {but_few, false, highlight, 6}), few_best);
+  const std::vector<FitOutcome> plain = fit_all(coarse, {but_few, false, false, 6}),
+                                shiny = fit_all(coarse, {but_few, false, highlight, 6});
+  from = leading(plain, few_best);
+  for (const SpotVector& s : leading(shiny, few_best / 2))
+    if (std::none_of(from.begin(), from.end(), [&](const SpotVector& o) { return same_basin(s, o); }))
+      from.push_back(s);
   result.spot = from.front();
   if (hopeless(nearly)) return result;
   const FitRequest all_free{all_parameters, false, highlight, 14};
   const std::vector<int> fine = search_pixels(patch, outline, 1800);
   std::vector<FitOutcome> full = fit_all(fine, all_free);
   from = reshaped(full.front().spot());
-  const std::vector<SpotVector> twins = of_the_other_sign(full.front().spot());
-  from.insert(from.end(), twins.begin(), twins.end());
+  const std::vector<SpotVector> like_it = relatives(full.front().spot());
+  from.insert(from.end(), like_it.begin(), like_it.end());
   const std::vector<FitOutcome> others = fit_all(fine, all_free);
   full.insert(full.end(), others.begin(), others.end());
   std::sort(full.begin(), full.end(), better);
-  // The best of the other sign started further off: it goes on until it is as good as it gets.
-  if (const auto other = of_other_sign(full, full.front().spot()); other != full.end()) {
-    from = {other->spot()};
-    full.push_back(fit_all(fine, {all_parameters, false, highlight, 40}).front());
-    std::sort(full.begin(), full.end(), better);
-  }
+  // The best of each sign go on until they are as good as they get.
+  from = {full.front().spot()};
+  if (const auto other = of_other_sign(full, from.front()); other != full.end())
+    from.push_back(other->spot());
+  const std::vector<FitOutcome> settled = fit_all(fine, {all_parameters, false, highlight, 40});
+  full.insert(full.end(), settled.begin(), settled.end());
+  std::sort(full.begin(), full.end(), better);
   result.spot = full.front().spot();
   result.search_cost = result.cost = full.front().cost;
   if (const auto other = of_other_sign(full, result.spot); other != full.end())

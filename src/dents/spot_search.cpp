@@ -440,8 +440,12 @@ bool worth_parting(const PanelScene& scene, const Attempt& a, const Acceptance& 
          ring_seen(scene, outline_of(a.fit.spot, 1.2)) >= acceptance.min_ring_seen;
 }
 
+/// By how much worse the other sign explains what is seen inside; or surely worse, where most of it is seen
+/// and not burnt out.
 bool sign_is_told(const Attempt& a, const Acceptance& acceptance) {
-  return a.fit.sign_settled || a.judgement.opposite_ratio > acceptance.min_opposite_ratio;
+  constexpr double mostly_seen = 0.5;
+  return (a.fit.sign_settled && a.judgement.information_kept > mostly_seen) ||
+         a.judgement.opposite_ratio > acceptance.min_opposite_ratio;
 }
 
 /// Loud, compact and whole, yet not explained: a wrong basin (right fits explain 0.86 to 1.02, wrong ones up
@@ -581,7 +585,8 @@ void look_again(const PanelScene& scene, const Acceptance& acceptance, std::vect
 }
 
 /// One of two nested spots, judged with the other one explained.
-Attempt judged_with(const PanelScene& scene, const SpotFit& fit, const SpotVector& other, std::vector<SpotVector> explained) {
+Attempt judged_with(const PanelScene& scene, const SpotFit& fit, const SpotVector& other,
+                    std::vector<SpotVector> explained) {
   explained.push_back(other);
   const Patch patch = patch_for(scene, fit.spot, explained, 2.0, 8000);
   bool highlight = false;
@@ -809,7 +814,8 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
       if (const auto pair = find_nested(scene, a.fit.spot, accepted)) {
         const Attempt outer = judged_with(scene, pair->outer, pair->inner.spot, accepted);
         const Attempt inner = judged_with(scene, pair->inner, outer.fit.spot, accepted);
-        if (believable(scene, outer, candidate.outline, acceptance) && inner.judgement.explained >= acceptance.min_explained) {
+        if (believable(scene, outer, candidate.outline, acceptance) &&
+            inner.judgement.explained >= acceptance.min_explained) {
           const std::size_t outer_index = result.spots.size();
           result.spots.push_back({outer.fit, outer.judgement, std::nullopt, std::nullopt});
           result.spots.push_back({pair->inner, outer.judgement, outer_index, std::nullopt});

@@ -256,13 +256,17 @@ double height_sd(const SpotFit& fit) {
 /// parabola.
 constexpr double flat_valley = 0.015;
 
-/// Spots of other heights that explain the stripes nearly as well, weighted by their likelihood. They tell how far the answer may
-/// be off, and no more: which of them is best goes by what profile and blur leave.
-std::vector<std::pair<SpotVector, double>> alike(const Patch& patch, const SpotFit& fit, bool highlight, int threads) {
+/// Spots of other heights that explain the stripes nearly as well, weighted by their likelihood. They tell
+/// how far the answer may be off, and no more: which of them is best goes by what profile and blur leave.
+std::vector<std::pair<SpotVector, double>> alike(const Patch& patch, const SpotFit& fit, bool highlight,
+                                                 int threads) {
   constexpr double negligible = 4;  // e^-4 of the best one's weight
   const double ratio = 1 + std::min(height_sd(fit), 0.15);
-  const std::vector<SpotFit> fits = polish_along_height(patch, fit, highlight, ratio, negligible * noise_and_profile, threads);
-  const double least = std::min_element(fits.begin(), fits.end(), [](const SpotFit& a, const SpotFit& b) { return a.cost < b.cost; })->cost;
+  const std::vector<SpotFit> fits =
+      polish_along_height(patch, fit, highlight, ratio, negligible * noise_and_profile, threads);
+  const double least = std::min_element(fits.begin(), fits.end(), [](const SpotFit& a, const SpotFit& b) {
+                         return a.cost < b.cost;
+                       })->cost;
   std::vector<std::pair<SpotVector, double>> weighted;
   double sum = 0;
   for (const SpotFit& f : fits) {
