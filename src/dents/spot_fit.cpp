@@ -189,7 +189,7 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   std::vector<SpotVector> from;
   for (const Start& s : groups.front()) from.push_back(s.spot);
   if (from.empty()) return {};
-  constexpr double rough = 1.0 / 3, nearly = 2.0 / 3;  // of what must be shown in the end
+  constexpr double rough = 1.0 / 3, nearly = 2.0 / 3, all_but = 0.9;  // of what must be shown in the end
   constexpr std::size_t few_best = 6;
   const auto hopeless = [&](double share) {
     return std::none_of(from.begin(),
@@ -232,6 +232,10 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   const FitRequest all_free{all_parameters, false, highlight, 14};
   const std::vector<int> fine = search_pixels(patch, outline, 1800);
   std::vector<FitOutcome> full = fit_all(fine, all_free);
+  from.clear();
+  for (const FitOutcome& o : full) from.push_back(o.spot());
+  result.spot = from.front();
+  if (hopeless(all_but)) return result;
   from = reshaped(full.front().spot());
   const std::vector<SpotVector> like_it = relatives(full.front().spot());
   from.insert(from.end(), like_it.begin(), like_it.end());
