@@ -452,7 +452,7 @@ bool sign_is_told(const Attempt& a, const Acceptance& acceptance) {
 /// to 0.88).
 bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline& outline,
                        const Acceptance& acceptance) {
-  constexpr double right = 0.9, compact = 4, whole = 0.85, no_speck_mm = 2;
+  constexpr double right = 0.97, compact = 4, whole = 0.85, no_speck_mm = 2;
   constexpr double half_covered = 0.5;  // a wrong fit lies beside what it should cover
   const SpotJudgement& j = a.judgement;
   if (a.moves_little || moves_as_peel_does(j, acceptance)) return false;
