@@ -308,6 +308,7 @@ ResidualField residual_with_spots(const ResidualField& field, const BundleProble
     double x_mm, y_mm, reach_mm, height_mm;
   };
   std::vector<Explaining> shapes;
+  shapes.reserve(spots.size());
   for (const SpotVector& spot : spots)
     shapes.push_back({SpotShape<double>(spot), spot[s_x], spot[s_y], 3 * std::exp(std::max(spot[s_log_a], spot[s_log_b])), spot[s_height]});
   for_rows(field.grid.rows, [&](int from, int to) {

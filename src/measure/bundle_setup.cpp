@@ -100,7 +100,7 @@ std::optional<BundleResult> start_bundle_even_if_cropped(const Photo& photo, Bun
   // Half a frame cut away on one side moves the centre by a quarter of the width.
   loose.priors.log_focal = std::max(problem.priors.log_focal, 0.25);
   loose.priors.centre_px = std::max(problem.priors.centre_px, 0.2 * std::hypot(photo.grey.cols, photo.grey.rows));
-  const auto free = start_bundle(loose);
+  auto free = start_bundle(loose);
   constexpr double contradicted = 8;  // costs are half a chi square: 16 for three more free parameters
   const bool by_card = free && start->cost - free->cost > contradicted;
   if (!free || (!by_card && has_camera_proportions(photo.grey.cols, photo.grey.rows))) return start;

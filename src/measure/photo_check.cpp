@@ -75,8 +75,10 @@ Surroundings surroundings_of(const PhotoLook& look, const PanelModel<double>& mo
   Surroundings s;
   double all = 0, off = 0;
   constexpr double step_mm = 5;
-  for (double y = region.y0_mm; y <= region.y1_mm; y += step_mm)
-    for (double x = region.x0_mm; x <= region.x1_mm; x += step_mm) {
+  const PanelGrid grid = grid_around(region.x0_mm, region.y0_mm, region.x1_mm, region.y1_mm, step_mm);
+  for (int r = 0; r < grid.rows; ++r)
+    for (int c = 0; c < grid.columns; ++c) {
+      const double x = grid.x_mm(c), y = grid.y_mm(r);
       const double gap = card_gap_mm(look.problem, x, y);
       if (gap == 0 || gap > search_margin_mm) continue;
       const auto p = model.pixel_from_panel(x, y);

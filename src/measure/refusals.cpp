@@ -52,6 +52,7 @@ cv::Rect box_around(const std::vector<SeenTag>& tags) {
 
 double median_edge_width_px(const std::vector<SeenTag>& tags) {
   std::vector<double> widths;
+  widths.reserve(tags.size());
   for (const SeenTag& tag : tags) widths.push_back(tag.edge_width_px);
   return median_of(widths);
 }
@@ -123,7 +124,7 @@ std::optional<Refusal> check_tags(const cv::Mat& grey, const CardDefinition& car
                    "Go nearer, or use the camera's full resolution."};
   if (seen.size() < 4 || !spread) {
     const std::string read_tags = std::to_string(seen.size()) + " of the card's " + std::to_string(card.tags.size()) + " tags";
-    if (const auto blurred = blur_at(grey, seen, "only " + read_tags + " can be read")) return blurred;
+    if (auto blurred = blur_at(grey, seen, "only " + read_tags + " can be read")) return blurred;
     return Refusal{"too_few_tags", "Only " + read_tags + " can be read.",
                    "Bring the whole card into the picture, flat and without shadow or glare on it."};
   }
@@ -137,7 +138,7 @@ std::optional<Refusal> check_view(const cv::Mat& grey, const std::vector<SeenTag
                    "Hold the phone more squarely over the panel: 20 to 45 degrees is best."};
   constexpr double card_bent_mm = 0.25;
   if (tag_rms_px > std::max(2.5, card_bent_mm * pixels_per_mm)) {
-    if (const auto blurred = blur_at(grey, tags, "the card's tags cannot be placed")) return blurred;
+    if (auto blurred = blur_at(grey, tags, "the card's tags cannot be placed")) return blurred;
     return Refusal{"card_not_flat", "The card's tags do not fit together: the card is bent, lifted or wrongly described.",
                    "Press the card flat onto the panel (a few magnets or tape help), and check that --card names the card you use."};
   }

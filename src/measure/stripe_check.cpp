@@ -165,7 +165,7 @@ std::optional<Refusal> refuse_gap(const Disturbance& gap, const BundleProblem& p
 std::optional<Refusal> check_gaps_without_spots(const StripeLook& look, const BundleProblem& problem, const StripeField& field) {
   for (const Disturbance& gap : look.disturbances) {
     if (!is_deep(gap, field.period_mm)) continue;
-    if (const auto refusal = refuse_gap(gap, problem, field)) return refusal;
+    if (auto refusal = refuse_gap(gap, problem, field)) return refusal;
     const std::string place = place_of(gap, problem, field);
     return Refusal{gap.hidden ? "stripes_hidden" : "dent_not_explained",
                    std::string(gap.hidden ? "Something hides the stripes: " : "Something bends or hides the stripes, but no dent explains it: ") + place + ".",
