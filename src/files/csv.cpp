@@ -55,8 +55,9 @@ class CsvParser {
         ++at_;
         if (at_end() || text_[at_] != '"') return field;
       }
+      if (text_.substr(at_, 2) == "\r\n") ++at_;  // a line ends the same whatever wrote the file
       if (text_[at_] == '\n') ++line_;
-      field += text_[at_] == '\n' || text_[at_] == '\r' ? text_[at_] : checked(text_[at_]);
+      field += text_[at_] == '\n' ? '\n' : checked(text_[at_]);
     }
     fail(first_line, "a quote is opened but never closed");
   }

@@ -39,6 +39,7 @@ TEST_CASE("both line ends, a byte order mark and a missing last line end are rea
             .fields.front() == "a");
   CHECK(parse_csv("", "x").empty());
   CHECK(parse_csv("a;b\n", "x", ';').front().fields.size() == 2);
+  CHECK(parse_csv("\"two\r\nlines\",b\r\n", "x").front().fields.front() == "two\nlines");
 }
 
 TEST_CASE("damage is named with its line", "[csv]") {
@@ -51,4 +52,6 @@ TEST_CASE("damage is named with its line", "[csv]") {
         "x.csv: line 2 has a control character; the file is damaged or no UTF-8 text");
   CHECK(error_of("a,b\r1,2\r") ==
         "x.csv: line 1 has a control character; the file is damaged or no UTF-8 text");
+  CHECK(error_of("a,b\n\"1\r2\",3\n") ==
+        "x.csv: line 2 has a control character; the file is damaged or no UTF-8 text");
 }
