@@ -60,8 +60,18 @@ struct Line {
 
 struct Side {
   Line line;
-  double rms_px = 0, width_px = 0;
+  double rms_px = 0, width_px = 0, variance_px2 = 0;
 };
+
+/// Linear interpolation between pixels blurs by x (1 - x) px^2: on average by this.
+constexpr double interpolation_px2 = 1.0 / 6;
+
+/// 10 to 90 % width of an edge in the photo, from that of the edge as interpolation shows it; no edge is sharper than the
+/// pixels' own squares, 1 / 12 px^2.
+double width_before_interpolation(double width_px) {
+  const double variance_px2 = std::pow(width_px / edge_width_per_sigma, 2) - interpolation_px2;
+  return edge_width_per_sigma * std::sqrt(std::max(variance_px2, 1.0 / 12));
+}
 
 /// Fits one side of a black square as a line to sub-pixel edge crossings. The crossing of each profile across the
 /// side comes from its area (integral of the normalised step), which a symmetric blur does not move; profiles far
@@ -77,7 +87,7 @@ std::optional<Side> fit_side(const cv::Mat& grey, const Eigen::Vector2d& a, cons
   constexpr double min_contrast = 0.02;  // linear light: paper against ink is 0.1 or more in any usable photo
   const int profiles = std::clamp(static_cast<int>(length / 2), 16, 120);
   const int half_samples = static_cast<int>(reach_px / step_px);
-  std::vector<double> s, position, width;
+  std::vector<double> s, position, width, variance;
   std::vector<double> profile(static_cast<std::size_t>(2 * half_samples + 1));
   for (int i = 0; i < profiles; ++i) {
     // Corners are rounded by blur and by ink: stay on the middle 84 % of the side.
@@ -90,14 +100,16 @@ std::optional<Side> fit_side(const cv::Mat& grey, const Eigen::Vector2d& a, cons
     const std::size_t n = profile.size();
     const double light = 0.25 * (profile[n - 1] + profile[n - 2] + profile[n - 3] + profile[n - 4]);
     if (light - dark < min_contrast) continue;
-    double area = 0, middle = 0;
-    for (const double value : profile) {
-      const double f = std::clamp((value - dark) / (light - dark), -0.2, 1.2);
+    double area = 0, middle = 0, moment = 0;  // the moment of what is missing to a step in the middle
+    for (std::size_t j = 0; j < n; ++j) {
+      const double f = std::clamp((profile[j] - dark) / (light - dark), -0.2, 1.2), t = static_cast<double>(j) - half_samples;
       area += f;
+      moment += 2 * t * ((t > 0 ? 1 : 0) - f);
       if (f > 0.1 && f < 0.9) middle += 1;
     }
     s.push_back(at - 0.5 * length);
     position.push_back((half_samples + 0.5 - area) * step_px);
+    variance.push_back(moment * step_px * step_px - position.back() * position.back());
     width.push_back(middle * step_px);
   }
   if (s.size() < 8) return std::nullopt;
@@ -125,7 +137,11 @@ std::optional<Side> fit_side(const cv::Mat& grey, const Eigen::Vector2d& a, cons
   side.line.point = 0.5 * (a + b) + offset * outward;
   side.line.direction = (along + slope * outward).normalized();
   side.rms_px = rms;
-  side.width_px = median_of(width);
+  double widths = 0, variances = 0, kept = 0;  // means: each width is a whole number of steps
+  for (std::size_t i = 0; i < s.size(); ++i)
+    if (keep[i]) widths += width[i], variances += variance[i], ++kept;
+  side.width_px = width_before_interpolation(widths / std::max(kept, 1.0));
+  side.variance_px2 = variances / std::max(kept, 1.0) - interpolation_px2;
   return side;
 }
 
@@ -152,13 +168,14 @@ std::optional<SeenTag> refine(const cv::Mat& grey, SeenTag tag, double corner_er
     const double wanted = round == 0 ? std::max(3.0, 1.5 * corner_error_px) : std::clamp(0.055 * shortest, 3.0, 8.0);
     const double reach = std::max(1.5, std::min(wanted, widest));
     std::array<Line, 4> lines;
-    double rms = 0, width = 0;
+    double rms = 0, width = 0, variance = 0;
     for (std::size_t k = 0; k < 4; ++k) {
       const auto side = fit_side(grey, q[k], q[(k + 1) % 4], centre, reach);
       if (!side) return std::nullopt;
       lines[k] = side->line;
       rms += 0.25 * side->rms_px;
       width += 0.25 * side->width_px;
+      variance += 0.25 * side->variance_px2;
     }
     for (std::size_t k = 0; k < 4; ++k) {
       const Eigen::Vector2d p = intersect(lines[(k + 3) % 4], lines[k]);
@@ -167,6 +184,7 @@ std::optional<SeenTag> refine(const cv::Mat& grey, SeenTag tag, double corner_er
     }
     tag.edge_rms_px = rms;
     tag.edge_width_px = width;
+    tag.edge_variance_px2 = variance;
   }
   return tag;
 }

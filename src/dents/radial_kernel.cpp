@@ -34,7 +34,7 @@ void radial_profile(const RadialPixels& pixels, const UnitAtPixels& at_pixels, f
     const float z = height * (unit.slope[i] + bend * unit.height[i] * p.parallax[i]), b = bend * p.gain[i];
     const float gx = p.phase_x[i] + b * p.radial_x[i] + z * p.across_x[i];
     const float gy = p.phase_y[i] + b * p.radial_y[i] + z * p.across_y[i];
-    const float blur = p.blur_xx * gx * gx + 2 * p.blur_xy * gx * gy + p.blur_yy * gy * gy - p.learnt_blur[i];
+    const float blur = p.blur_xx * gx * gx + 2 * p.blur_xy * gx * gy + p.blur_yy * gy * gy - p.learnt_blur;
     const int level = static_cast<int>(std::fmin(std::sqrt(std::fmax(blur * inverse_unit, 0.0F)) + 0.5F, most));
     const float phase = p.phase[i] + z * (p.gain[i] + z * p.gain2[i]);
     const int at = static_cast<int>((phase - std::floor(phase)) * size + 0.5F) & mask;  // NOLINT(bugprone-incorrect-roundings): not negative

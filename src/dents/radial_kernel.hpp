@@ -23,8 +23,8 @@ void look_up(const UnitTables& unit, const float* radius, std::size_t count, con
 /// Names as in RadialSearch's pixels; the profile's tables as in StripeProfile.
 struct RadialPixels {
   std::size_t count;
-  const float *parallax, *phase, *gain, *gain2, *phase_x, *phase_y, *radial_x, *radial_y, *across_x, *across_y, *learnt_blur;
-  float blur_xx, blur_xy, blur_yy;
+  const float *parallax, *phase, *gain, *gain2, *phase_x, *phase_y, *radial_x, *radial_y, *across_x, *across_y;
+  float blur_xx, blur_xy, blur_yy, learnt_blur;
   const float* level_0;
   int table_size, table_stride, blurred_levels;
   float level_unit;

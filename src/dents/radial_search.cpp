@@ -53,7 +53,7 @@ RadialSearch::RadialSearch(const Patch& patch, const std::vector<int>& pixels, c
     : patch_(patch), outline_(outline) {
   const std::size_t n = pixels.size();
   for (auto* v : {&radius_, &parallax_, &phase_, &gain_, &gain2_, &phase_x_, &phase_y_, &radial_x_,
-                  &radial_y_, &across_x_, &across_y_, &learnt_blur_, &weight_, &least_})
+                  &radial_y_, &across_x_, &across_y_, &weight_, &least_})
     v->resize(n);
   light_.resize(static_cast<Eigen::Index>(n));
   Eigen::MatrixXf level(static_cast<Eigen::Index>(n), LightModel::level_terms);
@@ -78,7 +78,6 @@ RadialSearch::RadialSearch(const Patch& patch, const std::vector<int>& pixels, c
     gain2_[k] = f((p1 + p2 - 2 * p0.phase) / (2 * h * h));
     phase_x_[k] = m.phase_x, phase_y_[k] = m.phase_y, radial_x_[k] = f(gx), radial_y_[k] = f(gy);
     across_x_[k] = f((p0.by_slope_x - along * gx) / r), across_y_[k] = f((p0.by_slope_y - along * gy) / r);
-    learnt_blur_[k] = patch.learnt_blur.exponent(m.phase_x, m.phase_y);
     weight_[k] = patch.whitening[i] / f(patch.contrast);
     constexpr float anything = -1e30F;
     least_[k] = patch.clipped[i] ? 0.0F : anything;
@@ -125,7 +124,7 @@ void RadialSearch::run(const std::vector<double>& radii, const std::vector<std::
   // clang-format off
   const kernel::RadialPixels pixels{
       n, parallax_.data(), phase_.data(), gain_.data(), gain2_.data(), phase_x_.data(), phase_y_.data(), radial_x_.data(),
-      radial_y_.data(), across_x_.data(), across_y_.data(), learnt_blur_.data(), patch_.blur.xx, patch_.blur.xy, patch_.blur.yy,
+      radial_y_.data(), across_x_.data(), across_y_.data(), patch_.blur.xx, patch_.blur.xy, patch_.blur.yy, patch_.learnt_blur,
       &patch_.profile->level(0)->value, StripeProfile::table_size, StripeProfile::table_stride, StripeProfile::blurred_levels,
       StripeProfile::level_unit};
   // clang-format on

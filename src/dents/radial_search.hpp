@@ -38,7 +38,6 @@ class RadialSearch {
   std::vector<float> phase_, gain_, gain2_;  ///< cycles; by the radial slope; by its square
   std::vector<float> phase_x_, phase_y_;     ///< gradient of the undisturbed phase, cycles per mm
   std::vector<float> radial_x_, radial_y_, across_x_, across_y_;  ///< radial direction; gain across it over the radius
-  std::vector<float> learnt_blur_;           ///< blur exponent where the profile was learnt
   std::vector<float> weight_;
   std::vector<float> least_;                 ///< least residual that counts: clipped pixels say "at least this bright"
   Eigen::VectorXf light_;                    ///< with the level taken out

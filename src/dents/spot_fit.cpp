@@ -480,9 +480,21 @@ void explain(Patch& patch, std::span<const SpotVector> spots) {
   patch.base_xx = std::move(relief.xx);
   patch.base_xy = std::move(relief.xy);
   patch.base_yy = std::move(relief.yy);
+  patch.soft_slope_x.assign(patch.size(), 0);  // the base has it now
+  patch.soft_slope_y.assign(patch.size(), 0);
 }
 
 void explain(Patch& patch, const SpotVector& spot) { explain(patch, std::span(&spot, 1)); }
+
+void soften(Patch& patch, std::span<const SpotVector> spots) {
+  patch.soft_slope_x.assign(patch.size(), 0);
+  patch.soft_slope_y.assign(patch.size(), 0);
+  SlopesByBlur slopes = slopes_by_blur(gather(patch, all_pixels(patch)), spots);
+  patch.soft_slope_x = std::move(slopes.x);
+  patch.soft_slope_y = std::move(slopes.y);
+}
+
+void soften(Patch& patch, const SpotVector& spot) { soften(patch, std::span(&spot, 1)); }
 
 void set_whitening(Patch& patch, const SpotVector& spot) {
   HitPoints hits;

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <functional>
+#include <numbers>
 
 #include "ripplegauge/core/gram.hpp"
 #include "spot_kernel.hpp"
@@ -182,6 +183,43 @@ void relief_of(const PixelArrays& pixels, std::span<const SpotVector> spots, Hit
   for (const SpotVector& spot : spots)
     kernel::add_relief(kernel_spot(spot), {n, hits.x_mm.data(), hits.y_mm.data()},
                        {relief.z.data(), relief.slope_x.data(), relief.slope_y.data(), relief.xx.data(), relief.xy.data(), relief.yy.data()});
+}
+
+SlopesByBlur slopes_by_blur(const PixelArrays& pixels, std::span<const SpotVector> spots) {
+  const std::size_t n = pixels.size();
+  const Eigen::Matrix2f& moment_mm2 = pixels.patch->blur_moment_mm2;
+  HitPoints hits, beside;
+  ReliefAtPixels relief, there;
+  LightFit seen;
+  relief_of(pixels, spots, hits, relief);
+  predict_phase(pixels, relief, Eigen::Vector3d::Zero(), seen);
+  SlopesByBlur sum{std::vector<float>(n), std::vector<float>(n)};
+  const auto add = [&](float factor, const auto& offset_mm) {
+    beside = hits;
+    there.resize(0), there.resize(n);
+    for (std::size_t i = 0; i < n; ++i) {
+      const Eigen::Vector2f offset = offset_mm(i);
+      beside.x_mm[i] += offset.x(), beside.y_mm[i] += offset.y();
+    }
+    for (const SpotVector& spot : spots)
+      kernel::add_relief(kernel_spot(spot), {n, beside.x_mm.data(), beside.y_mm.data()},
+                         {there.z.data(), there.slope_x.data(), there.slope_y.data(), there.xx.data(), there.xy.data(), there.yy.data()});
+    for (std::size_t i = 0; i < n; ++i) sum.x[i] += factor * there.slope_x[i], sum.y[i] += factor * there.slope_y[i];
+  };
+  // Second derivatives as differences: the four points have the blur's moments, two more lie along the stripes' fan.
+  const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2f> axes(moment_mm2);
+  const Eigen::Matrix2f points = axes.eigenvectors() * axes.eigenvalues().cwiseMax(0).cwiseSqrt().asDiagonal() * std::sqrt(2.0F);
+  const auto fan = [&](std::size_t i) -> Eigen::Vector2f {
+    const Eigen::Vector2f gradient(pixels.phase_x[i] + seen.by_slope_x[i] * relief.xx[i] + seen.by_slope_y[i] * relief.xy[i],
+                                   pixels.phase_y[i] + seen.by_slope_x[i] * relief.xy[i] + seen.by_slope_y[i] * relief.yy[i]);
+    return moment_mm2 * (2 * std::numbers::pi_v<float> * gradient);
+  };
+  for (const float sign : {-1.0F, 1.0F}) {
+    add(0.25F, [&](std::size_t) -> Eigen::Vector2f { return sign * points.col(0); });
+    add(0.25F, [&](std::size_t) -> Eigen::Vector2f { return sign * points.col(1); });
+    add(-0.5F, [&](std::size_t i) -> Eigen::Vector2f { return sign * fan(i); });
+  }
+  return sum;
 }
 
 FitOutcome fit_spots(const PixelArrays& pixels, std::span<const SpotVector> start, const FitRequest& request,

@@ -41,6 +41,12 @@ struct HitPoints {
 /// The relief of the sum of spots at what each pixel's ray hits, the base included.
 void relief_of(const PixelArrays& pixels, std::span<const SpotVector> spots, HitPoints& hits, ReliefAtPixels& relief);
 
+/// What the photo's blur seems to add to the slopes of the sum of spots. See soften.
+struct SlopesByBlur {
+  std::vector<float> x, y;
+};
+SlopesByBlur slopes_by_blur(const PixelArrays& pixels, std::span<const SpotVector> spots);
+
 /// Levenberg-Marquardt over some pixels from a start. `hessian`, if given: by spots and drift at the end, priors included.
 FitOutcome fit_spots(const PixelArrays& pixels, std::span<const SpotVector> start, const FitRequest& request,
                      const Eigen::Vector3d& start_drift = Eigen::Vector3d::Zero(), Eigen::MatrixXd* hessian = nullptr);

@@ -177,8 +177,8 @@ Advice sharper(const Photo& photo, const PhotoLook& look, const ShotFigures& f) 
   const bool refused = look.reading.refusal && look.reading.refusal->code == "blurred";
   const double pair_px = f.stripe_period_px.value_or(comfortable_period_px);
   if (!f.edge_width_px || (pair_px < comfortable_period_px && !refused)) return std::nullopt;
-  // A Gaussian blur whose edges rise from 10 to 90 % over 2.563 sigma leaves exp(-2 pi^2 sigma^2 / P^2) of stripes of period P.
-  const double sigma = *f.edge_width_px / 2.563;
+  // A Gaussian blur leaves exp(-2 pi^2 sigma^2 / P^2) of stripes of period P.
+  const double sigma = *f.edge_width_px / edge_width_per_sigma;
   const double period = pair_px / crowding;
   const double kept = std::exp(-2 * std::numbers::pi * std::numbers::pi * sigma * sigma / (period * period));
   constexpr double enough = 0.1;

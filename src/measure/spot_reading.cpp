@@ -161,10 +161,11 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
   Patch patch = patch_for(scene, ellipse, others, free_reach + 0.3, 8000);
   if (patch.size() < 500) return;
   Patch without = patch;
+  const auto start_from = [&](const auto& spot) { soften(patch, spot), explain(patch, spot); };
   if (out.second)
-    explain(patch, SpotSum{out.spot, *out.second});
+    start_from(SpotSum{out.spot, *out.second});
   else
-    explain(patch, out.spot);
+    start_from(out.spot);
   set_whitening(patch, ellipse);
   without.whitening = patch.whitening;
   const std::vector<float> undisturbed = whitened_residuals(without, ellipse, Eigen::Vector3d::Zero(), false);
@@ -284,8 +285,9 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
   const std::size_t most_pixels = judged ? 14000 : 5000;
   if (out.second) {
     const SpotSum start{out.spot, *out.second};
-    const Patch patch = patch_for(scene, start, others, most_pixels);
+    Patch patch = patch_for(scene, start, others, most_pixels);
     if (patch.size() < least_pixels) return;
+    if (judged) soften(patch, polish_sum(patch, start, false));
     const SpotSum plain = polish_sum(patch, start, false), with = polish_sum(patch, plain, true, 12);
     out.highlight = with.cost < plain.cost - highlight_worth;
     const SpotSum& sum = out.highlight ? with : plain;
@@ -297,10 +299,15 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
     if (judged) out.judgement = judge(patch, sum, found, out.highlight, scene.pixels_per_mm);
     return;
   }
-  const Patch patch = patch_for(scene, out.spot, others, 2.0, most_pixels);
+  Patch patch = patch_for(scene, out.spot, others, 2.0, most_pixels);
   if (patch.size() < least_pixels) return;
   SpotFit start = found;
   start.spot = out.spot;
+  if (judged) {
+    soften(patch, start.spot);
+    start.spot = polish_with_fitting_light(patch, start, out.highlight).spot;
+    soften(patch, start.spot);
+  }
   SpotFit fit = polish_with_fitting_light(patch, start, out.highlight);
   const auto sane = [&] { return fit.spot.allFinite() && fit.spot[s_height] * out.spot[s_height] > 0; };
   out.fit = fit;

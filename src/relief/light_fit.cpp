@@ -27,7 +27,7 @@ PixelArrays gather(const Patch& patch, const std::vector<int>& pixels) {
   const std::size_t n = pixels.size();
   for (auto* v : {&out.x_mm, &out.y_mm, &out.shift_x, &out.shift_y, &out.ray_x, &out.ray_y, &out.ray_z, &out.inverse_ray_z,
                   &out.slope_x, &out.slope_y, &out.from_normal, &out.from_across, &out.ray_normal, &out.ray_across, &out.phase_x,
-                  &out.phase_y, &out.learnt_blur, &out.light, &out.whitening})
+                  &out.phase_y, &out.light, &out.whitening})
     v->resize(n);
   for (auto& column : out.level) column.resize(n);
   out.base.resize(n);
@@ -41,14 +41,15 @@ PixelArrays gather(const Patch& patch, const std::vector<int>& pixels) {
     out.from_normal[k] = m.from_normal, out.from_across[k] = m.from_across;
     out.ray_normal[k] = m.ray_normal, out.ray_across[k] = m.ray_across;
     out.phase_x[k] = m.phase_x, out.phase_y[k] = m.phase_y;
-    out.learnt_blur[k] = patch.learnt_blur.exponent(m.phase_x, m.phase_y);
     const auto x = static_cast<float>(patch.xn(i)), y = static_cast<float>(patch.yn(i));
     const float level[] = {1, x, y, x * x, x * y, y * y};
     for (std::size_t t = 0; t < out.level.size(); ++t) out.level[t][k] = level[t];
     out.light[k] = patch.light[i];
     out.whitening[k] = patch.whitening[i];
     if (patch.clipped[i]) out.clipped.push_back(static_cast<int>(k));
-    out.base.z[k] = patch.base_z[i], out.base.slope_x[k] = patch.base_slope_x[i], out.base.slope_y[k] = patch.base_slope_y[i];
+    out.base.z[k] = patch.base_z[i];
+    out.base.slope_x[k] = patch.base_slope_x[i] + patch.soft_slope_x[i];
+    out.base.slope_y[k] = patch.base_slope_y[i] + patch.soft_slope_y[i];
     out.base.xx[k] = patch.base_xx[i], out.base.xy[k] = patch.base_xy[i], out.base.yy[k] = patch.base_yy[i];
   }
   constexpr int level_and_light = LightModel::level_terms + 1;
@@ -81,10 +82,10 @@ void predict_phase(const PixelArrays& pixels, const ReliefAtPixels& relief, cons
   const kernel::PhaseInput in{
       n, pixels.ray_x.data(), pixels.ray_y.data(), pixels.ray_z.data(), pixels.inverse_ray_z.data(), pixels.slope_x.data(),
       pixels.slope_y.data(), pixels.from_normal.data(), pixels.from_across.data(), pixels.ray_normal.data(),
-      pixels.ray_across.data(), pixels.phase_x.data(), pixels.phase_y.data(), pixels.learnt_blur.data(), pixels.level[1].data(),
+      pixels.ray_across.data(), pixels.phase_x.data(), pixels.phase_y.data(), pixels.level[1].data(),
       pixels.level[2].data(), relief.z.data(), relief.slope_x.data(), relief.slope_y.data(), relief.xx.data(), relief.xy.data(),
       relief.yy.data(), {f(normal.x), f(normal.y), f(normal.z)}, {f(across.x), f(across.y), f(across.z)}, f(1 / patch.board.pitch_mm),
-      {f(patch.board.phase_cycles + drift[0]), f(drift[1]), f(drift[2])}, patch.blur.xx, patch.blur.xy, patch.blur.yy};
+      {f(patch.board.phase_cycles + drift[0]), f(drift[1]), f(drift[2])}, patch.blur.xx, patch.blur.xy, patch.blur.yy, patch.learnt_blur};
   static_assert(sizeof(StripeProfile::Sample) == 2 * sizeof(float));
   const kernel::ProfileTables tables{&patch.profile->level(0)->value, StripeProfile::table_size, StripeProfile::table_stride,
                                      StripeProfile::blurred_levels, StripeProfile::sharper_levels, StripeProfile::level_unit};

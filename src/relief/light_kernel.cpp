@@ -36,7 +36,7 @@ void predict_phases(const PhaseInput& input, const ProfileTables& tables, const 
                         in.drift[1] * in.x[i] + in.drift[2] * in.y[i];
     // Crowded stripes lose contrast to the photo's blur.
     const float px = in.phase_x[i] + bx * in.xx[i] + by * in.xy[i], py = in.phase_y[i] + bx * in.xy[i] + by * in.yy[i];
-    const float blur = in.blur_xx * px * px + 2 * in.blur_xy * px * py + in.blur_yy * py * py - in.learnt_blur[i];
+    const float blur = in.blur_xx * px * px + 2 * in.blur_xy * px * py + in.blur_yy * py * py - in.learnt_blur;
     // The profile, as in StripeProfile::at.
     const bool blurred = blur > 0;
     const float most = blurred ? most_blurred : most_sharpened;

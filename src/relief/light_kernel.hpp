@@ -10,10 +10,10 @@ namespace ripplegauge::kernel {
 struct PhaseInput {
   std::size_t count;
   const float *ray_x, *ray_y, *ray_z, *inverse_ray_z, *panel_slope_x, *panel_slope_y, *from_normal, *from_across, *ray_normal,
-      *ray_across, *phase_x, *phase_y, *learnt_blur, *x, *y;
+      *ray_across, *phase_x, *phase_y, *x, *y;
   const float *z, *slope_x, *slope_y, *xx, *xy, *yy;
   float normal[3], across[3], inverse_pitch, drift[3];  ///< drift: constant and board phase, by x, by y
-  float blur_xx, blur_xy, blur_yy;
+  float blur_xx, blur_xy, blur_yy, learnt_blur;
 };
 
 /// The stripe profile's tables: pairs of value and derivative, see StripeProfile.

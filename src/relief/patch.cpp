@@ -1,9 +1,11 @@
 #include "ripplegauge/relief/patch.hpp"
-#include "ripplegauge/core/quantile.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+
+#include "ripplegauge/core/quantile.hpp"
+#include "ripplegauge/relief/photo_blur.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -18,39 +20,25 @@ double scramble(std::uint32_t i) {
   return static_cast<double>(i) / 4294967296.0;
 }
 
-/// Variance of the photo's own blur, read off the tags' edges, px^2.
-double optical_variance_px2(const std::vector<SeenTag>& tags) {
-  std::vector<double> widths;
-  widths.reserve(tags.size());
-  for (const SeenTag& tag : tags) widths.push_back(tag.edge_width_px);
-  if (widths.empty()) return 0;
-  constexpr double width_per_sigma = 2.563;  // 10 % to 90 % of a Gaussian edge
-  return std::pow(median_of(widths) / width_per_sigma, 2);
-}
-
 /// What averaging blocks of n pixels (variance (n^2 - 1) / 12) and interpolating between them (a sixth of a block's on
 /// average) adds, px^2.
 double sampling_variance_px2(int reduction) { return (reduction * reduction - 1) / 12.0 + reduction * reduction / 6.0; }
 
-/// `square_mm` is J^-1 J^-T of the panel-to-pixel map J, px per mm.
-Patch::BlurMetric blur_metric(double variance_px2, const Eigen::Matrix2d& square_mm) {
-  const Eigen::Matrix2d metric = 2 * std::numbers::pi * std::numbers::pi * variance_px2 * square_mm;
-  return {static_cast<float>(metric(0, 0)), static_cast<float>(metric(0, 1)), static_cast<float>(metric(1, 1))};
-}
-
 /// The blur that stripes suffer between panel and sample, here and where their profile was learnt.
 void set_blur(Patch& patch, const PanelModel<double>& model, const std::vector<SeenTag>& tags, int reduction,
-              int learnt_reduction) {
-  const double optical = optical_variance_px2(tags);
-  if (optical == 0) return;
+              double learnt_density2_px) {
   constexpr double h = 0.5;
   const auto px = [&](double dx, double dy) { return model.pixel_from_panel(patch.x_mm + dx, patch.y_mm + dy); };
   Eigen::Matrix2d jacobian;  // px per mm
   jacobian << px(h, 0).u_px - px(-h, 0).u_px, px(0, h).u_px - px(0, -h).u_px, px(h, 0).v_px - px(-h, 0).v_px,
       px(0, h).v_px - px(0, -h).v_px;
   const Eigen::Matrix2d square_mm = (jacobian.transpose() * jacobian).inverse();
-  patch.blur = blur_metric(optical + sampling_variance_px2(reduction), square_mm);
-  patch.learnt_blur = blur_metric(optical + sampling_variance_px2(learnt_reduction), square_mm);
+  const PhotoBlur photo = blur_at(tags, model, patch.x_mm, patch.y_mm);
+  const double sampling = sampling_variance_px2(reduction), two_pi2 = 2 * std::numbers::pi * std::numbers::pi;
+  const Eigen::Matrix2f metric = (two_pi2 * (photo.width_px2 + sampling) * square_mm).cast<float>();
+  patch.blur = {metric(0, 0), metric(0, 1), metric(1, 1)};
+  patch.blur_moment_mm2 = ((photo.moment_px2 + sampling) * square_mm).cast<float>();
+  patch.learnt_blur = static_cast<float>(two_pi2 * mean_blur(tags).width_px2 * learnt_density2_px);
 }
 
 }  // namespace
@@ -80,14 +68,13 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
   patch.x_mm = request.x_mm, patch.y_mm = request.y_mm;
   patch.half_mm = request.half_mm, patch.step_mm = grid.step_mm;
   patch.board = {model.board_normal(), model.across_stripes(), problem.constants.pitch_mm, model.board_phase_offset()};
-  patch.profile = &field.profile;
+  patch.profile = &field.pixel_profile;
   patch.noise = std::max(field.noise, 0.04);  // JPEG and paint texture: never trust a pixel better than 4 % of contrast
   patch.edge_jitter_cycles = field.edge_jitter_cycles;
   patch.peel_cell_mm = field.peel_cell_mm;
   patch.columns = grid.columns, patch.rows = grid.rows;
 
-  set_blur(patch, model, problem.tags, reduction_for(grid.step_mm, pixels_per_mm),
-           reduction_for(field.grid.step_mm, pixels_per_mm));
+  set_blur(patch, model, problem.tags, reduction_for(grid.step_mm, pixels_per_mm), field.learnt_density2_px);
 
   const PanelMaps maps = panel_maps(model, grid);
   double u0 = 0, u1 = 0, v0 = 0, v1 = 0;
@@ -143,6 +130,8 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
   patch.base_z.assign(n, 0);
   patch.base_slope_x.assign(n, 0);
   patch.base_slope_y.assign(n, 0);
+  patch.soft_slope_x.assign(n, 0);
+  patch.soft_slope_y.assign(n, 0);
   patch.base_xx.assign(n, 0);
   patch.base_xy.assign(n, 0);
   patch.base_yy.assign(n, 0);

@@ -8,6 +8,7 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
+#include "ripplegauge/core/linear_light.hpp"
 #include "ripplegauge/stripes/block_means.hpp"
 #include "stripe_kernel.hpp"
 
@@ -146,6 +147,38 @@ double half_correlation_mm(const ResidualField& f, double steep) {
   return std::numeric_limits<double>::quiet_NaN();
 }
 
+/// The profile from the pixels nearest to some of the grid's cells, each at its own phase, so that neither blocks nor
+/// interpolation soften it; the grid's own profile where those are too few.
+template <class Usable>
+void learn_pixel_profile(const cv::Mat& grey, const PanelMaps& maps, const Usable& usable, ResidualField& f) {
+  constexpr int around = 4;  // cells; pixel and phase change slowly
+  constexpr std::size_t enough = 2000;
+  const auto& linear = linear_from_srgb8();
+  const float floor = 0.3F * static_cast<float>(f.typical_contrast);
+  std::vector<float> phases, values;
+  double density2 = 0;
+  for (int r = around; r + around < f.grid.rows; ++r)
+    for (int c = around + r % 2; c + around < f.grid.columns; c += 2) {
+      if (!usable(r, c)) continue;
+      const double u = maps.u_px.at<float>(r, c), v = maps.v_px.at<float>(r, c);
+      const int pu = cvRound(u), pv = cvRound(v);
+      if (pu < 0 || pv < 0 || pu >= grey.cols || pv >= grey.rows) continue;
+      const auto by_cells = [&](const cv::Mat& m) {
+        return Eigen::Vector2d(m.at<float>(r, c + around) - m.at<float>(r, c - around),
+                               m.at<float>(r + around, c) - m.at<float>(r - around, c));
+      };
+      Eigen::Matrix2d pixels;
+      pixels << by_cells(maps.u_px), by_cells(maps.v_px);
+      const Eigen::Vector2d density = pixels.inverse() * by_cells(maps.phase_cycles);  // cycles / px
+      const float b = std::max(f.contrast.at<float>(r, c), floor);
+      values.push_back((linear[grey.at<uchar>(pv, pu)] - f.level.at<float>(r, c)) / b);
+      phases.push_back(static_cast<float>(maps.phase_cycles.at<float>(r, c) + density.dot(Eigen::Vector2d(pu - u, pv - v))));
+      density2 += density.squaredNorm();
+    }
+  f.pixel_profile = values.size() < enough ? f.profile : StripeProfile::fit(phases, values);
+  f.learnt_density2_px = density2 / static_cast<double>(std::max<std::size_t>(values.size(), 1));
+}
+
 /// Means over blocks of side x side cells of w, w s, w i, w s s, w s i.
 using ProductMeans = std::array<cv::Mat, 5>;
 
@@ -234,6 +267,7 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   // Profile and light in turn, three times; from the second on without what does not look like stripes.
   const double ax = problem.constants.anchor_x_mm, ay = problem.constants.anchor_y_mm;
   constexpr double learnt_within_mm = 110;
+  float misfit_limit = 0;
   cv::Mat profile_value = profile_image(f.profile, f.phase_cycles);
   for (int round = 0; round < 3; ++round) {
     fit_light(f, profile_value, weight);
@@ -262,10 +296,10 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
     if (phases.size() < 200) return f;
     if (round > 0) {
       std::vector<float> sorted = misfits;
-      const float limit = static_cast<float>(3 * quantile_or_zero(sorted, 0.5) + 0.2);
+      misfit_limit = static_cast<float>(3 * quantile_or_zero(sorted, 0.5) + 0.2);
       std::size_t kept = 0;
       for (std::size_t i = 0; i < phases.size(); ++i)
-        if (misfits[i] < limit) phases[kept] = phases[i], values[kept] = values[i], ++kept;
+        if (misfits[i] < misfit_limit) phases[kept] = phases[i], values[kept] = values[i], ++kept;
       phases.resize(kept);
       values.resize(kept);
     }
@@ -286,6 +320,11 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
           valid ? (f.light.at<float>(r, c) - f.level.at<float>(r, c) - b * s) / std::max(b, floor) : 0.0F;
       if (valid && s > 0.5F) ++bright, clipped += f.light.at<float>(r, c) > clipped_light;
     }
+  const auto seen_undisturbed = [&](int r, int c) {
+    return f.inner.at<uchar>(r, c) != 0 && std::abs(f.residual.at<float>(r, c)) < misfit_limit &&
+           std::hypot(f.grid.x_mm(c) - ax, f.grid.y_mm(r) - ay) < learnt_within_mm;
+  };
+  learn_pixel_profile(grey, maps, seen_undisturbed, f);
   f.clipped_fraction = bright > 0 ? static_cast<double>(clipped) / static_cast<double>(bright) : 0;
 
   // Noise on the flat parts of the profile, jitter on its flanks.

@@ -18,7 +18,13 @@ struct SeenTag {
   std::array<cv::Point2d, 4> corners_px;
   double edge_rms_px = 0;    ///< scatter of the edge points about the fitted sides
   double edge_width_px = 0;  ///< 10 to 90 % width of the black-white transition: how blurred the photo is
+  /// Second moment of the blur across the edges, px^2. What a phone's sharpening swings over beside an edge takes from it; it
+  /// may be negative.
+  double edge_variance_px2 = 0;
 };
+
+/// 10 to 90 % width of an edge that a Gaussian blurs, in its standard deviations.
+constexpr double edge_width_per_sigma = 2.563;
 
 /// Decodes tags of family 36h11 in an 8-bit grey picture (CV_8UC1). Corner accuracy is about a pixel.
 /// `mirrored` looks for tags seen in a mirror: corners are then still those of the printed tag.

@@ -88,6 +88,15 @@ SpotSum polish_sum(const Patch& patch, const SpotSum& start, bool highlight, int
 /// Adds their sum to the patch's explained relief.
 void explain(Patch& patch, const SpotSum& sum);
 
+/// Takes into account that blur moves stripes where they bend: a photo blurred by the second moments M shows the phase not of a
+/// point but, to second order, 1/2 (tr(M H) - k' M H M k) more, with H the phase's second derivatives and k its gradient in
+/// radians (a Gaussian integral over a chirp). In a small dent that is a hundredth of a cycle, which would make it per cents too
+/// wide and too flat. It goes by the third derivatives of the relief, so it is taken from a spot near the one that is to be
+/// fitted and kept, as slopes, until the patch's relief is explained.
+void soften(Patch& patch, const SpotVector& spot);
+void soften(Patch& patch, std::span<const SpotVector> spots);
+void soften(Patch& patch, const SpotSum& sum);
+
 /// Re-evaluates the whitening for the phases that this spot predicts.
 void set_whitening(Patch& patch, const SpotVector& spot);
 

@@ -85,6 +85,8 @@ class PanelModel {
   T height(const T& x, const T& y) const { return -0.5 * (kx_ * x * x + 2.0 * kxy_ * x * y + ky_ * y * y); }
 
   Pixel pixel_from_panel(const T& x, const T& y) const;
+  /// Distance of a panel point from the camera along the optical axis.
+  T depth_mm(const T& x, const T& y) const { return dot(row_[2], Vector3<T>{x, y, height(x, y)}) + translation_.z; }
   /// The panel point that a pixel shows: ray against the crowned panel.
   Point panel_from_pixel(double u_px, double v_px) const;
 
@@ -193,7 +195,7 @@ PanelModel<T>::PanelModel(const PanelConstants& c, const PanelVector& parameters
 template <class T>
 typename PanelModel<T>::Pixel PanelModel<T>::pixel_from_panel(const T& x, const T& y) const {
   const Vector3<T> p{x, y, height(x, y)};
-  const T inverse_depth = 1.0 / (dot(row_[2], p) + translation_.z);
+  const T inverse_depth = 1.0 / depth_mm(x, y);
   const T a = (dot(row_[0], p) + translation_.x) * inverse_depth;
   const T b = (dot(row_[1], p) + translation_.y) * inverse_depth;
   const T r2 = a * a + b * b;

@@ -23,7 +23,7 @@ struct PixelArrays {
   const Patch* patch = nullptr;
   std::vector<float> x_mm, y_mm, shift_x, shift_y;  ///< shift: where a panel 1 mm higher is hit, mm
   std::vector<float> ray_x, ray_y, inverse_ray_z, ray_z, slope_x, slope_y, from_normal, from_across, ray_normal, ray_across;
-  std::vector<float> phase_x, phase_y, learnt_blur;  ///< learnt_blur: exponent where the profile was learnt
+  std::vector<float> phase_x, phase_y;
   std::array<std::vector<float>, 6> level;           ///< columns of the light model: 1, x, y, x^2, xy, y^2
   std::vector<float> light, whitening;               ///< whitening of residuals in units of the patch's contrast
   std::vector<int> clipped;                          ///< numbers of the clipped ones, in this order

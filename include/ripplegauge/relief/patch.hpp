@@ -76,18 +76,17 @@ struct Patch {
     float xx = 0, xy = 0, yy = 0;
     float exponent(float gx, float gy) const { return xx * gx * gx + 2 * xy * gx * gy + yy * gy * gy; }
   };
-  BlurMetric blur;         ///< of these pixels
-  BlurMetric learnt_blur;  ///< of those that the profile was learnt from
-  /// What StripeProfile::at wants to know for pixel i, where the phase has this gradient.
-  float blur_against_learnt(std::size_t i, float gx, float gy) const {
-    return blur.exponent(gx, gy) - learnt_blur.exponent(pixel[i].phase_x, pixel[i].phase_y);
-  }
+  BlurMetric blur;        ///< of these pixels
+  float learnt_blur = 0;  ///< blur exponent of those that the profile was learnt from
+  Eigen::Matrix2f blur_moment_mm2 = Eigen::Matrix2f::Zero();  ///< second moments of the blur on the panel: see soften
 
   std::vector<MirrorPixel> pixel;
   std::vector<float> light;
   std::vector<std::uint8_t> clipped;
   /// Relief of spots that are already explained: height, slopes, second derivatives.
   std::vector<float> base_z, base_slope_x, base_slope_y, base_xx, base_xy, base_yy;
+  /// What the photo's blur seems to add to the slopes of spots that are not explained yet: see soften.
+  std::vector<float> soft_slope_x, soft_slope_y;
   std::vector<float> whitening;  ///< 1 / standard deviation of the residual (in contrasts): the mean one until set_whitening
   /// Grid cell of each pixel, and the grid's size: for what needs neighbours.
   std::vector<int> cell;

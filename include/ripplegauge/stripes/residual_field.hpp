@@ -17,7 +17,11 @@ struct ResidualField {
   cv::Mat residual;         ///< r, in units of the stripe contrast; 0 where not valid
   cv::Mat valid;            ///< CV_8UC1: stripes seen, not on the card, not outside the photo
   cv::Mat inner;            ///< CV_8UC1: valid and at least half a period inside the striped area
-  StripeProfile profile = StripeProfile::cosine();
+  StripeProfile profile = StripeProfile::cosine();  ///< as the grid's samples show it
+  /// As single pixels of the photo show it: sampling takes no sharpness off.
+  StripeProfile pixel_profile = StripeProfile::cosine();
+  /// Where that was learnt: mean square of the phase's gradient, (cycles / px)^2.
+  double learnt_density2_px = 0;
   double typical_contrast = 0;  ///< median B
   double typical_level = 0;     ///< median A
   double noise = 0;             ///< standard deviation of r on flat parts of the profile

@@ -31,7 +31,8 @@ Patch striped_patch(const StripeProfile& profile, double half_mm, double step_mm
     }
   const std::size_t n = patch.size();
   patch.light.assign(n, 0), patch.clipped.assign(n, 0), patch.whitening.assign(n, 25.0F);
-  for (auto* v : {&patch.base_z, &patch.base_slope_x, &patch.base_slope_y, &patch.base_xx, &patch.base_xy, &patch.base_yy})
+  for (auto* v : {&patch.base_z, &patch.base_slope_x, &patch.base_slope_y, &patch.base_xx, &patch.base_xy, &patch.base_yy,
+                  &patch.soft_slope_x, &patch.soft_slope_y})
     v->assign(n, 0);
   return patch;
 }
