@@ -74,43 +74,22 @@ Relief draw(const HeightFunction& height, const FinalSpot& f, int cells) {
 /// costs that differ by less than this say nothing. Sized on ray-traced photos.
 constexpr double noise_and_profile = 4;
 
-/// The spread of a spot's numbers that the fit of its parameters leaves open: a few pieces of stripe can be
-/// explained by many spots of the family, and no surface about one of them tells of the others. From the
-/// spots that explain the stripes alike where they are known, else by the covariance (JCGM 100, 5.2.2).
-void spread_by_parameters(const SpotFit& fit, int threads, FinalSpot& out) {
-  constexpr SpotParameter shaping[] = {s_log_a, s_log_b, s_height, s_log_p, s_log_n, s_slant_u, s_slant_v};
-  constexpr int count = std::size(shaping);
+/// The spread of a spot's numbers over the spots that explain the stripes alike: a few pieces of stripe can be explained by
+/// many spots of the family, and no surface about one of them tells of the others.
+void spread_by_parameters(int threads, FinalSpot& out) {
   constexpr int cells = 81;
-  using Numbers = FinalSpot::Spread;
-  constexpr int numbers = Numbers::RowsAtCompileTime;
   const SpotGeometry& g = out.parametric;
-  const auto numbers_of = [&](const SpotVector& spot) {
-    const SpotShape<double> shape(spot);
+  std::vector<FinalSpot::Spread> off(out.alike.size());
+  parallel_for(off.size(), threads, [&](std::size_t k) {
+    const SpotShape<double> shape(out.alike[k].first);
     const SpotGeometry v =
         measure_spot(draw([&](double x, double y) { return shape.at(x, y).z; }, out, cells));
-    Numbers n;
-    n << v.diameter_mm / g.diameter_mm, v.depth_mm / g.depth_mm, v.length_mm / g.length_mm,
+    off[k] << v.diameter_mm / g.diameter_mm, v.depth_mm / g.depth_mm, v.length_mm / g.length_mm,
         v.width_mm / g.width_mm, v.half_diameter_mm / std::max(g.half_diameter_mm, 1e-6);
-    return n;
-  };
-  Numbers variance = Numbers::Zero();
-  if (!out.alike.empty()) {
-    for (const auto& [spot, weight] : out.alike)
-      variance += weight * (numbers_of(spot).array() - 1).square().matrix();
-  } else {
-    Eigen::Matrix<double, numbers, count> jacobian;
-    Eigen::Matrix<double, count, count> covariance;
-    parallel_for(count, threads, [&](std::size_t k) {
-      const auto i = static_cast<int>(k);
-      for (int j = 0; j < count; ++j) covariance(i, j) = fit.covariance(shaping[i], shaping[j]);
-      const double step = std::max(0.5 * std::sqrt(std::max(covariance(i, i), 0.0)),
-                                   1e-4 * std::max(std::abs(fit.spot[shaping[i]]), 0.1));
-      SpotVector up = fit.spot, down = fit.spot;
-      up[shaping[i]] += step, down[shaping[i]] -= step;
-      jacobian.col(i) = (numbers_of(up) - numbers_of(down)) / (2 * step);
-    });
-    variance = noise_and_profile * (jacobian * covariance * jacobian.transpose()).diagonal().cwiseMax(0);
-  }
+  });
+  FinalSpot::Spread variance = FinalSpot::Spread::Zero();
+  for (std::size_t k = 0; k < off.size(); ++k)
+    variance += out.alike[k].second * (off[k].array() - 1).square().matrix();
   out.by_parameters = variance.cwiseSqrt();
 }
 
@@ -231,12 +210,12 @@ constexpr double model_diameter = 0.002, model_depth = 0.007;
 /// Orange peel is slope of the panel's own and adds to the spot's, less the more looks at it there are:
 /// relative standard uncertainty times move of the stripes over their jitter times root of the looks. Sized
 /// on ray-traced photos.
-constexpr double peel_share = 1.5;
+constexpr double peel_share = 1;
 
 /// The free surface's prior leaves room for rims and kidneys. Where the family explains the stripes, such a
 /// shape is a thing that they do not show, seldom there: this much of its spread counts. Sized on ray-traced
 /// photos.
-constexpr double unseen_shapes = 0.45;
+constexpr double unseen_shapes = 0.25;
 
 /// What the re-drawn stripes leave over is shape that the surface does not have: relative uncertainty times
 /// that share. And the more of it the spot left that the surface started from, the likelier a wrong fringe,
@@ -253,16 +232,12 @@ double height_sd(const SpotFit& fit) {
          std::max(std::abs(fit.spot[s_height]), 1e-9);
 }
 
-/// Where the height is known no better than this, heights are tried: by then its likelihood is no more a
-/// parabola.
-constexpr double flat_valley = 0.015;
-
 /// Spots of other heights that explain the stripes nearly as well, weighted by their likelihood. They tell
 /// how far the answer may be off, and no more: which of them is best goes by what profile and blur leave.
 std::vector<std::pair<SpotVector, double>> alike(const Patch& patch, const SpotFit& fit, bool highlight,
                                                  int threads) {
   constexpr double negligible = 4;  // e^-4 of the best one's weight
-  const double ratio = 1 + std::min(height_sd(fit), 0.15);
+  const double ratio = 1 + std::clamp(height_sd(fit), 0.001, 0.15);
   const std::vector<SpotFit> fits =
       polish_along_height(patch, fit, highlight, ratio, negligible * noise_and_profile, threads);
   const double least = std::min_element(fits.begin(), fits.end(), [](const SpotFit& a, const SpotFit& b) {
@@ -308,18 +283,16 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
     start.spot = polish_with_fitting_light(patch, start, out.highlight).spot;
     soften(patch, start.spot);
   }
-  SpotFit fit = polish_with_fitting_light(patch, start, out.highlight);
-  const auto sane = [&] { return fit.spot.allFinite() && fit.spot[s_height] * out.spot[s_height] > 0; };
-  out.fit = fit;
-  if (!sane()) out.fit.spot = out.spot;
-  if (judged && sane()) {
+  out.fit = polish_with_fitting_light(patch, start, out.highlight);
+  const bool sane = out.fit.spot.allFinite() && out.fit.spot[s_height] * out.spot[s_height] > 0;
+  if (!sane) out.fit.spot = out.spot;
+  if (judged) {
     // Correlated noise widens what is known; the best fit stays what it is.
     Patch noisy = patch;
-    noisy.effective_pixel_share /= correlated_noise(patch, fit, out.highlight);
+    noisy.effective_pixel_share /= correlated_noise(patch, out.fit, out.highlight);
     constexpr int one_iteration = 1;
-    fit = polish_spot(noisy, fit.spot, out.highlight, one_iteration);
-    out.fit.covariance = fit.covariance;
-    if (sane() && height_sd(fit) > flat_valley) out.alike = alike(noisy, fit, out.highlight, threads);
+    const SpotFit known = polish_spot(noisy, out.fit.spot, out.highlight, one_iteration);
+    out.alike = alike(noisy, known, out.highlight, threads);
   }
   out.spot = out.fit.spot;
   out.fit.search_cost = found.search_cost, out.fit.opposite_cost = found.opposite_cost;
@@ -369,7 +342,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
     f.explained = f.judgement.explained;
     if (!(f.parametric.diameter_mm > 0)) return;
     if (options.free_surface) refine_shape(scene, others(i), threads_a_spot, f);
-    if (!f.second) spread_by_parameters(f.fit, threads_a_spot, f);
+    if (!f.second) spread_by_parameters(threads_a_spot, f);
   });
 
   const PanelModel<double> model(scene.problem->constants, scene.parameters);
