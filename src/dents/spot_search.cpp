@@ -126,9 +126,8 @@ WorthFinishing worth_finishing(const Patch& patch, const Acceptance& acceptance)
   };
 }
 
-/// Whether an outline is loud enough to be searched at all. A third of what must be shown in the end is
-/// enough: an outline is only roughly where the spot is, and may hold more than it. But one that is hardly
-/// larger than the smallest spot can not hold much more.
+/// Whether an outline is loud enough, all in all, to be searched: an excess may be high over few cells of peel or low over many.
+/// Two thirds of what a faint spot must show in the end is enough: an outline is only roughly where the spot is.
 bool worth_searching(const Patch& patch, const Outline& outline, const Acceptance& acceptance) {
   SpotVector flat = SpotVector::Zero();
   const double half = 0.5 * std::log(outline.elongation);
@@ -143,12 +142,9 @@ bool worth_searching(const Patch& patch, const Outline& outline, const Acceptanc
     if (rho < 1.1) inside += cost, ++inside_count;
     if (rho > 1.25 && rho < 2.2) around += cost, ++around_count;
   }
-  constexpr double third = 1.0 / 3, most = 0.7;
-  const double smallest = std::pow(0.5 * acceptance.min_width_mm / outline.radius_mm, 2);
+  constexpr double roughly = 2.0 / 3;
   const double excess = inside / inside_count - around / around_count;
-  return excess > std::max(third, most * std::min(1.0, smallest)) * acceptance.min_excess ||
-         excess * peel_cells(2 * outline.radius_mm, patch.peel_cell_mm) >
-             third * acceptance.min_summed_excess;
+  return excess * peel_cells(2 * outline.radius_mm, patch.peel_cell_mm) > roughly * acceptance.min_summed_excess;
 }
 
 struct Attempt {

@@ -256,13 +256,14 @@ std::vector<std::pair<SpotVector, double>> alike(const Patch& patch, const SpotF
 /// Fits a spot, or the sum of two, anew with the photo's final geometry; roughly where it is not judged yet.
 void polish(const PanelScene& scene, const std::vector<SpotVector>& others, const SpotFit& found, bool judged,
             int threads, FinalSpot& out) {
-  constexpr std::size_t least_pixels = 500;
+  constexpr std::size_t least_pixels = 500, least_to_judge = 4000;
   const std::size_t most_pixels = judged ? 14000 : 5000;
   if (out.second) {
     const SpotSum start{out.spot, *out.second};
     Patch patch = patch_for(scene, start, others, most_pixels);
     if (patch.size() < least_pixels) return;
-    if (judged) soften(patch, polish_sum(patch, start, false));
+    constexpr int a_few = 8;  // iterations: what blur shifts asks for no exact spot
+    if (judged) soften(patch, polish_sum(patch, start, false, a_few));
     const SpotSum plain = polish_sum(patch, start, false), with = polish_sum(patch, plain, true, 12);
     out.highlight = with.cost < plain.cost - highlight_worth;
     const SpotSum& sum = out.highlight ? with : plain;
@@ -280,7 +281,8 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
   start.spot = out.spot;
   if (judged) {
     soften(patch, start.spot);
-    start.spot = polish_with_fitting_light(patch, start, out.highlight).spot;
+    constexpr int a_few = 8;  // iterations: what blur shifts asks for no exact spot
+    start.spot = polish_with_fitting_light(patch, start, out.highlight, a_few, least_to_judge).spot;
     soften(patch, start.spot);
   }
   out.fit = polish_with_fitting_light(patch, start, out.highlight);
