@@ -58,6 +58,18 @@ struct Line {
   Eigen::Vector2d point, direction;
 };
 
+/// The area under a profile across an edge (integral of the step from 0 to 1), in samples, with the sure 0 and 1 further than `reach`
+/// from the edge: there is nothing but noise.
+double area_near_edge(const std::vector<double>& profile, double dark, double light, double edge, double reach) {
+  constexpr double least_reach = 5;
+  const double near = std::max(reach, least_reach), last = static_cast<double>(profile.size()) - 1;
+  const auto from = static_cast<std::size_t>(std::clamp(std::round(edge - near), 0.0, last)),
+             to = static_cast<std::size_t>(std::clamp(std::round(edge + near), 0.0, last));
+  double area = last - static_cast<double>(to);
+  for (std::size_t j = from; j <= to; ++j) area += std::clamp((profile[j] - dark) / (light - dark), -0.2, 1.2);
+  return area;
+}
+
 struct Side {
   Line line;
   double rms_px = 0, width_px = 0, variance_px2 = 0;
@@ -107,6 +119,7 @@ std::optional<Side> fit_side(const cv::Mat& grey, const Eigen::Vector2d& a, cons
       moment += 2 * t * ((t > 0 ? 1 : 0) - f);
       if (f > 0.1 && f < 0.9) middle += 1;
     }
+    area = area_near_edge(profile, dark, light, n - 0.5 - area, 1.1 * middle);
     s.push_back(at - 0.5 * length);
     position.push_back((half_samples + 0.5 - area) * step_px);
     variance.push_back(moment * step_px * step_px - position.back() * position.back());

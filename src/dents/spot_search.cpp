@@ -182,11 +182,17 @@ double surely(const Patch& patch, const SpotFit& fit, bool highlight) {
          patch.effective_pixel_share;
 }
 
-/// The search's best or one of its rivals, whichever explains the stripes best when each one's own edges are
-/// weighed as they should be. Leaves the patch whitened for it.
+/// Weighs the edges of a spot's stripes as they should be, and lets blur move them.
+void look_closely(Patch& patch, const SpotVector& spot) {
+  soften(patch, spot);
+  set_whitening(patch, spot);
+}
+
+/// The search's best or one of its rivals, whichever explains the stripes best when each is looked at closely.
+/// Leaves the patch so for it.
 SpotFit settle_rivals(Patch& patch, const SpotFit& search) {
   if (search.rivals.empty()) {
-    set_whitening(patch, search.spot);
+    look_closely(patch, search.spot);
     return search;
   }
   std::vector<SpotFit::Rival> all{{search.spot, search.search_cost}};
@@ -197,7 +203,7 @@ SpotFit settle_rivals(Patch& patch, const SpotFit& search) {
   SpotFit best;
   double least = 1e300, least_of_sign[2] = {1e300, 1e300};
   for (const SpotFit::Rival& r : all) {
-    set_whitening(patch, r.spot);
+    look_closely(patch, r.spot);
     SpotFit fit = polish_spot(patch, r.spot, highlight, iterations, enough_to_judge);
     const double cost = log_cost(patch, fit);
     double& of_sign = least_of_sign[r.spot[s_height] > 0];
@@ -206,7 +212,7 @@ SpotFit settle_rivals(Patch& patch, const SpotFit& search) {
     least = cost, best = fit;
     best.search_cost = r.cost;
   }
-  set_whitening(patch, best.spot);
+  look_closely(patch, best.spot);
   best.opposite_cost =
       search.spot[s_height] * best.spot[s_height] > 0 ? search.opposite_cost : search.search_cost;
   const double gap = std::abs(least_of_sign[0] - least_of_sign[1]);
