@@ -8,25 +8,14 @@
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/files/read_bytes.hpp"
+#include "shown.hpp"
 
 namespace ripplegauge {
 namespace {
 
 using nlohmann::json;
 
-bool is_control(char c) { return static_cast<unsigned char>(c) < 0x20 || c == 0x7f; }
-
-/// Fit for a message on a terminal: short, no control characters, not cut inside a UTF-8 character.
-std::string shown(std::string text) {
-  constexpr std::size_t max_bytes = 80;
-  std::replace_if(text.begin(), text.end(), is_control, '?');
-  if (text.size() <= max_bytes) return text;
-  std::size_t cut = max_bytes;
-  while (cut > 0 && (static_cast<unsigned char>(text[cut]) & 0xC0) == 0x80) --cut;
-  return text.substr(0, cut) + "...";
-}
-
-std::string shown(const json& value) {
+std::string shown_json(const json& value) {
   if (value.is_object()) return value.empty() ? "{}" : "an object";
   if (value.is_array()) return "an array of " + std::to_string(value.size());
   return shown(value.dump());
@@ -189,7 +178,7 @@ std::string ObjectReader::path_of(std::string_view key) const {
 }
 
 void ObjectReader::fail_at(const std::string& path, const json& value, const std::string& rule) const {
-  throw ConfigError(file_, shown(path), shown(value), rule);
+  throw ConfigError(file_, shown(path), shown_json(value), rule);
 }
 
 void ObjectReader::fail(std::string_view key, const std::string& rule) const {
@@ -393,7 +382,7 @@ JsonFile JsonFile::parse(std::string_view text, const std::string& name, const J
 
 ObjectReader JsonFile::object() const {
   if (!root_->is_object())
-    throw FileError(name_, "holds " + shown(*root_) + "; it must hold one object in braces");
+    throw FileError(name_, "holds " + shown_json(*root_) + "; it must hold one object in braces");
   return {name_, "", root_};
 }
 
@@ -403,7 +392,7 @@ std::vector<ObjectReader> JsonFile::objects() const {
   readers.reserve(root_->size());
   for (const json& item : *root_) {
     const std::string path = element("", readers.size());
-    if (!item.is_object()) throw ConfigError(name_, path, shown(item), "it must be an object in braces");
+    if (!item.is_object()) throw ConfigError(name_, path, shown_json(item), "it must be an object in braces");
     readers.push_back({name_, path, ObjectReader::Value(root_, &item)});
   }
   return readers;

@@ -21,9 +21,11 @@
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/files/csv.hpp"
+#include "ripplegauge/files/json_reader.hpp"
 #include "ripplegauge/files/price_file.hpp"
 #include "ripplegauge/quote/display.hpp"
 #include "ripplegauge/quote/text.hpp"
+#include "shown.hpp"
 
 namespace ripplegauge {
 
@@ -57,7 +59,11 @@ class Cells {
   std::string text(const std::string& column) {
     asked_.insert(column);
     const auto found = columns_.find(column);
-    return found == columns_.end() ? "" : trimmed(row_.fields[found->second]);
+    std::string value = found == columns_.end() ? "" : trimmed(row_.fields[found->second]);
+    const std::size_t longest = column == "name" ? longest_name : TextRule{}.max_bytes;
+    if (value.size() > longest)
+      fail(column, "it must not be longer than " + std::to_string(longest) + " bytes");
+    return value;
   }
   std::string required(const std::string& column) {
     const std::string value = text(column);
@@ -114,6 +120,14 @@ class Cells {
     return !value.empty();
   }
 
+  /// A place for one more in a list that holds so many at most.
+  template <class T>
+  T& added_to(std::vector<T>& list, std::size_t most) const {
+    if (list.size() == most)
+      fail("row", "there may be " + std::to_string(most) + " rows of this kind at most");
+    return list.emplace_back();
+  }
+
   void finish() const {
     for (const auto& [column, place] : columns_)
       if (!asked_.contains(column) && !trimmed(row_.fields[place]).empty())
@@ -121,7 +135,7 @@ class Cells {
   }
   [[noreturn]] void fail(const std::string& column, const std::string& rule) const {
     const auto found = columns_.find(column);
-    const std::string value = found == columns_.end() ? "" : printable(trimmed(row_.fields[found->second]));
+    const std::string value = found == columns_.end() ? "" : shown(trimmed(row_.fields[found->second]));
     throw ConfigError(file_, "line " + std::to_string(row_.line) + ", " + column, "\"" + value + "\"", rule);
   }
 
@@ -139,8 +153,7 @@ std::map<std::string, std::size_t> columns_from(const CsvRow& header, const std:
     const std::string name = trimmed(header.fields[i]);
     if (name.empty()) continue;  // spreadsheets like to add empty columns
     if (std::find(known_columns.begin(), known_columns.end(), name) == known_columns.end())
-      throw ConfigError(file, "line 1", "\"" + printable(name) + "\"",
-                        "columns are: " + joined(known_columns));
+      throw ConfigError(file, "line 1", "\"" + shown(name) + "\"", "columns are: " + joined(known_columns));
     if (!columns.emplace(name, i).second)
       throw ConfigError(file, "line 1", "\"" + name + "\" twice", "a column may stand only once");
   }
@@ -204,32 +217,31 @@ void read_setting(PriceTable& table, Cells& cells) {
 }
 
 void read_severity(PriceTable& table, Cells& cells) {
-  table.severities.push_back(cells.required("name"));
+  cells.added_to(table.severities, most_severities) = cells.required("name");
   if (cells.is_marked("value", "beyond")) table.beyond_pulling.push_back(table.severities.back());
 }
 
 void read_band(PriceTable& table, Cells& cells) {
-  SizeBand band{cells.required("name"), 0, std::nullopt};
+  SizeBand& band = cells.added_to(table.bands, most_bands);
+  band.name = cells.required("name");
   const auto from_mm = cells.millimetres("from_mm");
   if (!from_mm) cells.fail("from_mm", "it must be a size in mm");
   band.from_mm = *from_mm;
   band.to_mm = cells.millimetres("to_mm");
-  table.bands.push_back(band);
 }
 
 void read_price(PriceTable& table, Cells& cells) {
-  PriceRow row;
+  PriceRow& row = cells.added_to(table.prices, most_prices);
   row.band = cells.required("name");
   if (const std::string severity = cells.text("severity"); !severity.empty()) row.severity = severity;
   row.count_from = cells.count("count_from").value_or(1);
   row.count_to = cells.count("count_to");
   if (cells.required("price") != "on request") row.price_minor = cells.amount("price", table.currency);
   row.per = cells.choice("per", {Per::spot, Per::panel}, Per::spot);
-  table.prices.push_back(row);
 }
 
 void read_surcharge(PriceTable& table, Cells& cells) {
-  Surcharge surcharge;
+  Surcharge& surcharge = cells.added_to(table.surcharges, most_extras);
   surcharge.name = cells.required("name");
   surcharge.fact = cells.text("fact");
   if (surcharge.fact.empty()) surcharge.fact = surcharge.name;
@@ -237,23 +249,21 @@ void read_surcharge(PriceTable& table, Cells& cells) {
   surcharge.fixed_minor = cells.amount("price", table.currency);
   if (surcharge.rate) surcharge.of = cells.choice("of", surcharge_bases, surcharge.of);
   if (surcharge.fixed_minor) surcharge.per = cells.choice("per", {Per::spot, Per::panel}, surcharge.per);
-  table.surcharges.push_back(surcharge);
 }
 
 void read_cap(PriceTable& table, Cells& cells) {
   cells.required("price");
-  table.caps.push_back({cells.text("name"), *cells.amount("price", table.currency)});
+  cells.added_to(table.caps, most_extras) = {cells.text("name"), *cells.amount("price", table.currency)};
 }
 
 void read_item(PriceTable& table, Cells& cells) {
-  FixedItem item;
+  FixedItem& item = cells.added_to(table.items, most_extras);
   item.name = cells.required("name");
   cells.required("price");
   item.price_minor = *cells.amount("price", table.currency);
   item.per = cells.choice("per", {Per::panel, Per::job}, Per::panel);
   item.fact = cells.text("fact");
   item.always = cells.is_marked("value", "always");
-  table.items.push_back(item);
 }
 
 void read_discount(PriceTable& table, Cells& cells) {

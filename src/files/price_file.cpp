@@ -15,8 +15,8 @@ namespace {
 
 constexpr int schema = 1;
 constexpr std::size_t most_bytes = 4u << 20;  // ten thousand rows have about one megabyte
-constexpr TextRule name_rule{.min_bytes = 1, .max_bytes = 200};
-constexpr CountRule row_rule{.max = 20000};
+constexpr TextRule name_rule{.min_bytes = 1, .max_bytes = longest_name};
+constexpr CountRule severity_rule{.max = most_severities}, extra_rule{.max = most_extras};
 const NumberRule count_rule = between(1, 1'000'000);
 
 template <class T>
@@ -208,23 +208,23 @@ PriceTable prices_from_json(std::string_view text, const std::string& name) {
   table.locale = text_or(object, "locale", "");
   table.size_by = choice(object, "size_by", size_measures, table.size_by);
   table.policy = choice(object, "straddle", policies, table.policy);
-  table.severities = object.optional_list<std::string>("severities", {.max = 100}, name_rule);
-  for (ObjectReader& band : object.required_objects("bands", {.max = 1000}))
+  table.severities = object.optional_list<std::string>("severities", severity_rule, name_rule);
+  for (ObjectReader& band : object.required_objects("bands", {.max = most_bands}))
     table.bands.push_back(band_from(band));
-  for (ObjectReader& row : object.required_objects("prices", row_rule))
+  for (ObjectReader& row : object.required_objects("prices", {.max = most_prices}))
     table.prices.push_back(row_from(row, currency));
   if (auto beyond = object.optional_object("beyond_pulling")) {
-    table.beyond_pulling = beyond->optional_list<std::string>("severities", {.max = 100}, name_rule);
+    table.beyond_pulling = beyond->optional_list<std::string>("severities", severity_rule, name_rule);
     table.price_beyond_pulling = beyond->optional<bool>("priced").value_or(false);
     beyond->finish();
   }
-  for (ObjectReader& entry : object.optional_objects("surcharges", {.max = 1000}))
+  for (ObjectReader& entry : object.optional_objects("surcharges", extra_rule))
     table.surcharges.push_back(surcharge_from(entry, currency));
-  for (ObjectReader& entry : object.optional_objects("caps", {.max = 1000})) {
+  for (ObjectReader& entry : object.optional_objects("caps", extra_rule)) {
     table.caps.push_back({text_or(entry, "panel", ""), required_amount(entry, "amount", currency)});
     entry.finish();
   }
-  for (ObjectReader& entry : object.optional_objects("items", {.max = 1000}))
+  for (ObjectReader& entry : object.optional_objects("items", extra_rule))
     table.items.push_back(item_from(entry, currency));
   if (auto entry = object.optional_object("discount")) {
     table.discount = Discount{text_or(*entry, "name", "discount"), rate_from(*entry, "percent"),

@@ -1,6 +1,7 @@
 // What both kinds of price file have in common: words, and checks of the finished table.
 #pragma once
 
+#include <cstddef>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -37,6 +38,11 @@ inline constexpr std::initializer_list<RoundingMode> rounding_modes = {
     RoundingMode::half_up, RoundingMode::half_even, RoundingMode::up, RoundingMode::down};
 inline constexpr std::initializer_list<RoundingPlace> rounding_places = {RoundingPlace::once,
                                                                          RoundingPlace::per_line};
+
+/// How much a price file may hold, whichever kind it is: what is read from a table must fit into JSON.
+inline constexpr std::size_t longest_name = 200, most_severities = 100, most_bands = 1000,
+                             most_prices = 20000,
+                             most_extras = 1000;  ///< surcharges, caps and items
 
 /// Percentages have four decimals at most: 8.875 % is 88 750 parts per million.
 inline constexpr int percent_decimals = 4;

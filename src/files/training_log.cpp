@@ -14,6 +14,7 @@
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/csv.hpp"
 #include "ripplegauge/files/read_bytes.hpp"
+#include "shown.hpp"
 
 namespace ripplegauge {
 
@@ -25,8 +26,6 @@ constexpr std::size_t kMostBytes = 64u << 20;
 const std::vector<std::string> kHeader = {
     "logged_at",     "who",          "exercise",   "before",   "after",   "spots",  "depth_before_mm",
     "depth_left_mm", "percent_gone", "highs_made", "new_lows", "minutes", "outcome"};
-
-bool is_control(char c) { return static_cast<unsigned char>(c) < 0x20 || c == 0x7f; }
 
 std::string number_text(const std::optional<double>& value) {
   if (!value || !std::isfinite(*value)) return "";

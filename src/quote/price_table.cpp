@@ -259,6 +259,7 @@ std::vector<TableProblem> problems_of(const PriceTable& table) {
   if (table.rounding.cash_step_minor < 1)
     problems.push_back({"rounding", std::to_string(table.rounding.cash_step_minor),
                         "cash_step must be at least one minor unit"});
+  check_price("rounding", table.rounding.cash_step_minor, problems);
   return problems;
 }
 

@@ -163,6 +163,33 @@ TEST_CASE("hostile tables are refused with line and column", "[price_file]") {
   CHECK_FALSE(csv_refusal(std::string(100000, ',')).empty());
 }
 
+TEST_CASE("a table may hold what JSON may hold, and no more", "[price_file]") {
+  const std::string header = "row,name,value,from_mm,price,percent\nsetting,currency,EUR,,,\n";
+  const std::string rows = "band,all,,0,,\nprice,any,,,40.00,\n";
+  const auto with = [&](const std::string& more) { return header + rows + more; };
+  const auto surcharges = [](int count) {
+    std::string text;
+    for (int i = 0; i < count; ++i) text += "surcharge,number " + std::to_string(i) + ",,,,25\n";
+    return text;
+  };
+  const auto reads_back = [](const std::string& text) {
+    const std::string json = prices_to_json(prices_from_csv(text, "p.csv"));
+    return prices_to_json(prices_from_json(json, "p.json")) == json;
+  };
+  CHECK(reads_back(with("surcharge," + std::string(200, 'x') + ",,,,25\n")));
+  CHECK_THAT(csv_refusal(with("surcharge," + std::string(201, 'x') + ",,,,25\n")),
+             ContainsSubstring("line 5, name") && ContainsSubstring("xxx...") &&
+                 ContainsSubstring("longer than 200 bytes"));
+  CHECK(reads_back(with("setting,note," + std::string(2000, 'x') + ",,,\n")));
+  CHECK_THAT(csv_refusal(with("setting,note," + std::string(2001, 'x') + ",,,\n")),
+             ContainsSubstring("line 5, value") && ContainsSubstring("longer than 2000 bytes"));
+  CHECK(reads_back(with(surcharges(1000))));
+  CHECK_THAT(csv_refusal(with(surcharges(1001))),
+             ContainsSubstring("line 1005, row") && ContainsSubstring("1000 rows of this kind"));
+  CHECK(reads_back(with("setting,cash_step,1000.00,,,\n")));
+  CHECK_THAT(csv_refusal(with("setting,cash_step,10000000000000.00,,,\n")), ContainsSubstring("rounding"));
+}
+
 TEST_CASE("a percentage may stand with its sign, empty rows and columns are passed over", "[price_file]") {
   std::string text = csv_with("tax,sales tax (invented),,,,,,,,,21", "tax,sales tax (invented),,,,,,,,,21 %");
   text += std::string(12, ',') + "\r\n";
