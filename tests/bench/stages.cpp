@@ -15,14 +15,13 @@
 #include <string>
 #include <utility>
 
-#include "measure/bundle_setup.hpp"
+#include "measure/photo_look.hpp"
 #include "measure/spot_reading.hpp"
 #include "ripplegauge/dents/spot_search.hpp"
 #include "ripplegauge/files/card_file.hpp"
 #include "ripplegauge/measure/measure.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/picture/picture.hpp"
-#include "ripplegauge/stripes/residual_field.hpp"
 
 using namespace ripplegauge;
 
@@ -39,18 +38,13 @@ std::string sample_with(std::int64_t dents) {
 struct Prepared {
   Photo photo;
   MeasureRequest request;
-  std::vector<SeenTag> seen;
+  PhotoLook look;
   BundleProblem before_stripes;  ///< with the tags alone
-  PanelVector start;
-  BundleProblem problem;
-  StripeField field;
-  ResidualField residual;
   PanelScene scene;
   SpotSearchResult found;
-  double pixels_per_mm = 0;
 
   PanelRegion region() const {
-    return region_around_card(request.card, problem.card_scale, bundle_margin_mm);
+    return region_around_card(request.card, look.problem.card_scale, bundle_margin_mm);
   }
 };
 
@@ -76,30 +70,16 @@ MeasureRequest request_for(const std::string& sample) {
   return request;
 }
 
-/// The sequence of measure(), kept stage by stage.
 std::unique_ptr<Prepared> prepare(std::int64_t megapixels, std::int64_t dents) {
   auto p = std::make_unique<Prepared>();
   p->photo = enlarged(sample_with(dents) + ".jpg", static_cast<double>(megapixels));
   p->request = request_for(sample_with(dents));
-  p->seen = find_tags(p->photo.grey);
-  std::vector<Warning> warnings;
-  must(!take_lens(p->photo, p->request, p->problem, warnings), "the lens");
-  must(!take_card(p->photo, p->request, p->seen, p->problem), "the card");
-  p->pixels_per_mm = mean_pixels_per_mm(p->problem.tags, p->request.card.tag_side_mm * p->problem.card_scale);
-  const PanelRegion card = region_around_card(p->request.card, p->problem.card_scale, 0);
-  p->problem.constants.anchor_x_mm = 0.5 * (card.x0_mm + card.x1_mm) + 10;
-  p->problem.constants.anchor_y_mm = 0.5 * (card.y0_mm + card.y1_mm) + 8;
-  p->problem.constants.pitch_mm = p->request.board_pitch_mm;
-  p->problem.constants.nominal_distance_mm = *p->request.board_distance_mm;
-  const auto start = start_bundle(p->problem);
-  must(start.has_value(), "the camera's pose");
-  p->start = start->parameters;
-  p->before_stripes = p->problem;
-  p->field = follow_stripes(p->photo.grey, p->problem, p->start, p->region(), p->pixels_per_mm);
-  must(!p->field.followed.empty(), "the stripes");
-  p->residual = stripe_residual(p->photo.grey, p->problem, p->field, p->pixels_per_mm);
-  must(!p->residual.residual.empty(), "the neighbourhood of the card");
-  p->scene = {&p->photo.grey, &p->problem, p->field.bundle.parameters, &p->residual, p->pixels_per_mm};
+  p->look = look_at_photo(p->photo, p->request, {});
+  must(!p->look.reading.refusal, "its dents");
+  p->before_stripes = p->look.problem;
+  p->before_stripes.samples.clear();
+  p->scene = {&p->photo.grey, &p->look.problem, p->look.field.bundle.parameters, &p->look.residual,
+              p->look.pixels_per_mm};
   p->found = find_spots(p->scene);
   must(p->found.spots.size() == static_cast<std::size_t>(dents), "all of its dents");
   return p;
@@ -137,22 +117,24 @@ void bundle_of_tags(benchmark::State& state) {
 void bundle_with_stripes(benchmark::State& state) {
   const Prepared& p = prepared(state);
   for (auto _ : state)
-    benchmark::DoNotOptimize(
-        fit_bundle(p.problem, p.field.bundle.parameters, BundleFreedom::everything, phase_noise(p.field)));
+    benchmark::DoNotOptimize(fit_bundle(p.look.problem, p.look.field.bundle.parameters,
+                                        BundleFreedom::everything, phase_noise(p.look.field)));
 }
 
 void stripes(benchmark::State& state) {
   const Prepared& p = prepared(state);
   for (auto _ : state) {
     BundleProblem problem = p.before_stripes;
-    benchmark::DoNotOptimize(follow_stripes(p.photo.grey, problem, p.start, p.region(), p.pixels_per_mm));
+    benchmark::DoNotOptimize(
+        follow_stripes(p.photo.grey, problem, p.look.view->parameters, p.region(), p.look.pixels_per_mm));
   }
 }
 
 void residual(benchmark::State& state) {
   const Prepared& p = prepared(state);
   for (auto _ : state)
-    benchmark::DoNotOptimize(stripe_residual(p.photo.grey, p.problem, p.field, p.pixels_per_mm));
+    benchmark::DoNotOptimize(
+        stripe_residual(p.photo.grey, p.look.problem, p.look.field, p.look.pixels_per_mm));
 }
 
 void spot_search(benchmark::State& state) {
@@ -167,7 +149,7 @@ void spot_readings(benchmark::State& state, bool free_surface) {
   options.free_surface = free_surface;
   for (auto _ : state)
     benchmark::DoNotOptimize(
-        read_spots(p.scene, p.field.bundle, p.found.spots, p.request.bar_length_mm, options));
+        read_spots(p.scene, p.look.field.bundle, p.found.spots, p.request.bar_length_mm, options));
 }
 
 void whole(benchmark::State& state) {
