@@ -2,8 +2,11 @@
 #include <sys/mount.h>
 #include <unistd.h>
 
+#include "../compare/scene.hpp"
 #include "catch.hpp"
 #include "ripplegauge/files/job_file.hpp"
+#include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/files/training_log.hpp"
 #include "run_program.hpp"
 
 namespace fs = std::filesystem;
@@ -77,6 +80,16 @@ std::string folder_command(const TemporaryFolder& folder, int count, const std::
   }
   return program + " measure '" + folder.file("car") + "' --job '" + job +
          "' --board-pitch 14 --board-distance 288 --bar-length 98.4";
+}
+
+/// The comparison of two readings, which adds a row to this log.
+std::string log_command(const TemporaryFolder& folder, const std::string& log) {
+  Reading before = test::reading({test::spot(Kind::low, 40, 50, 0.5, 20)});
+  Reading after = test::reading({test::spot(Kind::low, 40, 50, 0.2, 18)});
+  before.photo.name = "before.jpg", after.photo.name = "after.jpg";
+  return " compare '" + folder.write("before.json", reading_to_json(before)) + "' '" +
+         folder.write("after.json", reading_to_json(after)) + "' --log '" + log +
+         "' --who 'bay 2' --exercise door";
 }
 
 std::size_t lines_about_photos(const std::string& text) {
@@ -156,6 +169,10 @@ TEST_CASE("folders that may not be read or written", "[cli][faults]") {
   told(" measure '" + folder.file("locked") + "' --job '" + folder.file("locked/job.json") + "'" + values,
        "locked");
 
+  folder.write("locked/log.csv", "");
+  told(log_command(folder, folder.file("locked/log.csv")), "locked/log.csv");
+  told(log_command(folder, folder.file("locked/new.csv")), "locked/new.csv");
+
   fs::permissions(folder.path() / "locked/roof", fs::perms::none);
   told(" measure '" + folder.file("locked") + "' --job '" + folder.file("job.json") + "'" + values, "roof");
   fs::permissions(folder.path() / "locked", fs::perms::none);
@@ -163,7 +180,34 @@ TEST_CASE("folders that may not be read or written", "[cli][faults]") {
   told(" plan '" + folder.file("locked/old.json") + "'", "locked/old.json");
   fs::permissions(folder.path() / "locked", fs::perms::all);
   fs::permissions(folder.path() / "locked/roof", fs::perms::all);
-  CHECK(std::distance(fs::directory_iterator(folder.path() / "locked"), {}) == 2);
+  CHECK(std::distance(fs::directory_iterator(folder.path() / "locked"), {}) == 3);
+}
+
+TEST_CASE("a photo that may not be read is told, and the others of its folder are measured",
+          "[cli][faults]") {
+  const TemporaryFolder folder;
+  fs::permissions(folder.path(), fs::perms::all);
+  if (shell(folder, as_a_user() + program + " --version >/dev/null").exit_code != 0) {
+    WARN("runs as root and cannot give that up: not tested");
+    return;
+  }
+  const std::string command = as_a_user() + folder_command(folder, 3, folder.file("job.json"));
+  fs::permissions(folder.path() / "car/roof/101.jpg", fs::perms::none);
+  const ShellRun alone = shell(folder, as_a_user() + program + " measure '" +
+                                           folder.file("car/roof/101.jpg") + "' --board-pitch 14 >/dev/null");
+  CHECK(alone.exit_code == 4);
+  CHECK_THAT(alone.err, ContainsSubstring("101.jpg"));
+
+  const ShellRun all = shell(folder, command + " >'" + folder.file("out") + "'");
+  INFO(all.err);
+  CHECK(all.exit_code == 3);
+  CHECK(lines_about_photos(folder.read("out")) == 3);
+  const Job job = read_job(folder.file("job.json"));
+  REQUIRE(job.photos.size() == 3);
+  for (const JobPhoto& photo : job.photos) {
+    REQUIRE(photo.refusal);
+    CHECK((photo.refusal->code == "file_unreadable") == (photo.name == "roof/101.jpg"));
+  }
 }
 
 TEST_CASE("a full disk: the old file stays whole, and nothing lies about", "[cli][faults]") {
@@ -191,6 +235,32 @@ TEST_CASE("a full disk: the old file stays whole, and nothing lies about", "[cli
   }
   CHECK(ScratchFolder::read(json) == old_json);
   CHECK(ScratchFolder::read(job) == old_job);
+}
+
+TEST_CASE("a full disk: a row that does not fit leaves the log as it was", "[cli][faults]") {
+  const TemporaryFolder folder;
+  const SmallDisk disk(folder);
+  if (!disk.is_there()) return;
+  const std::string log = disk.file("log.csv"), command = program + log_command(folder, log) + " >/dev/null";
+  // Such a disk counts in pages: up to the end of one the log may still grow.
+  const auto page = static_cast<std::uintmax_t>(::sysconf(_SC_PAGESIZE));
+  std::size_t rows = 0;
+  std::uintmax_t row_bytes = 0;
+  for (std::uintmax_t before = 0; rows < 2 || before % page + row_bytes <= page; ++rows) {
+    REQUIRE(shell(folder, command).exit_code == 0);
+    row_bytes = fs::file_size(log) - before;
+    before += row_bytes;
+  }
+  disk.fill(folder, 0);
+  const std::string old_log = ScratchFolder::read(log);
+  const ShellRun full = shell(folder, command);
+  INFO(full.err);
+  CHECK(full.exit_code == 4);
+  CHECK_THAT(full.err, ContainsSubstring("log.csv"));
+  CHECK(ScratchFolder::read(log) == old_log);
+  disk.free_space();
+  CHECK(shell(folder, command).exit_code == 0);
+  CHECK(read_training_log(log).size() == rows + 1);
 }
 
 TEST_CASE("a disk that fills up during a folder run costs no photo that was reported", "[cli][faults]") {
@@ -224,6 +294,7 @@ TEST_CASE("a read-only disk is told, and what it holds can be read", "[cli][faul
   const std::string json = disk.file("window.json"), job = disk.file("job.json"), log = disk.file("log.csv");
   CHECK(shell(folder, program + clocks + " --json '" + json + "' >/dev/null").exit_code == 0);
   CHECK(shell(folder, program + " job new '" + job + "' >/dev/null").exit_code == 0);
+  CHECK(shell(folder, program + log_command(folder, log) + " >/dev/null").exit_code == 0);
   REQUIRE(disk.make_read_only());
   for (const std::string& arguments :
        {clocks + " --json '" + json + "'", clocks + " --json '" + disk.file("new.json") + "'",
@@ -234,8 +305,12 @@ TEST_CASE("a read-only disk is told, and what it holds can be read", "[cli][faul
     INFO(arguments << "\n" << run.err);
     CHECK(run.exit_code == 4);
     CHECK_THAT(run.err, ContainsSubstring("the disk is read-only; choose another folder"));
-    CHECK(disk.file_count() == 2);
+    CHECK(disk.file_count() == 3);
   }
+  const ShellRun logging = shell(folder, program + log_command(folder, log) + " >/dev/null");
+  CHECK(logging.exit_code == 4);
+  CHECK_THAT(logging.err, ContainsSubstring("log.csv"));
+  CHECK(shell(folder, program + " progress '" + log + "' >/dev/null").exit_code == 0);
   CHECK(shell(folder, program + " job list '" + job + "' >/dev/null").exit_code == 0);
 }
 
@@ -253,4 +328,19 @@ TEST_CASE("a reader that leaves during a folder run costs no photo that was repo
   CHECK(stored < photos);
   CHECK(shell(folder, command + " >/dev/null").exit_code == 3);
   CHECK(read_job(job).photos.size() == photos);
+}
+
+TEST_CASE("several runs on one log add a row each", "[cli][faults]") {
+  const TemporaryFolder folder;
+  const std::string log = folder.file("log.csv"),
+                    command = program + log_command(folder, log) + " >/dev/null";
+  constexpr int runs = 6;  // whichever is first makes the file
+  std::string line = "failed=0; others=''";
+  for (int i = 0; i < runs; ++i) line += "; " + command + " & others=\"$others $!\"";
+  const ShellRun all =
+      shell(folder, line + "; for one in $others; do wait $one || failed=1; done; exit $failed");
+  INFO(all.err);
+  CHECK(all.exit_code == 0);
+  CHECK(read_training_log(log).size() == runs);
+  CHECK(folder.file_count() == 3);  // the two readings and the log
 }

@@ -229,12 +229,31 @@ TEST_CASE("Ctrl-C or another polite signal ends a run in good order, and the nex
   CHECK(reported < 14);
   check_photos_once(read_job(job), reported);
   CHECK(read_readings(json).size() == reported);
+  CHECK(folder.file_count() == 4);  // photos, job, readings, what was printed: nothing half-written
 
   const ProgramRun rest = run_program(command);
   CHECK(rest.exit_code == 3);
   CHECK(count_of(rest.out, "] roof/") == 14 - reported);
   check_photos_once(read_job(job), 14);
   CHECK(read_readings(json).size() == 14);
+}
+
+TEST_CASE("a second Ctrl-C does not wait for the photos at work", "[cli][folder]") {
+  const TemporaryFolder folder;
+  fs::create_directories(folder.path() / "car/roof");
+  fs::copy(sample_photos / "hail.jpg", folder.path() / "car/roof/1.jpg");  // a second's work or more
+  const std::string out = folder.file("out"), job = folder.file("job.json");
+  const pid_t child = start(folder_command(folder.file("car"), job), out);
+  while (!fs::exists(job)) std::this_thread::sleep_for(std::chrono::milliseconds(1));
+  for (int time = 0; time < 2; ++time) {
+    std::this_thread::sleep_for(std::chrono::milliseconds(50));
+    ::kill(child, SIGINT);
+  }
+  const int status = wait_for(child);
+  REQUIRE(WIFSIGNALED(status));
+  CHECK(WTERMSIG(status) == SIGINT);
+  CHECK(folder.read("out").empty());
+  CHECK(read_job(job).photos.empty());
 }
 
 TEST_CASE("killed at any moment, a run loses nothing that it had reported", "[cli][folder]") {
