@@ -68,6 +68,13 @@ std::string one_spot_words(const SpotChange& change) {
   return "What became of the spot cannot be told";
 }
 
+std::string with_bounds(const Quantity& quantity, int decimals, const char* unit) {
+  std::string text = figure(quantity.value, decimals) + unit;
+  if (std::isfinite(quantity.low) && std::isfinite(quantity.high))
+    text += " (" + figure(quantity.low, decimals) + " to " + figure(quantity.high, decimals) + ")";
+  return text;
+}
+
 }  // namespace
 
 std::string length_words(double mm) {
@@ -75,20 +82,11 @@ std::string length_words(double mm) {
 }
 
 std::string length_words(const Quantity& mm) {
-  if (std::isnan(mm.value)) return "not known";
-  const int decimals = decimals_for(mm.value);
-  std::string text = figure(mm.value, decimals) + " mm";
-  if (std::isfinite(mm.low) && std::isfinite(mm.high))
-    text += " (" + figure(mm.low, decimals) + " to " + figure(mm.high, decimals) + ")";
-  return text;
+  return std::isnan(mm.value) ? "not known" : with_bounds(mm, decimals_for(mm.value), " mm");
 }
 
 std::string percent_words(const Quantity& percent) {
-  if (std::isnan(percent.value)) return "not known";
-  std::string text = figure(percent.value, 0) + " %";
-  if (std::isfinite(percent.low) && std::isfinite(percent.high))
-    text += " (" + figure(percent.low, 0) + " to " + figure(percent.high, 0) + ")";
-  return text;
+  return std::isnan(percent.value) ? "not known" : with_bounds(percent, 0, " %");
 }
 
 std::string outcome_words(Outcome outcome, Kind kind_before) {
