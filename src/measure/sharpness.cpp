@@ -19,9 +19,9 @@ Sharpness sharpness_of(const cv::Mat& grey, cv::Rect region_px) {
   const int factor = std::max(1, std::max(region_px.width, region_px.height) / side_px);
   cv::Mat small;
   cv::resize(grey(region_px), small, cv::Size(region_px.width / factor, region_px.height / factor), 0, 0, cv::INTER_AREA);
-  cv::Mat gx, gy, low, high;
-  cv::Sobel(small, gx, CV_32F, 1, 0, 3, 0.125);
-  cv::Sobel(small, gy, CV_32F, 0, 1, 3, 0.125);
+  cv::Mat gx, gy, low, high;  // the gradients eightfold, as whole numbers: floating-point ones of a large photo take much memory
+  cv::Sobel(small, gx, CV_16S, 1, 0);
+  cv::Sobel(small, gy, CV_16S, 0, 1);
   constexpr int reach_px = 31;  // a neighbourhood that holds both sides of an edge
   cv::erode(small, low, cv::Mat::ones(reach_px, reach_px, CV_8U));
   cv::dilate(small, high, cv::Mat::ones(reach_px, reach_px, CV_8U));
@@ -32,17 +32,21 @@ Sharpness sharpness_of(const cv::Mat& grey, cv::Rect region_px) {
   std::vector<float> gradients, widths, contrasts;
   for (int i = 0; i < directions; ++i) {
     const double angle = std::numbers::pi * i / directions;
-    const cv::Mat along = cv::abs(std::cos(angle) * gx + std::sin(angle) * gy);
+    const float along_x = static_cast<float>(std::cos(angle) / 8), along_y = static_cast<float>(std::sin(angle) / 8);
+    const auto gradient = [&](int r, int c) {
+      return std::abs(along_x * static_cast<float>(gx.at<short>(r, c)) + along_y * static_cast<float>(gy.at<short>(r, c)));
+    };
     gradients.clear(), widths.clear(), contrasts.clear();
-    for (int r = 0; r < along.rows; r += 2)
-      for (int c = 0; c < along.cols; c += 2) gradients.push_back(along.at<float>(r, c));
+    for (int r = 0; r < small.rows; r += 2)
+      for (int c = 0; c < small.cols; c += 2) gradients.push_back(gradient(r, c));
     const float steep = std::max(quantile_of(gradients, steepest_share), 0.5F);
-    for (int r = 0; r < along.rows; ++r)
-      for (int c = 0; c < along.cols; ++c)
-        if (along.at<float>(r, c) >= steep) {
-          contrasts.push_back(contrast.at<uchar>(r, c));
-          widths.push_back(contrasts.back() / along.at<float>(r, c));
-        }
+    for (int r = 0; r < small.rows; ++r)
+      for (int c = 0; c < small.cols; ++c) {
+        const float steepness = gradient(r, c);
+        if (steepness < steep) continue;
+        contrasts.push_back(contrast.at<uchar>(r, c));
+        widths.push_back(contrasts.back() / steepness);
+      }
     if (widths.empty()) continue;
     const double width = factor * median_of(widths);
     s.widest_px = std::max(s.widest_px, width), s.narrowest_px = std::min(s.narrowest_px, width);

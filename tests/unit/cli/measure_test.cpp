@@ -1,4 +1,7 @@
+#include <fcntl.h>
+#include <sys/resource.h>
 #include <sys/wait.h>
+#include <unistd.h>
 
 #include <cstdlib>
 #include <filesystem>
@@ -33,7 +36,33 @@ Reading reading_with_low_at(double x_mm, double y_mm) {
   return reading;
 }
 
+/// The most memory that the program had at once while it measured this photo, its libraries included.
+double peak_megabytes(const fs::path& photo) {
+  const pid_t child = ::fork();
+  if (child == 0) {
+    const int nowhere = ::open("/dev/null", O_WRONLY);
+    ::dup2(nowhere, STDOUT_FILENO);
+    ::dup2(nowhere, STDERR_FILENO);
+    ::execl(RIPPLEGAUGE_PROGRAM, "ripplegauge", "measure", photo.c_str(), "--board-pitch", "14", "--board-distance", "288", nullptr);
+    ::_exit(127);
+  }
+  int status = -1;
+  rusage usage{};
+  REQUIRE(::wait4(child, &status, 0, &usage) == child);
+  REQUIRE(WIFEXITED(status));
+  CHECK((WEXITSTATUS(status) == 0 || WEXITSTATUS(status) == 3));
+  return static_cast<double>(usage.ru_maxrss) / 1024;
+}
+
 }  // namespace
+
+TEST_CASE("a photo takes little memory, measured or refused", "[cli][memory]") {
+  const char* name = GENERATE("no-dent", "hail", "refused-blur", "refused-no-card");
+  INFO(name);
+  const double megabytes = peak_megabytes(fs::path(RIPPLEGAUGE_SOURCE_DIR) / "samples/photos" / (std::string(name) + ".jpg"));
+  CHECK(megabytes > 10);
+  CHECK(megabytes < 120);
+}
 
 TEST_CASE("a refused photo keeps exit code 3 and its JSON, whatever else was asked for", "[cli]") {
   const ScratchFolder folder;
