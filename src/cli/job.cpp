@@ -5,6 +5,7 @@
 #include "command.hpp"
 #include "job_parts.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/files/job_file.hpp"
 #include "ripplegauge/files/price_file.hpp"
 #include "ripplegauge/files/reading_file.hpp"
@@ -44,7 +45,7 @@ struct JobArguments {
 
 void warn(const std::string& message) { std::cerr << "ripplegauge: " << message << "\n"; }
 
-std::string joined(const std::vector<int>& ids) {
+std::string numbers(const std::vector<int>& ids) {
   std::string text;
   for (const int id : ids) text += (text.empty() ? "" : ", ") + std::to_string(id);
   return text;
@@ -53,10 +54,6 @@ std::string joined(const std::vector<int>& ids) {
 void add_facts(std::vector<std::string>& facts, const std::vector<std::string>& more) {
   for (const std::string& fact : more)
     if (!has_fact(facts, fact)) facts.push_back(fact);
-}
-
-void append_note(std::string& notes, const std::string& note) {
-  if (!note.empty()) notes += (notes.empty() ? "" : "; ") + note;
 }
 
 int run_new(const JobArguments& arguments) {
@@ -111,7 +108,7 @@ void report_added(const Job& job, const std::string& panel, const Reading& readi
   else if (added.spots.empty())
     std::cout << "no dent\n";
   else
-    std::cout << "spot " << joined(added.spots) << "\n";
+    std::cout << "spot " << numbers(added.spots) << "\n";
   if (reading.photo.sha256.empty())
     warn(reading.photo.name +
          ": the reading has no hash and the photo is not there; the same photo under "
@@ -176,7 +173,7 @@ int run_add_hand(const JobArguments& arguments) {
     for (int i = 0; i < arguments.count; ++i) ids.push_back(add_by_hand(job, spot, now_utc()));
     return true;
   });
-  std::cout << arguments.panel << ": spot " << joined(ids) << ", by hand\n";
+  std::cout << arguments.panel << ": spot " << numbers(ids) << ", by hand\n";
   return exit_ok;
 }
 
@@ -185,7 +182,7 @@ int run_void(const JobArguments& arguments) {
     for (const int id : arguments.spots) void_spot(job, id, arguments.reason, now_utc());
     return true;
   });
-  std::cout << "spot " << joined(arguments.spots) << " voided: " << arguments.reason << "\n";
+  std::cout << "spot " << numbers(arguments.spots) << " voided: " << arguments.reason << "\n";
   return exit_ok;
 }
 
@@ -202,11 +199,11 @@ int run_mark(const JobArguments& arguments) {
       }
       if (arguments.beyond_pulling || arguments.can_be_pulled) spot.beyond_pulling = arguments.beyond_pulling;
       if (arguments.counts_alone) spot.counts_alone = true;
-      append_note(spot.notes, arguments.notes);
+      add_note(spot.notes, arguments.notes);
     }
     return true;
   });
-  std::cout << "spot " << joined(arguments.spots) << " marked\n";
+  std::cout << "spot " << numbers(arguments.spots) << " marked\n";
   return exit_ok;
 }
 
@@ -217,8 +214,8 @@ int run_panel(const JobArguments& arguments) {
     add_facts(panel.facts, arguments.facts);
     std::erase_if(panel.facts,
                   [&](const std::string& fact) { return has_fact(arguments.dropped_facts, fact); });
-    append_note(panel.notes, arguments.notes);
-    for (const std::string& fact : panel.facts) facts += (facts.empty() ? "" : ", ") + fact;
+    add_note(panel.notes, arguments.notes);
+    facts = joined(panel.facts);
     return true;
   });
   std::cout << arguments.panel << ": " << (facts.empty() ? "nothing special" : facts) << "\n";
@@ -257,9 +254,7 @@ std::string spot_text(const Job& job, const JobSpot& spot, std::optional<int> co
     parts.push_back("VOID: " + spot.voided->reason);
   else if (counted_as)
     parts.emplace_back("counted as spot " + std::to_string(*counted_as));
-  std::string what;
-  for (const std::string& part : parts) what += (what.empty() ? "" : ", ") + part;
-  const std::vector<std::string> lines = wrapped(what, 44);
+  const std::vector<std::string> lines = wrapped(joined(parts), 44);
   for (std::size_t i = 0; i < lines.size(); ++i)
     text += (i == 0 ? "" : std::string(36, ' ')) + lines[i] + "\n";
   return text;

@@ -48,8 +48,6 @@ PanelFacts known_facts(const std::vector<std::string>& facts, PanelFacts known) 
   return known;
 }
 
-void add_note(std::string& notes, const std::string& note) { notes += (notes.empty() ? "" : "; ") + note; }
-
 void judge(const Job& job, const Dent& dent, const SeverityRules& rules, const PanelFacts& otherwise,
            JobSpot& spot) {
   const SeverityAssessment assessment =
@@ -106,6 +104,10 @@ AddedReading add_judged_reading(Job& job, const std::string& panel, const Readin
   for (std::size_t i = 0; i < added.spots.size(); ++i)
     judge(job, reading.dents[i], rules, otherwise, spot_with_id(job, added.spots[i]));
   return added;
+}
+
+void add_note(std::string& notes, const std::string& note) {
+  if (!note.empty()) notes += (notes.empty() ? "" : "; ") + note;
 }
 
 std::string values_text(const MeasureRequest& request) {

@@ -29,6 +29,9 @@ AddedReading add_judged_reading(Job& job, const std::string& panel, const Readin
                                 const Provenance& from, const SeverityRules& rules,
                                 const PanelFacts& otherwise = {});
 
+/// Behind the notes that stand there, if it says anything.
+void add_note(std::string& notes, const std::string& note);
+
 /// For JobPhoto::measured_with: the numbers as people say them, and what tells two cards or boards of one
 /// name apart.
 std::string values_text(const MeasureRequest& request);

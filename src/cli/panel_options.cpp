@@ -4,6 +4,7 @@
 #include <utility>
 
 #include "command.hpp"
+#include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/files/advice_file.hpp"
 
 namespace ripplegauge::cli {
@@ -35,12 +36,9 @@ std::string tidy(std::string text) {
 
 template <class E>
 std::string choices() {
-  std::string text;
-  for (std::string word : all_words<E>()) {
-    std::replace(word.begin(), word.end(), '_', '-');
-    text += (text.empty() ? "" : ", ") + word;
-  }
-  return text;
+  std::vector<std::string> words = all_words<E>();
+  for (std::string& word : words) std::replace(word.begin(), word.end(), '_', '-');
+  return joined(words);
 }
 
 constexpr const char* group = "What the photo cannot show";

@@ -5,6 +5,7 @@
 
 #include "ripplegauge/advice/kit.hpp"
 #include "ripplegauge/core/enum_words.hpp"
+#include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/files/json_reader.hpp"
 
 namespace ripplegauge {
@@ -22,11 +23,7 @@ std::vector<E> optional_word_list(ObjectReader& object, std::string_view key) {
   std::vector<E> values;
   for (const std::string& text : object.optional_list<std::string>(key)) {
     const auto value = from_word<E>(text);
-    if (!value) {
-      std::string known;
-      for (const std::string& one : all_words<E>()) known += (known.empty() ? "" : ", ") + one;
-      object.fail(key, "each entry must be one of " + known);
-    }
+    if (!value) object.fail(key, "each entry must be one of " + joined(all_words<E>()));
     values.push_back(*value);
   }
   return values;

@@ -3,6 +3,7 @@
 #include <set>
 
 #include "kit_words.hpp"
+#include "ripplegauge/core/joined.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -38,11 +39,8 @@ std::vector<SheetMetal> read_metals(const std::filesystem::path& path) {
     entry.finish();
     metals.push_back(std::move(metal));
   }
-  if (metals.size() != all_words<Material>().size()) {
-    std::string known;
-    for (const std::string& one : all_words<Material>()) known += (known.empty() ? "" : ", ") + one;
-    object.fail("metals", "all of these must be there: " + known);
-  }
+  if (metals.size() != all_words<Material>().size())
+    object.fail("metals", "all of these must be there: " + joined(all_words<Material>()));
   object.finish();
   return metals;
 }

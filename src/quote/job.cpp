@@ -5,6 +5,7 @@
 #include <set>
 
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/quote/text.hpp"
 
 namespace ripplegauge {
@@ -61,7 +62,7 @@ JobSpot spot_from(const Dent& dent) {
   spot.position_mm = PointMm{dent.x_mm, dent.y_mm};
   spot.severity = dent.severity;
   spot.severity_reason = dent.severity_reason;
-  for (const std::string& note : dent.notes) spot.notes += (spot.notes.empty() ? "" : "; ") + note;
+  spot.notes = joined(dent.notes, "; ");
   return spot;
 }
 
