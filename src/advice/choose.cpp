@@ -67,8 +67,8 @@ std::optional<Tab> largest(const Kit& kit, const TabChoice& choice, TabShape sha
 /// chosen over a larger rigid one, so that a larger spot never gets a smaller tab when it turns from rigid to
 /// soft.
 std::optional<Tab> best_tab(const Kit& kit, const TabChoice& choice, TabShape shape) {
-  const auto rigid = largest(kit, choice, shape, TabMaterial::rigid);
-  const auto soft = largest(kit, choice, shape, TabMaterial::soft);
+  auto rigid = largest(kit, choice, shape, TabMaterial::rigid);
+  auto soft = largest(kit, choice, shape, TabMaterial::soft);
   if (!rigid || !soft) return rigid ? rigid : soft;
   if (choice.material == TabMaterial::rigid) return rigid;
   return area_mm2(*soft) >= area_mm2(*rigid) ? soft : rigid;

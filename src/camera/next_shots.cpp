@@ -153,8 +153,9 @@ Coverage coverage_of(const CameraCalibration& calibration, const std::vector<Cam
         return std::clamp(static_cast<int>((at + 0.5) / size * count), 0, count - 1);
       };
       const int column = field(p.x, calibration.stored_size.width, Coverage::columns),
-                row = field(p.y, calibration.stored_size.height, Coverage::rows);
-      ++coverage.corners[static_cast<std::size_t>(row * Coverage::columns + column)];
+                row = field(p.y, calibration.stored_size.height, Coverage::rows),
+                place = row * Coverage::columns + column;
+      ++coverage.corners[static_cast<std::size_t>(place)];
     }
   return coverage;
 }

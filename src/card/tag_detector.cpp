@@ -106,7 +106,8 @@ std::optional<Side> fit_side(const cv::Mat& grey, const Eigen::Vector2d& a, cons
     const double at = (0.08 + 0.84 * i / (profiles - 1)) * length;
     for (int j = -half_samples; j <= half_samples; ++j) {
       const Eigen::Vector2d p = a + at * along + j * step_px * outward;
-      profile[static_cast<std::size_t>(j + half_samples)] = sample_linear(grey, p.x(), p.y());
+      const int sample = j + half_samples;
+      profile[static_cast<std::size_t>(sample)] = sample_linear(grey, p.x(), p.y());
     }
     const double dark = 0.25 * (profile[0] + profile[1] + profile[2] + profile[3]);
     const std::size_t n = profile.size();

@@ -1,5 +1,5 @@
+#include <charconv>
 #include <cmath>
-#include <cstdio>
 #include <iostream>
 #include <memory>
 #include <opencv2/core/version.hpp>
@@ -32,8 +32,11 @@ struct CameraArguments {
 /// "9x6".
 Chessboard chessboard_from(const std::string& words, double square_mm) {
   Chessboard board;
-  char rest = 0;
-  if (std::sscanf(words.c_str(), "%3dx%3d%c", &board.columns, &board.rows, &rest) != 2)
+  const char* const end = words.data() + words.size();
+  const auto columns = std::from_chars(words.data(), end, board.columns);
+  const bool has_rows = columns.ec == std::errc() && columns.ptr != end && *columns.ptr == 'x';
+  const auto rows = has_rows ? std::from_chars(columns.ptr + 1, end, board.rows) : columns;
+  if (!has_rows || rows.ec != std::errc() || rows.ptr != end)
     throw UsageError("--chessboard " + words +
                      ": give columns and rows of inner corners, such as --chessboard 9x6");
   board.square_mm = square_mm;

@@ -260,6 +260,7 @@ Pairing pairing_of(const std::vector<std::filesystem::path>& files, const Compar
   if (!arguments.after_word.empty()) options.after_words = {arguments.after_word};
   options.most_minutes = arguments.most_minutes;
   std::vector<Shot> shots;
+  shots.reserve(files.size());
   for (const auto& file : files) shots.push_back({file.filename().string(), date_taken(file)});
   return pair_shots(shots, options);
 }

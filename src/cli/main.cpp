@@ -21,7 +21,7 @@ std::filesystem::path data_dir() {
   const auto program = std::filesystem::read_symlink("/proc/self/exe", error);
   if (!error) {
     // Beside the program rather than under a fixed prefix: a package can be unpacked anywhere.
-    const auto installed = (program.parent_path() / RIPPLEGAUGE_DATA_FROM_PROGRAM).lexically_normal();
+    auto installed = (program.parent_path() / RIPPLEGAUGE_DATA_FROM_PROGRAM).lexically_normal();
     if (std::filesystem::is_directory(installed, error)) return installed;
   }
   return RIPPLEGAUGE_SOURCE_DATA_DIR;

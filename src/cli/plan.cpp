@@ -36,6 +36,7 @@ int run_plan(const PlanArguments& arguments) {
     throw UsageError("--sheet makes one page from one reading; " + arguments.reading + " holds " +
                      std::to_string(readings.size()));
   std::vector<Plan> plans;
+  plans.reserve(readings.size());
   for (const Reading& reading : readings) plans.push_back(make_plan(reading, facts, data));
 
   if (!arguments.json.empty()) write_atomically(arguments.json, plans_to_json(plans));

@@ -127,6 +127,7 @@ int run_study(const StudyArguments& arguments) {
         readings, arguments.quantity == "depth" ? StudyQuantity::depth_mm : StudyQuantity::diameter_mm));
 
   std::vector<NamedStudy> studies;
+  studies.reserve(groups.size());
   for (const StudyGroup& group : groups)
     studies.push_back({group.name, group.unit, study_repeatability(group.values, arguments.options)});
   for (const NamedStudy& study : studies) print_study(study, arguments.options.confidence);

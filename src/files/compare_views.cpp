@@ -75,6 +75,7 @@ void draw_outlines(cv::Mat& view, const std::vector<Dent>& dents, const Rectangl
       }
     }
     std::vector<cv::Point> points;
+    points.reserve(outline.size());
     for (const PointMm& point : outline)
       points.emplace_back(
           static_cast<int>(std::lround(16 * ((point.x_mm - area.x0_mm) * pixels_per_mm - 0.5))),

@@ -216,13 +216,13 @@ std::string job_to_json(const Job& job) {
   for (const JobSpot& spot : job.spots) spots.push_back(to_json(spot));
   for (const JobItem& item : job.items)
     items.push_back({{"name", item.name}, {"panel", item.panel}, {"count", item.count}});
-  const std::string text = json_text({{"schema", newest_schema},
-                                      {"vehicle", job.vehicle},
-                                      {"notes", job.notes},
-                                      {"panels", std::move(panels)},
-                                      {"photos", std::move(photos)},
-                                      {"spots", std::move(spots)},
-                                      {"items", std::move(items)}});
+  std::string text = json_text({{"schema", newest_schema},
+                                {"vehicle", job.vehicle},
+                                {"notes", job.notes},
+                                {"panels", std::move(panels)},
+                                {"photos", std::move(photos)},
+                                {"spots", std::move(spots)},
+                                {"items", std::move(items)}});
   try {
     job_from_json(text, "the job");
   } catch (const FileError& error) {

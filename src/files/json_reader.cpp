@@ -149,7 +149,7 @@ void refuse_other_encodings(std::string_view text, const std::string& file) {
 }
 
 std::string rule_text(const NumberRule& rule, bool whole) {
-  const std::string kind = whole ? "it must be a whole number" : "it must be a number";
+  std::string kind = whole ? "it must be a whole number" : "it must be a number";
   const bool has_low = std::isfinite(rule.low), has_high = std::isfinite(rule.high);
   if (has_low && has_high) {
     return kind + (rule.low_allowed ? " from " : " above ") + number_text(rule.low) +

@@ -66,7 +66,7 @@ class Cells {
     return value;
   }
   std::string required(const std::string& column) {
-    const std::string value = text(column);
+    std::string value = text(column);
     if (value.empty()) fail(column, "it must not be empty");
     return value;
   }
@@ -172,6 +172,13 @@ void require_currency(const PriceTable& table, const Cells& cells) {
 
 using Setting = void (*)(PriceTable&, Cells&);
 
+std::vector<std::string> names_of(const std::map<std::string, Setting>& all) {
+  std::vector<std::string> names;
+  names.reserve(all.size());
+  for (const auto& [name, set] : all) names.push_back(name);
+  return names;
+}
+
 void set_currency(PriceTable& table, Cells& cells) {
   table.currency.code = cells.required("value");
   if (!is_known_currency(table.currency.code))
@@ -208,11 +215,7 @@ const std::map<std::string, Setting> settings = {
 
 void read_setting(PriceTable& table, Cells& cells) {
   const auto found = settings.find(cells.required("name"));
-  if (found == settings.end()) {
-    std::vector<std::string> names;
-    for (const auto& [name, set] : settings) names.push_back(name);
-    cells.fail("name", "settings are: " + joined(names));
-  }
+  if (found == settings.end()) cells.fail("name", "settings are: " + joined(names_of(settings)));
   found->second(table, cells);
 }
 
@@ -286,11 +289,7 @@ const std::map<std::string, Setting> row_kinds = {
 void read_row(PriceTable& table, Cells& cells) {
   const std::string kind = cells.text("row");
   const auto found = row_kinds.find(kind);
-  if (found == row_kinds.end()) {
-    std::vector<std::string> names;
-    for (const auto& [name, read] : row_kinds) names.push_back(name);
-    cells.fail("row", "rows are: " + joined(names));
-  }
+  if (found == row_kinds.end()) cells.fail("row", "rows are: " + joined(names_of(row_kinds)));
   if (kind != "setting") require_currency(table, cells);
   found->second(table, cells);
 }

@@ -43,6 +43,7 @@ void check_names(const std::vector<std::string>& names, const std::string& key, 
 template <typename Entries>
 std::vector<std::string> names_of(const Entries& entries) {
   std::vector<std::string> names;
+  names.reserve(entries.size());
   for (const auto& entry : entries) names.push_back(entry.name);
   return names;
 }
