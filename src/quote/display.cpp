@@ -20,7 +20,7 @@ icu::UnicodeString utf16(const std::string& text) { return icu::UnicodeString::f
 
 icu::Locale locale_named(const std::string& name) {
   if (name.empty()) return icu::Locale::getRoot();
-  const icu::Locale locale = icu::Locale::createCanonical(name.c_str());
+  icu::Locale locale = icu::Locale::createCanonical(name.c_str());
   // The root locale formats any name: only one whose language has data is known.
   int32_t known_count = 0;
   const icu::Locale* known = icu::Locale::getAvailableLocales(known_count);
@@ -109,7 +109,7 @@ std::string Display::percent(Rate rate) const { return formatted(formats_->perce
 std::string Display::count(int number) const { return formatted(formats_->number, std::to_string(number)); }
 
 std::string Display::millimetres(const Quantity& quantity, int decimals) const {
-  const std::string value = number(quantity.value, decimals) + " mm";
+  std::string value = number(quantity.value, decimals) + " mm";
   if (!(quantity.low < quantity.high)) return value;
   return value + " (" + number(quantity.low, decimals) + "–" + number(quantity.high, decimals) + ")";
 }

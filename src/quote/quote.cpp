@@ -60,7 +60,8 @@ constexpr const char* unknown_severity = "severity not known";
 /// Which rows price a spot: all of them have the same band and severity word.
 struct RowKey {
   std::string band, severity;
-  auto operator<=>(const RowKey&) const = default;
+  auto operator<=>(const RowKey&) const =
+      default;  // NOLINT(modernize-use-nullptr): the check sees a null in what the compiler writes
 };
 
 /// Nothing where the table prices by severity and the spot's is not known.
@@ -265,6 +266,7 @@ void check_wanted_items(const Job& job, const PriceTable& table) {
 void add_panel(const Job& job, const PriceTable& table, const JobPanel& panel, Quote& quote) {
   std::vector<Priced> priced = priced_spots(job, table, panel.name, quote);
   std::vector<QuoteLine> lines;
+  lines.reserve(priced.size());
   for (const Priced& price : priced) lines.push_back(price.line);
   for (const Surcharge& surcharge : table.surcharges)
     if (auto line = apply(surcharge, priced, table.rounding.mode)) lines.push_back(std::move(*line));
