@@ -245,6 +245,7 @@ std::string relief_to_png(const Relief& relief) {
   const GreyScale scale = GreyScale::of(relief);
   std::vector<unsigned char> bytes = picture_bytes(relief, scale);
   std::vector<png_bytep> rows;
+  rows.reserve(static_cast<std::size_t>(relief.rows));
   for (int row = 0; row < relief.rows; ++row)
     rows.push_back(bytes.data() +
                    static_cast<std::size_t>(row) * static_cast<std::size_t>(relief.columns) * 2);

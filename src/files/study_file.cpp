@@ -141,7 +141,7 @@ std::vector<StudyGroup> read_study_file(const std::filesystem::path& file) {
   for (std::size_t i = 1; i < rows.size(); ++i) {
     const CsvRow& row = rows[i];
     const auto label = [&](std::size_t column, const char* what) {
-      const std::string text_of_it = trimmed(row.fields[column]);
+      std::string text_of_it = trimmed(row.fields[column]);
       if (text_of_it.empty()) fail(name, row.line, std::string(what) + " is empty");
       return text_of_it;
     };
