@@ -206,10 +206,11 @@ SlopesByBlur slopes_by_blur(const PixelArrays& pixels, std::span<const SpotVecto
                          {there.z.data(), there.slope_x.data(), there.slope_y.data(), there.xx.data(), there.xy.data(), there.yy.data()});
     for (std::size_t i = 0; i < n; ++i) sum.x[i] += factor * there.slope_x[i], sum.y[i] += factor * there.slope_y[i];
   };
-  // Second derivatives as differences: the four points have the blur's moments, two more lie along the stripes' fan.
+  // Second derivatives as differences of slopes: four points have the blur's moments, two more lie off by M k. What both take of
+  // the place itself cancels.
   const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2f> axes(moment_mm2);
   const Eigen::Matrix2f points = axes.eigenvectors() * axes.eigenvalues().cwiseMax(0).cwiseSqrt().asDiagonal() * std::sqrt(2.0F);
-  const auto fan = [&](std::size_t i) -> Eigen::Vector2f {
+  const auto moment_times_gradient = [&](std::size_t i) -> Eigen::Vector2f {
     const Eigen::Vector2f gradient(pixels.phase_x[i] + seen.by_slope_x[i] * relief.xx[i] + seen.by_slope_y[i] * relief.xy[i],
                                    pixels.phase_y[i] + seen.by_slope_x[i] * relief.xy[i] + seen.by_slope_y[i] * relief.yy[i]);
     return moment_mm2 * (2 * std::numbers::pi_v<float> * gradient);
@@ -217,7 +218,7 @@ SlopesByBlur slopes_by_blur(const PixelArrays& pixels, std::span<const SpotVecto
   for (const float sign : {-1.0F, 1.0F}) {
     add(0.25F, [&](std::size_t) -> Eigen::Vector2f { return sign * points.col(0); });
     add(0.25F, [&](std::size_t) -> Eigen::Vector2f { return sign * points.col(1); });
-    add(-0.5F, [&](std::size_t i) -> Eigen::Vector2f { return sign * fan(i); });
+    add(-0.5F, [&](std::size_t i) -> Eigen::Vector2f { return sign * moment_times_gradient(i); });
   }
   return sum;
 }

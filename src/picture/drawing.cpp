@@ -118,14 +118,12 @@ std::vector<std::string> wrapped(cairo_t* cairo, const std::string& text, const 
   std::istringstream words(printable(text));
   std::vector<std::string> lines;
   for (std::string word; words >> word;) {
-    if (lines.empty()) {
-      lines.push_back(word);
-    } else if (const std::string longer = lines.back() + " " + word;
-               lines.size() == max_lines || text_width(cairo, longer, style) <= width) {
+    const std::string longer = lines.empty() ? word : lines.back() + " " + word;
+    const bool goes_on = !lines.empty() && (lines.size() == max_lines || text_width(cairo, longer, style) <= width);
+    if (goes_on)
       lines.back() = longer;
-    } else {
+    else
       lines.push_back(word);
-    }
   }
   for (std::string& line : lines) line = fitted(cairo, line, style, width);
   return lines;

@@ -104,9 +104,8 @@ void draw_label(Canvas& canvas, const BoardLayout& layout, double pitch_mm) {
 std::vector<std::string> steps_of(const BoardSheetOptions& options) {
   const std::string pitch = length_text(options.pitch_mm);
   std::vector<std::string> steps = {
-      "Print at 100 %, not \u201cfit to page\u201d, on matt paper. Cut along the grey line; glue the sheet "
-      "to a flat, "
-      "stiff board, no waves.",
+      {"Print at 100 %, not \u201cfit to page\u201d, on matt paper. Cut along the grey line; glue the sheet to a "
+       "flat, stiff board, no waves."},
       "Measure the check bar. If it is not 100 mm, the pitch is " + pitch + "\u00a0mm \u00d7 bar \u00f7 100.",
       "Lay the scale card flat beside the dent, its inner corner towards it.",
       "Stand the board upright, stripes level, well lit. A good start, as drawn: 17 cm behind the dent, its middle 25 cm "

@@ -91,9 +91,11 @@ void draw_small_card(Canvas& canvas, PagePoint corner, double unit_mm) {
   canvas.fill(paper, white);
   std::vector<PageBox> tags;
   const double side_mm = 0.62 * unit_mm, gap_mm = 0.5 * (unit_mm - side_mm), pitch_mm = 0.9 * unit_mm;
-  for (int i = 0; i < 5; ++i)
+  constexpr int along = 5, up = 4;  // the corner's tag counts for both
+  tags.reserve(along + up - 1);
+  for (int i = 0; i < along; ++i)
     tags.push_back({corner.x_mm + gap_mm + i * pitch_mm, corner.y_mm - unit_mm + gap_mm, side_mm, side_mm});
-  for (int i = 1; i < 4; ++i)
+  for (int i = 1; i < up; ++i)
     tags.push_back({corner.x_mm + gap_mm, corner.y_mm - unit_mm + gap_mm - i * pitch_mm, side_mm, side_mm});
   canvas.fill(tags, black);
 }

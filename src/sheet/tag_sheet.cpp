@@ -64,9 +64,9 @@ std::string tag_sheet_pdf(const TagSheetOptions& options) {
               "mirrored on purpose \u00b7 print at 100 %, not \u201cfit to page\u201d",
               {.size_mm = 3.4, .colour = dark_grey}, Align::right);
   for (int i = 0; i < options.count; ++i) {
-    const PageBox sticker{margin_mm + (i % grid.columns) * grid.pitch_x_mm,
-                          margin_mm + title_mm + (i / grid.columns) * grid.pitch_y_mm, grid.sticker_mm,
-                          grid.sticker_mm};
+    const int column = i % grid.columns, row = i / grid.columns;
+    const PageBox sticker{margin_mm + column * grid.pitch_x_mm, margin_mm + title_mm + row * grid.pitch_y_mm,
+                          grid.sticker_mm, grid.sticker_mm};
     draw_cutting_marks(canvas, sticker);
     draw_tag(canvas, options.first_id + i,
              {sticker.x_mm + 0.5 * grid.sticker_mm, sticker.y_mm + 0.5 * grid.sticker_mm}, options.side_mm,

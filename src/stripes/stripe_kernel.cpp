@@ -1,5 +1,7 @@
 #include "stripe_kernel.hpp"
 
+#include <cmath>
+
 #include "ripplegauge/core/vectorised.hpp"
 
 namespace ripplegauge::kernel {
@@ -13,7 +15,7 @@ void add_row(const float* light, const float* phase_cycles, std::size_t count, f
     const float w = light[i] < 0 ? 0.0F : 1.0F, l = light[i] < 0 ? 0.0F : light[i];
     // Sine and cosine of half the angle, at most a quarter turn, by Taylor's series: right to 1e-6.
     constexpr float far = 1e9F;  // where the model's reflected ray runs along the board
-    const float cycles = phase_cycles[i] < far ? phase_cycles[i] : far, p = cycles > -far ? cycles : -far;
+    const float p = std::fmax(std::fmin(phase_cycles[i], far), -far);
     const float half = 3.14159265F * (p - static_cast<float>(static_cast<int>(p + (p < 0 ? -0.5F : 0.5F))));
     const float x = half * half;
     const float s = half * (1 + x * (-1.66666667e-1F + x * (8.33333333e-3F + x * (-1.98412698e-4F + x * (2.75573192e-6F - x * 2.50521084e-8F)))));

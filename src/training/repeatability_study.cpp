@@ -79,10 +79,11 @@ template <typename Function>
 Quantity with_interval(const Components& estimate, const std::vector<Components>& draws, double confidence,
                        Function function) {
   std::vector<double> values;
+  values.reserve(draws.size());
   for (const Components& draw : draws) values.push_back(function(draw));
   std::sort(values.begin(), values.end());
   const auto at = [&](double probability) {
-    const auto index = static_cast<std::size_t>(probability * static_cast<double>(values.size() - 1) + 0.5);
+    const auto index = static_cast<std::size_t>(std::lround(probability * static_cast<double>(values.size() - 1)));
     return values[index];
   };
   const double value = function(estimate);
