@@ -48,6 +48,17 @@ TEST_CASE("sharpening takes from the blur's second moment what its halo has", "[
   CHECK(after.moment_px2 < after.width_px2);
 }
 
+TEST_CASE("paper that is burnt out does not make the photo look sharper than it is", "[photo_blur]") {
+  const double brighter = GENERATE(1.4, 1.8);
+  const cv::Mat light = brighter * rendered::render(small_dent_under_blur(1.1));
+  const PhotoBlur blur = mean_blur(find_tags(rendered::develop(light, noise, 1)));
+  constexpr double truth_px2 = 1.1 * 1.1 + 1.0 / 12;
+  INFO("width " << blur.width_px2 << ", moment " << blur.moment_px2 << " px^2, true " << truth_px2);
+  // How bright the white would be cannot be told: a third either way.
+  CHECK(blur.width_px2 == Approx(truth_px2).epsilon(0.35));
+  CHECK(blur.moment_px2 == Approx(truth_px2).epsilon(0.35));
+}
+
 TEST_CASE("blur that grows with depth is told where the dent is", "[photo_blur]") {
   const rendered::Scene scene = small_dent_under_blur(0.8);
   MeasureRequest request = rendered::usual_request(scene);
