@@ -58,15 +58,15 @@ struct Line {
   Eigen::Vector2d point, direction;
 };
 
-/// The area under a profile across an edge (integral of the step from 0 to 1), in samples, with the sure 0 and 1 further than `reach`
-/// from the edge: there is nothing but noise.
-double area_near_edge(const std::vector<double>& profile, double dark, double light, double edge, double reach) {
+/// The area under a step from 0 to 1 across an edge, in samples, with the sure 0 and 1 further than `reach` from the edge: there is
+/// nothing but noise.
+double area_near_edge(const std::vector<double>& step, double edge, double reach) {
   constexpr double least_reach = 5;
-  const double near = std::max(reach, least_reach), last = static_cast<double>(profile.size()) - 1;
+  const double near = std::max(reach, least_reach), last = static_cast<double>(step.size()) - 1;
   const auto from = static_cast<std::size_t>(std::clamp(std::round(edge - near), 0.0, last)),
              to = static_cast<std::size_t>(std::clamp(std::round(edge + near), 0.0, last));
   double area = last - static_cast<double>(to);
-  for (std::size_t j = from; j <= to; ++j) area += std::clamp((profile[j] - dark) / (light - dark), -0.2, 1.2);
+  for (std::size_t j = from; j <= to; ++j) area += step[j];
   return area;
 }
 
@@ -78,11 +78,10 @@ struct Side {
 /// Linear interpolation between pixels blurs by x (1 - x) px^2: on average by this.
 constexpr double interpolation_px2 = 1.0 / 6;
 
-/// 10 to 90 % width of an edge in the photo, from that of the edge as interpolation shows it; no edge is sharper than the
-/// pixels' own squares, 1 / 12 px^2.
+/// 10 to 90 % width of an edge in the photo, from that of the edge as interpolation shows it.
 double width_before_interpolation(double width_px) {
   const double variance_px2 = std::pow(width_px / edge_width_per_sigma, 2) - interpolation_px2;
-  return edge_width_per_sigma * std::sqrt(std::max(variance_px2, 1.0 / 12));
+  return edge_width_per_sigma * std::sqrt(std::max(variance_px2, pixel_square_px2));
 }
 
 /// Fits one side of a black square as a line to sub-pixel edge crossings. The crossing of each profile across the
@@ -118,13 +117,14 @@ std::optional<Side> fit_side(const cv::Mat& grey, const Eigen::Vector2d& a, cons
     if (light - dark < min_contrast) continue;
     double area = 0, middle = 0, dark_half = 0, moment = 0;  // the moment of what is missing to a step in the middle
     for (std::size_t j = 0; j < n; ++j) {
-      const double f = std::clamp((profile[j] - dark) / (light - dark), -0.2, 1.2), t = static_cast<double>(j) - half_samples;
+      const double f = profile[j] = std::clamp((profile[j] - dark) / (light - dark), -0.2, 1.2);
+      const double t = static_cast<double>(j) - half_samples;
       area += f;
       moment += 2 * t * ((t > 0 ? 1 : 0) - f);
       if (f > 0.1 && f < 0.9) middle += 1;
       if (f > 0.1 && f < 0.5) dark_half += 1;
     }
-    area = area_near_edge(profile, dark, light, n - 0.5 - area, 1.1 * middle);
+    area = area_near_edge(profile, n - 0.5 - area, 1.1 * middle);
     s.push_back(at - 0.5 * length);
     position.push_back((half_samples + 0.5 - area) * step_px);
     if (light > burnt_out) {

@@ -33,7 +33,6 @@ Relief draw(const HeightFunction& height, double x_mm, double y_mm, double reach
 /// A spot after its last fit.
 struct FinalSpot {
   SpotVector spot;
-  SpotFit fit;  ///< that it comes from, where it is one spot
   std::vector<std::pair<SpotVector, double>>
       alike;                         ///< spots that explain the stripes nearly as well, with their weights
   std::optional<SpotVector> second;  ///< the sum of the two is the spot
@@ -257,12 +256,12 @@ std::vector<std::pair<SpotVector, double>> alike(const Patch& patch, const SpotF
 void polish(const PanelScene& scene, const std::vector<SpotVector>& others, const SpotFit& found, bool judged,
             int threads, FinalSpot& out) {
   constexpr std::size_t least_pixels = 500, least_to_judge = 4000;
+  constexpr int a_few = 8;  // iterations: what blur shifts asks for no exact spot
   const std::size_t most_pixels = judged ? 14000 : 5000;
   if (out.second) {
     const SpotSum start{out.spot, *out.second};
     Patch patch = patch_for(scene, start, others, most_pixels);
     if (patch.size() < least_pixels) return;
-    constexpr int a_few = 8;  // iterations: what blur shifts asks for no exact spot
     if (judged) soften(patch, polish_sum(patch, start, false, a_few));
     const SpotSum plain = polish_sum(patch, start, false), with = polish_sum(patch, plain, true, 12);
     out.highlight = with.cost < plain.cost - highlight_worth;
@@ -281,24 +280,20 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
   start.spot = out.spot;
   if (judged) {
     soften(patch, start.spot);
-    constexpr int a_few = 8;  // iterations: what blur shifts asks for no exact spot
     start.spot = polish_with_fitting_light(patch, start, out.highlight, a_few, least_to_judge).spot;
     soften(patch, start.spot);
   }
-  out.fit = polish_with_fitting_light(patch, start, out.highlight);
-  const bool sane = out.fit.spot.allFinite() && out.fit.spot[s_height] * out.spot[s_height] > 0;
-  if (!sane) out.fit.spot = out.spot;
-  if (judged) {
-    // Correlated noise widens what is known; the best fit stays what it is.
-    Patch noisy = patch;
-    noisy.effective_pixel_share /= correlated_noise(patch, out.fit, out.highlight);
-    constexpr int one_iteration = 1;
-    const SpotFit known = polish_spot(noisy, out.fit.spot, out.highlight, one_iteration);
-    out.alike = alike(noisy, known, out.highlight, threads);
-  }
-  out.spot = out.fit.spot;
-  out.fit.search_cost = found.search_cost, out.fit.opposite_cost = found.opposite_cost;
-  if (judged) out.judgement = judge(patch, out.fit, out.highlight, scene.pixels_per_mm);
+  SpotFit fit = polish_with_fitting_light(patch, start, out.highlight);
+  const bool sane = fit.spot.allFinite() && fit.spot[s_height] * out.spot[s_height] > 0;
+  if (!sane) fit.spot = out.spot;
+  out.spot = fit.spot;
+  if (!judged) return;
+  // Correlated noise widens what is known; the best fit stays what it is.
+  Patch noisy = patch;
+  noisy.effective_pixel_share /= correlated_noise(patch, fit, out.highlight);
+  constexpr int one_iteration = 1;
+  out.alike = alike(noisy, polish_spot(noisy, fit.spot, out.highlight, one_iteration), out.highlight, threads);
+  out.judgement = judge(patch, fit, out.highlight, scene.pixels_per_mm);
 }
 
 /// 95 %. A size is a scale: what is not known of it is a factor, and its logarithm has this standard

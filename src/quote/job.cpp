@@ -234,7 +234,7 @@ std::optional<std::string> inconsistency_of(const Job& job) {
       return who + " is on panel \"" + spot.panel + "\", which is not among the panels";
     if (spot.photo && !photos.contains(*spot.photo))
       return who + " comes from photo " + std::to_string(*spot.photo) + ", which is not among the photos";
-    if (const std::string flaw = flaw_of(spot); !flaw.empty()) return joined({who, flaw}, " ");
+    if (const std::string flaw = flaw_of(spot); !flaw.empty()) return who + " " + flaw;
   }
   for (const JobItem& item : job.items) {
     const std::string what = "item \"" + item.name + "\"";

@@ -5,7 +5,6 @@
 #include <charconv>
 #include <cmath>
 
-#include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/quote/job.hpp"
 
 namespace ripplegauge {
@@ -74,8 +73,8 @@ void check_bands(const std::vector<SizeBand>& bands, Problems& problems) {
       const double shared_to = std::min(band.to_mm.value_or(10000), next.to_mm.value_or(10000));
       const std::string range = band.to_mm || next.to_mm ? edges_text(next.from_mm, shared_to)
                                                          : edge_text(next.from_mm) + " and more";
-      problems.push_back({"bands", joined({"ambiguous: " + pair, range}, " both hold "),
-                          "every size needs exactly one band"});
+      problems.push_back(
+          {"bands", "ambiguous: " + pair + " both hold " + range, "every size needs exactly one band"});
     } else if (*band.to_mm < next.from_mm) {
       problems.push_back({"bands",
                           "without a band for " + edges_text(*band.to_mm, next.from_mm) + ", between " + pair,

@@ -7,8 +7,6 @@
 namespace ripplegauge {
 namespace {
 
-constexpr double pixel_square_px2 = 1.0 / 12;  ///< no photo is sharper
-
 Eigen::Vector2d variances_px2(const SeenTag& tag) {
   return {std::pow(tag.edge_width_px / edge_width_per_sigma, 2), tag.edge_variance_px2};
 }

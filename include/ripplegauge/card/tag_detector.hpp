@@ -26,6 +26,9 @@ struct SeenTag {
 /// 10 to 90 % width of an edge that a Gaussian blurs, in its standard deviations.
 constexpr double edge_width_per_sigma = 2.563;
 
+/// Variance of a pixel's square: no edge and no photo is sharper.
+constexpr double pixel_square_px2 = 1.0 / 12;
+
 /// Decodes tags of family 36h11 in an 8-bit grey picture (CV_8UC1). Corner accuracy is about a pixel.
 /// `mirrored` looks for tags seen in a mirror: corners are then still those of the printed tag.
 std::vector<SeenTag> decode_tags(const cv::Mat& grey, bool mirrored = false);

@@ -74,7 +74,6 @@ struct Patch {
   /// 2 pi^2 sigma^2 of a blur, as a metric on phase gradients in cycles per mm: blur exponent = g' M g.
   struct BlurMetric {
     float xx = 0, xy = 0, yy = 0;
-    float exponent(float gx, float gy) const { return xx * gx * gx + 2 * xy * gx * gy + yy * gy * gy; }
   };
   BlurMetric blur;        ///< of these pixels
   float learnt_blur = 0;  ///< blur exponent of those that the profile was learnt from
