@@ -115,36 +115,96 @@ double moved_snr(const Patch& patch, const SpotVector& spot) {
          std::max(patch.edge_jitter_cycles, 1e-4);
 }
 
-/// Whether a rough fit could still become a believable spot.
-WorthFinishing worth_finishing(const Patch& patch, const Acceptance& acceptance) {
-  return [&](const SpotVector& spot, double share) {
-    const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
-    return 2 * std::exp(std::min(spot[s_log_a], spot[s_log_b])) > share * acceptance.min_width_mm &&
-           steepest_slope(spot) >
-               share * std::max(acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope) &&
-           moved_snr(patch, spot) > share * acceptance.min_loud_moved_snr;
-  };
-}
+/// How loud the stripes are in an ellipse and in the ring around it: mean robust chi square where nothing explains them.
+struct Loudness {
+  double inside = 0, around = 0;
+  double excess() const { return inside - around; }
+};
 
-/// Whether an outline is loud enough, all in all, to be searched: an excess may be high over few cells of peel or low over many.
-/// Two thirds of what a faint spot must show in the end is enough: an outline is only roughly where the spot is.
-bool worth_searching(const Patch& patch, const Outline& outline, const Acceptance& acceptance) {
+SpotVector ellipse_of(const Outline& outline) {
   SpotVector flat = SpotVector::Zero();
   const double half = 0.5 * std::log(outline.elongation);
   flat[s_x] = outline.x_mm, flat[s_y] = outline.y_mm, flat[s_angle] = outline.angle_rad;
   flat[s_log_a] = std::log(outline.radius_mm) + half, flat[s_log_b] = std::log(outline.radius_mm) - half;
-  const std::vector<float> residual = whitened_residuals(patch, flat, Eigen::Vector3d::Zero(), false);
-  const RadiusIn rho_in(flat);
+  return flat;
+}
+
+/// The robust chi square of each pixel of a patch, with no more explained than is already.
+std::vector<double> undisturbed_costs(const Patch& patch, const Outline& outline) {
+  const std::vector<float> residual = whitened_residuals(patch, ellipse_of(outline), Eigen::Vector3d::Zero(), false);
+  std::vector<double> costs;
+  costs.reserve(residual.size());
+  for (const float r : residual) costs.push_back(pseudo_huber_cost(r, judged_scale));
+  return costs;
+}
+
+Loudness loudness(const Patch& patch, const std::vector<double>& costs, const SpotVector& ellipse) {
+  const RadiusIn rho_in(ellipse);
   double inside = 0, around = 0, inside_count = 1e-9, around_count = 1e-9;
   for (std::size_t i = 0; i < patch.size(); ++i) {
     const double rho = rho_in(patch.pixel[i].x_mm, patch.pixel[i].y_mm);
-    const double cost = pseudo_huber_cost(residual[i], judged_scale);
-    if (rho < 1.1) inside += cost, ++inside_count;
-    if (rho > 1.25 && rho < 2.2) around += cost, ++around_count;
+    if (rho < 1.1) inside += costs[i], ++inside_count;
+    if (rho > 1.25 && rho < 2.2) around += costs[i], ++around_count;
   }
-  constexpr double roughly = 2.0 / 3;
-  const double excess = inside / inside_count - around / around_count;
-  return excess * peel_cells(2 * outline.radius_mm, patch.peel_cell_mm) > roughly * acceptance.min_summed_excess;
+  return {inside / inside_count, around / around_count};
+}
+
+/// How far a spot must move the stripes (SpotJudgement::moved_snr) to be no orange peel: the louder, the
+/// less; geometrically between the two.
+double needed_moved_snr(const SpotJudgement& j, const Acceptance& acceptance) {
+  const double excess = j.disturbed_level - j.quiet_level;
+  const double loudness =
+      std::log(excess / acceptance.peel_excess) / std::log(acceptance.loud_excess / acceptance.peel_excess);
+  return acceptance.min_moved_snr *
+         std::pow(acceptance.min_loud_moved_snr / acceptance.min_moved_snr, std::clamp(loudness, 0.0, 1.0));
+}
+
+/// Louder than peel gets: it is real slope, but whitening knows it, so that it cannot disturb the stripes
+/// much beyond what they show everywhere.
+bool loud(const SpotJudgement& j, const Acceptance& acceptance) {
+  return j.disturbed_level - j.quiet_level >= acceptance.min_excess;
+}
+
+/// A whisper, but over so wide an area of so quiet a panel that it adds up.
+bool wide_and_faint(const SpotJudgement& j, const Acceptance& acceptance) {
+  return (j.disturbed_level - j.quiet_level) * j.peel_cells > acceptance.min_summed_excess &&
+         j.disturbed_level > acceptance.min_faint_ratio * j.quiet_level;
+}
+
+bool louder_than_peel(const SpotJudgement& j, const Acceptance& acceptance) {
+  return (wide_and_faint(j, acceptance) && j.moved_snr > acceptance.min_faint_moved_snr) ||
+         (loud(j, acceptance) && j.moved_snr >= needed_moved_snr(j, acceptance));
+}
+
+/// Of what a spot must show in the end, an outline or a rough fit is but roughly where the spot is: two thirds is enough.
+constexpr double roughly = 2.0 / 3;
+
+/// Whether a rough fit could still become a believable spot: it may move the stripes by but that share of what it will in the end.
+/// What is quiet is told by the outline's ring or the fit's, whichever is quieter. While edges are whitened where they would be
+/// without a spot, a third of its excess or more is seen.
+WorthFinishing worth_finishing(const Patch& patch, const Outline& outline, const Acceptance& acceptance) {
+  std::vector<double> undisturbed = undisturbed_costs(patch, outline);
+  const double quiet = loudness(patch, undisturbed, ellipse_of(outline)).around;
+  constexpr double least_seen = 1.0 / 3;
+  return [&patch, &acceptance, costs = std::move(undisturbed), quiet](const SpotVector& spot, double share) {
+    const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
+    if (2 * std::exp(std::min(spot[s_log_a], spot[s_log_b])) <= share * acceptance.min_width_mm) return false;
+    if (steepest_slope(spot) <= share * std::max(acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope))
+      return false;
+    const Loudness seen = loudness(patch, costs, spot);
+    SpotJudgement hoped;
+    hoped.quiet_level = std::min(seen.around, quiet);
+    hoped.disturbed_level = hoped.quiet_level + (seen.inside - hoped.quiet_level) / least_seen;
+    hoped.peel_cells = peel_cells(2 * mean_radius_mm(spot), patch.peel_cell_mm);
+    hoped.moved_snr = moved_snr(patch, spot) / share;
+    return louder_than_peel(hoped, acceptance);
+  };
+}
+
+/// Whether an outline is loud enough, all in all, to be searched: an excess may be high over few cells of peel or low over many.
+bool worth_searching(const Patch& patch, const Outline& outline, const Acceptance& acceptance) {
+  return loudness(patch, undisturbed_costs(patch, outline), ellipse_of(outline)).excess() * peel_cells(2 * outline.radius_mm, patch.peel_cell_mm) >
+         roughly * acceptance.min_summed_excess;
 }
 
 struct Attempt {
@@ -232,7 +292,8 @@ Attempt finish_attempt(const PanelScene& scene, Patch& patch, const SpotFit& sea
   result.fit = settle_rivals(patch, search);
   result.judgement = judge(patch, result.fit, highlight, scene.pixels_per_mm);
   result.moves_little =
-      result.judgement.explained > hopeless && !worth_finishing(patch, acceptance)(result.fit.spot, all_but);
+      result.judgement.explained > hopeless &&
+      !worth_finishing(patch, outline_of(result.fit.spot), acceptance)(result.fit.spot, all_but);
   if (result.judgement.explained > hopeless && !result.moves_little) {
     const bool sign_settled = result.fit.sign_settled;
     result.fit = polish_with_fitting_light(patch, result.fit, highlight, 14, enough_to_judge);
@@ -266,14 +327,14 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
       leave_out, explained);
   if (patch.size() < 600) return result;
   if (!worth_searching(patch, outline, acceptance)) return result;
-  SpotFit search = search_spot(patch, outline, {worth_finishing(patch, acceptance), scene.threads});
+  SpotFit search = search_spot(patch, outline, {worth_finishing(patch, outline, acceptance), scene.threads});
   if (outline.radius_mm < 0.6 * rough.radius_mm || outline.radius_mm > 1.5 * rough.radius_mm) {
     // The two outlines disagree: let the rough one have its starts, too.
     Outline other = outline;
     other.radius_mm = 0.8 * rough.radius_mm;
     other.x_mm = rough.x_mm, other.y_mm = rough.y_mm;
     const SpotFit second =
-        search_spot(patch, other, {worth_finishing(patch, acceptance), scene.threads, 0.5});
+        search_spot(patch, other, {worth_finishing(patch, other, acceptance), scene.threads, 0.5});
     if (second.search_cost < search.search_cost) search = second;
   }
   return finish_attempt(scene, patch, search, acceptance);
@@ -344,7 +405,7 @@ Attempt wide_attempt(const PanelScene& scene, const Outline& rough, const std::v
         leave_out, explained);
     if (patch.size() < 600) continue;
     const Attempt a = finish_attempt(
-        scene, patch, search_spot_widely(patch, outline, {worth_finishing(patch, acceptance), scene.threads}),
+        scene, patch, search_spot_widely(patch, outline, {worth_finishing(patch, outline, acceptance), scene.threads}),
         acceptance);
     if (a.usable && (!best.usable || credit(a.judgement) > credit(best.judgement))) best = a;
     constexpr double found = 0.9;
@@ -382,33 +443,6 @@ double ring_seen(const PanelScene& scene, const Outline& o) {
             (f.grid.contains(row, column) && f.inner.at<uchar>(row, column) != 0);
   }
   return static_cast<double>(seen) / directions;
-}
-
-/// How far a spot must move the stripes (SpotJudgement::moved_snr) to be no orange peel: the louder, the
-/// less; geometrically between the two.
-double needed_moved_snr(const SpotJudgement& j, const Acceptance& acceptance) {
-  const double excess = j.disturbed_level - j.quiet_level;
-  const double loudness =
-      std::log(excess / acceptance.peel_excess) / std::log(acceptance.loud_excess / acceptance.peel_excess);
-  return acceptance.min_moved_snr *
-         std::pow(acceptance.min_loud_moved_snr / acceptance.min_moved_snr, std::clamp(loudness, 0.0, 1.0));
-}
-
-/// Louder than peel gets: it is real slope, but whitening knows it, so that it cannot disturb the stripes
-/// much beyond what they show everywhere.
-bool loud(const SpotJudgement& j, const Acceptance& acceptance) {
-  return j.disturbed_level - j.quiet_level >= acceptance.min_excess;
-}
-
-/// A whisper, but over so wide an area of so quiet a panel that it adds up.
-bool wide_and_faint(const SpotJudgement& j, const Acceptance& acceptance) {
-  return (j.disturbed_level - j.quiet_level) * j.peel_cells > acceptance.min_summed_excess &&
-         j.disturbed_level > acceptance.min_faint_ratio * j.quiet_level;
-}
-
-bool louder_than_peel(const SpotJudgement& j, const Acceptance& acceptance) {
-  return (wide_and_faint(j, acceptance) && j.moved_snr > acceptance.min_faint_moved_snr) ||
-         (loud(j, acceptance) && j.moved_snr >= needed_moved_snr(j, acceptance));
 }
 
 /// Place, size and height fit four looks at orange peel whatever they show: then these few alone must stand
@@ -858,6 +892,15 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
   };
   constexpr int rounds = 3;
   constexpr int patience = 5;  // strongest first: after so many that are nothing, the rest is nothing
+  double nothing_below = 0;    // the peak at which that was
+  std::size_t before = 0;
+  // Where the spots of the last round, which reach beyond their contour, may have hidden another.
+  const auto by_the_last_spots = [&](const Outline& o) {
+    constexpr double reach = 2.2;
+    return std::any_of(accepted.begin() + static_cast<std::ptrdiff_t>(before), accepted.end(), [&](const SpotVector& s) {
+      return std::hypot(s[s_x] - o.x_mm, s[s_y] - o.y_mm) < reach * longest_of(s) + longest_of(o);
+    });
+  };
   for (int round = 0; round < rounds; ++round) {
     const ResidualField field = accepted.empty() ? *scene.field
                                                  : residual_with_spots(*scene.field, *scene.problem,
@@ -868,14 +911,18 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     parallel_for(found.size(), scene.threads,
                  [&](std::size_t i) { found[i] = strongest(field, map, gaps_mm[i]); });
     const auto& [merged, single] = found;
-    std::size_t before = accepted.size();
+    std::erase_if(found[0], [&](const Candidate& c) { return c.peak < nothing_below && !by_the_last_spots(c.outline); });
+    before = accepted.size();
     failures_in_a_row = 0;
     FirstAttempts first_merged(scene, merged, accepted, acceptance),
         first_single(scene, single, accepted, acceptance);
     const auto is_new = [&](const Candidate& c) { return !known(c.outline); };
     for (std::size_t i = 0; i < merged.size(); ++i) {
       const Candidate& candidate = merged[i];
-      if (failures_in_a_row >= patience) break;
+      if (failures_in_a_row >= patience) {
+        nothing_below = candidate.peak;
+        break;
+      }
       if (!is_new(candidate)) continue;
       if (try_one(i, merged, first_merged, is_new)) continue;
       // Perhaps several spots run together: try its fragments.
