@@ -10,9 +10,14 @@ namespace {
 constexpr float tiny_rho = 1e-6F, tiny_rest = 1e-9F, tiny_square = 1e-12F;
 constexpr float least_exponent = -40;  // below 4e-18 is nothing, and products of it would be too small for a float's exponent
 
+/// Below n = 2 the foot is bent without bounds, but a pixel sees its mean over the pixel's width: some hundredth of the spot's.
+/// Without it, single pixels blur and clear again as the foot passes them, and a fit's cost jumps.
+constexpr float soft_foot = 0.02F;
+
 /// Everything at a point in the spot's own elliptic coordinates u, v.
 struct At {
   float u, v, r, rho, log_rho, grown, rest, log_rest, foot;
+  float grown_by_rest;  ///< grown / rest, bounded
 };
 
 [[gnu::always_inline]] inline At look(const Spot& s, float x, float y) {
@@ -24,6 +29,7 @@ struct At {
   a.log_rho = std::log(a.rho);
   a.grown = s.rim * std::exp(s.power * a.log_rho);
   a.rest = std::fmax(1 - a.grown, tiny_rest);
+  a.grown_by_rest = a.grown * a.rest / (a.rest * a.rest + soft_foot * soft_foot);
   a.log_rest = std::log(a.rest);
   const float exponent = (s.order - 1) * a.log_rest, foot = std::exp(exponent);
   a.foot = a.rest > tiny_rest && exponent > least_exponent ? foot : 0.0F;
@@ -39,7 +45,7 @@ struct Slope {
   const float inverse_rho = 1 / a.rho;
   Slope d;
   d.first = -s.height * s.order * s.power * a.foot * a.grown * inverse_rho;
-  d.second = d.first * inverse_rho * (s.power - 1 - (s.order - 1) * s.power * a.grown / a.rest);
+  d.second = d.first * inverse_rho * (s.power - 1 - (s.order - 1) * s.power * a.grown_by_rest);
   d.inverse_r = 1 / a.r;
   d.rho_u = a.u * d.inverse_r + s.slant_u, d.rho_v = a.v * d.inverse_r + s.slant_v;
   return d;
@@ -116,7 +122,7 @@ void spot_rows(const Spot& spot, const Places& places, const float* by_x, const 
     // u = (cos dx + sin dy) / a, so du/dangle = v b / a; the directions themselves turn, too.
     row_angle[i] = by_u * a.v * b_over_a - by_v * a.u * a_over_b + by_across * along - by_along * across;
     row_height[i] = value * inverse_height;
-    const float excess = 1 - (s.order - 1) * a.grown / a.rest;
+    const float excess = 1 - (s.order - 1) * a.grown_by_rest;
     row_power[i] = value * (1 + s.power * a.log_rho * excess);
     row_order[i] = value * (1 + s.order * a.log_rest + s.log_rim_by_log_order * excess);
     row_slant_u[i] = by_along * (d.second * a.u * d.rho_u + d.first) * s.inverse_a + by_across * d.second * a.u * d.rho_v * s.inverse_b;

@@ -22,10 +22,6 @@ struct SpotValue {
   T z = 0, slope_x = 0, slope_y = 0;
 };
 
-struct SpotBend {
-  double xx = 0, xy = 0, yy = 0;  ///< second derivatives, 1/mm
-};
-
 /// A parameter set made ready for evaluation.
 template <class T>
 class SpotShape {
@@ -66,27 +62,6 @@ class SpotShape {
     const T by_rho = -1.0 * (height_ * order_ * power_) * foot * grown / rho;
     const T by_u = by_rho * (u / r + slant_u_) * inverse_a_, by_v = by_rho * (v / r + slant_v_) * inverse_b_;
     return {height_ * foot * rest, cos_ * by_u - sin_ * by_v, sin_ * by_u + cos_ * by_v};
-  }
-
-  /// Second derivatives at a point, of a shape of plain numbers.
-  SpotBend bend_at(double x, double y) const {
-    const double dx = x - x_, dy = y - y_;
-    const double u = (cos_ * dx + sin_ * dy) * inverse_a_, v = (cos_ * dy - sin_ * dx) * inverse_b_;
-    const double r = std::sqrt(u * u + v * v + 1e-12), rho = r + slant_u_ * u + slant_v_ * v;
-    if (rho < 1e-6) return {};
-    const double grown = rim_ * std::exp(power_ * std::log(rho)), rest = 1.0 - grown;
-    if (rest < 1e-9) return {};
-    const double foot = std::exp((order_ - 1.0) * std::log(rest));
-    const double first = -height_ * order_ * power_ * foot * grown / rho;  // dz/drho
-    const double second = first / rho * (power_ - 1.0 - (order_ - 1.0) * power_ * grown / rest);
-    const double rho_u = u / r + slant_u_, rho_v = v / r + slant_v_;
-    const double cube = r * r * r;  // rho_uu = v^2 / r^3 and so on
-    const double uu = (second * rho_u * rho_u + first * v * v / cube) * inverse_a_ * inverse_a_;
-    const double uv = (second * rho_u * rho_v - first * u * v / cube) * inverse_a_ * inverse_b_;
-    const double vv = (second * rho_v * rho_v + first * u * u / cube) * inverse_b_ * inverse_b_;
-    const double c = cos_, s = sin_;
-    return {c * c * uu - 2 * c * s * uv + s * s * vv, c * s * (uu - vv) + (c * c - s * s) * uv,
-            s * s * uu + 2 * c * s * uv + c * c * vv};
   }
 
  private:
