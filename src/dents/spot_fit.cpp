@@ -189,7 +189,7 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   std::vector<SpotVector> from;
   for (const Start& s : groups.front()) from.push_back(s.spot);
   if (from.empty()) return {};
-  constexpr double rough = 1.0 / 3, nearly = 2.0 / 3, all_but = 0.9;  // of what must be shown in the end
+  constexpr double rough = 1.0 / 3, half_way = 0.5, nearly = 2.0 / 3, all_but = 0.9;  // of what must be shown in the end
   constexpr std::size_t few_best = 6;
   const auto hopeless = [&](double share) {
     return std::none_of(from.begin(),
@@ -219,6 +219,8 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
     better_half.insert(better_half.end(), from.begin(), from.end());
   }
   from = better_half;
+  result.spot = from.front();
+  if (hopeless(half_way)) return result;
   constexpr bool highlight = true;  // of metallic paint: without it a wrong spot may explain more
   const std::vector<int> but_few{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n};
   const std::vector<FitOutcome> plain = fit_all(coarse, {but_few, false, false, 6}),
@@ -239,6 +241,7 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   from = reshaped(full.front().spot());
   const std::vector<SpotVector> like_it = relatives(full.front().spot());
   from.insert(from.end(), like_it.begin(), like_it.end());
+  from = leading(fit_all(coarse, {all_parameters, false, highlight, 6}), few_best);
   const std::vector<FitOutcome> others = fit_all(fine, all_free);
   full.insert(full.end(), others.begin(), others.end());
   std::sort(full.begin(), full.end(), better);
