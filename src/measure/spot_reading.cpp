@@ -155,7 +155,10 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
   request.highlight = out.highlight;
   constexpr double well_explained =
       0.985;  // spots of the family, where stripes do not crowd, explain 0.99 and more
-  request.odd_shape = out.odd_shape = out.second.has_value() || out.judgement.explained < well_explained;
+  // What takes two spots is no shape of the family, whatever a few edges say. What one explains but roughly may be: there the
+  // evidence tells how far the surface departs, and only the interval allows for more.
+  request.odd_shape = out.second.has_value();
+  out.odd_shape = out.second.has_value() || out.judgement.explained < well_explained;
   request.departs = out.second.has_value() || !explains_all(out.judgement);
   request.spacing_mm = std::max(0.25 * request.mean_radius_mm, 0.3);
   request.threads = threads;
