@@ -241,7 +241,6 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   from = reshaped(full.front().spot());
   const std::vector<SpotVector> like_it = relatives(full.front().spot());
   from.insert(from.end(), like_it.begin(), like_it.end());
-  from = leading(fit_all(coarse, {all_parameters, false, highlight, 6}), few_best);
   const std::vector<FitOutcome> others = fit_all(fine, all_free);
   full.insert(full.end(), others.begin(), others.end());
   std::sort(full.begin(), full.end(), better);
