@@ -21,10 +21,15 @@ LeastSquaresSummary minimise(const NormalEquationsFunction& equations, Eigen::Ve
     // A parameter that nothing depends on must not make the matrix singular; parameters differ in scale by any factor.
     for (int i = 0; i < size; ++i)
       if (!(damped(i, i) > 0)) damped(i, i) = 1;
-    const Eigen::VectorXd candidate = x - damped.ldlt().solve(here.gradient);
+    const Eigen::VectorXd step = -damped.ldlt().solve(here.gradient);
+    const Eigen::VectorXd candidate = x + step;
     there.reset(size);
     equations(candidate, false, there);
     if (!(there.cost < here.cost)) {
+      // What little the equations promise is not there, either (as in MINPACK's test of predicted reductions).
+      const double promised = -step.dot(here.gradient) - 0.5 * step.dot(here.hessian * step);
+      summary.converged = promised < options.relative_cost_tolerance * here.cost;
+      if (summary.converged) break;
       damping *= 8;
       continue;
     }

@@ -427,7 +427,7 @@ std::vector<SpotFit> polish_along_height(const Patch& patch, const SpotFit& fit,
                                          double contradicted, int threads) {
   constexpr int most_steps = 12, iterations = 20;
   constexpr std::size_t enough = 5000;  // pixels: what the stripes do not tell, more of them do not either
-  constexpr double tolerance = 1e-6;
+  constexpr double tolerance = 3e-5;  // of some thousands: a tenth, where differences of several count
   std::vector<int> some = all_pixels(patch);
   if (some.size() > enough) some = spread_evenly(some, enough);
   const PixelArrays pixels = gather(patch, some);
