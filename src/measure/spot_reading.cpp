@@ -166,9 +166,7 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
   if (!fit.solved) return;
   const HeightFunction parametric = out.parametric_height();
   Relief map = out.map;
-  const Relief departure =
-      draw([&](double x, double y) { return fit.surface.height(fit.departure, x, y); }, out, map_cells);
-  for (std::size_t i = 0; i < map.height_mm.size(); ++i) map.height_mm[i] += departure.height_mm[i];
+  fit.surface.add_to(map, fit.departure);
   const SpotGeometry g = measure_spot(map);
   // A surface that ran away (another sign, twice the size) is no refinement of this spot.
   if (g.touches_border || g.kind != out.parametric.kind ||
@@ -190,9 +188,8 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
     for (double& value : z) value = normal(random);
   std::vector<SpotGeometry> seen(draws);
   parallel_for(draws, threads, [&](std::size_t k) {
-    const Eigen::VectorXd c = fit.draw(drawn[k]);
-    Relief together = draw([&](double x, double y) { return fit.surface.height(c, x, y); }, out, cells);
-    for (std::size_t i = 0; i < spot.height_mm.size(); ++i) together.height_mm[i] += spot.height_mm[i];
+    Relief together = spot;
+    fit.surface.add_to(together, fit.draw(drawn[k]));
     seen[k] = measure_spot(together);
   });
   FinalSpot::Spread variance = FinalSpot::Spread::Zero();

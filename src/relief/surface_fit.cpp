@@ -95,16 +95,28 @@ std::array<int, 16> SplineSurface::controls(int cell) const {
   return found;
 }
 
-double SplineSurface::height(const Eigen::VectorXd& coefficients, double x_mm, double y_mm) const {
-  const Place p = place(x_mm, y_mm);
-  if (p.cell == nowhere) return 0;
-  const Four bx = basis(p.u), by = basis(p.v);
-  const std::array<int, 16> control = controls(p.cell);
-  double z = 0;
-  for (std::size_t j = 0; j < 4; ++j)
-    for (std::size_t i = 0; i < 4; ++i)
-      if (control[4 * j + i] >= 0) z += coefficients[control[4 * j + i]] * bx[i] * by[j];
-  return z;
+Eigen::MatrixXd SplineSurface::basis_at(double origin_mm, double first_mm, double step_mm, int count) const {
+  Eigen::MatrixXd at = Eigen::MatrixXd::Zero(count, side_);
+  for (int i = 0; i < count; ++i) {
+    const double t = (first_mm + i * step_mm - origin_mm) / spacing_;
+    const double square = std::floor(t);
+    const Four values = basis(t - square);
+    for (int k = 0; k < 4; ++k)
+      if (const double control = square + k - 1; control >= 0 && control < side_)
+        at(i, static_cast<int>(control)) = values[static_cast<std::size_t>(k)];
+  }
+  return at;
+}
+
+void SplineSurface::add_to(Relief& map, const Eigen::VectorXd& coefficients) const {
+  Eigen::MatrixXd control = Eigen::MatrixXd::Zero(side_, side_);
+  for (int r = 0; r < side_; ++r)
+    for (int k = 0; k < side_; ++k)
+      if (const int c = column_[static_cast<std::size_t>(r) * side_ + k]; c >= 0) control(r, k) = coefficients[c];
+  const Eigen::MatrixXd heights = basis_at(y0_, map.y0_mm, map.step_mm, map.rows) * control *
+                                  basis_at(x0_, map.x0_mm, map.step_mm, map.columns).transpose();
+  for (int r = 0; r < map.rows; ++r)
+    for (int c = 0; c < map.columns; ++c) map.at(r, c) += static_cast<float>(heights(r, c));
 }
 
 namespace {

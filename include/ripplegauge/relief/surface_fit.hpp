@@ -32,11 +32,15 @@ class SplineSurface {
   /// The control points that matter in a cell, 4 rows of 4; nowhere: held at zero.
   std::array<int, 16> controls(int cell) const;
   double spacing_mm() const { return spacing_; }
-  double height(const Eigen::VectorXd& coefficients, double x_mm, double y_mm) const;
+  /// Adds the surface with these control heights, mm, to a map.
+  void add_to(Relief& map, const Eigen::VectorXd& coefficients) const;
   /// Gram matrix of the bending energy, integral of h_xx^2 + 2 h_xy^2 + h_yy^2 (thin plate), 1 / mm^2 per mm^2.
   const Eigen::MatrixXd& bending() const { return bending_; }
 
  private:
+  /// count x side: the basis functions of one axis, whose first control point lies at the origin, along a row of places.
+  Eigen::MatrixXd basis_at(double origin_mm, double first_mm, double step_mm, int count) const;
+
   double x0_, y0_, spacing_;
   int side_ = 0, active_ = 0;
   std::vector<int> column_;
