@@ -327,16 +327,20 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, const SpotSearch
   constexpr double not_round = 1.15;
   if (outline.elongation > not_round)
     looks.push_back({round, geometric(0.4 * r, 1.4 * r, 1.08), {2.0, 20.0}, 6});
-  // Under coarse stripes only an edge or two shows a spot: its middle may lie well beside what is disturbed.
+  // An outline is where stripes are disturbed, and its middle may lie beside the spot's: well beside under coarse stripes, where
+  // only an edge or two shows it.
   const std::size_t about_the_middle = looks.size();
   const bool coarse_stripes = 2 * r < undisturbed_period_mm(patch);
+  std::vector<double> ways_off{0.3 * r};
+  if (coarse_stripes) ways_off.push_back(0.5 * r);
   constexpr int around = 6;
-  for (int k = 0; coarse_stripes && k < around; ++k) {
-    Outline beside = round;
-    const double direction = 2 * std::numbers::pi * k / around;
-    beside.x_mm += 0.5 * r * std::cos(direction), beside.y_mm += 0.5 * r * std::sin(direction);
-    looks.push_back({beside, geometric(0.62 * r, 1.4 * r, 1.1), {2.0, 20.0}, 3});
-  }
+  for (const double off : ways_off)
+    for (int k = 0; k < around; ++k) {
+      Outline beside = round;
+      const double direction = 2 * std::numbers::pi * k / around;
+      beside.x_mm += off * std::cos(direction), beside.y_mm += off * std::sin(direction);
+      looks.push_back({beside, geometric(0.62 * r, 1.4 * r, 1.1), {2.0, 20.0}, 3});
+    }
   std::vector<std::vector<Start>> found(looks.size());
   parallel_for(looks.size(), options.threads, [&](std::size_t i) {
     const Look& look = looks[i];

@@ -492,7 +492,9 @@ bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline&
   constexpr double half_covered = 0.5;  // a wrong fit lies beside what it should cover
   const SpotJudgement& j = a.judgement;
   if (a.moves_little || moves_as_peel_does(j, acceptance)) return false;
-  const bool doubtful = j.explained < right || !quiet_around(j, acceptance) || !sign_is_told(a, acceptance);
+  constexpr double louder_than_far = 1.75;  // the ring, with some of the spot left in it; right fits' go to 1.4
+  const bool doubtful = j.explained < right || !quiet_around(j, acceptance) || !sign_is_told(a, acceptance) ||
+                        j.quiet_level > louder_than_far * j.far_level;
   return a.usable && doubtful && j.disturbed_level - j.quiet_level > half_covered * acceptance.min_excess &&
          outline.elongation < compact && outline.radius_mm > no_speck_mm && ring_seen(scene, outline) > whole;
 }
@@ -675,14 +677,15 @@ SpotJudgement judged_by(const Patch& patch, const std::vector<float>& with, cons
   SpotVector none = fit.spot;
   none[s_height] = 0;
   const std::vector<float> without = whitened_residuals(patch, none, Eigen::Vector3d::Zero(), false);
-  double q0 = 0, q1 = 0, ring = 0, kept = 0, all = 0, stripes_per_mm = 0;
-  std::size_t inside = 0, around = 0;
+  double q0 = 0, q1 = 0, ring = 0, beyond = 0, kept = 0, all = 0, stripes_per_mm = 0;
+  std::size_t inside = 0, around = 0, far = 0;
   const RadiusIn rho_in(fit.spot);
   std::vector<float> density;
   for (std::size_t i = 0; i < patch.size(); ++i) {
     const MirrorPixel& p = patch.pixel[i];
     const double rho = rho_in(p.x_mm, p.y_mm);
     if (rho > 1.25 && rho < 2.2) ring += pseudo_huber_cost(with[i], judged_scale), ++around;
+    if (rho > 2.2) beyond += pseudo_huber_cost(with[i], judged_scale), ++far;
     if (rho > 1.1) continue;
     ++inside;
     q0 += pseudo_huber_cost(without[i], judged_scale);
@@ -698,6 +701,8 @@ SpotJudgement judged_by(const Patch& patch, const std::vector<float>& with, cons
   if (inside == 0) return j;
   q0 /= static_cast<double>(inside), q1 /= static_cast<double>(inside);
   j.quiet_level = around > 50 ? ring / static_cast<double>(around) : 0.5;
+  constexpr std::size_t enough_far = 500;
+  j.far_level = far > enough_far ? beyond / static_cast<double>(far) : j.quiet_level;
   j.disturbed_level = q0;
   j.explained = q0 > j.quiet_level + 1e-9
                     ? 1 - std::max(q1 - j.quiet_level, -0.05 * (q0 - j.quiet_level)) / (q0 - j.quiet_level)

@@ -30,6 +30,7 @@ struct SpotJudgement {
   double moved_snr = 0;       ///< rms move of the stripes inside over their jitter, times the root of the peel cells there
   double disturbed_level = 0; ///< mean robust chi square inside the spot if there were none
   double quiet_level = 0;     ///< mean robust chi square of the undisturbed ring around
+  double far_level = 0;       ///< the same beyond that ring; the ring's where the patch hardly goes there
   double fringe_density_px = 0;  ///< highest stripe frequency inside, cycles per photo pixel
   double cut_share = 0;       ///< share of the spot's area where nothing is seen (card, board's edge, photo's edge)
 };
