@@ -172,6 +172,35 @@ std::vector<SpotSum> rimmed_starts(const Patch& patch, const SpotVector& single,
   return chosen;
 }
 
+/// The sum with its second one in other sizes and fringe orders, where it is or (a step within) in the middle of the first: the
+/// place of a wrong order is not quite right, either.
+std::vector<SpotSum> other_orders(const Patch& patch, const SpotSum& sum, std::size_t keep) {
+  const PixelArrays pixels = gather(patch, pixels_near(patch, sum.second, 1.5, 600));
+  constexpr double steepness = 1.75;
+  std::vector<SpotSum> starts, chosen;
+  for (const SpotVector* place : {&sum.first, &sum.second})
+    for (const double size : {0.8, 0.9, 1.0, 1.12, 1.25})
+      for (const double cycles : displacement_ladder(0.2, 4.8, 0.25)) {
+        SpotSum other = sum;
+        SpotVector& s = other.second;
+        s[s_x] = (*place)[s_x], s[s_y] = (*place)[s_y];
+        s[s_log_a] = s[s_log_b] = std::log(size * mean_radius_mm(sum.second));
+        s[s_log_p] = std::log(2.0), s[s_log_n] = std::log(5.0), s[s_slant_u] = s[s_slant_v] = 0;
+        s[s_height] = std::copysign(cycles / patch.gain * mean_radius_mm(s) / steepness, sum.second[s_height]);
+        other.cost = cost_of(pixels, other);
+        starts.push_back(other);
+      }
+  std::sort(starts.begin(), starts.end(), [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
+  for (const SpotSum& s : starts) {
+    const auto same = [&](const SpotSum& o) {
+      return s.second[s_x] == o.second[s_x] && std::abs(std::log(s.second[s_height] / o.second[s_height])) < 0.15;
+    };
+    if (std::none_of(chosen.begin(), chosen.end(), same)) chosen.push_back(s);
+    if (chosen.size() == keep) break;
+  }
+  return chosen;
+}
+
 /// Whether the second one is a rim of the first: of the other sign, wider, lower, and about it.
 bool is_rimmed(const SpotSum& sum) {
   constexpr double wider = 1.15, lower = 0.6;
@@ -238,11 +267,19 @@ std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single,
   const std::vector<SpotSum> rimmed = rimmed_starts(patch, alone.spot, 8);
   starts.insert(starts.end(), parted.begin(), parted.end());
   starts.insert(starts.end(), rimmed.begin(), rimmed.end());
-  std::vector<SpotSum> fits(starts.size());
-  parallel_for(starts.size(), scene.threads,
-               [&](std::size_t i) { fits[i] = fit_sum(few, starts[i], false, false, 10); });
-  std::erase_if(fits, [](const SpotSum& s) { return !is_one_dent(s); });
-  std::sort(fits.begin(), fits.end(), [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
+  std::vector<SpotSum> fits;
+  const auto fit_all = [&](const std::vector<SpotSum>& from) {
+    std::vector<SpotSum> fitted(from.size());
+    parallel_for(from.size(), scene.threads,
+                 [&](std::size_t i) { fitted[i] = fit_sum(few, from[i], false, false, 10); });
+    std::erase_if(fitted, [](const SpotSum& s) { return !is_one_dent(s); });
+    fits.insert(fits.end(), fitted.begin(), fitted.end());
+    std::sort(fits.begin(), fits.end(), [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
+  };
+  fit_all(starts);
+  if (fits.empty()) return std::nullopt;
+  constexpr std::size_t orders = 8;
+  fit_all(other_orders(patch, fits.front(), orders));
   constexpr std::size_t finalists = 3;
   if (fits.size() > finalists) fits.resize(finalists);
   std::vector<SpotSum> finished(fits.size());
