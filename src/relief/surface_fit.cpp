@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <functional>
 #include <map>
 #include <numeric>
 
@@ -28,22 +29,18 @@ Four basis_first(double t) {
 }
 Four basis_second(double t) { return {1 - t, 3 * t - 2, 1 - 3 * t, t}; }
 
-/// Gram matrix over the real line of the n one-dimensional basis functions, by exact Gauss quadrature a cell.
+/// Products of the four basis functions that overlap a square of the grid, integrated over its unit width (exact Gauss quadrature).
 template <class F>
-Eigen::MatrixXd gram(int n, const F& f) {
+Eigen::Matrix4d gram(const F& f) {
   constexpr double node[4] = {0.0694318442029737, 0.3300094782075719, 0.6699905217924281, 0.9305681557970263};
   constexpr double weight[4] = {0.1739274225687269, 0.3260725774312731, 0.3260725774312731,
                                 0.1739274225687269};
-  Eigen::MatrixXd g = Eigen::MatrixXd::Zero(n, n);
-  for (int cell = -3; cell < n; ++cell)
-    for (int q = 0; q < 4; ++q) {
-      const Four v = f(node[q]);
-      for (int i = 0; i < 4; ++i)
-        for (int j = 0; j < 4; ++j)
-          if (cell + i >= 0 && cell + i < n && cell + j >= 0 && cell + j < n)
-            g(cell + i, cell + j) +=
-                weight[q] * v[static_cast<std::size_t>(i)] * v[static_cast<std::size_t>(j)];
-    }
+  Eigen::Matrix4d g = Eigen::Matrix4d::Zero();
+  for (int q = 0; q < 4; ++q) {
+    const Four v = f(node[q]);
+    const Eigen::Map<const Eigen::Vector4d> values(v.data());
+    g += weight[q] * values * values.transpose();
+  }
   return g;
 }
 
@@ -54,25 +51,34 @@ SplineSurface::SplineSurface(const Extent& e, double spacing_mm) : spacing_(spac
   side_ = 2 * half + 1;
   x0_ = e.x_mm - half * spacing_mm, y0_ = e.y_mm - half * spacing_mm;
   column_.assign(static_cast<std::size_t>(side_) * side_, -1);
-  std::vector<std::array<int, 2>> where;
   const double c = std::cos(e.angle_rad), s = std::sin(e.angle_rad);
   for (int r = 0; r < side_; ++r)
     for (int k = 0; k < side_; ++k) {
       const double dx = x0_ + k * spacing_ - e.x_mm, dy = y0_ + r * spacing_ - e.y_mm;
-      if (std::hypot((c * dx + s * dy) / e.semi_a_mm, (c * dy - s * dx) / e.semi_b_mm) > 1) continue;
-      column_[static_cast<std::size_t>(r) * side_ + k] = active_++;
-      where.push_back({r, k});
+      if (std::hypot((c * dx + s * dy) / e.semi_a_mm, (c * dy - s * dx) / e.semi_b_mm) <= 1)
+        column_[static_cast<std::size_t>(r) * side_ + k] = active_++;
     }
-  const Eigen::MatrixXd g0 = gram(side_, basis) * spacing_, g1 = gram(side_, basis_first) / spacing_,
-                        g2 = gram(side_, basis_second) / (spacing_ * spacing_ * spacing_);
-  bending_.setZero(active_, active_);
-  for (int a = 0; a < active_; ++a)
-    for (int b = 0; b < active_; ++b) {
-      const auto [ra, ka] = where[static_cast<std::size_t>(a)];
-      const auto [rb, kb] = where[static_cast<std::size_t>(b)];
-      if (std::abs(ra - rb) > 3 || std::abs(ka - kb) > 3) continue;
-      bending_(a, b) = g0(ra, rb) * g2(ka, kb) + 2 * g1(ra, rb) * g1(ka, kb) + g2(ra, rb) * g0(ka, kb);
+}
+
+Eigen::MatrixXd SplineSurface::bending(const std::function<double(int cell)>& weight) const {
+  const Eigen::Matrix4d g0 = gram(basis) * spacing_, g1 = gram(basis_first) / spacing_,
+                        g2 = gram(basis_second) / (spacing_ * spacing_ * spacing_);
+  Eigen::Matrix<double, 16, 16> square;
+  for (int a = 0; a < 16; ++a)
+    for (int b = 0; b < 16; ++b) {
+      const int ya = a / 4, xa = a % 4, yb = b / 4, xb = b % 4;
+      square(a, b) = g0(ya, yb) * g2(xa, xb) + 2 * g1(ya, yb) * g1(xa, xb) + g2(ya, yb) * g0(xa, xb);
     }
+  Eigen::MatrixXd energy = Eigen::MatrixXd::Zero(active_, active_);
+  for (int cell = 0; cell < (side_ + 3) * (side_ + 3); ++cell) {
+    const std::array<int, 16> control = controls(cell);
+    const double w = weight(cell);
+    for (std::size_t a = 0; a < 16; ++a)
+      for (std::size_t b = 0; b < 16; ++b)
+        if (control[a] >= 0 && control[b] >= 0)
+          energy(control[a], control[b]) += w * square(static_cast<int>(a), static_cast<int>(b));
+  }
+  return energy;
 }
 
 SplineSurface::Place SplineSurface::place(double x_mm, double y_mm) const {
@@ -157,12 +163,12 @@ class SurfaceProblem {
     for (std::size_t from = 0; from < order_.size();) {
       std::size_t to = from;
       while (to < order_.size() && cell_of(order_[to]) == cell_of(order_[from])) ++to;
-      cells_.push_back({from, to - from, surface.controls(cell_of(order_[from]))});
+      cells_.push_back({cell_of(order_[from]), from, to - from, surface.controls(cell_of(order_[from]))});
       if (cell_of(order_[from]) == SplineSurface::nowhere) cells_.back().control.fill(SplineSurface::nowhere);
       from = to;
     }
     const double energy_scale = request.mean_radius_mm / request.height_mm;
-    prior_ = surface.bending() * (energy_scale * energy_scale);
+    prior_ = surface.bending(cost_of_bend(request)) * (energy_scale * energy_scale);
   }
 
   const PixelArrays& pixels() const { return pixels_; }
@@ -244,7 +250,32 @@ class SurfaceProblem {
   static constexpr int drift_terms = 3;
   static constexpr std::size_t controls_a_cell = 16;
 
+  /// What a departure's bending costs in each cell: more where a spot of the family is hardly bent. Its foot would else be as free
+  /// as its middle, and the contour with it.
+  std::function<double(int)> cost_of_bend(const SurfaceRequest& request) const {
+    if (request.odd_shape) return [](int) { return 1.0; };
+    static constexpr double least = 0.1;  // of the spot's own mean square bend
+    std::map<int, double> square;
+    double sum = 0, inside = 0;
+    for (const Cell& cell : cells_) {
+      double of_cell = 0;
+      for (std::size_t i = cell.from; i < cell.from + cell.count; ++i) {
+        const ReliefAtPixels& b = pixels_.base;
+        const double bend = b.xx[i] * b.xx[i] + 2 * b.xy[i] * b.xy[i] + b.yy[i] * b.yy[i];
+        of_cell += bend;
+        const double x = pixels_.x_mm[i] - request.extent.x_mm, y = pixels_.y_mm[i] - request.extent.y_mm;
+        if (x * x + y * y < request.mean_radius_mm * request.mean_radius_mm) sum += bend, ++inside;
+      }
+      square[cell.index] = of_cell / static_cast<double>(cell.count);
+    }
+    return [square = std::move(square), mean = sum / std::max(inside, 1.0)](int cell) {
+      const auto at = square.find(cell);
+      return 1 / std::clamp(at == square.end() ? 0 : at->second / mean, least, 1.0);
+    };
+  }
+
   struct Cell {
+    int index;
     std::size_t from, count;
     std::array<int, controls_a_cell> control;
   };
@@ -263,7 +294,7 @@ class SurfaceProblem {
       float* of_control[controls_a_cell];
       for (std::size_t k = 0; k < controls_a_cell; ++k)
         control[k].resize(pixels.size()), of_control[k] = control[k].data();
-      kernel::surface_rows(problem.places({0, pixels.size(), {}}), rows.by_slope_x.data(),
+      kernel::surface_rows(problem.places({0, 0, pixels.size(), {}}), rows.by_slope_x.data(),
                            rows.by_slope_y.data(), of_control);
       drift_x.resize(pixels.size()), drift_y.resize(pixels.size());
       for (std::size_t i = 0; i < pixels.size(); ++i)

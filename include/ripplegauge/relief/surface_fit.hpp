@@ -4,6 +4,7 @@
 
 #include <Eigen/Dense>
 #include <array>
+#include <functional>
 #include <vector>
 
 #include "ripplegauge/core/relief.hpp"
@@ -34,8 +35,9 @@ class SplineSurface {
   double spacing_mm() const { return spacing_; }
   /// Adds the surface with these control heights, mm, to a map.
   void add_to(Relief& map, const Eigen::VectorXd& coefficients) const;
-  /// Gram matrix of the bending energy, integral of h_xx^2 + 2 h_xy^2 + h_yy^2 (thin plate), 1 / mm^2 per mm^2.
-  const Eigen::MatrixXd& bending() const { return bending_; }
+  /// Matrix of the bending energy, integral of h_xx^2 + 2 h_xy^2 + h_yy^2 (thin plate), 1 / mm^2 per mm^2, each square of control
+  /// points (its cell) times its weight.
+  Eigen::MatrixXd bending(const std::function<double(int cell)>& weight) const;
 
  private:
   /// count x side: the basis functions of one axis, whose first control point lies at the origin, along a row of places.
@@ -44,7 +46,6 @@ class SplineSurface {
   double x0_, y0_, spacing_;
   int side_ = 0, active_ = 0;
   std::vector<int> column_;
-  Eigen::MatrixXd bending_;
 };
 
 struct SurfaceRequest {
