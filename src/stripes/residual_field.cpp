@@ -3,8 +3,10 @@
 
 #include <algorithm>
 #include <array>
+#include <atomic>
 #include <cmath>
 #include <limits>
+#include <numeric>
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
@@ -17,6 +19,40 @@ namespace {
 
 double quantile_or_zero(std::vector<float>& values, double share) {
   return values.empty() ? 0 : quantile_of(values, share);
+}
+
+template <std::size_t n>
+using Lists = std::array<std::vector<float>, n>;
+
+/// What add_row(row, lists) appends to lists for the rows 0 ... rows - 1, in their order; rows are looked at on several threads.
+template <std::size_t n, class AddRow>
+Lists<n> gathered(int rows, const AddRow& add_row) {
+  constexpr int band = 16;
+  std::vector<Lists<n>> of_band(static_cast<std::size_t>((rows + band - 1) / band));
+  for_rows(static_cast<int>(of_band.size()), [&](int from, int to) {
+    for (int b = from; b < to; ++b)
+      for (int r = b * band; r < std::min(rows, (b + 1) * band); ++r) add_row(r, of_band[static_cast<std::size_t>(b)]);
+  });
+  Lists<n> all;
+  for (std::size_t k = 0; k < n; ++k) {
+    std::size_t size = 0;
+    for (const Lists<n>& some : of_band) size += some[k].size();
+    all[k].reserve(size);
+    for (const Lists<n>& some : of_band) all[k].insert(all[k].end(), some[k].begin(), some[k].end());
+  }
+  return all;
+}
+
+/// Median over every second valid cell of every second row.
+double typical_of(const cv::Mat& picture, const cv::Mat& valid) {
+  auto [values] = gathered<1>(picture.rows, [&](int r, Lists<1>& lists) {
+    if (r % 2 != 0) return;
+    const float* value = picture.ptr<float>(r);
+    const uchar* seen = valid.ptr<uchar>(r);
+    for (int c = 0; c < picture.cols; c += 2)
+      if (seen[c] != 0) lists[0].push_back(value[c]);
+  });
+  return quantile_or_zero(values, 0.5);
 }
 
 cv::Mat profile_image(const StripeProfile& profile, const cv::Mat& phase) {
@@ -155,27 +191,32 @@ void learn_pixel_profile(const cv::Mat& grey, const PanelMaps& maps, const Usabl
   constexpr std::size_t enough = 2000;
   const auto& linear = linear_from_srgb8();
   const float floor = 0.3F * static_cast<float>(f.typical_contrast);
-  std::vector<float> phases, values;
-  double density2 = 0;
-  for (int r = around; r + around < f.grid.rows; ++r)
+  std::vector<double> density2_of_row(static_cast<std::size_t>(f.grid.rows));
+  const auto [phases, values] = gathered<2>(f.grid.rows, [&](int r, Lists<2>& lists) {
+    if (r < around || r + around >= f.grid.rows) return;
+    struct Row {
+      const float *here, *above, *below;
+      Row(const cv::Mat& m, int row) : here(m.ptr<float>(row)), above(m.ptr<float>(row - around)), below(m.ptr<float>(row + around)) {}
+      Eigen::Vector2d by_cells(int c) const { return {here[c + around] - here[c - around], below[c] - above[c]}; }
+    };
+    const Row u_px(maps.u_px, r), v_px(maps.v_px, r), cycles(maps.phase_cycles, r);
+    const float *level = f.level.ptr<float>(r), *contrast = f.contrast.ptr<float>(r);
+    double& density2 = density2_of_row[static_cast<std::size_t>(r)];
     for (int c = around + r % 2; c + around < f.grid.columns; c += 2) {
       if (!usable(r, c)) continue;
-      const double u = maps.u_px.at<float>(r, c), v = maps.v_px.at<float>(r, c);
+      const double u = u_px.here[c], v = v_px.here[c];
       const int pu = cvRound(u), pv = cvRound(v);
       if (pu < 0 || pv < 0 || pu >= grey.cols || pv >= grey.rows) continue;
-      const auto by_cells = [&](const cv::Mat& m) {
-        return Eigen::Vector2d(m.at<float>(r, c + around) - m.at<float>(r, c - around),
-                               m.at<float>(r + around, c) - m.at<float>(r - around, c));
-      };
       Eigen::Matrix2d pixels;
-      pixels << by_cells(maps.u_px), by_cells(maps.v_px);
-      const Eigen::Vector2d density = pixels.inverse() * by_cells(maps.phase_cycles);  // cycles / px
-      const float b = std::max(f.contrast.at<float>(r, c), floor);
-      values.push_back((linear[grey.at<uchar>(pv, pu)] - f.level.at<float>(r, c)) / b);
-      phases.push_back(static_cast<float>(maps.phase_cycles.at<float>(r, c) + density.dot(Eigen::Vector2d(pu - u, pv - v))));
+      pixels << u_px.by_cells(c), v_px.by_cells(c);
+      const Eigen::Vector2d density = pixels.inverse() * cycles.by_cells(c);  // cycles / px
+      lists[0].push_back(static_cast<float>(cycles.here[c] + density.dot(Eigen::Vector2d(pu - u, pv - v))));
+      lists[1].push_back((linear[grey.at<uchar>(pv, pu)] - level[c]) / std::max(contrast[c], floor));
       density2 += density.squaredNorm();
     }
+  });
   f.pixel_profile = values.size() < enough ? f.profile : StripeProfile::fit(phases, values);
+  const double density2 = std::accumulate(density2_of_row.begin(), density2_of_row.end(), 0.0);
   f.learnt_density2_px = density2 / static_cast<double>(std::max<std::size_t>(values.size(), 1));
 }
 
@@ -256,43 +297,51 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   const cv::Mat followed = nearest_cells(field.followed, field.grid, f.grid), inner = nearest_cells(well_inside, field.grid, f.grid);
   const cv::Mat covered =
       paper_mask(problem.card, problem.card_scale, f.grid, 1.5) | board_tag_mask(problem, model, f.grid);
-  f.valid = (f.light >= 0) & (covered == 0) & (followed > 0);
-  f.valid /= 255;
-  f.inner = (f.valid > 0) & (inner > 0);
-  f.inner /= 255;
-  f.light = cv::max(f.light, 0);
-  cv::Mat weight;
-  f.valid.convertTo(weight, CV_32F);
+  f.valid.create(f.light.size(), CV_8UC1), f.inner.create(f.light.size(), CV_8UC1);
+  cv::Mat weight(f.light.size(), CV_32FC1);
+  for_rows(f.grid.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) {
+      const uchar *hidden = covered.ptr<uchar>(r), *striped_here = followed.ptr<uchar>(r), *far_inside = inner.ptr<uchar>(r);
+      uchar *valid = f.valid.ptr<uchar>(r), *inside = f.inner.ptr<uchar>(r);
+      float *seen = f.light.ptr<float>(r), *w = weight.ptr<float>(r);
+      for (int c = 0; c < f.grid.columns; ++c) {
+        valid[c] = seen[c] >= 0 && hidden[c] == 0 && striped_here[c] != 0;
+        inside[c] = valid[c] != 0 && far_inside[c] != 0;
+        w[c] = valid[c];
+        seen[c] = std::max(seen[c], 0.0F);
+      }
+    }
+  });
 
   // Profile and light in turn, three times; from the second on without what does not look like stripes.
   const double ax = problem.constants.anchor_x_mm, ay = problem.constants.anchor_y_mm;
   constexpr double learnt_within_mm = 110;
   float misfit_limit = 0;
   cv::Mat profile_value = profile_image(f.profile, f.phase_cycles);
-  for (int round = 0; round < 3; ++round) {
+  constexpr int rounds = 3;
+  for (int round = 0; round < rounds; ++round) {
     fit_light(f, profile_value, weight);
-    std::vector<float> contrasts, levels, phases, values, misfits;
-    for (int r = 0; r < f.grid.rows; r += 2)
-      for (int c = 0; c < f.grid.columns; c += 2) {
-        if (!f.valid.at<uchar>(r, c)) continue;
-        contrasts.push_back(f.contrast.at<float>(r, c));
-        levels.push_back(f.level.at<float>(r, c));
-      }
-    f.typical_contrast = quantile_or_zero(contrasts, 0.5);
-    f.typical_level = quantile_or_zero(levels, 0.5);
+    f.typical_contrast = typical_of(f.contrast, f.valid);
+    if (round == rounds - 1) f.typical_level = typical_of(f.level, f.valid);
     if (std::abs(f.typical_contrast) < 1e-5) return f;
-    for (int r = 0; r < f.grid.rows; r += 2)
+    auto [phases, values, misfits] = gathered<3>(f.grid.rows, [&](int r, Lists<3>& lists) {
+      if (r % 2 != 0) return;
+      const uchar* valid = f.valid.ptr<uchar>(r);
+      const float *seen = f.light.ptr<float>(r), *level = f.level.ptr<float>(r), *contrast = f.contrast.ptr<float>(r);
+      const float *cycles = f.phase_cycles.ptr<float>(r), *expected = profile_value.ptr<float>(r);
+      const double dy = f.grid.y_mm(r) - ay;
       for (int c = (r / 2) % 2; c < f.grid.columns; c += 3) {
-        if (!f.valid.at<uchar>(r, c)) continue;
-        const double dx = f.grid.x_mm(c) - ax, dy = f.grid.y_mm(r) - ay;
+        if (valid[c] == 0) continue;
+        const double dx = f.grid.x_mm(c) - ax;
         if (dx * dx + dy * dy > learnt_within_mm * learnt_within_mm) continue;
-        const float b = std::max(f.contrast.at<float>(r, c), 0.3F * static_cast<float>(f.typical_contrast));
-        const float t = (f.light.at<float>(r, c) - f.level.at<float>(r, c)) / b;
+        const float b = std::max(contrast[c], 0.3F * static_cast<float>(f.typical_contrast));
+        const float t = (seen[c] - level[c]) / b;
         if (std::abs(t) > 3) continue;
-        phases.push_back(f.phase_cycles.at<float>(r, c));
-        values.push_back(t);
-        misfits.push_back(std::abs(t - profile_value.at<float>(r, c)));
+        lists[0].push_back(cycles[c]);
+        lists[1].push_back(t);
+        lists[2].push_back(std::abs(t - expected[c]));
       }
+    });
     if (phases.size() < 200) return f;
     if (round > 0) {
       std::vector<float> sorted = misfits;
@@ -309,38 +358,45 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   fit_light(f, profile_value, weight);
 
   f.residual.create(f.light.size(), CV_32FC1);
-  std::vector<float> flat, edge, slopes, all_slopes;
-  std::size_t bright = 0, clipped = 0;
   const float floor = 0.3F * static_cast<float>(f.typical_contrast);
-  for (int r = 0; r < f.grid.rows; ++r)
-    for (int c = 0; c < f.grid.columns; ++c) {
-      const float s = profile_value.at<float>(r, c), b = f.contrast.at<float>(r, c);
-      const bool valid = f.valid.at<uchar>(r, c) != 0;
-      f.residual.at<float>(r, c) =
-          valid ? (f.light.at<float>(r, c) - f.level.at<float>(r, c) - b * s) / std::max(b, floor) : 0.0F;
-      if (valid && s > 0.5F) ++bright, clipped += f.light.at<float>(r, c) > clipped_light;
+  std::atomic<std::size_t> bright = 0, clipped = 0;
+  for_rows(f.grid.rows, [&](int from, int to) {
+    std::size_t bright_here = 0, clipped_here = 0;
+    for (int r = from; r < to; ++r) {
+      const uchar* valid = f.valid.ptr<uchar>(r);
+      const float *seen = f.light.ptr<float>(r), *level = f.level.ptr<float>(r), *contrast = f.contrast.ptr<float>(r), *s = profile_value.ptr<float>(r);
+      float* residual = f.residual.ptr<float>(r);
+      for (int c = 0; c < f.grid.columns; ++c) {
+        residual[c] = valid[c] != 0 ? (seen[c] - level[c] - contrast[c] * s[c]) / std::max(contrast[c], floor) : 0.0F;
+        if (valid[c] != 0 && s[c] > 0.5F) ++bright_here, clipped_here += seen[c] > clipped_light;
+      }
     }
+    bright += bright_here, clipped += clipped_here;
+  });
+  f.clipped_fraction = bright > 0 ? static_cast<double>(clipped) / static_cast<double>(bright) : 0;
   const auto seen_undisturbed = [&](int r, int c) {
     return f.inner.at<uchar>(r, c) != 0 && std::abs(f.residual.at<float>(r, c)) < misfit_limit &&
            std::hypot(f.grid.x_mm(c) - ax, f.grid.y_mm(r) - ay) < learnt_within_mm;
   };
   learn_pixel_profile(grey, maps, seen_undisturbed, f);
-  f.clipped_fraction = bright > 0 ? static_cast<double>(clipped) / static_cast<double>(bright) : 0;
 
   // Noise on the flat parts of the profile, jitter on its flanks.
-  for (int r = 0; r < f.grid.rows; r += 2)
-    for (int c = 0; c < f.grid.columns; c += 2)
-      if (f.inner.at<uchar>(r, c)) all_slopes.push_back(std::abs(f.profile.at(f.phase_cycles.at<float>(r, c)).derivative));
-  std::vector<float> sorted = all_slopes;
-  const double low_slope = quantile_or_zero(sorted, 0.35), high_slope = quantile_or_zero(sorted, 0.88);
-  for (int r = 0; r < f.grid.rows; r += 2)
+  const auto [all_slopes, misfits] = gathered<2>(f.grid.rows, [&](int r, Lists<2>& lists) {
+    if (r % 2 != 0) return;
+    const uchar* inside = f.inner.ptr<uchar>(r);
+    const float *cycles = f.phase_cycles.ptr<float>(r), *residual = f.residual.ptr<float>(r);
     for (int c = 0; c < f.grid.columns; c += 2) {
-      if (!f.inner.at<uchar>(r, c)) continue;
-      const float s = std::abs(f.profile.at(f.phase_cycles.at<float>(r, c)).derivative);
-      const float a = std::abs(f.residual.at<float>(r, c));
-      if (s < low_slope) flat.push_back(a);
-      if (s > high_slope) edge.push_back(a), slopes.push_back(s);
+      if (inside[c] == 0) continue;
+      lists[0].push_back(std::abs(f.profile.at(cycles[c]).derivative));
+      lists[1].push_back(std::abs(residual[c]));
     }
+  });
+  std::vector<float> flat, edge, slopes, sorted = all_slopes;
+  const double low_slope = quantile_or_zero(sorted, 0.35), high_slope = quantile_or_zero(sorted, 0.88);
+  for (std::size_t i = 0; i < all_slopes.size(); ++i) {
+    if (all_slopes[i] < low_slope) flat.push_back(misfits[i]);
+    if (all_slopes[i] > high_slope) edge.push_back(misfits[i]), slopes.push_back(all_slopes[i]);
+  }
   f.noise = 1.4826 * quantile_or_zero(flat, 0.5) + 0.01;
   const double at_edge = 1.4826 * quantile_or_zero(edge, 0.5);
   f.edge_jitter_cycles =

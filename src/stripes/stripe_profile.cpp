@@ -47,6 +47,14 @@ StripeProfile StripeProfile::from_coefficients(const std::vector<double>& cosine
                                                double mean) {
   std::array<double, table_size> wave{};  // one period of a cosine
   for (std::size_t i = 0; i < table_size; ++i) wave[i] = std::cos(two_pi * static_cast<double>(i) / table_size);
+  // What every harmonic adds where nothing is blurred; the derivative over 2 pi times its order.
+  std::vector<double> adds(cosine.size() * table_size), turns(adds.size());
+  for (std::size_t k = 0; k < cosine.size(); ++k)
+    for (std::size_t i = 0; i < table_size; ++i) {
+      const double c = wave[(k + 1) * i % table_size], s = wave[((k + 1) * i + table_size * 3 / 4) % table_size];
+      adds[k * table_size + i] = cosine[k] * c + sine[k] * s;
+      turns[k * table_size + i] = sine[k] * c - cosine[k] * s;
+    }
   std::vector<double> value(table_size), derivative(table_size);
   const auto tabulate = [&](double blur) {
     std::fill(value.begin(), value.end(), mean);
@@ -55,13 +63,10 @@ StripeProfile StripeProfile::from_coefficients(const std::vector<double>& cosine
       const double order = static_cast<double>(k + 1);
       // Sharper than learnt: what blur took is given back to the harmonics that still show, not to noise.
       constexpr double most_given_back = 1;
-      const double keep = std::exp(std::min(-order * order * blur, most_given_back));
+      const double keep = std::exp(std::min(-order * order * blur, most_given_back)), keep_turn = keep * two_pi * order;
       if (keep < 1e-6) break;
-      for (std::size_t i = 0; i < table_size; ++i) {
-        const double c = wave[(k + 1) * i % table_size], s = wave[((k + 1) * i + table_size * 3 / 4) % table_size];
-        value[i] += keep * (cosine[k] * c + sine[k] * s);
-        derivative[i] += keep * two_pi * order * (sine[k] * c - cosine[k] * s);
-      }
+      const double *add = &adds[k * table_size], *turn = &turns[k * table_size];
+      for (std::size_t i = 0; i < table_size; ++i) value[i] += keep * add[i], derivative[i] += keep_turn * turn[i];
     }
   };
   tabulate(0);
