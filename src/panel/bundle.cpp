@@ -7,6 +7,7 @@
 #include <opencv2/core/utility.hpp>
 #include <span>
 
+#include "pixel_phase.hpp"
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/quantile.hpp"
 
@@ -56,13 +57,12 @@ void for_each_corner_error(const BundleProblem& problem, const PanelModel<T>& mo
   }
 }
 
-/// Calls accept(predicted minus measured phase, cycles) for each of these samples. `camera` says which point a pixel shows,
-/// `board` what is mirrored there; the camera's numbers may be plain ones where only the board moves.
-template <class C, class T, class Accept>
-void for_each_phase_error(std::span<const PhaseSample> samples, const PanelModel<C>& camera, const PanelModel<T>& board, const Accept& accept) {
-  for (const PhaseSample& sample : samples) {
-    const auto point = camera.panel_from_pixel(sample.u_px, sample.v_px);
-    accept(board.phase(point.x_mm, point.y_mm, T(0.0), T(0.0)) - sample.phase_cycles);
+/// Calls accept(predicted minus measured phase, cycles) for each sample.
+template <class Accept>
+void for_each_phase_error(const BundleProblem& problem, const PanelModel<double>& model, const Accept& accept) {
+  for (const PhaseSample& sample : problem.samples) {
+    const auto point = model.panel_from_pixel(sample.u_px, sample.v_px);
+    accept(model.phase(point.x_mm, point.y_mm, 0, 0) - sample.phase_cycles);
   }
 }
 
@@ -98,19 +98,21 @@ void add_priors(const PanelPriors& priors, const PanelVector& p, NormalEquations
   add(p_board_distance, priors.board_distance_mm);
 }
 
-/// Adds what the stripes and the board's corners say.
+/// Adds what the stripes and the board's corners say. `plain` is the same model in numbers; `camera` says which point a pixel
+/// shows, `board` what is mirrored there: the camera's numbers may be plain ones where only the board moves.
 template <class C, int N>
-void add_board_errors(const BundleProblem& problem, const BundleNoise& noise, const PanelModel<C>& camera, const PanelModel<Dual<N>>& board,
-                      ResidualSums<N>& sums) {
+void add_board_errors(const BundleProblem& problem, const BundleNoise& noise, const PanelModel<double>& plain, const PanelModel<C>& camera,
+                      const PanelModel<Dual<N>>& board, ResidualSums<N>& sums) {
+  const PixelPhase<N> phase(board, plain);
   const double importance = phase_importance(problem, noise);
   // On several threads, in pieces that do not depend on their number: sums are the same on any.
   constexpr std::size_t piece = 64;
   std::vector<ResidualSums<N>> of_piece((problem.samples.size() + piece - 1) / piece);
   cv::parallel_for_(cv::Range(0, static_cast<int>(of_piece.size())), [&](const cv::Range& pieces) {
     for (auto i = static_cast<std::size_t>(pieces.start); i < static_cast<std::size_t>(pieces.end); ++i) {
-      const auto samples = std::span(problem.samples).subspan(i * piece);
-      for_each_phase_error(samples.first(std::min(piece, samples.size())), camera, board,
-                           [&](const Dual<N>& error) { of_piece[i].add(error, noise.phase_cycles, importance); });
+      const auto rest = std::span(problem.samples).subspan(i * piece);
+      for (const PhaseSample& sample : rest.first(std::min(piece, rest.size())))
+        of_piece[i].add(phase.at(sample.u_px, sample.v_px) - sample.phase_cycles, noise.phase_cycles, importance);
     }
   });
   for (const ResidualSums<N>& more : of_piece) sums += more;
@@ -125,7 +127,7 @@ void full_equations(const BundleProblem& problem, const BundleNoise& noise, cons
   const PanelModel<PanelDual> model(problem.constants, p);
   ResidualSums<panel_parameters> sums;
   for_each_corner_error(problem, model, [&](const PanelDual& error) { sums.add(error, noise.corner_px); });
-  add_board_errors(problem, noise, model, model, sums);
+  add_board_errors(problem, noise, PanelModel<double>(problem.constants, p), model, model, sums);
   sums.add_to(out, 0);
   add_priors(problem.priors, p, out);
 }
@@ -135,7 +137,7 @@ void board_equations(const BundleProblem& problem, const BundleNoise& noise, con
   const PanelModel<double> camera(problem.constants, p);
   for_each_corner_error(problem, camera, [&](double error) { out.cost += cauchy_cost(error / noise.corner_px); });
   ResidualSums<board_parameters> sums;
-  add_board_errors(problem, noise, camera, PanelModel<BoardDual>(problem.constants, p), sums);
+  add_board_errors(problem, noise, camera, camera, PanelModel<BoardDual>(problem.constants, p), sums);
   sums.add_to(out, p_board_tilt);
   add_priors(problem.priors, p, out);
 }
@@ -148,7 +150,7 @@ double full_cost(const BundleProblem& problem, const BundleNoise& noise, const P
   double cost = priors.cost;
   for_each_corner_error(problem, model, [&](double error) { cost += cauchy_cost(error / noise.corner_px); });
   const double importance = phase_importance(problem, noise);
-  for_each_phase_error(std::span(problem.samples), model, model,
+  for_each_phase_error(problem, model,
                        [&](double error) { cost += importance * cauchy_cost(error / noise.phase_cycles); });
   for_each_board_error(problem, model, model, [&](const BoardCorner& corner, double error) {
     cost += cauchy_cost(error / (noise.board_corner_factor * corner.uncertainty_mm));
@@ -189,7 +191,7 @@ BundleResult describe(const BundleProblem& problem, const BundleNoise& noise, co
   result.board_rms = count > 0 ? std::sqrt(sum / count) : 0;
   if (!problem.samples.empty()) {
     std::vector<double> errors;
-    for_each_phase_error(std::span(problem.samples), model, model, [&](double error) { errors.push_back(std::abs(error)); });
+    for_each_phase_error(problem, model, [&](double error) { errors.push_back(std::abs(error)); });
     result.phase_mad_cycles = 1.4826 * median_of(errors);
   }
   NormalEquations at(panel_parameters);

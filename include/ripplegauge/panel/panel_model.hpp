@@ -71,6 +71,9 @@ Vector3<T> normalized(const Vector3<T>& a) {
   return a * (T(1.0) / sqrt(dot(a, a)));
 }
 
+template <int N>
+class PixelPhase;
+
 /// A parameter set made ready for evaluation. T is double, PanelDual for derivatives by the parameters, or BoardDual for
 /// derivatives by the board's alone.
 template <class T>
@@ -123,6 +126,8 @@ class PanelModel {
   const T& ink() const { return ink_; }
 
  private:
+  template <int>
+  friend class PixelPhase;
   struct Ray { Vector3<T> origin, direction; };
   Ray reflect(const T& x, const T& y, const T& slope_x, const T& slope_y) const;
 

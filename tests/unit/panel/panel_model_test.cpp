@@ -3,6 +3,7 @@
 #include <numbers>
 
 #include "catch.hpp"
+#include "panel/pixel_phase.hpp"
 
 using namespace ripplegauge;
 
@@ -122,5 +123,32 @@ TEST_CASE("pixel and panel are each other's inverse with lens, tilt and crown", 
       const auto p = model.panel_from_pixel(px.u_px, px.v_px);
       CHECK(p.x_mm == Approx(x).margin(1e-4));
       CHECK(p.y_mm == Approx(y).margin(1e-4));
+    }
+}
+
+TEST_CASE("a pixel's phase and its derivatives are those of the model in duals", "[bundle]") {
+  Scene scene(450, 320);
+  const std::pair<int, double> off[] = {{p_rotation, 0.4},     {p_rotation + 1, -0.3},   {p_rotation + 2, 0.1}, {p_translation, -60},
+                                        {p_translation + 1, 40}, {p_k1, 0.05},           {p_k2, -0.03},         {p_log_focal, 0.02},
+                                        {p_centre, 30},        {p_centre + 1, -20},      {p_crown, 6e-4},       {p_crown + 1, -2e-4},
+                                        {p_crown + 2, 1e-4},   {p_board_tilt, 0.15},     {p_board_tilt + 1, -0.1}, {p_board_spin, 0.7},
+                                        {p_board_phase, 0.3},  {p_board_distance, 12}};
+  for (const auto& [parameter, value] : off) scene.parameters[parameter] = value;
+  const PanelModel<double> plain = scene.model();
+  const PanelModel<PanelDual> full(scene.constants, scene.parameters);
+  const PanelModel<BoardDual> board(scene.constants, scene.parameters);
+  const PixelPhase<panel_parameters> full_phase(full, plain);
+  const PixelPhase<board_parameters> board_phase(board, plain);
+  for (const double u : {100.0, 1300.0, 2000.0, 3900.0})
+    for (const double v : {50.0, 1500.0, 2900.0}) {
+      CAPTURE(u, v);
+      const auto point = full.panel_from_pixel(u, v);
+      const PanelDual expected = full.phase(point.x_mm, point.y_mm, 0.0, 0.0), got = full_phase.at(u, v);
+      // Both are exact but for rounding and for what the lens's fixed point leaves: derivatives are up to 1e4 cycles.
+      CHECK(got.value == Approx(expected.value).epsilon(1e-10));
+      CHECK((got.gradient - expected.gradient).norm() < 1e-7 * expected.gradient.norm());
+      for (int i = 0; i < panel_parameters; ++i) CHECK(got.gradient[i] == Approx(expected.gradient[i]).epsilon(1e-6).margin(1e-7));
+      const BoardDual on_board = board_phase.at(u, v);
+      CHECK((on_board.gradient - expected.gradient.tail<board_parameters>()).norm() < 1e-10 * expected.gradient.norm());
     }
 }
