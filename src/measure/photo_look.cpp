@@ -8,6 +8,7 @@
 
 #include "refusals.hpp"
 #include "ripplegauge/core/linear_light.hpp"
+#include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/core/quantile.hpp"
 #include "ripplegauge/dents/spot_search.hpp"
 #include "ripplegauge/stripes/reflectance.hpp"
@@ -135,12 +136,21 @@ PhotoLook look_at_photo(const Photo& photo, const MeasureRequest& request, const
   if (look.expected_period_px >= resolved_period_px)
     field = follow_stripes(photo.grey, problem, parameters,
                            region_around_card(request.card, problem.card_scale, bundle_margin_mm), look.pixels_per_mm);
-  look.stripes = look_at_stripes(photo.grey, problem, field, look.pixels_per_mm);
-  if (const auto refusal = check_stripes(photo, request, options, problem, field, look.stripes, look.expected_period_px))
-    return refuse(*refusal);
-
+  std::optional<Refusal> unfit_stripes;
+  const auto judge_stripes = [&] {
+    look.stripes = look_at_stripes(photo.grey, problem, field, look.pixels_per_mm);
+    unfit_stripes = check_stripes(photo, request, options, problem, field, look.stripes, look.expected_period_px);
+  };
   ResidualField& residual = look.residual;
-  residual = stripe_residual(photo.grey, problem, field, look.pixels_per_mm);
+  const auto explain_stripes = [&] {
+    if (!field.followed.empty()) residual = stripe_residual(photo.grey, problem, field, look.pixels_per_mm);
+  };
+  // Side by side, though a refusal leaves the one for nothing: neither keeps two processors busy all the time.
+  parallel_for(2, options.threads, [&](std::size_t i) { i == 0 ? explain_stripes() : judge_stripes(); });
+  if (unfit_stripes) {
+    residual = {};
+    return refuse(*unfit_stripes);
+  }
   if (residual.residual.empty())
     return refuse({"stripes_not_followed", "The stripes cannot be followed in the neighbourhood of the card.",
                    "Stand the striped board so that its reflection surrounds the dent, beside the card."});

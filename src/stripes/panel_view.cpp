@@ -1,10 +1,12 @@
 #include "ripplegauge/stripes/panel_view.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <iterator>
 #include <opencv2/imgproc.hpp>
 #include <type_traits>
+#include <utility>
 #include <vector>
 
 #include "ripplegauge/core/linear_light.hpp"
@@ -20,7 +22,7 @@ PanelGrid grid_around(double x0_mm, double y0_mm, double x1_mm, double y1_mm, do
 
 namespace {
 
-/// Means of linear light over the blocks of one row of blocks. The compiler knows the usual factors: no loop is left then.
+/// Means of linear light over the blocks of one row of blocks.
 template <class Factor>
 void block_means(const cv::Mat& grey, cv::Point corner, Factor factor, float* out, int blocks) {
   const float* linear = linear_from_srgb8().data();
@@ -37,6 +39,21 @@ void block_means(const cv::Mat& grey, cv::Point corner, Factor factor, float* ou
   for (int c = 0; c < blocks; ++c) out[c] *= norm;
 }
 
+/// The same where the compiler knows the factor, so that no loop over a block's pixels is left.
+template <int factor>
+void known_block_means(const cv::Mat& grey, cv::Point corner, float* out, int blocks) {
+  block_means(grey, corner, std::integral_constant<int, factor>{}, out, blocks);
+}
+
+using KnownBlockMeans = void (*)(const cv::Mat& grey, cv::Point corner, float* out, int blocks);
+template <int... i>
+constexpr std::array<KnownBlockMeans, sizeof...(i)> known_factors(std::integer_sequence<int, i...>) {
+  return {known_block_means<i + 1>...};
+}
+constexpr int most_known = 16;
+/// For factors from 1 on.
+constexpr auto known = known_factors(std::make_integer_sequence<int, most_known>());
+
 }  // namespace
 
 ReducedLight::ReducedLight(const cv::Mat& grey, int factor, cv::Rect region_px) : factor_(factor) {
@@ -47,12 +64,8 @@ ReducedLight::ReducedLight(const cv::Mat& grey, int factor, cv::Rect region_px) 
     for (int r = from; r < to; ++r) {
       const cv::Point corner(origin_px_.x, origin_px_.y + r * factor);
       float* out = light_.ptr<float>(r);
-      switch (factor) {
-        case 1: block_means(grey, corner, std::integral_constant<int, 1>{}, out, light_.cols); break;
-        case 2: block_means(grey, corner, std::integral_constant<int, 2>{}, out, light_.cols); break;
-        case 3: block_means(grey, corner, std::integral_constant<int, 3>{}, out, light_.cols); break;
-        default: block_means(grey, corner, factor, out, light_.cols);
-      }
+      if (factor <= most_known) known[static_cast<std::size_t>(factor - 1)](grey, corner, out, light_.cols);
+      else block_means(grey, corner, factor, out, light_.cols);
     }
   });
 }

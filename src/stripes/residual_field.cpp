@@ -315,7 +315,10 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
 
   // Profile and light in turn, three times; from the second on without what does not look like stripes.
   const double ax = problem.constants.anchor_x_mm, ay = problem.constants.anchor_y_mm;
-  constexpr double learnt_within_mm = 110;
+  const auto learnt_at = [&](double x, double y) {
+    constexpr double learnt_within_mm = 110;
+    return (x - ax) * (x - ax) + (y - ay) * (y - ay) <= learnt_within_mm * learnt_within_mm;
+  };
   float misfit_limit = 0;
   cv::Mat profile_value = profile_image(f.profile, f.phase_cycles);
   constexpr int rounds = 3;
@@ -329,11 +332,8 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
       const uchar* valid = f.valid.ptr<uchar>(r);
       const float *seen = f.light.ptr<float>(r), *level = f.level.ptr<float>(r), *contrast = f.contrast.ptr<float>(r);
       const float *cycles = f.phase_cycles.ptr<float>(r), *expected = profile_value.ptr<float>(r);
-      const double dy = f.grid.y_mm(r) - ay;
       for (int c = (r / 2) % 2; c < f.grid.columns; c += 3) {
-        if (valid[c] == 0) continue;
-        const double dx = f.grid.x_mm(c) - ax;
-        if (dx * dx + dy * dy > learnt_within_mm * learnt_within_mm) continue;
+        if (valid[c] == 0 || !learnt_at(f.grid.x_mm(c), f.grid.y_mm(r))) continue;
         const float b = std::max(contrast[c], 0.3F * static_cast<float>(f.typical_contrast));
         const float t = (seen[c] - level[c]) / b;
         if (std::abs(t) > 3) continue;
@@ -375,8 +375,7 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   });
   f.clipped_fraction = bright > 0 ? static_cast<double>(clipped) / static_cast<double>(bright) : 0;
   const auto seen_undisturbed = [&](int r, int c) {
-    return f.inner.at<uchar>(r, c) != 0 && std::abs(f.residual.at<float>(r, c)) < misfit_limit &&
-           std::hypot(f.grid.x_mm(c) - ax, f.grid.y_mm(r) - ay) < learnt_within_mm;
+    return f.inner.at<uchar>(r, c) != 0 && std::abs(f.residual.at<float>(r, c)) < misfit_limit && learnt_at(f.grid.x_mm(c), f.grid.y_mm(r));
   };
   learn_pixel_profile(grey, maps, seen_undisturbed, f);
 
