@@ -10,6 +10,7 @@
 #include "command.hpp"
 #include "job_parts.hpp"
 #include "measure_folder.hpp"
+#include "memory.hpp"
 #include "panel_options.hpp"
 #include "photo_options.hpp"
 #include "reading_table.hpp"
@@ -82,6 +83,7 @@ int run_photos(const MeasureArguments& a) {
   if (one_file_each && a.photos.size() > 1)
     throw UsageError("--picture, --relief and --relief-picture make one file from one photo; " +
                      std::to_string(a.photos.size()) + " photos were given");
+  expect_large_pictures();
   const PanelFacts facts = panel_facts_of(*a.panel);
   const AdviceData advice = advice_data_for(*a.panel);
   std::vector<Reading> readings;
