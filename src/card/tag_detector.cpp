@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 #include <optional>
+#include <opencv2/core/utility.hpp>
 #include <opencv2/imgproc.hpp>
 
 #include "aruco_compat.hpp"
@@ -228,11 +229,18 @@ std::vector<SeenTag> find_tags(const cv::Mat& grey, bool mirrored) {
     if (factor > 1)
       cv::resize(grey(cv::Rect(0, 0, grey.cols / factor * factor, grey.rows / factor * factor)), reduced,
                  cv::Size(grey.cols / factor, grey.rows / factor), 0, 0, cv::INTER_AREA);
+    const std::vector<SeenTag> decoded = decode_tags(reduced, mirrored);
+    std::vector<std::optional<SeenTag>> better(decoded.size());
+    cv::parallel_for_(cv::Range(0, static_cast<int>(decoded.size())), [&](const cv::Range& tags) {
+      for (auto i = static_cast<std::size_t>(tags.start); i < static_cast<std::size_t>(tags.end); ++i) {
+        SeenTag tag = decoded[i];
+        for (auto& corner : tag.corners_px) corner = corner * factor + cv::Point2d(0.5, 0.5) * (factor - 1);
+        better[i] = refine(grey, tag, factor);
+      }
+    });
     std::vector<SeenTag> refined;
-    for (SeenTag tag : decode_tags(reduced, mirrored)) {
-      for (auto& corner : tag.corners_px) corner = corner * factor + cv::Point2d(0.5, 0.5) * (factor - 1);
-      if (auto better = refine(grey, tag, factor)) refined.push_back(*better);
-    }
+    for (const auto& tag : better)
+      if (tag) refined.push_back(*tag);
     if (refined.size() >= 3 || factor == factors.back()) return refined;
   }
   return {};

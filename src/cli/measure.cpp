@@ -91,7 +91,8 @@ int run_photos(const MeasureArguments& a) {
   for (std::size_t i = 0; i < a.photos.size(); ++i) {
     const std::string& name = a.photos[i];
     const MeasureRequest request = request_for(*a.photo, i, a.photos.size());
-    Measurement m = measure(read_photo(name), request, {.threads = processors(a.folder.threads)});
+    const int threads = processors(a.folder.threads);
+    Measurement m = measure(read_photo(name, {}, threads), request, {.threads = threads});
     grade(m.reading, facts, advice.severity);
     refused |= m.reading.status == Status::refused;
     std::cout << reading_table(m.reading, {.budget = a.budget, .coins = &advice.coins});

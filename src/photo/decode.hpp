@@ -23,6 +23,7 @@ DecodeError damaged(const std::string& decoder_says);
 struct Wish {
   bool colour = false;
   int max_side_px = 0;
+  int threads = 1;  ///< to decode on, where the format lets itself be parted
 };
 
 struct Decoded {

@@ -7,6 +7,7 @@
 #include <jpeglib.h>
 
 #include "decode.hpp"
+#include "ripplegauge/core/parallel_for.hpp"
 #include "rows.hpp"
 
 namespace ripplegauge::photo_detail {
@@ -99,18 +100,28 @@ class JpegDecoder {
     return {};
   }
 
-  cv::Mat grey() {
+  /// The rows from `first` up to `end` of the grey picture, into `picture`, which has all rows.
+  void grey(cv::Mat& picture, int first, int end) {
     decoder_.out_color_space = JCS_GRAYSCALE;
-    cv::Mat picture(height(), width(), CV_8UC1);
     guarded([&] {
       jpeg_start_decompress(&decoder_);
-      while (decoder_.output_scanline < decoder_.output_height) {
+      skip(first);
+      while (decoder_.output_scanline < static_cast<JDIMENSION>(end)) {
         JSAMPROW row = picture.ptr(static_cast<int>(decoder_.output_scanline));
         jpeg_read_scanlines(&decoder_, &row, 1);
       }
-      jpeg_finish_decompress(&decoder_);
+      if (end == height()) jpeg_finish_decompress(&decoder_);
     });
-    return picture;
+  }
+
+  /// The row from which on a second decoder should work, which must read what stands before but need not make a picture of it:
+  /// then both are done at about the same time. The height where there is nothing to gain.
+  int second_part() {
+    constexpr int small_px = 500'000;
+    constexpr double share = 0.7;
+    if (!can_skip || width() * height() < small_px || jpeg_has_multiple_scans(&decoder_)) return height();
+    const int block_row = DCTSIZE * decoder_.max_v_samp_factor;
+    return static_cast<int>(share * height()) / block_row * block_row;
   }
 
   /// Reduced by `factor`: as much of it as can be inside the inverse DCT (1/2, 1/4, 1/8), which is far
@@ -137,6 +148,14 @@ class JpegDecoder {
   }
 
  private:
+#ifdef LIBJPEG_TURBO_VERSION
+  static constexpr bool can_skip = true;
+  void skip(int rows) { jpeg_skip_scanlines(&decoder_, static_cast<JDIMENSION>(rows)); }
+#else
+  static constexpr bool can_skip = false;
+  void skip(int) {}
+#endif
+
   /// Runs calls into libjpeg. A body owns nothing that has a destructor: a jump would skip it.
   template <typename Body>
   void guarded(const Body& body) {
@@ -155,6 +174,22 @@ class JpegDecoder {
   Decompressor decoder_;
 };
 
+/// Both decoders read the file in its order and stop at the first fault: whichever says so says the same.
+cv::Mat grey_picture(JpegDecoder& jpeg, std::string_view bytes, int threads) {
+  cv::Mat picture(jpeg.height(), jpeg.width(), CV_8UC1);
+  const int split = threads > 1 ? jpeg.second_part() : jpeg.height();
+  if (split == jpeg.height())
+    jpeg.grey(picture, 0, split);
+  else
+    parallel_for(2, 2, [&](std::size_t i) {
+      if (i == 0)
+        jpeg.grey(picture, 0, split);
+      else
+        JpegDecoder(bytes).grey(picture, split, picture.rows);
+    });
+  return picture;
+}
+
 }  // namespace
 
 Decoded decode_jpeg(std::string_view bytes, const Wish& wish, const PhotoLimits& limits) {
@@ -164,7 +199,7 @@ Decoded decode_jpeg(std::string_view bytes, const Wish& wish, const PhotoLimits&
   jpeg.refuse_what_phones_never_make();
   Decoded decoded;
   decoded.exif = jpeg.exif();
-  decoded.pixels = wish.colour ? jpeg.colour(reduction(jpeg.width(), jpeg.height(), wish)) : jpeg.grey();
+  decoded.pixels = wish.colour ? jpeg.colour(reduction(jpeg.width(), jpeg.height(), wish)) : grey_picture(jpeg, bytes, wish.threads);
   return decoded;
 }
 

@@ -124,8 +124,8 @@ UprightPhoto decode_upright(std::string_view bytes, const std::string& name, con
 
 }  // namespace
 
-Photo decode_photo(std::string_view bytes, const std::string& name, const PhotoLimits& limits) {
-  UprightPhoto upright = decode_upright(bytes, name, {}, limits);
+Photo decode_photo(std::string_view bytes, const std::string& name, const PhotoLimits& limits, int threads) {
+  UprightPhoto upright = decode_upright(bytes, name, {.threads = threads}, limits);
   Photo photo;
   photo.name = name;
   photo.grey = std::move(upright.pixels);
@@ -135,14 +135,14 @@ Photo decode_photo(std::string_view bytes, const std::string& name, const PhotoL
   return photo;
 }
 
-Photo read_photo(const std::filesystem::path& path, const PhotoLimits& limits) {
-  return decode_photo(load_photo_file(path, limits), path.string(), limits);
+Photo read_photo(const std::filesystem::path& path, const PhotoLimits& limits, int threads) {
+  return decode_photo(load_photo_file(path, limits), path.string(), limits, threads);
 }
 
 cv::Mat read_photo_colour(const std::filesystem::path& path, int max_side_px, const PhotoLimits& limits) {
   if (max_side_px < 1)
     throw UsageError("max_side_px is " + std::to_string(max_side_px) + ", but must be at least 1");
-  const Wish wish{true, max_side_px};
+  const Wish wish{.colour = true, .max_side_px = max_side_px};
   return decode_upright(load_photo_file(path, limits), path.string(), wish, limits).pixels;
 }
 

@@ -528,6 +528,40 @@ TEST_CASE("photos are decoded in several threads at once", "[photo]") {
   CHECK(wrong == std::vector<int>(4, 0));
 }
 
+TEST_CASE("a JPEG decoded on two threads is the same picture, and damaged the same refusal", "[photo][threads]") {
+  const cv::Mat grey = textured_picture(901, 703, 5);
+  cv::Mat colour;
+  cv::merge(std::vector<cv::Mat>{grey, 255 - grey, grey / 2}, colour);
+  JpegWish progressive, as_rgb;
+  progressive.progressive = true, as_rgb.coded_as_rgb = true;
+  for (const std::string& jpeg : {jpeg_bytes(grey), jpeg_bytes(colour), jpeg_bytes(colour, progressive), jpeg_bytes(colour, as_rgb)}) {
+    CHECK(mean_difference(decode_photo(jpeg, "test", {}, 2).grey, decode_photo(jpeg, "test").grey) == 0);
+    std::mt19937 random(7);
+    int refused = 0;
+    for (int i = 0; i < 40; ++i) {
+      std::string broken = jpeg;
+      broken[600 + random() % (broken.size() - 600)] ^= 1 << random() % 8;
+      if (i % 4 == 0) broken.resize(broken.size() * (40 + static_cast<unsigned>(i)) / 100);
+      std::string one, two;
+      cv::Mat seen_by_one, seen_by_two;
+      try {
+        seen_by_one = decode_photo(broken, "test").grey;
+      } catch (const FileError& error) {
+        one = error.what();
+      }
+      try {
+        seen_by_two = decode_photo(broken, "test", {}, 2).grey;
+      } catch (const FileError& error) {
+        two = error.what();
+      }
+      CHECK(one == two);
+      refused += !one.empty();
+      if (one.empty()) CHECK(mean_difference(seen_by_one, seen_by_two) == 0);
+    }
+    CHECK(refused > 10);
+  }
+}
+
 TEST_CASE("EXIF as exiftool writes it is read back", "[photo]") {
   if (std::system("exiftool -ver >/dev/null 2>&1") != 0) {
     WARN("exiftool is not installed: nothing to compare with");
