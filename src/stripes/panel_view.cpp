@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "ripplegauge/core/linear_light.hpp"
+#include "sample_kernel.hpp"
 
 namespace ripplegauge {
 
@@ -71,23 +72,10 @@ ReducedLight::ReducedLight(const cv::Mat& grey, int factor, cv::Rect region_px) 
 }
 
 void ReducedLight::sample(const float* u_px, const float* v_px, int count, float* out) const {
-  const float shift = 0.5F * static_cast<float>(factor_ - 1), scale = 1.0F / static_cast<float>(factor_);
-  const float u0 = static_cast<float>(origin_px_.x) + shift, v0 = static_cast<float>(origin_px_.y) + shift;
-  const float last_x = static_cast<float>(light_.cols - 1), last_y = static_cast<float>(light_.rows - 1);
-  const float* pixels = light_.ptr<float>();
-  const auto pitch = static_cast<std::ptrdiff_t>(light_.step1());
-  for (int k = 0; k < count; ++k) {
-    const float x = (u_px[k] - u0) * scale, y = (v_px[k] - v0) * scale;
-    if (!(x >= 0 && y >= 0 && x < last_x && y < last_y)) {
-      out[k] = -1;
-      continue;
-    }
-    const int i = static_cast<int>(x), j = static_cast<int>(y);
-    const float fx = x - static_cast<float>(i), fy = y - static_cast<float>(j);
-    const float* a = pixels + j * pitch + i;
-    const float* b = a + pitch;
-    out[k] = (a[0] * (1 - fx) + a[1] * fx) * (1 - fy) + (b[0] * (1 - fx) + b[1] * fx) * fy;
-  }
+  const float shift = 0.5F * static_cast<float>(factor_ - 1);
+  const kernel::Raster blocks{light_.ptr<float>(), static_cast<int>(light_.step1()), light_.cols, light_.rows};
+  kernel::sample(blocks, {static_cast<float>(origin_px_.x) + shift, static_cast<float>(origin_px_.y) + shift, 1.0F / static_cast<float>(factor_)},
+                 u_px, v_px, count, out);
 }
 
 namespace {
@@ -108,8 +96,11 @@ void expand_row(const cv::Mat& coarse, int row, int columns, float* out) {
   for (int c = 0, node = 1; c < columns; c += stride, ++node) {
     // The last column may be a node itself: nothing lies beyond it.
     const double right = node < coarse.cols ? a[node] + (b[node] - a[node]) * fr : left, step = (right - left) / stride;
-    const int n = std::min(stride, columns - c);
-    for (int k = 0; k < n; ++k) out[c + k] = static_cast<float>(left + step * k);
+    const auto fill = [&](auto n) {
+      for (int k = 0; k < n; ++k) out[c + k] = static_cast<float>(left + step * k);
+    };
+    if (c + stride <= columns) fill(std::integral_constant<int, stride>{});
+    else fill(columns - c);
     left = right;
   }
 }

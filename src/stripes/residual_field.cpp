@@ -12,6 +12,7 @@
 
 #include "ripplegauge/core/linear_light.hpp"
 #include "ripplegauge/stripes/block_means.hpp"
+#include "sample_kernel.hpp"
 #include "stripe_kernel.hpp"
 
 namespace ripplegauge {
@@ -56,12 +57,12 @@ double typical_of(const cv::Mat& picture, const cv::Mat& valid) {
 }
 
 cv::Mat profile_image(const StripeProfile& profile, const cv::Mat& phase) {
+  std::vector<float> values(StripeProfile::table_stride);
+  std::transform(profile.level(0), profile.level(1), values.begin(), [](const StripeProfile::Sample& s) { return s.value; });
   cv::Mat out(phase.size(), CV_32FC1);
   for_rows(phase.rows, [&](int from, int to) {
     for (int r = from; r < to; ++r) {
-      const float* cycles = phase.ptr<float>(r);
-      float* value = out.ptr<float>(r);
-      for (int c = 0; c < phase.cols; ++c) value[c] = profile.value(cycles[c]);
+      kernel::look_up(values.data(), StripeProfile::table_size, phase.ptr<float>(r), phase.cols, out.ptr<float>(r));
     }
   });
   return out;

@@ -8,6 +8,7 @@
 #include <cmath>
 #include <cstdint>
 #include <numbers>
+#include <numeric>
 #include <opencv2/imgproc.hpp>
 #include <queue>
 #include <vector>
@@ -59,9 +60,28 @@ cv::Mat local_contrast(const ReducedLight& light, const cv::Mat& covered, const 
     }
   });
   deviation = smooth(square, sigma);
-  cv::sqrt(cv::max(deviation / norm, 0), deviation);
-  const double typical = cv::mean(deviation, weight > 0.5F)[0];
-  return detail / (deviation + (0.2 * typical + 1e-6));
+  std::vector<double> sums(static_cast<std::size_t>(detail.rows));
+  for_rows(detail.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) {
+      const float *w = weight.ptr<float>(r), *n = norm.ptr<float>(r);
+      float* d = deviation.ptr<float>(r);
+      double& sum = sums[static_cast<std::size_t>(r)];
+      for (int c = 0; c < detail.cols; ++c) {
+        d[c] = std::sqrt(std::max(d[c] / n[c], 0.0F));
+        sum += w[c] * d[c];
+      }
+    }
+  });
+  const double typical = std::accumulate(sums.begin(), sums.end(), 0.0) / std::max(1, cv::countNonZero(weight));
+  const auto least = static_cast<float>(0.2 * typical + 1e-6);
+  for_rows(detail.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) {
+      const float* d = deviation.ptr<float>(r);
+      float* out = detail.ptr<float>(r);
+      for (int c = 0; c < detail.cols; ++c) out[c] /= d[c] + least;
+    }
+  });
+  return detail;
 }
 
 /// Magnitudes of the size x size spectrum of a picture under a Gaussian window about a place. CV_32FC1.
