@@ -142,7 +142,7 @@ void board_equations(const BundleProblem& problem, const BundleNoise& noise, con
   add_priors(problem.priors, p, out);
 }
 
-/// The cost alone, twenty times as fast.
+/// The cost alone, in half the time.
 double full_cost(const BundleProblem& problem, const BundleNoise& noise, const PanelVector& p) {
   const PanelModel<double> model(problem.constants, p);
   NormalEquations priors(panel_parameters);
