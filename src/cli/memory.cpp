@@ -1,8 +1,9 @@
 #include "memory.hpp"
 
-#include <cstdint>
+#include <cstddef>
 #include <cstdlib>
 #include <limits>
+#include <memory>
 
 #ifdef __GLIBC__
 #include <malloc.h>
@@ -19,11 +20,14 @@ void expect_large_pictures() {
   mallopt(M_TRIM_THRESHOLD, std::numeric_limits<int>::max());
   mallopt(M_TOP_PAD, heap);
   constexpr std::size_t more_than_is_free = 4 << 20;  // by now: the heap grows
-  void* const block = std::malloc(more_than_is_free);
-  constexpr std::uintptr_t page = 2 << 20;
-  const std::uintptr_t from = (reinterpret_cast<std::uintptr_t>(block) + page - 1) / page * page;
-  const std::uintptr_t to = reinterpret_cast<std::uintptr_t>(sbrk(0)) / page * page;
-  if (block != nullptr && from < to) madvise(reinterpret_cast<void*>(from), to - from, MADV_HUGEPAGE);  // no more than advice
+  char* const block = static_cast<char*>(std::malloc(more_than_is_free));
+  char* const top = static_cast<char*>(sbrk(0));
+  if (block != nullptr && block < top) {  // else another allocator is in its place
+    constexpr std::size_t page = 2 << 20;
+    void* first_page = block;
+    auto size = static_cast<std::size_t>(top - block);
+    if (std::align(page, page, first_page, size) != nullptr) madvise(first_page, size / page * page, MADV_HUGEPAGE);  // no more than advice
+  }
   std::free(block);
 #endif
 }
