@@ -6,41 +6,23 @@
 
 namespace ripplegauge {
 
-namespace {
-
-/// A round spot of height 1 and 10 % radius 1, tabulated over its radius.
-class UnitSpot {
- public:
-  UnitSpot(double power, double order) {
-    const double rim = 1 - std::pow(0.1, 1 / order);
-    for (int i = 0; i < size + 2; ++i) {
-      const double rho = reach * i / size, rest = 1 - rim * std::pow(rho, power);
-      // Ends at zero where it is nothing: numbers too small for a float's exponent cost the processor a hundred times as much.
-      constexpr double nothing = 1e-9;
-      if (rest <= 0 || std::pow(rest, order - 1) < nothing) break;
-      const auto at = static_cast<std::size_t>(i);
-      height_[at] = static_cast<float>(std::pow(rest, order));
-      slope_[at] =
-          static_cast<float>(-order * power * rim * std::pow(rho, power - 1) * std::pow(rest, order - 1));
-      steepest_ = std::max(steepest_, -slope_[at]);
-    }
+UnitSpot::UnitSpot(double power, double order) : power_(power), order_(order) {
+  const double rim = 1 - std::pow(0.1, 1 / order);
+  for (int i = 0; i < size + 2; ++i) {
+    const double rho = reach * i / size, rest = 1 - rim * std::pow(rho, power);
+    // Ends at zero where it is nothing: numbers too small for a float's exponent cost the processor a hundred times as much.
+    constexpr double nothing = 1e-9;
+    if (rest <= 0 || std::pow(rest, order - 1) < nothing) break;
+    const auto at = static_cast<std::size_t>(i);
+    height_[at] = static_cast<float>(std::pow(rest, order));
+    slope_[at] = static_cast<float>(-order * power * rim * std::pow(rho, power - 1) * std::pow(rest, order - 1));
+    steepest_ = std::max(steepest_, -slope_[at]);
   }
+}
 
-  float steepest() const { return steepest_; }
-  /// Of the spot of this radius.
-  kernel::UnitTables tables(double radius) const {
-    return {height_.data(), slope_.data(), size, static_cast<float>(1 / radius),
-            static_cast<float>(size / reach / radius)};
-  }
-
- private:
-  static constexpr int size = 512;
-  static constexpr double reach = 4;
-  std::array<float, size + 2> height_{}, slope_{};
-  float steepest_ = 1e-9F;
-};
-
-}  // namespace
+kernel::UnitTables UnitSpot::tables(double radius) const {
+  return {height_.data(), slope_.data(), size, static_cast<float>(1 / radius), static_cast<float>(size / reach / radius)};
+}
 
 std::vector<double> displacement_ladder(double from, double to, double step) {
   std::vector<double> values;
@@ -111,44 +93,59 @@ double RadialSearch::cost_of(const std::vector<float>& profile) const {
 double RadialSearch::flat_cost() const {
   std::vector<Start> one;
   constexpr double everywhere = 1, hardly = 1e-6;  // a spot so low that it is none
-  run({everywhere}, {{{2.0, 20.0}}}, {hardly}, one);
+  const UnitSpot any(2, 20);
+  run({everywhere}, std::span(&any, 1), {hardly}, one);
   return one.empty() ? 1e9 : one.front().cost;
 }
 
-void RadialSearch::run(const std::vector<double>& radii, const std::vector<std::array<double, 2>>& shapes,
-                       const std::vector<double>& displacements, std::vector<Start>& starts) const {
-  constexpr double max_slope = 0.25;
-  const std::size_t n = radius_.size();
-  std::vector<float> height(n), slope(n), bend(n), profile(n);
-  const kernel::UnitAtPixels at_pixels{height.data(), slope.data(), bend.data()};
+double RadialSearch::cost_at(float height, Scratch& scratch) const {
   // clang-format off
   const kernel::RadialPixels pixels{
-      n, parallax_.data(), phase_.data(), gain_.data(), gain2_.data(), phase_x_.data(), phase_y_.data(), radial_x_.data(),
+      radius_.size(), parallax_.data(), phase_.data(), gain_.data(), gain2_.data(), phase_x_.data(), phase_y_.data(), radial_x_.data(),
       radial_y_.data(), across_x_.data(), across_y_.data(), patch_.blur.xx, patch_.blur.xy, patch_.blur.yy, patch_.learnt_blur,
       &patch_.profile->level(0)->value, StripeProfile::table_size, StripeProfile::table_stride, StripeProfile::blurred_levels,
       StripeProfile::level_unit};
   // clang-format on
+  kernel::radial_profile(pixels, scratch.unit(), height, scratch.profile.data());
+  return cost_of(scratch.profile);
+}
+
+void RadialSearch::run(const std::vector<double>& radii, std::span<const UnitSpot> shapes,
+                       const std::vector<double>& displacements, std::vector<Start>& starts) const {
+  constexpr double max_slope = 0.25;
+  Scratch scratch(radius_.size());
   const double half = 0.5 * std::log(outline_.elongation);
-  for (const auto& [power, order] : shapes) {
-    const UnitSpot unit(power, order);
+  for (std::size_t s = 0; s < shapes.size(); ++s) {
+    const UnitSpot& unit = shapes[s];
     for (const double radius : radii) {
-      kernel::look_up(unit.tables(radius), radius_.data(), n, at_pixels);
+      kernel::look_up(unit.tables(radius), radius_.data(), radius_.size(), scratch.unit());
       const double steepest = unit.steepest() / radius;
       for (const double displacement : displacements) {
         const double spot_height = displacement / patch_.gain / steepest;
         if (steepest * spot_height > max_slope) break;
         for (const double sign : {-1.0, 1.0}) {
           const float h = static_cast<float>(sign * spot_height);
-          kernel::radial_profile(pixels, at_pixels, h, profile.data());
-          const double cost = cost_of(profile);
+          const double cost = cost_at(h, scratch);
           if (cost >= 1e9) continue;
           SpotVector spot;
           spot << outline_.x_mm, outline_.y_mm, std::log(radius) + half, std::log(radius) - half,
-              outline_.angle_rad, h, std::log(power), std::log(order), 0, 0;
-          starts.push_back({cost, spot});
+              outline_.angle_rad, h, std::log(unit.power()), std::log(unit.order()), 0, 0;
+          starts.push_back({cost, spot, static_cast<int>(s)});
         }
       }
     }
+  }
+}
+
+void RadialSearch::weigh(std::span<const UnitSpot> shapes, std::vector<Start>& starts) const {
+  Scratch scratch(radius_.size());
+  const Start* last = nullptr;
+  for (Start& s : starts) {
+    if (last == nullptr || s.shape != last->shape || s.spot[s_log_a] != last->spot[s_log_a])
+      kernel::look_up(shapes[static_cast<std::size_t>(s.shape)].tables(mean_radius_mm(s.spot)), radius_.data(), radius_.size(),
+                      scratch.unit());
+    s.cost = cost_at(static_cast<float>(s.spot[s_height]), scratch);
+    last = &s;
   }
 }
 

@@ -2,8 +2,10 @@
 #pragma once
 
 #include <array>
+#include <span>
 #include <vector>
 
+#include "radial_kernel.hpp"
 #include "ripplegauge/dents/spot_fit.hpp"
 
 namespace ripplegauge {
@@ -11,11 +13,31 @@ namespace ripplegauge {
 struct Start {
   double cost = 0;
   SpotVector spot;
+  int shape = 0;  ///< number of its unit spot
 };
 
 /// Displacements of stripes, cycles, as far apart as starts may be: below one cycle cost is smooth in the displacement;
 /// above, each basin is some 0.4 cycles wide.
 std::vector<double> displacement_ladder(double from, double to, double step = 0.2);
+
+/// A round spot of height 1 and 10 % radius 1 with the exponents p and n, tabulated over its radius.
+class UnitSpot {
+ public:
+  UnitSpot(double power, double order);
+
+  double power() const { return power_; }
+  double order() const { return order_; }
+  float steepest() const { return steepest_; }
+  /// Of the spot of this radius.
+  kernel::UnitTables tables(double radius) const;
+
+ private:
+  static constexpr int size = 512;
+  static constexpr double reach = 4;
+  double power_, order_;
+  std::array<float, size + 2> height_{}, slope_{};
+  float steepest_ = 1e-9F;
+};
 
 /// Phase by a second-order expansion along the radial direction, level (quadratic) and contrast (constant) solved.
 class RadialSearch {
@@ -24,12 +46,21 @@ class RadialSearch {
 
   /// The cost where there is no spot.
   double flat_cost() const;
-  /// Appends a start for every radius x shape (exponents p and n) x displacement (cycles) x sign.
-  void run(const std::vector<double>& radii, const std::vector<std::array<double, 2>>& shapes,
-           const std::vector<double>& displacements, std::vector<Start>& starts) const;
+  /// Appends a start for every radius x shape x displacement (cycles) x sign.
+  void run(const std::vector<double>& radii, std::span<const UnitSpot> shapes, const std::vector<double>& displacements,
+           std::vector<Start>& starts) const;
+  /// Puts the costs among these pixels into starts that another search made about the same outline, with these shapes.
+  void weigh(std::span<const UnitSpot> shapes, std::vector<Start>& starts) const;
 
  private:
+  /// The unit spot as the pixels see it, and room for a profile.
+  struct Scratch {
+    explicit Scratch(std::size_t n) : height(n), slope(n), bend(n), profile(n) {}
+    kernel::UnitAtPixels unit() { return {height.data(), slope.data(), bend.data()}; }
+    std::vector<float> height, slope, bend, profile;
+  };
   double cost_of(const std::vector<float>& profile) const;
+  double cost_at(float height, Scratch& scratch) const;
 
   const Patch& patch_;
   Outline outline_;

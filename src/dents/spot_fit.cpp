@@ -7,6 +7,7 @@
 #include <map>
 #include <numbers>
 #include <numeric>
+#include <span>
 
 #include "radial_search.hpp"
 #include "ripplegauge/core/least_squares.hpp"
@@ -85,13 +86,38 @@ std::vector<Start> distinct(std::vector<Start> starts, const Patch& patch, std::
 
 namespace {
 
-/// Exponents p and n of the spot family: a Gaussian, a flat-footed polynomial, two with flatter bottoms.
-const std::vector<std::array<double, 2>> few_shapes{
-    {{2.0, 40.0}}, {{2.0, 2.1}}, {{2.6, 20.0}}, {{4.0, 20.0}}};
+/// Of the spot family: a Gaussian, a flat-footed polynomial, two with flatter bottoms.
+std::span<const UnitSpot> few_shapes() {
+  static const std::array<UnitSpot, 4> shapes{UnitSpot(2, 40), UnitSpot(2, 2.1), UnitSpot(2.6, 20), UnitSpot(4, 20)};
+  return shapes;
+}
+
+/// One for all.
+std::span<const UnitSpot> usual_shape() {
+  static const std::array<UnitSpot, 1> shape{UnitSpot(2, 20)};
+  return shape;
+}
 
 /// How many pixels rank starts, and how many short fits look at: fringes are many pixels wide, and noise is
 /// not the limit.
-constexpr std::size_t enough_to_rank = 300, enough_for_short_fits = 800;
+constexpr std::size_t enough_to_sift = 100, enough_to_rank = 300, enough_for_short_fits = 800;
+
+/// Starts about an outline: all are looked at among few pixels, the better ones ranked among more.
+std::vector<Start> starts_about(const Patch& patch, const std::vector<int>& few, const std::vector<int>& more, const Outline& outline,
+                                const std::vector<double>& radii, std::span<const UnitSpot> shapes, const std::vector<double>& displacements) {
+  std::vector<Start> starts;
+  RadialSearch(patch, few, outline).run(radii, shapes, displacements, starts);
+  if (starts.empty()) return starts;
+  constexpr double better_share = 0.25;
+  std::vector<double> costs;
+  costs.reserve(starts.size());
+  for (const Start& s : starts) costs.push_back(s.cost);
+  const auto last = costs.begin() + static_cast<std::ptrdiff_t>(better_share * static_cast<double>(costs.size()));
+  std::nth_element(costs.begin(), last, costs.end());
+  std::erase_if(starts, [worst = *last](const Start& s) { return s.cost > worst; });
+  RadialSearch(patch, more, outline).weigh(shapes, starts);
+  return starts;
+}
 
 /// Of the stripes in the middle of the patch.
 double undisturbed_period_mm(const Patch& patch) {
@@ -143,9 +169,9 @@ std::vector<SpotVector> leading(const std::vector<FitOutcome>& sorted, std::size
 /// The best spot in other shapes: its exponents may have stuck.
 std::vector<SpotVector> reshaped(const SpotVector& spot) {
   std::vector<SpotVector> shapes;
-  for (const auto& [power, order] : few_shapes) {
+  for (const UnitSpot& unit : few_shapes()) {
     SpotVector other = spot;
-    other[s_log_p] = std::log(power), other[s_log_n] = std::log(order);
+    other[s_log_p] = std::log(unit.power()), other[s_log_n] = std::log(unit.order());
     other[s_slant_u] *= 0.5, other[s_slant_v] *= 0.5;
     shapes.push_back(other);
   }
@@ -310,23 +336,22 @@ Outline outline_of(const SpotVector& spot, double growth) {
 SpotFit search_spot(const Patch& patch, const Outline& outline, const SpotSearchOptions& options) {
   const std::vector<int> coarse = search_pixels(patch, outline, enough_for_short_fits);
   if (coarse.size() < 100) return {};
-  const std::vector<int> sparse = search_pixels(patch, outline, enough_to_rank);
+  const std::vector<int> few = search_pixels(patch, outline, enough_to_sift), sparse = search_pixels(patch, outline, enough_to_rank);
   const double r = outline.radius_mm;
   struct Look {
     Outline outline;
     std::vector<double> radii;
-    std::array<double, 2> shape;
+    std::span<const UnitSpot> shapes;
     double most_cycles;
   };
   std::vector<Look> looks;
-  looks.reserve(few_shapes.size() + 1);
-  for (const auto& shape : few_shapes)
-    looks.push_back({outline, geometric(0.62 * r, 1.25 * r, 1.07), shape, 8.8});
+  for (std::size_t i = 0; i < few_shapes().size(); ++i)
+    looks.push_back({outline, geometric(0.62 * r, 1.25 * r, 1.07), few_shapes().subspan(i, 1), 8.8});
   Outline round = outline;
   round.elongation = 1;
   constexpr double not_round = 1.15;
   if (outline.elongation > not_round)
-    looks.push_back({round, geometric(0.4 * r, 1.4 * r, 1.08), {2.0, 20.0}, 6});
+    looks.push_back({round, geometric(0.4 * r, 1.4 * r, 1.08), usual_shape(), 6});
   // An outline is where stripes are disturbed, and its middle may lie beside the spot's: well beside under coarse stripes, where
   // only an edge or two shows it.
   const std::size_t about_the_middle = looks.size();
@@ -339,13 +364,12 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, const SpotSearch
       Outline beside = round;
       const double direction = 2 * std::numbers::pi * k / around;
       beside.x_mm += off * std::cos(direction), beside.y_mm += off * std::sin(direction);
-      looks.push_back({beside, geometric(0.62 * r, 1.4 * r, 1.1), {2.0, 20.0}, 3});
+      looks.push_back({beside, geometric(0.62 * r, 1.4 * r, 1.1), usual_shape(), 3});
     }
   std::vector<std::vector<Start>> found(looks.size());
   parallel_for(looks.size(), options.threads, [&](std::size_t i) {
     const Look& look = looks[i];
-    RadialSearch(patch, sparse, look.outline)
-        .run(look.radii, {look.shape}, displacement_ladder(0.12, look.most_cycles), found[i]);
+    found[i] = starts_about(patch, few, sparse, look.outline, look.radii, look.shapes, displacement_ladder(0.12, look.most_cycles));
   });
   const auto best_of = [&](std::size_t from, std::size_t to, double keep) {
     return distinct(joined_lists({found.begin() + static_cast<std::ptrdiff_t>(from),
@@ -360,18 +384,17 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, const SpotSearch
 SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const SpotSearchOptions& options) {
   const std::vector<int> coarse = search_pixels(patch, outline, enough_for_short_fits);
   if (coarse.size() < 100) return {};
-  const std::vector<int> sparse = search_pixels(patch, outline, enough_to_rank);
+  const std::vector<int> few = search_pixels(patch, outline, enough_to_sift), sparse = search_pixels(patch, outline, enough_to_rank);
   const double r = outline.radius_mm;
   struct Place {
     Outline outline;
-    std::vector<std::array<double, 2>> shapes;
+    std::span<const UnitSpot> shapes;
   };
   const auto search_about = [&](const std::vector<Place>& places, double size_ratio, double step) {
     std::vector<std::vector<Start>> found(places.size());
     parallel_for(places.size(), options.threads, [&](std::size_t i) {
-      RadialSearch(patch, sparse, places[i].outline)
-          .run(geometric(0.5 * r, 1.3 * r, size_ratio), places[i].shapes,
-               displacement_ladder(0.15, 8.8, step), found[i]);
+      found[i] = starts_about(patch, few, sparse, places[i].outline, geometric(0.5 * r, 1.3 * r, size_ratio), places[i].shapes,
+                              displacement_ladder(0.15, 8.8, step));
     });
     return joined_lists(found);
   };
@@ -383,7 +406,7 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
     o.x_mm += away * std::cos(direction), o.y_mm += away * std::sin(direction);
     o.elongation = std::exp(1.4 * std::pow(even(k, 2), 2));
     o.angle_rad = std::numbers::pi * even(k, 3);
-    spread.push_back({o, {k % 2 == 0 ? few_shapes[0] : few_shapes[1]}});
+    spread.push_back({o, few_shapes().subspan(k % 2, 1)});
   }
   std::vector<Start> starts = search_about(spread, 1.18, 0.3);
   starts = one_per_basin(patch, sparse, starts, options.threads);
@@ -398,7 +421,7 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
       return std::hypot(o.x_mm - m.outline.x_mm, o.y_mm - m.outline.y_mm) < 0.05 * r &&
              std::abs(o.elongation - m.outline.elongation) < 0.1;
     };
-    if (std::none_of(middles.begin(), middles.end(), same)) middles.push_back({o, few_shapes});
+    if (std::none_of(middles.begin(), middles.end(), same)) middles.push_back({o, few_shapes()});
     if (middles.size() == most_middles) break;
   }
   starts = search_about(middles, 1.08, 0.2);

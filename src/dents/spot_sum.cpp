@@ -77,6 +77,7 @@ std::vector<SpotSum> added_starts(const Patch& patch, const SpotVector& single, 
   const std::vector<double> displacements{0.1, 0.2, 0.35, 0.55, 0.8, 1.1, 1.4, 1.7,
                                           2.0, 2.3, 2.6,  3.0,  3.4, 3.8, 4.2, 4.6};  // cycles
   constexpr std::size_t enough = 300, too_few = 100;
+  const std::array<UnitSpot, 2> shapes{UnitSpot(2, 20), UnitSpot(2, 2.1)};
   std::vector<std::vector<Start>> found(looks.size());
   parallel_for(looks.size(), threads, [&](std::size_t i) {
     const Look& look = looks[i];
@@ -89,7 +90,7 @@ std::vector<SpotSum> added_starts(const Patch& patch, const SpotVector& single, 
     double radius = look.smallest;
     while (radius < look.largest) radii.push_back(radius * mean_radius_mm(single)), radius *= 1.22;
     const RadialSearch search(rest, pixels, {look.place.x_mm, look.place.y_mm, radii.front(), 1, 0});
-    search.run(radii, {{{2.0, 20.0}}, {{2.0, 2.1}}}, displacements, found[i]);
+    search.run(radii, shapes, displacements, found[i]);
     const double without = search.flat_cost(),
                  area = look.reach * look.reach / static_cast<double>(pixels.size());
     for (Start& s : found[i]) s.cost = (s.cost - without) * area;
