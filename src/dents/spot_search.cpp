@@ -445,15 +445,41 @@ double ring_seen(const PanelScene& scene, const Outline& o) {
   return static_cast<double>(seen) / directions;
 }
 
+constexpr double few_looks = 4;
+
 /// Place, size and height fit four looks at orange peel whatever they show: then these few alone must stand
 /// out, half as much again where the spot is faint, or be louder than peel ever is.
 bool more_than_few_looks(const SpotJudgement& j, const Acceptance& acceptance) {
-  constexpr double few = 4, margin = 1.5;
+  constexpr double margin = 1.5;
   const double excess = j.disturbed_level - j.quiet_level;
   const double needed =
       excess > acceptance.min_excess ? acceptance.min_moved_snr : margin * acceptance.min_moved_snr;
-  return j.looks > few || excess > acceptance.loud_excess ||
+  return j.looks > few_looks || excess > acceptance.loud_excess ||
          j.moved_snr * std::sqrt(j.looks / j.peel_cells) > needed;
+}
+
+/// Where few looks are all there is, one spot may lie between them: by how much those move the stripes, at least, that explain what is
+/// seen as well as this one.
+double least_moved_snr(const PanelScene& scene, const SpotFit& found, const std::vector<SpotVector>& others) {
+  Patch patch = patch_for(scene, found.spot, others, 2.0, 5000);
+  look_closely(patch, found.spot);
+  bool highlight = false;
+  const SpotFit fit = polish_with_fitting_light(patch, found, highlight, 10);
+  patch.effective_pixel_share /= correlated_noise(patch, fit, highlight);
+  constexpr double ratio = 1.25;
+  const std::vector<SpotFit> alike = polish_along_height(patch, fit, highlight, ratio, noise_and_profile, scene.threads);
+  const auto by_cost = [](const SpotFit& x, const SpotFit& y) { return x.cost < y.cost; };
+  const double enough = std::min_element(alike.begin(), alike.end(), by_cost)->cost + noise_and_profile;
+  double least = moved_snr(patch, fit.spot);
+  for (const SpotFit& f : alike)
+    if (f.cost < enough) least = std::min(least, moved_snr(patch, f.spot));
+  return least;
+}
+
+bool surely_stands_out(const PanelScene& scene, const Attempt& a, const std::vector<SpotVector>& others, const Acceptance& acceptance) {
+  SpotJudgement at_least = a.judgement;
+  if (at_least.looks < few_looks) at_least.moved_snr = least_moved_snr(scene, a.fit, others);
+  return more_than_few_looks(at_least, acceptance);
 }
 
 /// A fit that explains most of a disturbance tells, right or wrong, about how far the stripes move.
@@ -885,7 +911,7 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     }
     // What is left over inside a spot that is explained already is its shape, not another spot.
     if (believable(scene, a, candidate.outline, acceptance) && !known(outline_of(a.fit.spot)) &&
-        !may_be_misfit(result.spots, a.fit.spot)) {
+        !may_be_misfit(result.spots, a.fit.spot) && surely_stands_out(scene, a, accepted, acceptance)) {
       accepted.push_back(a.fit.spot);
       result.spots.push_back({a.fit, a.judgement, std::nullopt, std::nullopt});
       failures_in_a_row = 0;

@@ -69,10 +69,6 @@ Relief draw(const HeightFunction& height, const FinalSpot& f, int cells) {
   return draw(height, f.spot[s_x], f.spot[s_y], reach_of(f), cells);
 }
 
-/// What is not known of profile, blur and light makes the variance this many times that of noise alone, and
-/// costs that differ by less than this say nothing. Sized on ray-traced photos.
-constexpr double noise_and_profile = 4;
-
 /// The spread of a spot's numbers over the spots that explain the stripes alike: a few pieces of stripe can be explained by
 /// many spots of the family, and no surface about one of them tells of the others.
 void spread_by_parameters(int threads, FinalSpot& out) {

@@ -61,6 +61,10 @@ inline constexpr std::size_t every_pixel = static_cast<std::size_t>(-1);
 SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations = 25,
                     std::size_t most_pixels = every_pixel);
 
+/// What is not known of profile, blur and light makes the variance this many times that of noise alone, and costs that differ by less
+/// than this say nothing. Sized on ray-traced photos.
+inline constexpr double noise_and_profile = 4;
+
 /// The best spots of other heights, all else free, in the order of their heights: how well each explains the stripes says how far
 /// the height may go. From the finished `fit`, which is among them, both ways by a constant ratio (above 1); each way until the cost
 /// has risen by `contradicted` above the least, or after a dozen.
