@@ -441,9 +441,8 @@ SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight,
                 {all_parameters, true, highlight, iterations, tolerance}, Eigen::Vector3d::Zero(), &hessian);
   SpotFit result;
   const Eigen::LDLT<Eigen::MatrixXd> factor(hessian);
-  const Eigen::MatrixXd covariance = factor.solve(Eigen::MatrixXd::Identity(hessian.rows(), hessian.cols()));
-  if (factor.isPositive() && covariance.allFinite())
-    result.covariance = covariance.topLeftCorner<spot_parameters, spot_parameters>();
+  const Eigen::VectorXd by_height = factor.solve(Eigen::VectorXd::Unit(hessian.rows(), s_height));
+  if (factor.isPositive() && by_height.allFinite()) result.height_variance = by_height[s_height];
   result.spot = o.spot();
   result.drift = o.drift;
   result.cost = o.cost;

@@ -28,7 +28,7 @@ Refusal refuse_blurred(double edge_width_px, bool by_motion, const std::string& 
 }
 
 /// Blur where the tags that do read show it: their cells run into each other.
-std::optional<Refusal> blur_at(const cv::Mat& grey, const std::vector<SeenTag>& tags, const std::string& consequence) {
+std::optional<Refusal> refuse_blur(const cv::Mat& grey, const std::vector<SeenTag>& tags, const std::string& consequence) {
   constexpr double of_a_cell = 0.6;
   const double width_px = median_edge_width_px(tags);
   if (width_px < of_a_cell * shortest_side_px(tags) / cells_a_side) return std::nullopt;
@@ -124,7 +124,7 @@ std::optional<Refusal> check_tags(const cv::Mat& grey, const CardDefinition& car
                    "Go nearer, or use the camera's full resolution."};
   if (seen.size() < 4 || !spread) {
     const std::string read_tags = std::to_string(seen.size()) + " of the card's " + std::to_string(card.tags.size()) + " tags";
-    if (auto blurred = blur_at(grey, seen, "only " + read_tags + " can be read")) return blurred;
+    if (auto blurred = refuse_blur(grey, seen, "only " + read_tags + " can be read")) return blurred;
     return Refusal{"too_few_tags", "Only " + read_tags + " can be read.",
                    "Bring the whole card into the picture, flat and without shadow or glare on it."};
   }
@@ -138,7 +138,7 @@ std::optional<Refusal> check_view(const cv::Mat& grey, const std::vector<SeenTag
                    "Hold the phone more squarely over the panel: 20 to 45 degrees is best."};
   constexpr double card_bent_mm = 0.25;
   if (tag_rms_px > std::max(2.5, card_bent_mm * pixels_per_mm)) {
-    if (auto blurred = blur_at(grey, tags, "the card's tags cannot be placed")) return blurred;
+    if (auto blurred = refuse_blur(grey, tags, "the card's tags cannot be placed")) return blurred;
     return Refusal{"card_not_flat", "The card's tags do not fit together: the card is bent, lifted or wrongly described.",
                    "Press the card flat onto the panel (a few magnets or tape help), and check that --card names the card you use."};
   }

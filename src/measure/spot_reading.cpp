@@ -221,9 +221,9 @@ constexpr double unexplained_on_diameter = 0.1, unexplained_on_depth = 0.3, doub
 /// Below this share explained, by the surface or by what it started from, an answer carries a warning.
 constexpr double least_agreement = 0.85;
 
-/// Relative standard uncertainty of a spot's height by the covariance of its parameters.
+/// Relative standard uncertainty of a spot's height by its last polish.
 double height_sd(const SpotFit& fit) {
-  return std::sqrt(noise_and_profile * std::max(fit.covariance(s_height, s_height), 0.0)) /
+  return std::sqrt(noise_and_profile * std::max(fit.height_variance, 0.0)) /
          std::max(std::abs(fit.spot[s_height]), 1e-9);
 }
 

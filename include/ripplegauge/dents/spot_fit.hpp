@@ -33,9 +33,8 @@ struct SpotFit {
   };
   std::vector<Rival> rivals;
   bool sign_settled = false;  ///< the best of the other sign was weighed as well, and surely explains less
-  /// Of the spot, from the last polish: what pixel noise and stripe jitter leave open, drift and light free, shape priors
-  /// included. Zero before.
-  Eigen::Matrix<double, spot_parameters, spot_parameters> covariance = Eigen::Matrix<double, spot_parameters, spot_parameters>::Zero();
+  /// From the last polish: what pixel noise and stripe jitter leave open, all else free, shape priors included; mm^2. 0 before.
+  double height_variance = 0;
 };
 
 /// Whether a spot as found so far deserves better fits: whether it shows this share of what must be shown in the end.
