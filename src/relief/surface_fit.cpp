@@ -254,7 +254,7 @@ class SurfaceProblem {
   /// as its middle, and the contour with it.
   std::function<double(int)> cost_of_bend(const SurfaceRequest& request) const {
     if (request.odd_shape) return [](int) { return 1.0; };
-    static constexpr double least = 0.1;  // of the spot's own mean square bend
+    static constexpr double least = 0.05;  // of the spot's own mean square bend
     std::map<int, double> square;
     double sum = 0, inside = 0;
     for (const Cell& cell : cells_) {
