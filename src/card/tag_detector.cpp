@@ -214,6 +214,31 @@ std::optional<SeenTag> refine(const cv::Mat& grey, SeenTag tag, double corner_er
   return tag;
 }
 
+cv::Point2d centre_of(const SeenTag& tag) {
+  return 0.25 * (tag.corners_px[0] + tag.corners_px[1] + tag.corners_px[2] + tag.corners_px[3]);
+}
+
+/// decode_tags part by part, since the decoder takes eight times the memory of what it looks at. Parts overlap by more than any tag
+/// that it takes a large picture to see.
+std::vector<SeenTag> decode_in_parts(const cv::Mat& grey, bool mirrored) {
+  constexpr int largest_part_px = 2100, overlap_px = 500;
+  const int columns = (grey.cols - 1) / largest_part_px + 1, rows = (grey.rows - 1) / largest_part_px + 1;
+  std::vector<SeenTag> tags;
+  for (int r = 0; r < rows; ++r)
+    for (int c = 0; c < columns; ++c) {
+      const cv::Point from(c * grey.cols / columns, r * grey.rows / rows), to((c + 1) * grey.cols / columns, (r + 1) * grey.rows / rows);
+      const cv::Rect part = cv::Rect(from, to + cv::Point(overlap_px, overlap_px)) & cv::Rect({}, grey.size());
+      for (SeenTag tag : decode_tags(grey(part), mirrored)) {
+        for (cv::Point2d& corner : tag.corners_px) corner += cv::Point2d(part.tl());
+        const auto is_it = [&](const SeenTag& other) {
+          return other.id == tag.id && cv::norm(centre_of(other) - centre_of(tag)) < cv::norm(tag.corners_px[0] - tag.corners_px[1]);
+        };
+        if (std::none_of(tags.begin(), tags.end(), is_it)) tags.push_back(tag);
+      }
+    }
+  return tags;
+}
+
 }  // namespace
 
 std::vector<SeenTag> find_tags(const cv::Mat& grey, bool mirrored) {
@@ -229,7 +254,7 @@ std::vector<SeenTag> find_tags(const cv::Mat& grey, bool mirrored) {
     if (factor > 1)
       cv::resize(grey(cv::Rect(0, 0, grey.cols / factor * factor, grey.rows / factor * factor)), reduced,
                  cv::Size(grey.cols / factor, grey.rows / factor), 0, 0, cv::INTER_AREA);
-    const std::vector<SeenTag> decoded = decode_tags(reduced, mirrored);
+    const std::vector<SeenTag> decoded = decode_in_parts(reduced, mirrored);
     std::vector<std::optional<SeenTag>> better(decoded.size());
     cv::parallel_for_(cv::Range(0, static_cast<int>(decoded.size())), [&](const cv::Range& tags) {
       for (auto i = static_cast<std::size_t>(tags.start); i < static_cast<std::size_t>(tags.end); ++i) {
