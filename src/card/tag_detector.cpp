@@ -214,10 +214,6 @@ std::optional<SeenTag> refine(const cv::Mat& grey, SeenTag tag, double corner_er
   return tag;
 }
 
-cv::Point2d centre_of(const SeenTag& tag) {
-  return 0.25 * (tag.corners_px[0] + tag.corners_px[1] + tag.corners_px[2] + tag.corners_px[3]);
-}
-
 /// decode_tags part by part, since the decoder takes eight times the memory of what it looks at. Parts overlap by more than any tag
 /// that it takes a large picture to see.
 std::vector<SeenTag> decode_in_parts(const cv::Mat& grey, bool mirrored) {
@@ -231,7 +227,7 @@ std::vector<SeenTag> decode_in_parts(const cv::Mat& grey, bool mirrored) {
       for (SeenTag tag : decode_tags(grey(part), mirrored)) {
         for (cv::Point2d& corner : tag.corners_px) corner += cv::Point2d(part.tl());
         const auto is_it = [&](const SeenTag& other) {
-          return other.id == tag.id && cv::norm(centre_of(other) - centre_of(tag)) < cv::norm(tag.corners_px[0] - tag.corners_px[1]);
+          return other.id == tag.id && cv::norm(centre_px(other) - centre_px(tag)) < cv::norm(tag.corners_px[0] - tag.corners_px[1]);
         };
         if (std::none_of(tags.begin(), tags.end(), is_it)) tags.push_back(tag);
       }

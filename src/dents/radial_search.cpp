@@ -91,11 +91,8 @@ double RadialSearch::cost_of(const std::vector<float>& profile) const {
 }
 
 double RadialSearch::flat_cost() const {
-  std::vector<Start> one;
-  constexpr double everywhere = 1, hardly = 1e-6;  // a spot so low that it is none
-  const UnitSpot any(2, 20);
-  run({everywhere}, std::span(&any, 1), {hardly}, one);
-  return one.empty() ? 1e9 : one.front().cost;
+  Scratch nothing(radius_.size());
+  return cost_at(0, nothing);
 }
 
 double RadialSearch::cost_at(float height, Scratch& scratch) const {

@@ -53,7 +53,7 @@ class RadialSearch {
   void weigh(std::span<const UnitSpot> shapes, std::vector<Start>& starts) const;
 
  private:
-  /// The unit spot as the pixels see it, and room for a profile.
+  /// The unit spot as the pixels see it (none at first), and room for a profile.
   struct Scratch {
     explicit Scratch(std::size_t n) : height(n), slope(n), bend(n), profile(n) {}
     kernel::UnitAtPixels unit() { return {height.data(), slope.data(), bend.data()}; }

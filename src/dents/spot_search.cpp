@@ -130,8 +130,8 @@ SpotVector ellipse_of(const Outline& outline) {
 }
 
 /// The robust chi square of each pixel of a patch, with no more explained than is already.
-std::vector<double> undisturbed_costs(const Patch& patch, const Outline& outline) {
-  const std::vector<float> residual = whitened_residuals(patch, ellipse_of(outline), Eigen::Vector3d::Zero(), false);
+std::vector<double> undisturbed_costs(const Patch& patch) {
+  const std::vector<float> residual = whitened_residuals(patch, SpotVector::Zero(), Eigen::Vector3d::Zero(), false);
   std::vector<double> costs;
   costs.reserve(residual.size());
   for (const float r : residual) costs.push_back(pseudo_huber_cost(r, judged_scale));
@@ -182,11 +182,11 @@ constexpr double roughly = 2.0 / 3;
 /// Whether a rough fit could still become a believable spot: it may move the stripes by but that share of what it will in the end.
 /// What is quiet is told by the outline's ring or the fit's, whichever is quieter. While edges are whitened where they would be
 /// without a spot, a third of its excess or more is seen.
-WorthFinishing worth_finishing(const Patch& patch, const Outline& outline, const Acceptance& acceptance) {
-  std::vector<double> undisturbed = undisturbed_costs(patch, outline);
-  const double quiet = loudness(patch, undisturbed, ellipse_of(outline)).around;
+WorthFinishing worth_finishing(const Patch& patch, const std::vector<double>& costs, const Outline& outline,
+                               const Acceptance& acceptance) {
+  const double quiet = loudness(patch, costs, ellipse_of(outline)).around;
   constexpr double least_seen = 1.0 / 3;
-  return [&patch, &acceptance, costs = std::move(undisturbed), quiet](const SpotVector& spot, double share) {
+  return [&patch, &costs, &acceptance, quiet](const SpotVector& spot, double share) {
     const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
     if (2 * std::exp(std::min(spot[s_log_a], spot[s_log_b])) <= share * acceptance.min_width_mm) return false;
     if (steepest_slope(spot) <= share * std::max(acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope))
@@ -202,8 +202,8 @@ WorthFinishing worth_finishing(const Patch& patch, const Outline& outline, const
 }
 
 /// Whether an outline is loud enough, all in all, to be searched: an excess may be high over few cells of peel or low over many.
-bool worth_searching(const Patch& patch, const Outline& outline, const Acceptance& acceptance) {
-  return loudness(patch, undisturbed_costs(patch, outline), ellipse_of(outline)).excess() * peel_cells(2 * outline.radius_mm, patch.peel_cell_mm) >
+bool worth_searching(const Patch& patch, const std::vector<double>& costs, const Outline& outline, const Acceptance& acceptance) {
+  return loudness(patch, costs, ellipse_of(outline)).excess() * peel_cells(2 * outline.radius_mm, patch.peel_cell_mm) >
          roughly * acceptance.min_summed_excess;
 }
 
@@ -291,9 +291,10 @@ Attempt finish_attempt(const PanelScene& scene, Patch& patch, const SpotFit& sea
   bool highlight = false;
   result.fit = settle_rivals(patch, search);
   result.judgement = judge(patch, result.fit, highlight, scene.pixels_per_mm);
-  result.moves_little =
-      result.judgement.explained > hopeless &&
-      !worth_finishing(patch, outline_of(result.fit.spot), acceptance)(result.fit.spot, all_but);
+  if (result.judgement.explained > hopeless) {
+    const std::vector<double> costs = undisturbed_costs(patch);
+    result.moves_little = !worth_finishing(patch, costs, outline_of(result.fit.spot), acceptance)(result.fit.spot, all_but);
+  }
   if (result.judgement.explained > hopeless && !result.moves_little) {
     const bool sign_settled = result.fit.sign_settled;
     result.fit = polish_with_fitting_light(patch, result.fit, highlight, 14, enough_to_judge);
@@ -326,15 +327,16 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
       request_for(scene, outline.x_mm, outline.y_mm, half_round(scene, longest_of(outline), 1.6), 8000),
       leave_out, explained);
   if (patch.size() < 600) return result;
-  if (!worth_searching(patch, outline, acceptance)) return result;
-  SpotFit search = search_spot(patch, outline, {worth_finishing(patch, outline, acceptance), scene.threads});
+  const std::vector<double> costs = undisturbed_costs(patch);
+  if (!worth_searching(patch, costs, outline, acceptance)) return result;
+  SpotFit search = search_spot(patch, outline, {worth_finishing(patch, costs, outline, acceptance), scene.threads});
   if (outline.radius_mm < 0.6 * rough.radius_mm || outline.radius_mm > 1.5 * rough.radius_mm) {
     // The two outlines disagree: let the rough one have its starts, too.
     Outline other = outline;
     other.radius_mm = 0.8 * rough.radius_mm;
     other.x_mm = rough.x_mm, other.y_mm = rough.y_mm;
     const SpotFit second =
-        search_spot(patch, other, {worth_finishing(patch, other, acceptance), scene.threads, 0.5});
+        search_spot(patch, other, {worth_finishing(patch, costs, other, acceptance), scene.threads, 0.5});
     if (second.search_cost < search.search_cost) search = second;
   }
   return finish_attempt(scene, patch, search, acceptance);
@@ -404,9 +406,9 @@ Attempt wide_attempt(const PanelScene& scene, const Outline& rough, const std::v
         request_for(scene, outline.x_mm, outline.y_mm, half_round(scene, longest_of(outline), 1.7), 8000),
         leave_out, explained);
     if (patch.size() < 600) continue;
-    const Attempt a = finish_attempt(
-        scene, patch, search_spot_widely(patch, outline, {worth_finishing(patch, outline, acceptance), scene.threads}),
-        acceptance);
+    const std::vector<double> costs = undisturbed_costs(patch);
+    const SpotFit search = search_spot_widely(patch, outline, {worth_finishing(patch, costs, outline, acceptance), scene.threads});
+    const Attempt a = finish_attempt(scene, patch, search, acceptance);
     if (a.usable && (!best.usable || credit(a.judgement) > credit(best.judgement))) best = a;
     constexpr double found = 0.9;
     if (best.usable && credit(best.judgement) > found) break;
@@ -445,21 +447,21 @@ double ring_seen(const PanelScene& scene, const Outline& o) {
   return static_cast<double>(seen) / directions;
 }
 
-constexpr double few_looks = 4;
-
-/// Place, size and height fit four looks at orange peel whatever they show: then these few alone must stand
-/// out, half as much again where the spot is faint, or be louder than peel ever is.
-bool more_than_few_looks(const SpotJudgement& j, const Acceptance& acceptance) {
-  constexpr double margin = 1.5;
-  const double excess = j.disturbed_level - j.quiet_level;
-  const double needed =
-      excess > acceptance.min_excess ? acceptance.min_moved_snr : margin * acceptance.min_moved_snr;
-  return j.looks > few_looks || excess > acceptance.loud_excess ||
-         j.moved_snr * std::sqrt(j.looks / j.peel_cells) > needed;
+/// Place, size and height fit four looks at orange peel whatever they show, unless it is louder than peel ever is.
+bool hangs_on_few_looks(const SpotJudgement& j, const Acceptance& acceptance) {
+  constexpr double few = 4;
+  return j.looks <= few && j.disturbed_level - j.quiet_level <= acceptance.loud_excess;
 }
 
-/// Where few looks are all there is, one spot may lie between them: by how much those move the stripes, at least, that explain what is
-/// seen as well as this one.
+/// What hangs on few looks must stand out by these few alone, half as much again where the spot is faint.
+bool more_than_few_looks(const SpotJudgement& j, const Acceptance& acceptance) {
+  constexpr double margin = 1.5;
+  const double needed = loud(j, acceptance) ? acceptance.min_moved_snr : margin * acceptance.min_moved_snr;
+  return !hangs_on_few_looks(j, acceptance) || j.moved_snr * std::sqrt(j.looks / j.peel_cells) > needed;
+}
+
+/// By how much the spots that explain what is seen as well as this one move the stripes at least: where few looks are all there is, the
+/// best may lie between them.
 double least_moved_snr(const PanelScene& scene, const SpotFit& found, const std::vector<SpotVector>& others) {
   Patch patch = patch_for(scene, found.spot, others, 2.0, 5000);
   look_closely(patch, found.spot);
@@ -477,8 +479,9 @@ double least_moved_snr(const PanelScene& scene, const SpotFit& found, const std:
 }
 
 bool surely_stands_out(const PanelScene& scene, const Attempt& a, const std::vector<SpotVector>& others, const Acceptance& acceptance) {
+  if (!hangs_on_few_looks(a.judgement, acceptance)) return true;
   SpotJudgement at_least = a.judgement;
-  if (at_least.looks < few_looks) at_least.moved_snr = least_moved_snr(scene, a.fit, others);
+  at_least.moved_snr = least_moved_snr(scene, a.fit, others);
   return more_than_few_looks(at_least, acceptance);
 }
 

@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <numbers>
+#include <utility>
 
 #include "radial_search.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
@@ -139,19 +140,35 @@ std::vector<SpotSum> parted_starts(const PixelArrays& pixels, const SpotVector& 
   return starts;
 }
 
+/// How high a spot must be to move the stripes by so many cycles.
+double height_for(const Patch& patch, const SpotVector& spot, double cycles) {
+  constexpr double steepness = 1.75;  // of a Gaussian: steepest slope times 10 % radius over height
+  return cycles / patch.gain * mean_radius_mm(spot) / steepness;
+}
+
+/// The best sums that are not the same as a better one, best first, at most so many.
+template <class Same>
+std::vector<SpotSum> best_apart(std::vector<SpotSum> sums, std::size_t most, const Same& same) {
+  std::sort(sums.begin(), sums.end(), [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
+  std::vector<SpotSum> chosen;
+  for (const SpotSum& s : sums) {
+    if (chosen.size() == most) break;
+    if (std::none_of(chosen.begin(), chosen.end(), [&](const SpotSum& better) { return same(s, better); })) chosen.push_back(s);
+  }
+  return chosen;
+}
+
 /// A dent in a wider, lower spot of the other sign: metal that had to go up around it. One spot alone may
 /// take the rim for the dent, so sizes and heights start anew.
 std::vector<SpotSum> rimmed_starts(const Patch& patch, const SpotVector& single, std::size_t keep) {
   const PixelArrays pixels = gather(patch, pixels_near(patch, single, 1.5, 400));
-  constexpr double steepness = 1.75;  // of a Gaussian: steepest slope times 10 % radius over height
-  std::vector<SpotSum> starts, chosen;
+  std::vector<SpotSum> starts;
   for (const double size : {0.5, 0.57, 0.65, 0.74, 0.85, 0.97})
     for (const double rim : {0.1, 0.25})
       for (const double cycles : displacement_ladder(0.3, 8.8)) {
         SpotSum sum{single, single};
         sum.first[s_log_a] += std::log(size), sum.first[s_log_b] += std::log(size);
-        sum.first[s_height] =
-            std::copysign(cycles / patch.gain * mean_radius_mm(sum.first) / steepness, single[s_height]);
+        sum.first[s_height] = std::copysign(height_for(patch, sum.first, cycles), single[s_height]);
         sum.first[s_log_p] = std::log(2.0), sum.first[s_log_n] = std::log(20.0);
         sum.first[s_slant_u] = sum.first[s_slant_v] = 0;
         sum.second = sum.first;
@@ -161,24 +178,16 @@ std::vector<SpotSum> rimmed_starts(const Patch& patch, const SpotVector& single,
         sum.cost = cost_of(pixels, sum);
         starts.push_back(sum);
       }
-  std::sort(starts.begin(), starts.end(), [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
-  for (const SpotSum& s : starts) {
-    const auto same = [&](const SpotSum& o) {
-      return std::abs(s.first[s_log_a] - o.first[s_log_a]) < 0.1 &&
-             std::abs(s.first[s_height] / o.first[s_height] - 1) < 0.12;
-    };
-    if (std::none_of(chosen.begin(), chosen.end(), same)) chosen.push_back(s);
-    if (chosen.size() == keep) break;
-  }
-  return chosen;
+  return best_apart(std::move(starts), keep, [](const SpotSum& s, const SpotSum& o) {
+    return std::abs(s.first[s_log_a] - o.first[s_log_a]) < 0.1 && std::abs(s.first[s_height] / o.first[s_height] - 1) < 0.12;
+  });
 }
 
 /// The sum with its second one in other sizes and fringe orders, where it is or (a step within) in the middle of the first: the
 /// place of a wrong order is not quite right, either.
 std::vector<SpotSum> other_orders(const Patch& patch, const SpotSum& sum, std::size_t keep) {
   const PixelArrays pixels = gather(patch, pixels_near(patch, sum.second, 1.5, 600));
-  constexpr double steepness = 1.75;
-  std::vector<SpotSum> starts, chosen;
+  std::vector<SpotSum> starts;
   for (const SpotVector* place : {&sum.first, &sum.second})
     for (const double size : {0.8, 0.9, 1.0, 1.12, 1.25})
       for (const double cycles : displacement_ladder(0.2, 4.8, 0.25)) {
@@ -187,19 +196,13 @@ std::vector<SpotSum> other_orders(const Patch& patch, const SpotSum& sum, std::s
         s[s_x] = (*place)[s_x], s[s_y] = (*place)[s_y];
         s[s_log_a] = s[s_log_b] = std::log(size * mean_radius_mm(sum.second));
         s[s_log_p] = std::log(2.0), s[s_log_n] = std::log(5.0), s[s_slant_u] = s[s_slant_v] = 0;
-        s[s_height] = std::copysign(cycles / patch.gain * mean_radius_mm(s) / steepness, sum.second[s_height]);
+        s[s_height] = std::copysign(height_for(patch, s, cycles), sum.second[s_height]);
         other.cost = cost_of(pixels, other);
         starts.push_back(other);
       }
-  std::sort(starts.begin(), starts.end(), [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
-  for (const SpotSum& s : starts) {
-    const auto same = [&](const SpotSum& o) {
-      return s.second[s_x] == o.second[s_x] && std::abs(std::log(s.second[s_height] / o.second[s_height])) < 0.15;
-    };
-    if (std::none_of(chosen.begin(), chosen.end(), same)) chosen.push_back(s);
-    if (chosen.size() == keep) break;
-  }
-  return chosen;
+  return best_apart(std::move(starts), keep, [](const SpotSum& s, const SpotSum& o) {
+    return s.second[s_x] == o.second[s_x] && std::abs(std::log(s.second[s_height] / o.second[s_height])) < 0.15;
+  });
 }
 
 /// Whether the second one is a rim of the first: of the other sign, wider, lower, and about it.

@@ -110,8 +110,7 @@ std::optional<Refusal> check_tags(const cv::Mat& grey, const CardDefinition& car
   for (const SeenTag& a : seen)
     for (const SeenTag& b : seen)
       for (const SeenTag& c : seen) {
-        const auto centre = [](const SeenTag& t) { return 0.25 * (t.corners_px[0] + t.corners_px[1] + t.corners_px[2] + t.corners_px[3]); };
-        const cv::Point2d u = centre(b) - centre(a), v = centre(c) - centre(a);
+        const cv::Point2d u = centre_px(b) - centre_px(a), v = centre_px(c) - centre_px(a);
         spread |= std::abs(u.cross(v)) > 0.2 * cv::norm(u) * cv::norm(v) && cv::norm(u) > 0 && cv::norm(v) > 0;
       }
   const double shortest_px = shortest_side_px(seen);

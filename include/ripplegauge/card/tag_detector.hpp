@@ -23,6 +23,10 @@ struct SeenTag {
   double edge_variance_px2 = 0;
 };
 
+inline cv::Point2d centre_px(const SeenTag& tag) {
+  return 0.25 * (tag.corners_px[0] + tag.corners_px[1] + tag.corners_px[2] + tag.corners_px[3]);
+}
+
 /// 10 to 90 % width of an edge that a Gaussian blurs, in its standard deviations.
 constexpr double edge_width_per_sigma = 2.563;
 
