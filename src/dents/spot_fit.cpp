@@ -9,6 +9,7 @@
 #include <numeric>
 #include <span>
 
+#include "loudness.hpp"
 #include "radial_search.hpp"
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
@@ -208,6 +209,30 @@ std::vector<SpotFit::Rival> rivals_of_first(const std::vector<FitOutcome>& sorte
   return rivals;
 }
 
+/// Whether the best fit leaves no more than noise does of what it explains, and the best of the other sign far more: then there is
+/// nothing that a better one could explain.
+bool leaves_nothing(const PixelArrays& pixels, bool highlight, const std::vector<FitOutcome>& sorted) {
+  constexpr double noise = 1;  // mean robust chi square: Gaussian noise has a half, orange peel in its flanks up to twice that
+  constexpr double hardly_any = 0.01;  // of the disturbance
+  constexpr double surely_worse = 2;   // times what the best one leaves inside
+  const SpotVector& best = sorted.front().spot();
+  SpotVector none = best;
+  none[s_height] = 0;
+  const auto loudness_under = [&](const SpotVector& spot, bool with_highlight) {
+    std::vector<double> costs;
+    costs.reserve(pixels.size());
+    for (const float r : light_under(pixels, std::span(&spot, 1), Eigen::Vector3d::Zero(), with_highlight).residual)
+      costs.push_back(pseudo_huber_cost(r, judged_scale));
+    return loudness(best, costs, [&](std::size_t i) { return std::pair(pixels.x_mm[i], pixels.y_mm[i]); });
+  };
+  const Loudness with = loudness_under(best, highlight), without = loudness_under(none, false);
+  const double quiet = std::min(with.around, with.beyond), loudest = std::max(with.inside, with.around);
+  if (std::max(loudest, with.beyond) > noise || loudest - quiet > hardly_any * (without.inside - quiet)) return false;
+  const auto other = of_other_sign(sorted, best);
+  return other != sorted.end() &&
+         other->cost - sorted.front().cost > surely_worse * loudest * with.inside_count * importance_of(pixels);
+}
+
 /// Short fits of all starts, longer ones of the better half of each group, full fits of the best, other
 /// shapes about the best of those.
 SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vector<int>& coarse,
@@ -264,12 +289,14 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   for (const FitOutcome& o : full) from.push_back(o.spot());
   result.spot = from.front();
   if (hopeless(all_but)) return result;
-  from = reshaped(full.front().spot());
-  const std::vector<SpotVector> like_it = relatives(full.front().spot());
-  from.insert(from.end(), like_it.begin(), like_it.end());
-  const std::vector<FitOutcome> others = fit_all(fine, all_free);
-  full.insert(full.end(), others.begin(), others.end());
-  std::sort(full.begin(), full.end(), better);
+  if (!leaves_nothing(gather(patch, fine), highlight, full)) {
+    from = reshaped(full.front().spot());
+    const std::vector<SpotVector> like_it = relatives(full.front().spot());
+    from.insert(from.end(), like_it.begin(), like_it.end());
+    const std::vector<FitOutcome> others = fit_all(fine, all_free);
+    full.insert(full.end(), others.begin(), others.end());
+    std::sort(full.begin(), full.end(), better);
+  }
   // The best of each sign go on until they are as good as they get.
   from = {full.front().spot()};
   if (const auto other = of_other_sign(full, from.front()); other != full.end())

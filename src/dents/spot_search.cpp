@@ -5,6 +5,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "loudness.hpp"
 #include "nested_spots.hpp"
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
@@ -19,27 +20,6 @@ namespace ripplegauge {
 namespace {
 
 constexpr double largest_half_mm = 65;
-constexpr double judged_scale = 3;  // of the pseudo-Huber cost by which loudness is told
-
-/// Elliptic radius of a place in units of a spot's 10 % contour (slants ignored).
-class RadiusIn {
- public:
-  explicit RadiusIn(const SpotVector& s)
-      : x_(s[s_x]),
-        y_(s[s_y]),
-        cos_(std::cos(s[s_angle])),
-        sin_(std::sin(s[s_angle])),
-        inverse_a_(std::exp(-s[s_log_a])),
-        inverse_b_(std::exp(-s[s_log_b])) {}
-  double operator()(double x, double y) const {
-    const double dx = x - x_, dy = y - y_, u = (cos_ * dx + sin_ * dy) * inverse_a_,
-                 v = (cos_ * dy - sin_ * dx) * inverse_b_;
-    return std::sqrt(u * u + v * v);
-  }
-
- private:
-  double x_, y_, cos_, sin_, inverse_a_, inverse_b_;
-};
 
 PatchRequest request_for(const PanelScene& scene, double x, double y, double half, std::size_t max_pixels) {
   PatchRequest request;
@@ -115,12 +95,6 @@ double moved_snr(const Patch& patch, const SpotVector& spot) {
          std::max(patch.edge_jitter_cycles, 1e-4);
 }
 
-/// How loud the stripes are in an ellipse and in the ring around it: mean robust chi square where nothing explains them.
-struct Loudness {
-  double inside = 0, around = 0;
-  double excess() const { return inside - around; }
-};
-
 SpotVector ellipse_of(const Outline& outline) {
   SpotVector flat = SpotVector::Zero();
   const double half = 0.5 * std::log(outline.elongation);
@@ -138,15 +112,8 @@ std::vector<double> undisturbed_costs(const Patch& patch) {
   return costs;
 }
 
-Loudness loudness(const Patch& patch, const std::vector<double>& costs, const SpotVector& ellipse) {
-  const RadiusIn rho_in(ellipse);
-  double inside = 0, around = 0, inside_count = 1e-9, around_count = 1e-9;
-  for (std::size_t i = 0; i < patch.size(); ++i) {
-    const double rho = rho_in(patch.pixel[i].x_mm, patch.pixel[i].y_mm);
-    if (rho < 1.1) inside += costs[i], ++inside_count;
-    if (rho > 1.25 && rho < 2.2) around += costs[i], ++around_count;
-  }
-  return {inside / inside_count, around / around_count};
+Loudness loudness_in(const Patch& patch, const std::vector<double>& costs, const SpotVector& ellipse) {
+  return loudness(ellipse, costs, [&](std::size_t i) { return std::pair<double, double>(patch.pixel[i].x_mm, patch.pixel[i].y_mm); });
 }
 
 /// How far a spot must move the stripes (SpotJudgement::moved_snr) to be no orange peel: the louder, the
@@ -184,14 +151,14 @@ constexpr double roughly = 2.0 / 3;
 /// without a spot, a third of its excess or more is seen.
 WorthFinishing worth_finishing(const Patch& patch, const std::vector<double>& costs, const Outline& outline,
                                const Acceptance& acceptance) {
-  const double quiet = loudness(patch, costs, ellipse_of(outline)).around;
+  const double quiet = loudness_in(patch, costs, ellipse_of(outline)).around;
   constexpr double least_seen = 1.0 / 3;
   return [&patch, &costs, &acceptance, quiet](const SpotVector& spot, double share) {
     const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
     if (2 * std::exp(std::min(spot[s_log_a], spot[s_log_b])) <= share * acceptance.min_width_mm) return false;
     if (steepest_slope(spot) <= share * std::max(acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope))
       return false;
-    const Loudness seen = loudness(patch, costs, spot);
+    const Loudness seen = loudness_in(patch, costs, spot);
     SpotJudgement hoped;
     hoped.quiet_level = std::min(seen.around, quiet);
     hoped.disturbed_level = hoped.quiet_level + (seen.inside - hoped.quiet_level) / least_seen;
@@ -203,8 +170,34 @@ WorthFinishing worth_finishing(const Patch& patch, const std::vector<double>& co
 
 /// Whether an outline is loud enough, all in all, to be searched: an excess may be high over few cells of peel or low over many.
 bool worth_searching(const Patch& patch, const std::vector<double>& costs, const Outline& outline, const Acceptance& acceptance) {
-  return loudness(patch, costs, ellipse_of(outline)).excess() * peel_cells(2 * outline.radius_mm, patch.peel_cell_mm) >
+  return loudness_in(patch, costs, ellipse_of(outline)).excess() * peel_cells(2 * outline.radius_mm, patch.peel_cell_mm) >
          roughly * acceptance.min_summed_excess;
+}
+
+/// A square of panel that was looked at, and the slope below which a spot cannot be seen there.
+struct LookedAt {
+  double x_mm, y_mm, half_mm, unseen_slope;
+};
+
+LookedAt looked_at(const Patch& patch) {
+  constexpr double drowned = 0.05;  // in orange peel, of which a patch has many cells
+  return {patch.x_mm, patch.y_mm, patch.half_mm, drowned * std::max(patch.edge_jitter_cycles, 1e-4) / std::max(patch.gain, 1e-9)};
+}
+
+/// Whether a spot bends what is seen anywhere in a square: by its slope as far out as the square begins.
+bool reaches(const SpotVector& spot, const LookedAt& square) {
+  const double beyond_x = std::max(std::abs(spot[s_x] - square.x_mm) - square.half_mm, 0.0);
+  const double beyond_y = std::max(std::abs(spot[s_y] - square.y_mm) - square.half_mm, 0.0);
+  const double away = std::hypot(beyond_x, beyond_y);
+  constexpr double foot = 1.2;  // of the 10 % contour, beyond which slopes fade
+  if (away < foot * longest_of(spot)) return true;
+  const SpotShape<double> shape(spot);
+  const double angle = outline_of(spot).angle_rad, c = std::cos(angle), s = std::sin(angle);
+  const auto seen = [&](double along) {
+    const auto v = shape.at(spot[s_x] + along * c, spot[s_y] + along * s);
+    return std::hypot(v.slope_x, v.slope_y) > square.unseen_slope;
+  };
+  return seen(away) || seen(-away);
 }
 
 struct Attempt {
@@ -212,13 +205,17 @@ struct Attempt {
   SpotJudgement judgement;
   bool usable = false;
   bool moves_little = false;  ///< what it explains is no more than peel: not worth another try
+  std::vector<LookedAt> looked_at{};  ///< what it depends on
 };
 
 Patch explained_patch(const PanelScene& scene, const PatchRequest& request,
                       const std::vector<Disc>& leave_out, const std::vector<SpotVector>& explained) {
   Patch patch = make_patch(*scene.grey, *scene.problem, scene.parameters, *scene.field, request, leave_out,
                            scene.pixels_per_mm);
-  for (const SpotVector& spot : explained) explain(patch, spot);
+  if (patch.size() == 0) return patch;
+  const LookedAt square = looked_at(patch);
+  for (const SpotVector& spot : explained)
+    if (reaches(spot, square)) explain(patch, spot);
   return patch;
 }
 
@@ -317,6 +314,7 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
   Patch patch = explained_patch(
       scene, request_for(scene, rough.x_mm, rough.y_mm, half_round(scene, longest, 1.7, 0.9), 5000),
       leave_out, explained);
+  result.looked_at.push_back(looked_at(patch));
   if (patch.size() < 600) return result;
   Outline outline = sharpen_outline(patch, rough);
   const double moved = std::hypot(outline.x_mm - rough.x_mm, outline.y_mm - rough.y_mm);
@@ -326,6 +324,7 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
       scene,
       request_for(scene, outline.x_mm, outline.y_mm, half_round(scene, longest_of(outline), 1.6), 8000),
       leave_out, explained);
+  result.looked_at.push_back(looked_at(patch));
   if (patch.size() < 600) return result;
   const std::vector<double> costs = undisturbed_costs(patch);
   if (!worth_searching(patch, costs, outline, acceptance)) return result;
@@ -339,11 +338,14 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
         search_spot(patch, other, {worth_finishing(patch, costs, other, acceptance), scene.threads, 0.5});
     if (second.search_cost < search.search_cost) search = second;
   }
-  return finish_attempt(scene, patch, search, acceptance);
+  Attempt finished = finish_attempt(scene, patch, search, acceptance);
+  finished.looked_at = result.looked_at;
+  return finished;
 }
 
-/// First attempts at candidates, some at once where there are threads: what is tried next is mostly known
-/// before the last try is judged. An attempt counts only under the accepted spots that it was made with.
+/// First attempts at candidates, several at once where there are threads: most of those that follow will be wanted, too,
+/// whatever comes of the first. An attempt counts as long as no spot that was accepted since reaches what it looked at:
+/// it would come out the same.
 class FirstAttempts {
  public:
   FirstAttempts(const PanelScene& scene, const std::vector<Candidate>& candidates,
@@ -354,31 +356,42 @@ class FirstAttempts {
         acceptance_(acceptance),
         made_(candidates.size()) {}
 
-  /// The attempt at a candidate; and, while about it, at those after it that `worth_trying` names and that
-  /// are surely not parts of it. Only after a failure: what follows one is likely to fail, too, and a success
-  /// makes them worthless.
+  /// The attempt at a candidate; and, while about it, at up to `most` - 1 of those after it that `worth_trying` names and
+  /// that are surely not parts of it.
   template <class WorthTrying>
-  Attempt at(std::size_t index, bool after_a_failure, const WorthTrying& worth_trying) {
-    if (made_with_ != accepted_.size())
-      std::fill(made_.begin(), made_.end(), std::nullopt), made_with_ = accepted_.size();
-    if (!made_[index]) {
-      std::vector<std::size_t> batch{index};
-      const std::size_t most = after_a_failure ? static_cast<std::size_t>(scene_.threads) : 1;
-      for (std::size_t i = index + 1; i < candidates_.size() && batch.size() < most; ++i)
-        if (!made_[i] && worth_trying(candidates_[i]) && lies_apart(candidates_[i], candidates_[index]))
-          batch.push_back(i);
-      PanelScene scene = scene_;
-      scene.threads = batch.size() > 1 ? 1 : scene_.threads;
-      parallel_for(batch.size(), scene_.threads, [&](std::size_t k) {
-        const Outline& outline = candidates_[batch[k]].outline;
-        made_[batch[k]] =
-            attempt(scene, outline, other_candidates(candidates_, outline), accepted_, acceptance_);
-      });
-    }
-    return *made_[index];
+  Attempt at(std::size_t index, std::size_t most, const WorthTrying& worth_trying) {
+    if (counts(index)) return made_[index]->attempt;
+    std::vector<std::size_t> batch{index};
+    if (scene_.threads == 1) most = 1;
+    for (std::size_t i = index + 1; i < candidates_.size() && batch.size() < most; ++i)
+      if (!counts(i) && worth_trying(candidates_[i]) && lies_apart(candidates_[i], candidates_[index]))
+        batch.push_back(i);
+    parallel_for(batch.size(), scene_.threads, [&](std::size_t k) {
+      const Outline& outline = candidates_[batch[k]].outline;
+      made_[batch[k]] = {attempt(scene_, outline, other_candidates(candidates_, outline), accepted_, acceptance_),
+                         accepted_.size()};
+    });
+    return made_[index]->attempt;
   }
 
  private:
+  struct Made {
+    Attempt attempt;
+    std::size_t accepted;  ///< spots when it was made
+  };
+
+  bool counts(std::size_t index) {
+    if (!made_[index]) return false;
+    Made& made = *made_[index];
+    for (; made.accepted < accepted_.size(); ++made.accepted)
+      for (const LookedAt& square : made.attempt.looked_at)
+        if (reaches(accepted_[made.accepted], square)) {
+          made_[index].reset();
+          return false;
+        }
+    return true;
+  }
+
   static bool lies_apart(const Candidate& a, const Candidate& b) {
     return std::hypot(a.outline.x_mm - b.outline.x_mm, a.outline.y_mm - b.outline.y_mm) >
            longest_of(a.outline) + longest_of(b.outline);
@@ -388,8 +401,7 @@ class FirstAttempts {
   const std::vector<Candidate>& candidates_;
   const std::vector<SpotVector>& accepted_;
   const Acceptance& acceptance_;
-  std::vector<std::optional<Attempt>> made_;
-  std::size_t made_with_ = 0;
+  std::vector<std::optional<Made>> made_;
 };
 
 /// For a disturbance that is surely there but that the outline's own starts do not explain: its region may be
@@ -861,13 +873,14 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     if (candidates.size() > most) candidates.resize(most);
     return candidates;
   };
+  constexpr int patience = 5;  // strongest first: after so many that are nothing, the rest is nothing
   int failures_in_a_row = 0, looks_inside = 0, looks_for_sums = 0;
   int wide_left = 4;  // each costs ten ordinary attempts
   const auto try_one = [&](std::size_t index, const std::vector<Candidate>& all, FirstAttempts& first,
                            const auto& worth_trying) {
     const Candidate& candidate = all[index];
     const std::vector<Disc> others = other_candidates(all, candidate.outline);
-    Attempt a = first.at(index, failures_in_a_row > 0, worth_trying);
+    Attempt a = first.at(index, static_cast<std::size_t>(std::max(patience - failures_in_a_row, 1)), worth_trying);
     // What was left out as a neighbour may be the other half of the same spot.
     if (!others.empty() && !believable(scene, a, candidate.outline, acceptance) &&
         a.judgement.cut_share > 0.1)
@@ -925,7 +938,6 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
     return false;
   };
   constexpr int rounds = 3;
-  constexpr int patience = 5;  // strongest first: after so many that are nothing, the rest is nothing
   double nothing_below = 0;    // the peak at which that was
   std::size_t before = 0;
   // Where the spots of the last round, which reach beyond their contour, may have hidden another.

@@ -272,6 +272,8 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
   }
   Patch patch = patch_for(scene, out.spot, others, 2.0, most_pixels);
   if (patch.size() < least_pixels) return;
+  const bool alone = std::all_of(patch.base_z.begin(), patch.base_z.end(), [](float z) { return z == 0; });
+  if (alone && !judged) return;  // no other spot's last fit changes what is seen of this one
   SpotFit start = found;
   start.spot = out.spot;
   if (judged) {
@@ -319,12 +321,11 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
     return rest;
   };
   const int sweeps = found.size() > 1 ? 2 : 1;
-  const int threads_a_spot = finals.size() > 1 ? 1 : scene.threads;
   // All spots at once, each under the others as they were before: on any number of threads the same.
   for (int sweep = 0; sweep < sweeps; ++sweep) {
     std::vector<FinalSpot> next = finals;
     parallel_for(finals.size(), scene.threads, [&](std::size_t i) {
-      polish(scene, others(i), found[i].fit, sweep + 1 == sweeps, threads_a_spot, next[i]);
+      polish(scene, others(i), found[i].fit, sweep + 1 == sweeps, scene.threads, next[i]);
     });
     finals = std::move(next);
   }
@@ -334,8 +335,8 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
     f.parametric = f.shape = measure_spot(f.map);
     f.explained = f.judgement.explained;
     if (!(f.parametric.diameter_mm > 0)) return;
-    if (options.free_surface) refine_shape(scene, others(i), threads_a_spot, f);
-    if (!f.second) spread_by_parameters(threads_a_spot, f);
+    if (options.free_surface) refine_shape(scene, others(i), scene.threads, f);
+    if (!f.second) spread_by_parameters(scene.threads, f);
   });
 
   const PanelModel<double> model(scene.problem->constants, scene.parameters);
