@@ -75,24 +75,27 @@ double peel_cells(double diameter_mm, double peel_cell_mm) {
   return 0.25 * std::numbers::pi * std::pow(diameter_mm / peel_cell_mm, 2);
 }
 
-/// Root mean square move of the stripes inside a spot over their jitter, times the root of the peel cells
-/// there.
+/// Root mean square move of the stripes inside a spot, over their jitter, times the root of the peel cells there.
+double moved_snr(const Patch& patch, const SpotVector& spot, double mean_square_cycles) {
+  return std::sqrt(peel_cells(2 * mean_radius_mm(spot), patch.peel_cell_mm) * mean_square_cycles) / std::max(patch.edge_jitter_cycles, 1e-4);
+}
+
 double moved_snr(const Patch& patch, const SpotVector& spot) {
+  constexpr std::size_t enough = 2000;  // a spot is smooth
+  const std::size_t stride = std::max<std::size_t>(patch.size() / enough, 1);
   const SpotShape<double> shape(spot);
   const RadiusIn rho(spot);
   double moved = 0;
   std::size_t inside = 0;
-  for (const MirrorPixel& p : patch.pixel) {
-    if (rho(p.x_mm, p.y_mm) > 1.1) continue;
+  for (std::size_t i = 0; i < patch.size(); i += stride) {
+    const MirrorPixel& p = patch.pixel[i];
+    if (zone_of(rho(p.x_mm, p.y_mm)) != Zone::inside) continue;
     const auto v = shape.at(p.x_mm, p.y_mm);
     moved += std::pow(
         patch.board.phase(p, v.z, v.slope_x, v.slope_y).phase - patch.board.phase(p, 0, 0, 0).phase, 2);
     ++inside;
   }
-  if (inside == 0) return 0;
-  return std::sqrt(peel_cells(2 * mean_radius_mm(spot), patch.peel_cell_mm) * moved /
-                   static_cast<double>(inside)) /
-         std::max(patch.edge_jitter_cycles, 1e-4);
+  return inside == 0 ? 0 : moved_snr(patch, spot, moved / static_cast<double>(inside));
 }
 
 SpotVector ellipse_of(const Outline& outline) {
@@ -710,37 +713,39 @@ SpotFit polish_with_fitting_light(const Patch& patch, const SpotFit& start, bool
 
 namespace {
 
-/// A judgement of `fit`, of which `with` is left over, by its own contour; the relief is that of `shape`.
-template <class Shape>
-SpotJudgement judged_by(const Patch& patch, const std::vector<float>& with, const Shape& shape,
-                        const SpotFit& fit, double pixels_per_mm) {
+/// A judgement of the sum of `parts`, by the contour of the first one, whose fit tells of the other sign.
+SpotJudgement judged_by(const Patch& patch, std::span<const SpotVector> parts, const SpotFit& fit, bool highlight, double pixels_per_mm) {
   SpotJudgement j;
   SpotVector none = fit.spot;
   none[s_height] = 0;
-  const std::vector<float> without = whitened_residuals(patch, none, Eigen::Vector3d::Zero(), false);
-  double q0 = 0, q1 = 0, ring = 0, beyond = 0, kept = 0, all = 0, stripes_per_mm = 0;
+  const PixelArrays pixels = gather(patch, all_pixels(patch));
+  const LightFit with = light_under(pixels, parts, fit.drift, highlight),
+                 without = light_under(pixels, std::span(&none, 1), Eigen::Vector3d::Zero(), false);
+  const auto cost = [](float r) { return pseudo_huber_cost(r, judged_scale); };
+  double q0 = 0, q1 = 0, ring = 0, beyond = 0, kept = 0, all = 0, stripes_per_mm = 0, moved = 0;
   std::size_t inside = 0, around = 0, far = 0;
   const RadiusIn rho_in(fit.spot);
-  std::vector<float> density;
+  // Grid cell of each pixel inside: the highest stripe frequency is told by neighbours.
+  std::vector<int> at_cell(static_cast<std::size_t>(patch.rows) * patch.columns, -1);
   for (std::size_t i = 0; i < patch.size(); ++i) {
     const MirrorPixel& p = patch.pixel[i];
-    const double rho = rho_in(p.x_mm, p.y_mm);
-    if (rho > 1.25 && rho < 2.2) ring += pseudo_huber_cost(with[i], judged_scale), ++around;
-    if (rho > 2.2) beyond += pseudo_huber_cost(with[i], judged_scale), ++far;
-    if (rho > 1.1) continue;
+    const Zone zone = zone_of(rho_in(p.x_mm, p.y_mm));
+    if (zone == Zone::ring) ring += cost(with.residual[i]), ++around;
+    if (zone == Zone::beyond) beyond += cost(with.residual[i]), ++far;
+    if (zone != Zone::inside) continue;
     ++inside;
-    q0 += pseudo_huber_cost(without[i], judged_scale);
-    q1 += pseudo_huber_cost(with[i], judged_scale);
-    stripes_per_mm += std::hypot(p.phase_x, p.phase_y);
-    const auto v = shape.at(p.x_mm, p.y_mm);
-    const PhaseAt phase = patch.board.phase(p, v.z, v.slope_x, v.slope_y);
-    const double s = patch.profile->at(phase.phase).derivative *
-                     (phase.by_slope_x * v.slope_x + phase.by_slope_y * v.slope_y);
+    at_cell[static_cast<std::size_t>(patch.cell[i])] = static_cast<int>(i);
+    q0 += cost(without.residual[i]), q1 += cost(with.residual[i]);
+    stripes_per_mm += std::sqrt(p.phase_x * p.phase_x + p.phase_y * p.phase_y);
+    const double move = with.phase[i] - without.phase[i] - fit.drift.dot(Eigen::Vector3d(1, patch.xn(i), patch.yn(i)));
+    moved += move * move;
+    const double s = with.profile_slope[i] * move;
     all += s * s;
     if (!patch.clipped[i]) kept += s * s;
   }
   if (inside == 0) return j;
-  q0 /= static_cast<double>(inside), q1 /= static_cast<double>(inside);
+  const auto inside_count = static_cast<double>(inside);
+  q0 /= inside_count, q1 /= inside_count;
   j.quiet_level = around > 50 ? ring / static_cast<double>(around) : 0.5;
   constexpr std::size_t enough_far = 500;
   j.far_level = far > enough_far ? beyond / static_cast<double>(far) : j.quiet_level;
@@ -753,66 +758,35 @@ SpotJudgement judged_by(const Patch& patch, const std::vector<float>& with, cons
   j.slope_over_peel = steepest_slope(fit.spot) / peel_slope;
   j.peel_cells = peel_cells(2 * mean_radius_mm(fit.spot), patch.peel_cell_mm);
   // A stripe shows where it goes by its two edges, and an edge shows one row of cells.
-  j.looks =
-      j.peel_cells * std::min(1.0, 2 * patch.peel_cell_mm * stripes_per_mm / static_cast<double>(inside));
-  j.moved_snr = moved_snr(patch, fit.spot);
+  j.looks = j.peel_cells * std::min(1.0, 2 * patch.peel_cell_mm * stripes_per_mm / inside_count);
+  j.moved_snr = moved_snr(patch, fit.spot, moved / inside_count);
   // Both signs leave what lies outside the spot as it is: only inside can they be told apart.
-  const double cost_inside =
-      std::max(q1, j.quiet_level) * static_cast<double>(inside) * patch.effective_pixel_share;
+  const double cost_inside = std::max(q1, j.quiet_level) * inside_count * patch.effective_pixel_share;
   j.opposite_ratio = 1 + (fit.opposite_cost - fit.search_cost) / std::max(cost_inside, 1e-9);
   const double area = std::numbers::pi * std::exp(fit.spot[s_log_a] + fit.spot[s_log_b]) * 1.1 * 1.1;
   const double expected = area / (patch.step_mm * patch.step_mm);
-  j.cut_share = std::clamp(1 - static_cast<double>(inside) / expected, 0.0, 1.0);
-  // Highest stripe frequency: phase difference of grid neighbours over their distance in photo pixels.
-  std::vector<int> at_cell(static_cast<std::size_t>(patch.rows) * patch.columns, -1);
-  for (std::size_t i = 0; i < patch.size(); ++i)
-    at_cell[static_cast<std::size_t>(patch.cell[i])] = static_cast<int>(i);
-  const auto phase_of = [&](std::size_t i) {
-    const MirrorPixel& p = patch.pixel[i];
-    const auto v = shape.at(p.x_mm, p.y_mm);
-    return patch.board.phase(p, v.z, v.slope_x, v.slope_y).phase;
-  };
-  for (std::size_t i = 0; i < patch.size(); ++i) {
-    const auto cell = static_cast<std::size_t>(patch.cell[i]);
-    if (cell + 1 >= at_cell.size() || at_cell[cell + 1] < 0 ||
-        rho_in(patch.pixel[i].x_mm, patch.pixel[i].y_mm) > 1.1)
-      continue;
-    const double d = std::abs(phase_of(static_cast<std::size_t>(at_cell[cell + 1])) - phase_of(i)) /
-                     (patch.step_mm * pixels_per_mm);
-    density.push_back(static_cast<float>(d));
+  j.cut_share = std::clamp(1 - inside_count / expected, 0.0, 1.0);
+  std::vector<float> density;
+  for (std::size_t cell = 0; cell + 1 < at_cell.size(); ++cell) {
+    if (at_cell[cell] < 0 || at_cell[cell + 1] < 0) continue;
+    const float cycles = std::abs(with.phase[static_cast<std::size_t>(at_cell[cell + 1])] - with.phase[static_cast<std::size_t>(at_cell[cell])]);
+    density.push_back(cycles / static_cast<float>(patch.step_mm * pixels_per_mm));
   }
-  if (!density.empty()) {
-    j.fringe_density_px = quantile_of(density, 0.95);
-  }
+  if (!density.empty()) j.fringe_density_px = quantile_of(density, 0.95);
   return j;
 }
-
-struct SumShape {
-  SpotShape<double> first, second;
-  SpotValue<double> at(double x, double y) const {
-    const auto a = first.at(x, y), b = second.at(x, y);
-    return {a.z + b.z, a.slope_x + b.slope_x, a.slope_y + b.slope_y};
-  }
-};
 
 }  // namespace
 
 SpotJudgement judge(const Patch& patch, const SpotFit& fit, bool highlight, double pixels_per_mm) {
-  return judged_by(patch, whitened_residuals(patch, fit.spot, fit.drift, highlight),
-                   SpotShape<double>(fit.spot), fit, pixels_per_mm);
+  return judged_by(patch, std::span(&fit.spot, 1), fit, highlight, pixels_per_mm);
 }
 
 SpotJudgement judge(const Patch& patch, const SpotSum& sum, const SpotFit& single, bool highlight,
                     double pixels_per_mm) {
   SpotFit first = single;
   first.spot = sum.first, first.drift = sum.drift;
-  SpotVector nothing_more = sum.first;
-  nothing_more[s_height] = 0;
-  Patch explained = patch;
-  explain(explained, sum);
-  return judged_by(patch, whitened_residuals(explained, nothing_more, sum.drift, highlight),
-                   SumShape{SpotShape<double>(sum.first), SpotShape<double>(sum.second)}, first,
-                   pixels_per_mm);
+  return judged_by(patch, std::array{sum.first, sum.second}, first, highlight, pixels_per_mm);
 }
 
 Patch patch_for(const PanelScene& scene, const SpotVector& spot, const std::vector<SpotVector>& others,

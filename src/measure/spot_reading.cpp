@@ -253,7 +253,7 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
             int threads, FinalSpot& out) {
   constexpr std::size_t least_pixels = 500, least_to_judge = 4000;
   constexpr int a_few = 8;  // iterations: what blur shifts asks for no exact spot
-  const std::size_t most_pixels = judged ? 14000 : 5000;
+  const std::size_t most_pixels = judged ? 7000 : 5000;
   if (out.second) {
     const SpotSum start{out.spot, *out.second};
     Patch patch = patch_for(scene, start, others, most_pixels);

@@ -102,7 +102,10 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
       const int fr = static_cast<int>(std::lround(field.grid.row_of(y))), fc = static_cast<int>(std::lround(field.grid.column_of(x)));
       if (!field.grid.contains(fr, fc) || field.valid.at<uchar>(fr, fc) == 0 || paper.at<uchar>(r, c) != 0) continue;
       bool left_out = false;
-      for (const Disc& disc : leave_out) left_out |= std::hypot(x - disc.x_mm, y - disc.y_mm) < disc.radius_mm;
+      for (const Disc& disc : leave_out) {
+        const double dx = x - disc.x_mm, dy = y - disc.y_mm;
+        left_out |= dx * dx + dy * dy < disc.radius_mm * disc.radius_mm;
+      }
       if (left_out) continue;
       ++area_cells;
       const int cell = r * grid.columns + c;
