@@ -252,7 +252,7 @@ class EllipseSplit : public cv::MinProblemSolver::Function {
 }  // namespace
 
 Outline sharpen_outline(const Patch& patch, const Outline& start) {
-  const PixelArrays pixels = gather(patch, all_pixels(patch));
+  const PixelArrays pixels = some_pixels(patch);
   LightFit light;
   predict_phase(pixels, pixels.base, Eigen::Vector3d::Zero(), light);
   solve_light(pixels, pixels.base, {}, light);

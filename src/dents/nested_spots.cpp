@@ -71,7 +71,7 @@ std::optional<NestedPair> start_with(const PanelScene& scene, const SpotVector& 
   NestedPair pair;
   pair.outer = search_spot(rim, outline_of(single), options);
   if (pair.outer.search_cost >= 1e300) return std::nullopt;
-  pair.outer.spot = polish_spot(rim, pair.outer.spot, false, 10).spot;
+  pair.outer.spot = polish_spot(some_pixels(rim), pair.outer.spot, false, 10).spot;
 
   Patch middle = patch_for(scene, single, others, 1.0, 6000);
   explain(middle, pair.outer.spot);

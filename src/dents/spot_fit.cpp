@@ -457,15 +457,17 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
   return finish_starts(patch, outline, coarse, {starts}, options);
 }
 
-SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations,
-                    std::size_t most_pixels) {
+PixelArrays some_pixels(const Patch& patch, std::size_t most) {
+  std::vector<int> pixels = all_pixels(patch);
+  if (pixels.size() > most) pixels = spread_evenly(pixels, most);
+  return gather(patch, pixels);
+}
+
+SpotFit polish_spot(const PixelArrays& pixels, const SpotVector& start, bool highlight, int iterations) {
   Eigen::MatrixXd hessian;
   constexpr double tolerance = 1e-6;  // shapes that few stripes tell apart lie along a flat valley
-  std::vector<int> pixels = all_pixels(patch);
-  if (pixels.size() > most_pixels) pixels = spread_evenly(pixels, most_pixels);
-  const FitOutcome o =
-      fit_spots(gather(patch, pixels), std::span(&start, 1),
-                {all_parameters, true, highlight, iterations, tolerance}, Eigen::Vector3d::Zero(), &hessian);
+  const FitOutcome o = fit_spots(pixels, std::span(&start, 1), {all_parameters, true, highlight, iterations, tolerance},
+                                 Eigen::Vector3d::Zero(), &hessian);
   SpotFit result;
   const Eigen::LDLT<Eigen::MatrixXd> factor(hessian);
   const Eigen::VectorXd by_height = factor.solve(Eigen::VectorXd::Unit(hessian.rows(), s_height));
@@ -481,9 +483,7 @@ std::vector<SpotFit> polish_along_height(const Patch& patch, const SpotFit& fit,
   constexpr int most_steps = 12, iterations = 20;
   constexpr std::size_t enough = 5000;  // pixels: what the stripes do not tell, more of them do not either
   constexpr double tolerance = 3e-5;  // of some thousands: a tenth, where differences of several count
-  std::vector<int> some = all_pixels(patch);
-  if (some.size() > enough) some = spread_evenly(some, enough);
-  const PixelArrays pixels = gather(patch, some);
+  const PixelArrays pixels = some_pixels(patch, enough);
   std::vector<int> all_but_height = all_parameters;
   std::erase(all_but_height, static_cast<int>(s_height));
   const auto fitted = [&](SpotFit at, double step) {
@@ -515,7 +515,7 @@ std::vector<SpotFit> polish_along_height(const Patch& patch, const SpotFit& fit,
 double correlated_noise(const Patch& patch, const SpotFit& fit, bool highlight) {
   const double radius_mm = mean_radius_mm(fit.spot);
   const double block_mm = std::max({0.8, 0.25 * radius_mm, patch.peel_cell_mm});
-  const PixelArrays pixels = gather(patch, all_pixels(patch));
+  const PixelArrays pixels = some_pixels(patch);
   const LightFit light = light_under(pixels, std::span(&fit.spot, 1), fit.drift, highlight);
   constexpr double around = 1.3, everywhere_mm = 1e3;
   double inflation = 1;
@@ -528,7 +528,7 @@ double correlated_noise(const Patch& patch, const SpotFit& fit, bool highlight) 
 void explain(Patch& patch, std::span<const SpotVector> spots) {
   HitPoints hits;
   ReliefAtPixels relief;
-  relief_of(gather(patch, all_pixels(patch)), spots, hits, relief);
+  relief_of(some_pixels(patch), spots, hits, relief);
   patch.base_z = std::move(relief.z);
   patch.base_slope_x = std::move(relief.slope_x);
   patch.base_slope_y = std::move(relief.slope_y);
@@ -544,7 +544,7 @@ void explain(Patch& patch, const SpotVector& spot) { explain(patch, std::span(&s
 void soften(Patch& patch, std::span<const SpotVector> spots) {
   patch.soft_slope_x.assign(patch.size(), 0);
   patch.soft_slope_y.assign(patch.size(), 0);
-  SlopesByBlur slopes = slopes_by_blur(gather(patch, all_pixels(patch)), spots);
+  SlopesByBlur slopes = slopes_by_blur(some_pixels(patch), spots);
   patch.soft_slope_x = std::move(slopes.x);
   patch.soft_slope_y = std::move(slopes.y);
 }
@@ -555,7 +555,7 @@ void set_whitening(Patch& patch, const SpotVector& spot) {
   HitPoints hits;
   ReliefAtPixels relief;
   LightFit light;
-  const PixelArrays pixels = gather(patch, all_pixels(patch));
+  const PixelArrays pixels = some_pixels(patch);
   relief_of(pixels, std::span(&spot, 1), hits, relief);
   predict_phase(pixels, relief, Eigen::Vector3d::Zero(), light);
   for (std::size_t i = 0; i < patch.size(); ++i) patch.whitening[i] = whitening_at(patch, light.phase[i]);
@@ -563,7 +563,7 @@ void set_whitening(Patch& patch, const SpotVector& spot) {
 
 std::vector<float> whitened_residuals(const Patch& patch, const SpotVector& spot,
                                       const Eigen::Vector3d& drift, bool highlight) {
-  return light_under(gather(patch, all_pixels(patch)), std::span(&spot, 1), drift, highlight).residual;
+  return light_under(some_pixels(patch), std::span(&spot, 1), drift, highlight).residual;
 }
 
 }  // namespace ripplegauge

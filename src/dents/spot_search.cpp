@@ -235,7 +235,7 @@ constexpr std::size_t enough_to_judge = 4000;  // pixels
 /// as many samples as there are independent ones.
 double surely(const Patch& patch, const SpotFit& fit, bool highlight) {
   const double block_mm = std::max({0.8, 0.25 * mean_radius_mm(fit.spot), patch.peel_cell_mm});
-  const PixelArrays pixels = gather(patch, all_pixels(patch));
+  const PixelArrays pixels = some_pixels(patch);
   const LightFit light = light_under(pixels, std::span(&fit.spot, 1), fit.drift, highlight);
   constexpr double everywhere_mm = 1e3, odds = 10;
   return odds * score_inflation(pixels, light, block_mm, 0, 0, 0, everywhere_mm) *
@@ -264,7 +264,7 @@ SpotFit settle_rivals(Patch& patch, const SpotFit& search) {
   double least = 1e300, least_of_sign[2] = {1e300, 1e300};
   for (const SpotFit::Rival& r : all) {
     look_closely(patch, r.spot);
-    SpotFit fit = polish_spot(patch, r.spot, highlight, iterations, enough_to_judge);
+    SpotFit fit = polish_spot(some_pixels(patch, enough_to_judge), r.spot, highlight, iterations);
     const double cost = log_cost(patch, fit);
     double& of_sign = least_of_sign[r.spot[s_height] > 0];
     of_sign = std::min(of_sign, cost);
@@ -703,8 +703,9 @@ double steepest_slope(const SpotVector& spot) {
 
 SpotFit polish_with_fitting_light(const Patch& patch, const SpotFit& start, bool& highlight, int iterations,
                                   std::size_t most_pixels) {
-  const SpotFit plain = polish_spot(patch, start.spot, false, iterations, most_pixels);
-  const SpotFit with = polish_spot(patch, plain.spot, true, iterations / 2, most_pixels);
+  const PixelArrays pixels = some_pixels(patch, most_pixels);
+  const SpotFit plain = polish_spot(pixels, start.spot, false, iterations);
+  const SpotFit with = polish_spot(pixels, plain.spot, true, iterations / 2);
   highlight = with.cost < plain.cost - highlight_worth;
   SpotFit polished = highlight ? with : plain;
   polished.search_cost = start.search_cost, polished.opposite_cost = start.opposite_cost;
@@ -718,7 +719,7 @@ SpotJudgement judged_by(const Patch& patch, std::span<const SpotVector> parts, c
   SpotJudgement j;
   SpotVector none = fit.spot;
   none[s_height] = 0;
-  const PixelArrays pixels = gather(patch, all_pixels(patch));
+  const PixelArrays pixels = some_pixels(patch);
   const LightFit with = light_under(pixels, parts, fit.drift, highlight),
                  without = light_under(pixels, std::span(&none, 1), Eigen::Vector3d::Zero(), false);
   const auto cost = [](float r) { return pseudo_huber_cost(r, judged_scale); };

@@ -239,7 +239,7 @@ bool is_one_dent(const SpotSum& sum) {
 /// are independent ones).
 double price_of_second(const Patch& patch, const SpotSum& sum, bool highlight) {
   const double block_mm = std::max({0.8, 0.25 * mean_radius_mm(sum.first), patch.peel_cell_mm});
-  const PixelArrays pixels = gather(patch, all_pixels(patch));
+  const PixelArrays pixels = some_pixels(patch);
   const LightFit light = light_under(pixels, parts_of(sum), sum.drift, highlight);
   constexpr double everywhere_mm = 1e3;
   const double inflation = score_inflation(pixels, light, block_mm, 0, 0, 0, everywhere_mm);
@@ -251,7 +251,7 @@ double price_of_second(const Patch& patch, const SpotSum& sum, bool highlight) {
 }  // namespace
 
 SpotSum polish_sum(const Patch& patch, const SpotSum& start, bool highlight, int iterations) {
-  return fit_sum(gather(patch, all_pixels(patch)), start, true, highlight, iterations);
+  return fit_sum(some_pixels(patch), start, true, highlight, iterations);
 }
 
 void explain(Patch& patch, const SpotSum& sum) { explain(patch, parts_of(sum)); }

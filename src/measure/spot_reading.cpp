@@ -290,7 +290,7 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
   Patch noisy = patch;
   noisy.effective_pixel_share /= correlated_noise(patch, fit, out.highlight);
   constexpr int one_iteration = 1;
-  out.alike = alike(noisy, polish_spot(noisy, fit.spot, out.highlight, one_iteration), out.highlight, threads);
+  out.alike = alike(noisy, polish_spot(some_pixels(noisy), fit.spot, out.highlight, one_iteration), out.highlight, threads);
   out.judgement = judge(patch, fit, out.highlight, scene.pixels_per_mm);
 }
 

@@ -6,7 +6,7 @@
 #include <vector>
 
 #include "ripplegauge/dents/spot_shape.hpp"
-#include "ripplegauge/relief/patch.hpp"
+#include "ripplegauge/relief/light_fit.hpp"
 
 namespace ripplegauge {
 
@@ -56,9 +56,11 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
 
 inline constexpr std::size_t every_pixel = static_cast<std::size_t>(-1);
 
-/// Finishes on all pixels of the patch, or so many of them, phase drift and (if asked) the metallic highlight free.
-SpotFit polish_spot(const Patch& patch, const SpotVector& start, bool highlight, int iterations = 25,
-                    std::size_t most_pixels = every_pixel);
+/// All pixels of a patch, or so many of them, evenly spread.
+PixelArrays some_pixels(const Patch& patch, std::size_t most = every_pixel);
+
+/// Finishes on these pixels, phase drift and (if asked) the metallic highlight free.
+SpotFit polish_spot(const PixelArrays& pixels, const SpotVector& start, bool highlight, int iterations = 25);
 
 /// What is not known of profile, blur and light makes the variance this many times that of noise alone, and costs that differ by less
 /// than this say nothing. Sized on ray-traced photos.

@@ -78,7 +78,7 @@ TEST_CASE("one spot cannot explain what a sum of two does", "[dents]") {
   const SpotSum truth{spot(0, 0, 12, -0.12), spot(3, -1, 5, -0.06)};
   paint(patch, truth);
   const SpotSum both = polish_sum(patch, truth, false, 10);
-  const SpotFit one = polish_spot(patch, spot(0, 0, 11, -0.16), false, 40);
+  const SpotFit one = polish_spot(some_pixels(patch), spot(0, 0, 11, -0.16), false, 40);
   CHECK(both.cost < 0.1 * one.cost);
 }
 
@@ -90,7 +90,7 @@ TEST_CASE("spots of other heights explain the stripes the worse, the further fro
   explain(shown, truth);
   for (std::size_t i = 0; i < patch.size(); ++i)
     patch.light[i] = 0.4F + 0.2F * profile.at(patch.board.phase(patch.pixel[i], shown.base_z[i], shown.base_slope_x[i], shown.base_slope_y[i]).phase).value;
-  const SpotFit best = polish_spot(patch, truth, false);
+  const SpotFit best = polish_spot(some_pixels(patch), truth, false);
   constexpr double ratio = 1.05, contradicted = 8;
   const std::vector<SpotFit> fits = polish_along_height(patch, best, false, ratio, contradicted);
   REQUIRE(fits.size() >= 3);
