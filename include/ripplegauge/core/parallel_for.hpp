@@ -7,55 +7,44 @@
 #include <cstddef>
 #include <exception>
 #include <mutex>
-#include <system_error>
-#include <thread>
-#include <vector>
 
 namespace ripplegauge {
 
 namespace detail {
-inline std::atomic<int> helpers_at_work{0};  ///< over all loops, those inside others' pieces, too
-}
+/// Calls run(loop) on this thread and, as far as any of the process's helpers has nothing to do, on up to `most` others at
+/// once; returns when all have returned. While it waits for them, this thread helps with loops inside their pieces.
+void run_with_help(int most, void (*run)(void* loop), void* loop);
+}  // namespace detail
 
-/// Calls work(0) ... work(count - 1), on this thread and on up to `threads` - 1 others, as long as not so many are at work in
-/// the process already: a loop inside another's piece gets help when the outer one's helpers have nothing left to do. Throws
-/// what the first failing piece threw.
+/// Calls work(0) ... work(count - 1), on this thread and on up to `threads` - 1 others that have nothing else to do. A piece may
+/// hold another loop. Throws what the first failing piece threw.
 template <class Work>
 void parallel_for(std::size_t count, int threads, const Work& work) {
-  std::atomic<std::size_t> next{0};
-  std::exception_ptr error;
-  std::mutex mutex;
-  const auto run = [&] {
-    for (std::size_t i = next++; i < count; i = next++) {
-      try {
-        work(i);
-      } catch (...) {
-        const std::lock_guard lock(mutex);
-        if (!error) error = std::current_exception();
-        next = count;
-      }
-    }
-  };
-  const auto help = [&] {
-    run();
-    --detail::helpers_at_work;
-  };
-  {
-    std::vector<std::jthread> others;
-    for (std::size_t i = 1; i < count && others.size() + 1 < static_cast<std::size_t>(std::max(threads, 1)); ++i) {
-      if (detail::helpers_at_work++ < threads - 1) {
+  struct Loop {
+    const std::size_t count;
+    const Work& work;
+    std::atomic<std::size_t> next{0};
+    std::exception_ptr error{};
+    std::mutex mutex{};
+
+    void run() {
+      for (std::size_t i = next++; i < count; i = next++) {
         try {
-          others.emplace_back(help);
-          continue;
-        } catch (const std::system_error&) {  // the system has no thread left: do without
+          work(i);
+        } catch (...) {
+          const std::lock_guard lock(mutex);
+          if (!error) error = std::current_exception();
+          next = count;
         }
       }
-      --detail::helpers_at_work;
-      break;
     }
-    run();
-  }
-  if (error) std::rethrow_exception(error);
+  } loop{count, work};
+  const int helpers = static_cast<int>(std::min<std::size_t>(static_cast<std::size_t>(std::max(threads, 1)), std::max<std::size_t>(count, 1))) - 1;
+  if (helpers == 0)
+    loop.run();
+  else
+    detail::run_with_help(helpers, [](void* self) { static_cast<Loop*>(self)->run(); }, &loop);
+  if (loop.error) std::rethrow_exception(loop.error);
 }
 
 }  // namespace ripplegauge
