@@ -93,12 +93,14 @@ class SpotProblem {
     light_rows(pixels_, light_, robust_scale, importance_, of_light_);
     rows_.resize(spot_parameters * spots.size());
     for (auto& row : rows_) row.resize(n);
-    for (std::size_t k = 0; k < spots.size(); ++k) {
-      float* rows[spot_parameters];
-      for (std::size_t s = 0; s < spot_parameters; ++s) rows[s] = rows_[k * spot_parameters + s].data();
-      kernel::spot_rows(kernel_spot(spots[k]), {n, hits_.x_mm.data(), hits_.y_mm.data()}, of_light_.by_slope_x.data(),
-                        of_light_.by_slope_y.data(), rows);
-    }
+    pixels_.for_parts([&](std::size_t, std::size_t from, std::size_t to) {
+      for (std::size_t k = 0; k < spots.size(); ++k) {
+        float* rows[spot_parameters];
+        for (std::size_t s = 0; s < spot_parameters; ++s) rows[s] = &rows_[k * spot_parameters + s][from];
+        kernel::spot_rows(kernel_spot(spots[k]), {to - from, &hits_.x_mm[from], &hits_.y_mm[from]}, &of_light_.by_slope_x[from],
+                          &of_light_.by_slope_y[from], rows);
+      }
+    });
     columns_.clear();
     for (int a = 0; a < shape_count(); ++a)
       columns_.push_back(rows_[spot_number(a) * spot_parameters + static_cast<std::size_t>(parameter(a))].data());
@@ -119,7 +121,7 @@ class SpotProblem {
     set_columns(spots, options);
     const int columns = static_cast<int>(columns_.size()), terms = light_terms(options), count = size();
     Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor> gram(columns, columns);
-    gram_of_columns(columns_.data(), columns, 0, of_light_.weight.data(), pixels_.size(), gram.data());
+    gram_of_pixels(pixels_, columns_, 0, of_light_.weight.data(), gram.data());
     for (int t = 0; t < terms; ++t) gram(count + t, count + t) += std::max(light_ridge(t), 1e-9) * of_light_.weight_sum;
     const Eigen::MatrixXd ll = gram.block(count, count, terms, terms).selfadjointView<Eigen::Lower>();
     const Eigen::MatrixXd lp = gram.block(count, 0, terms, count);
@@ -172,17 +174,24 @@ LightFitOptions light_options(std::span<const SpotVector> spots, bool highlight)
 
 void relief_of(const PixelArrays& pixels, std::span<const SpotVector> spots, HitPoints& hits, ReliefAtPixels& relief) {
   const std::size_t n = pixels.size();
-  std::vector<float> z = pixels.base.z;
-  for (const SpotVector& spot : spots) kernel::add_heights(kernel_spot(spot), {n, pixels.x_mm.data(), pixels.y_mm.data()}, z.data());
   hits.x_mm.resize(n), hits.y_mm.resize(n);
-  for (std::size_t i = 0; i < n; ++i) {
-    hits.x_mm[i] = pixels.x_mm[i] + z[i] * pixels.shift_x[i];
-    hits.y_mm[i] = pixels.y_mm[i] + z[i] * pixels.shift_y[i];
-  }
-  relief = pixels.base;
-  for (const SpotVector& spot : spots)
-    kernel::add_relief(kernel_spot(spot), {n, hits.x_mm.data(), hits.y_mm.data()},
-                       {relief.z.data(), relief.slope_x.data(), relief.slope_y.data(), relief.xx.data(), relief.xy.data(), relief.yy.data()});
+  relief.resize(n);
+  pixels.for_parts([&](std::size_t, std::size_t from, std::size_t to) {
+    const std::size_t count = to - from;
+    const auto copied = [&](const std::vector<float>& base, std::vector<float>& to_here) { std::copy_n(&base[from], count, &to_here[from]); };
+    const ReliefAtPixels& base = pixels.base;
+    copied(base.z, relief.z);
+    for (const SpotVector& spot : spots) kernel::add_heights(kernel_spot(spot), {count, &pixels.x_mm[from], &pixels.y_mm[from]}, &relief.z[from]);
+    for (std::size_t i = from; i < to; ++i) {
+      hits.x_mm[i] = pixels.x_mm[i] + relief.z[i] * pixels.shift_x[i];
+      hits.y_mm[i] = pixels.y_mm[i] + relief.z[i] * pixels.shift_y[i];
+    }
+    copied(base.z, relief.z), copied(base.slope_x, relief.slope_x), copied(base.slope_y, relief.slope_y);
+    copied(base.xx, relief.xx), copied(base.xy, relief.xy), copied(base.yy, relief.yy);
+    for (const SpotVector& spot : spots)
+      kernel::add_relief(kernel_spot(spot), {count, &hits.x_mm[from], &hits.y_mm[from]},
+                         {&relief.z[from], &relief.slope_x[from], &relief.slope_y[from], &relief.xx[from], &relief.xy[from], &relief.yy[from]});
+  });
 }
 
 SlopesByBlur slopes_by_blur(const PixelArrays& pixels, std::span<const SpotVector> spots) {

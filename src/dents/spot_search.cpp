@@ -28,6 +28,7 @@ PatchRequest request_for(const PanelScene& scene, double x, double y, double hal
   request.step_mm =
       std::max(1 / scene.pixels_per_mm, 2 * request.half_mm / std::sqrt(static_cast<double>(max_pixels)));
   request.max_pixels = max_pixels;
+  request.threads = scene.threads;
   return request;
 }
 

@@ -21,6 +21,11 @@ double light_ridge(int column) {
   return 1e-6;
 }
 
+std::span<const int> PixelArrays::clipped_in(std::size_t from, std::size_t to) const {
+  const auto first = std::lower_bound(clipped.begin(), clipped.end(), static_cast<int>(from));
+  return {first, std::lower_bound(first, clipped.end(), static_cast<int>(to))};
+}
+
 PixelArrays gather(const Patch& patch, const std::vector<int>& pixels) {
   PixelArrays out;
   out.patch = &patch;
@@ -80,7 +85,7 @@ void predict_phase(const PixelArrays& pixels, const ReliefAtPixels& relief, cons
   const auto& normal = patch.board.normal;
   const auto& across = patch.board.across;
   const kernel::PhaseInput in{
-      n, pixels.ray_x.data(), pixels.ray_y.data(), pixels.ray_z.data(), pixels.inverse_ray_z.data(), pixels.slope_x.data(),
+      0, n, pixels.ray_x.data(), pixels.ray_y.data(), pixels.ray_z.data(), pixels.inverse_ray_z.data(), pixels.slope_x.data(),
       pixels.slope_y.data(), pixels.from_normal.data(), pixels.from_across.data(), pixels.ray_normal.data(),
       pixels.ray_across.data(), pixels.phase_x.data(), pixels.phase_y.data(), pixels.level[1].data(),
       pixels.level[2].data(), relief.z.data(), relief.slope_x.data(), relief.slope_y.data(), relief.xx.data(), relief.xy.data(),
@@ -89,19 +94,40 @@ void predict_phase(const PixelArrays& pixels, const ReliefAtPixels& relief, cons
   static_assert(sizeof(StripeProfile::Sample) == 2 * sizeof(float));
   const kernel::ProfileTables tables{&patch.profile->level(0)->value, StripeProfile::table_size, StripeProfile::table_stride,
                                      StripeProfile::blurred_levels, StripeProfile::sharper_levels, StripeProfile::level_unit};
-  kernel::predict_phases(in, tables, {out.phase.data(), out.by_slope_x.data(), out.by_slope_y.data(), out.profile_value.data(),
-                                      out.profile_slope.data()});
+  const kernel::PhaseOutput output{out.phase.data(), out.by_slope_x.data(), out.by_slope_y.data(), out.profile_value.data(), out.profile_slope.data()};
+  pixels.for_parts([&](std::size_t, std::size_t from, std::size_t to) {
+    kernel::PhaseInput part = in;
+    part.from = from, part.to = to;
+    kernel::predict_phases(part, tables, output);
+  });
+}
+
+void gram_of_pixels(const PixelArrays& pixels, std::span<const float* const> columns, int first_row, const float* weight, double* gram) {
+  const auto count = columns.size();
+  std::vector<std::vector<double>> of_part(pixels.parts());
+  pixels.for_parts([&](std::size_t part, std::size_t from, std::size_t to) {
+    std::vector<const float*> here(columns.begin(), columns.end());
+    for (const float*& column : here) column += from;
+    of_part[part].resize(count * count);
+    gram_of_columns(here.data(), static_cast<int>(count), first_row, weight == nullptr ? nullptr : weight + from, to - from, of_part[part].data());
+  });
+  for (std::size_t i = static_cast<std::size_t>(first_row) * count; i < count * count; ++i) {
+    gram[i] = of_part[0][i];
+    for (std::size_t part = 1; part < of_part.size(); ++part) gram[i] += of_part[part][i];
+  }
 }
 
 void solve_light(const PixelArrays& pixels, const ReliefAtPixels& relief, const LightFitOptions& options, LightFit& out) {
   const std::size_t n = pixels.size();
   const int terms = light_terms(options);
   for (auto& column : out.column) column.resize(n);
-  for (std::size_t t = 0; t < 2; ++t)
-    kernel::multiply(out.profile_value.data(), pixels.level[t + 1].data(), n, out.column[t].data());
-  if (options.highlight)
-    kernel::highlight_columns(relief.slope_x.data(), relief.slope_y.data(), static_cast<float>(options.slope_scale), n,
-                              out.column[2].data(), out.column[3].data(), out.column[4].data());
+  pixels.for_parts([&](std::size_t, std::size_t from, std::size_t to) {
+    for (std::size_t t = 0; t < 2; ++t)
+      kernel::multiply(&out.profile_value[from], &pixels.level[t + 1][from], to - from, &out.column[t][from]);
+    if (options.highlight)
+      kernel::highlight_columns(&relief.slope_x[from], &relief.slope_y[from], static_cast<float>(options.slope_scale), to - from,
+                                &out.column[2][from], &out.column[3][from], &out.column[4][from]);
+  });
   const auto light_terms = light_columns(pixels, out);
   std::array<const float*, LightModel::max_terms + 1> columns{};
   std::copy_n(light_terms.begin(), terms, columns.begin());
@@ -109,7 +135,7 @@ void solve_light(const PixelArrays& pixels, const ReliefAtPixels& relief, const 
   using Matrix = Eigen::Matrix<double, LightModel::max_terms, LightModel::max_terms>;
   Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor, LightModel::max_terms + 1, LightModel::max_terms + 1> gram(
       terms + 1, terms + 1);
-  gram_of_columns(columns.data(), terms + 1, LightModel::level_terms, nullptr, n, gram.data());
+  gram_of_pixels(pixels, std::span(columns).first(static_cast<std::size_t>(terms + 1)), LightModel::level_terms, nullptr, gram.data());
   gram.topLeftCorner(LightModel::level_terms, LightModel::level_terms) = pixels.level_normal;
   gram.row(terms).head<LightModel::level_terms>() = pixels.level_light;
   Matrix normal = Matrix::Identity();
@@ -133,27 +159,37 @@ void solve_light(const PixelArrays& pixels, const ReliefAtPixels& relief, const 
   }
   out.residual.resize(n);
   const Eigen::Matrix<float, LightModel::max_terms, 1> coefficients = out.coefficients.cast<float>();
-  kernel::residuals(columns.data(), coefficients.data(), terms, pixels.light.data(), pixels.whitening.data(),
-                    static_cast<float>(pixels.patch->contrast), n, out.residual.data());
-  for (const int k : pixels.clipped) out.residual[static_cast<std::size_t>(k)] = std::max(out.residual[static_cast<std::size_t>(k)], 0.0F);
-  out.cost = kernel::robust_cost(out.residual.data(), static_cast<float>(options.robust_scale), n);
+  std::vector<double> costs(pixels.parts());
+  pixels.for_parts([&](std::size_t part, std::size_t from, std::size_t to) {
+    std::array<const float*, LightModel::max_terms> here{};
+    for (std::size_t t = 0; t < static_cast<std::size_t>(terms); ++t) here[t] = columns[t] + from;
+    kernel::residuals(here.data(), coefficients.data(), terms, &pixels.light[from], &pixels.whitening[from],
+                      static_cast<float>(pixels.patch->contrast), to - from, &out.residual[from]);
+    for (const int k : pixels.clipped_in(from, to)) out.residual[static_cast<std::size_t>(k)] = std::max(out.residual[static_cast<std::size_t>(k)], 0.0F);
+    costs[part] = kernel::robust_cost(&out.residual[from], static_cast<float>(options.robust_scale), to - from);
+  });
+  out.cost = std::accumulate(costs.begin(), costs.end(), 0.0);
 }
 
 void light_rows(const PixelArrays& pixels, const LightFit& fit, double robust_scale, double importance, LightRows& out) {
   const std::size_t n = pixels.size();
   for (auto* v : {&out.by_phase, &out.by_slope_x, &out.by_slope_y, &out.residual, &out.weight}) v->resize(n);
   const auto f = [](double v) { return static_cast<float>(v); };
-  kernel::light_by_slopes({f(fit.coefficients[6]), f(fit.coefficients[7]), f(fit.coefficients[8]), pixels.level[1].data(),
-                           pixels.level[2].data(), fit.profile_slope.data(), fit.by_slope_x.data(), fit.by_slope_y.data()},
-                          n, out.by_phase.data(), out.by_slope_x.data(), out.by_slope_y.data());
-  out.weight_sum = kernel::row_weights(fit.residual.data(), pixels.whitening.data(), f(pixels.patch->contrast), f(robust_scale),
-                                       f(importance), n, out.weight.data(), out.residual.data());
-  for (const int k : pixels.clipped) {
-    const auto i = static_cast<std::size_t>(k);
-    if (fit.residual[i] != 0) continue;
-    out.weight_sum -= out.weight[i];
-    out.weight[i] = 0;  // explained: says nothing
-  }
+  std::vector<double> sums(pixels.parts());
+  pixels.for_parts([&](std::size_t part, std::size_t from, std::size_t to) {
+    kernel::light_by_slopes({f(fit.coefficients[6]), f(fit.coefficients[7]), f(fit.coefficients[8]), &pixels.level[1][from],
+                             &pixels.level[2][from], &fit.profile_slope[from], &fit.by_slope_x[from], &fit.by_slope_y[from]},
+                            to - from, &out.by_phase[from], &out.by_slope_x[from], &out.by_slope_y[from]);
+    sums[part] = kernel::row_weights(&fit.residual[from], &pixels.whitening[from], f(pixels.patch->contrast), f(robust_scale),
+                                     f(importance), to - from, &out.weight[from], &out.residual[from]);
+    for (const int k : pixels.clipped_in(from, to)) {
+      const auto i = static_cast<std::size_t>(k);
+      if (fit.residual[i] != 0) continue;
+      sums[part] -= out.weight[i];
+      out.weight[i] = 0;  // explained: says nothing
+    }
+  });
+  out.weight_sum = std::accumulate(sums.begin(), sums.end(), 0.0);
 }
 
 }  // namespace ripplegauge

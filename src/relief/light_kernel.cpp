@@ -18,7 +18,7 @@ void predict_phases(const PhaseInput& input, const ProfileTables& tables, const 
   const float size = static_cast<float>(t.size);
   const int mask = t.size - 1;
 #pragma omp simd
-  for (std::size_t i = 0; i < in.count; ++i) {
+  for (std::size_t i = in.from; i < in.to; ++i) {
     // The law of reflection, as in MirrorBoard::phase.
     const float rx = in.ray_x[i], ry = in.ray_y[i];
     const float gx = in.panel_slope_x[i] + in.slope_x[i], gy = in.panel_slope_y[i] + in.slope_y[i];

@@ -8,7 +8,7 @@ namespace ripplegauge::kernel {
 
 /// What predict_phases reads; names as in PixelArrays and ReliefAtPixels.
 struct PhaseInput {
-  std::size_t count;
+  std::size_t from, to;
   const float *ray_x, *ray_y, *ray_z, *inverse_ray_z, *panel_slope_x, *panel_slope_y, *from_normal, *from_across, *ray_normal,
       *ray_across, *phase_x, *phase_y, *x, *y;
   const float *z, *slope_x, *slope_y, *xx, *xy, *yy;

@@ -65,7 +65,7 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
   const PanelGrid grid = grid_around(request.x_mm - request.half_mm, request.y_mm - request.half_mm,
                                      request.x_mm + request.half_mm, request.y_mm + request.half_mm, request.step_mm);
   Patch patch;
-  patch.x_mm = request.x_mm, patch.y_mm = request.y_mm;
+  patch.x_mm = request.x_mm, patch.y_mm = request.y_mm, patch.threads = request.threads;
   patch.half_mm = request.half_mm, patch.step_mm = grid.step_mm;
   patch.board = {model.board_normal(), model.across_stripes(), problem.constants.pitch_mm, model.board_phase_offset()};
   patch.profile = &field.pixel_profile;

@@ -2,9 +2,12 @@
 #pragma once
 
 #include <Eigen/Dense>
+#include <algorithm>
 #include <array>
+#include <span>
 #include <vector>
 
+#include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/relief/patch.hpp"
 
 namespace ripplegauge {
@@ -26,12 +29,25 @@ struct PixelArrays {
   std::vector<float> phase_x, phase_y;
   std::array<std::vector<float>, 6> level;           ///< columns of the light model: 1, x, y, x^2, xy, y^2
   std::vector<float> light, whitening;               ///< whitening of residuals in units of the patch's contrast
-  std::vector<int> clipped;                          ///< numbers of the clipped ones, in this order
+  std::vector<int> clipped;                          ///< numbers of the clipped ones, in this order, ascending
   ReliefAtPixels base;                               ///< of the spots that are explained already
   Eigen::Matrix<double, 6, 6> level_normal;          ///< normal matrix of the level columns
   Eigen::Matrix<double, 6, 1> level_light;           ///< and the light on them
 
   std::size_t size() const { return light.size(); }
+  std::span<const int> clipped_in(std::size_t from, std::size_t to) const;
+
+  /// Calls work(part, from, to) for each part of the pixels, on as many threads as the patch has. Sums over parts in their order
+  /// are the same on any number.
+  template <class Work>
+  void for_parts(const Work& work) const {
+    parallel_for(parts(), patch->threads, [&](std::size_t part) { work(part, begin_of(part), begin_of(part + 1)); });
+  }
+  std::size_t parts() const { return std::max<std::size_t>((size() + part_size / 2) / part_size, 1); }
+
+ private:
+  static constexpr std::size_t part_size = 2048, unit = 256;  ///< some 50 microseconds' work; what kernels sum at once
+  std::size_t begin_of(std::size_t part) const { return part == parts() ? size() : part * size() / parts() / unit * unit; }
 };
 
 /// `pixels` are indices into the patch, which must outlive the arrays.
@@ -64,6 +80,9 @@ void solve_light(const PixelArrays& pixels, const ReliefAtPixels& relief, const 
 inline int light_terms(const LightFitOptions& options) {
   return options.highlight ? LightModel::max_terms : LightModel::level_terms + LightModel::contrast_terms;
 }
+
+/// gram_of_columns over all pixels.
+void gram_of_pixels(const PixelArrays& pixels, std::span<const float* const> columns, int first_row, const float* weight, double* gram);
 
 /// The light model's columns for all pixels of a fit, for the phase in `fit`, in the order of LightModel.
 std::array<const float*, LightModel::max_terms> light_columns(const PixelArrays& pixels, const LightFit& fit);

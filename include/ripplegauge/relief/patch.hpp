@@ -54,6 +54,7 @@ struct MirrorBoard {
 struct PatchRequest {
   double x_mm = 0, y_mm = 0, half_mm = 0, step_mm = 0;
   std::size_t max_pixels = 20000;  ///< more are thinned evenly
+  int threads = 1;  ///< that may work on the patch
 };
 
 /// A disc of panel to leave out (another spot that is not modelled).
@@ -70,6 +71,7 @@ struct Patch {
   double gain = 0;      ///< median phase gain, cycles per unit slope
   double effective_pixel_share = 1;  ///< independent pixels / pixels: blur and JPEG correlate neighbours
   double clipped_fraction = 0;
+  int threads = 1;  ///< that may work on it
 
   /// 2 pi^2 sigma^2 of a blur, as a metric on phase gradients in cycles per mm: blur exponent = g' M g.
   struct BlurMetric {
