@@ -212,10 +212,12 @@ std::vector<SpotFit::Rival> rivals_of_first(const std::vector<FitOutcome>& sorte
 /// Whether the best fit leaves no more than noise does of what it explains, and the best of the other sign far more: then there is
 /// nothing that a better one could explain.
 bool leaves_nothing(const PixelArrays& pixels, bool highlight, const std::vector<FitOutcome>& sorted) {
+  constexpr double few_edges = 1.5;  // periods: what they show, many spots explain
   constexpr double noise = 1;  // mean robust chi square: Gaussian noise has a half, orange peel in its flanks up to twice that
   constexpr double hardly_any = 0.01;  // of the disturbance
   constexpr double surely_worse = 2;   // times what the best one leaves inside
   const SpotVector& best = sorted.front().spot();
+  if (2 * mean_radius_mm(best) < few_edges * undisturbed_period_mm(*pixels.patch)) return false;
   SpotVector none = best;
   none[s_height] = 0;
   const auto loudness_under = [&](const SpotVector& spot, bool with_highlight) {
@@ -274,8 +276,8 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   if (hopeless(half_way)) return result;
   constexpr bool highlight = true;  // of metallic paint: without it a wrong spot may explain more
   const std::vector<int> but_few{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n};
-  const std::vector<FitOutcome> plain = fit_all(coarse, {but_few, false, false, 6}),
-                                shiny = fit_all(coarse, {but_few, false, highlight, 6});
+  const std::vector<FitOutcome> plain = fit_all(coarse, {but_few, false, false, 6});
+  const std::vector<FitOutcome> shiny = fit_all(coarse, {but_few, false, highlight, 6});
   from = leading(plain, few_best);
   for (const SpotVector& s : leading(shiny, few_best / 2))
     if (std::none_of(from.begin(), from.end(), [&](const SpotVector& o) { return same_basin(s, o); }))

@@ -232,7 +232,7 @@ double height_sd(const SpotFit& fit) {
 std::vector<std::pair<SpotVector, double>> alike(const Patch& patch, const SpotFit& fit, bool highlight,
                                                  int threads) {
   constexpr double negligible = 4;  // e^-4 of the best one's weight
-  const double ratio = 1 + std::clamp(height_sd(fit), 0.001, 0.15);
+  const double ratio = 1 + std::clamp(1.5 * height_sd(fit), 0.001, 0.2);
   const std::vector<SpotFit> fits =
       polish_along_height(patch, fit, highlight, ratio, negligible * noise_and_profile, threads);
   const double least = std::min_element(fits.begin(), fits.end(), [](const SpotFit& a, const SpotFit& b) {
