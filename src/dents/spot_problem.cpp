@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "ripplegauge/core/gram.hpp"
+#include "ripplegauge/dents/spot_fit.hpp"
 #include "spot_kernel.hpp"
 
 namespace ripplegauge {
@@ -192,6 +193,24 @@ void relief_of(const PixelArrays& pixels, std::span<const SpotVector> spots, Hit
       kernel::add_relief(kernel_spot(spot), {count, &hits.x_mm[from], &hits.y_mm[from]},
                          {&relief.z[from], &relief.slope_x[from], &relief.slope_y[from], &relief.xx[from], &relief.xy[from], &relief.yy[from]});
   });
+}
+
+Relief draw_spots(std::span<const SpotVector> spots, double x_mm, double y_mm, double reach_mm, int cells) {
+  Relief map{x_mm - reach_mm, y_mm - reach_mm, 2 * reach_mm / (cells - 1), cells, cells, {}};
+  const auto columns = static_cast<std::size_t>(cells);
+  map.height_mm.assign(columns * columns, 0.0F);
+  std::vector<float> x(columns), y(columns);
+  for (SpotVector spot : spots) {
+    // From the spot's own middle: single precision far from the origin would show in what bends.
+    const double x0 = map.x0_mm - spot[s_x], y0 = map.y0_mm - spot[s_y];
+    spot[s_x] = spot[s_y] = 0;
+    for (std::size_t c = 0; c < columns; ++c) x[c] = static_cast<float>(x0 + static_cast<double>(c) * map.step_mm);
+    for (int r = 0; r < cells; ++r) {
+      std::fill(y.begin(), y.end(), static_cast<float>(y0 + r * map.step_mm));
+      kernel::add_heights(kernel_spot(spot), {columns, x.data(), y.data()}, &map.at(r, 0));
+    }
+  }
+  return map;
 }
 
 SlopesByBlur slopes_by_blur(const PixelArrays& pixels, std::span<const SpotVector> spots) {

@@ -595,14 +595,7 @@ Outline contour_of(const FoundSpot& found) {
   const SpotVector &first = found.fit.spot, &second = *found.second;
   const double apart = std::hypot(first[s_x] - second[s_x], first[s_y] - second[s_y]);
   const double reach_mm = 1.5 * std::max(longest_of(first), apart + longest_of(second));
-  Relief map{first[s_x] - reach_mm, first[s_y] - reach_mm, 2 * reach_mm / (cells - 1), cells, cells, {}};
-  const SpotShape<double> a(first), b(second);
-  for (int r = 0; r < cells; ++r)
-    for (int c = 0; c < cells; ++c) {
-      const double x = map.x0_mm + c * map.step_mm, y = map.y0_mm + r * map.step_mm;
-      map.height_mm.push_back(static_cast<float>(a.at(x, y).z + b.at(x, y).z));
-    }
-  const SpotGeometry g = measure_spot(map);
+  const SpotGeometry g = measure_spot(draw_spots(std::array{first, second}, first[s_x], first[s_y], reach_mm, cells));
   return {g.x_mm, g.y_mm, 0.5 * g.diameter_mm, g.length_mm / std::max(g.width_mm, 0.1 * g.length_mm),
           g.angle_deg * std::numbers::pi / 180};
 }

@@ -2,10 +2,10 @@
 
 #include <algorithm>
 #include <cmath>
-#include <functional>
 #include <numbers>
 #include <optional>
 #include <random>
+#include <span>
 
 #include "geometry_uncertainty.hpp"
 #include "ripplegauge/core/least_squares.hpp"
@@ -15,20 +15,6 @@
 
 namespace ripplegauge {
 namespace {
-
-using HeightFunction = std::function<double(double x_mm, double y_mm)>;
-
-Relief draw(const HeightFunction& height, double x_mm, double y_mm, double reach_mm, int cells) {
-  Relief map;
-  map.columns = map.rows = cells;
-  map.step_mm = 2 * reach_mm / (cells - 1);
-  map.x0_mm = x_mm - reach_mm, map.y0_mm = y_mm - reach_mm;
-  map.height_mm.resize(static_cast<std::size_t>(cells) * cells);
-  for (int r = 0; r < cells; ++r)
-    for (int c = 0; c < cells; ++c)
-      map.at(r, c) = static_cast<float>(height(map.x0_mm + c * map.step_mm, map.y0_mm + r * map.step_mm));
-  return map;
-}
 
 /// A spot after its last fit.
 struct FinalSpot {
@@ -47,12 +33,7 @@ struct FinalSpot {
   Spread by_parameters = Spread::Zero(), by_shapes = Spread::Zero();
   bool highlight = false, odd_shape = false, free_surface = false;
 
-  HeightFunction parametric_height() const {
-    if (!second) return [shape = SpotShape<double>(spot)](double x, double y) { return shape.at(x, y).z; };
-    return [a = SpotShape<double>(spot), b = SpotShape<double>(*second)](double x, double y) {
-      return a.at(x, y).z + b.at(x, y).z;
-    };
-  }
+  std::vector<SpotVector> parts() const { return second ? std::vector{spot, *second} : std::vector{spot}; }
 };
 
 double reach_of(const SpotVector& s) { return 1.7 * std::exp(std::max(s[s_log_a], s[s_log_b])); }
@@ -65,8 +46,9 @@ double reach_of(const FinalSpot& f) {
 
 constexpr int map_cells = 201;  ///< of the relief that sizes are read from
 
-Relief draw(const HeightFunction& height, const FinalSpot& f, int cells) {
-  return draw(height, f.spot[s_x], f.spot[s_y], reach_of(f), cells);
+/// Some spots where this one lies.
+Relief draw(std::span<const SpotVector> spots, const FinalSpot& where, int cells) {
+  return draw_spots(spots, where.spot[s_x], where.spot[s_y], reach_of(where), cells);
 }
 
 /// The spread of a spot's numbers over the spots that explain the stripes alike: a few pieces of stripe can be explained by
@@ -76,9 +58,7 @@ void spread_by_parameters(int threads, FinalSpot& out) {
   const SpotGeometry& g = out.parametric;
   std::vector<FinalSpot::Spread> off(out.alike.size());
   parallel_for(off.size(), threads, [&](std::size_t k) {
-    const SpotShape<double> shape(out.alike[k].first);
-    const SpotGeometry v =
-        measure_spot(draw([&](double x, double y) { return shape.at(x, y).z; }, out, cells));
+    const SpotGeometry v = measure_spot(draw(std::span(&out.alike[k].first, 1), out, cells));
     off[k] << v.diameter_mm / g.diameter_mm, v.depth_mm / g.depth_mm, v.length_mm / g.length_mm,
         v.width_mm / g.width_mm, v.half_diameter_mm / std::max(g.half_diameter_mm, 1e-6);
   });
@@ -160,7 +140,6 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
   request.threads = threads;
   const SurfaceFit fit = fit_surface(patch, request);
   if (!fit.solved) return;
-  const HeightFunction parametric = out.parametric_height();
   Relief map = out.map;
   fit.surface.add_to(map, fit.departure);
   const SpotGeometry g = measure_spot(map);
@@ -176,7 +155,7 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
   // Spread of the numbers over the posterior of the surface.
   constexpr std::size_t draws = 16;
   constexpr int cells = 81;
-  const Relief spot = draw(parametric, out, cells);
+  const Relief spot = draw(out.parts(), out, cells);
   std::mt19937 random(7);
   std::normal_distribution<double> normal;
   std::vector<Eigen::VectorXd> drawn(draws, Eigen::VectorXd(fit.precision_root.rows()));
@@ -331,7 +310,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
   }
   parallel_for(finals.size(), scene.threads, [&](std::size_t i) {
     FinalSpot& f = finals[i];
-    f.map = draw(f.parametric_height(), f, map_cells);
+    f.map = draw(f.parts(), f, map_cells);
     f.parametric = f.shape = measure_spot(f.map);
     f.explained = f.judgement.explained;
     if (!(f.parametric.diameter_mm > 0)) return;

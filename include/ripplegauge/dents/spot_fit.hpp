@@ -5,6 +5,7 @@
 #include <span>
 #include <vector>
 
+#include "ripplegauge/core/relief.hpp"
 #include "ripplegauge/dents/spot_shape.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
 
@@ -92,6 +93,9 @@ SpotSum polish_sum(const Patch& patch, const SpotSum& start, bool highlight, int
 
 /// Adds their sum to the patch's explained relief.
 void explain(Patch& patch, const SpotSum& sum);
+
+/// The sum of some spots, cells x cells heights over a square about a place.
+Relief draw_spots(std::span<const SpotVector> spots, double x_mm, double y_mm, double reach_mm, int cells);
 
 /// Takes into account that blur moves stripes where they bend: a photo blurred by the second moments M shows the phase not of a
 /// point but, to second order, 1/2 (tr(M H) - k' M H M k) more, with H the phase's second derivatives and k its gradient in
