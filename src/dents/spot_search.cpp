@@ -172,10 +172,9 @@ WorthFinishing worth_finishing(const Patch& patch, const std::vector<double>& co
   };
 }
 
-/// Whether an outline is loud enough, all in all, to be searched: an excess may be high over few cells of peel or low over many.
-bool worth_searching(const Patch& patch, const std::vector<double>& costs, const Outline& outline, const Acceptance& acceptance) {
-  return loudness_in(patch, costs, ellipse_of(outline)).excess() * peel_cells(2 * outline.radius_mm, patch.peel_cell_mm) >
-         roughly * acceptance.min_summed_excess;
+/// How loud an outline is, all in all: an excess may be high over few cells of peel or low over many.
+double summed_excess(const Patch& patch, const std::vector<double>& costs, const Outline& outline) {
+  return loudness_in(patch, costs, ellipse_of(outline)).excess() * peel_cells(2 * outline.radius_mm, patch.peel_cell_mm);
 }
 
 /// A square of panel that was looked at, and the slope below which a spot cannot be seen there.
@@ -320,6 +319,9 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
       leave_out, explained);
   result.looked_at.push_back(looked_at(patch));
   if (patch.size() < 600) return result;
+  // What is as quiet as its ring can be sharpened to nothing; what is quieter may lie beside what it is about.
+  constexpr double barely = 1.0 / 3;
+  if (std::abs(summed_excess(patch, undisturbed_costs(patch), rough)) < barely * acceptance.min_summed_excess) return result;
   Outline outline = sharpen_outline(patch, rough);
   const double moved = std::hypot(outline.x_mm - rough.x_mm, outline.y_mm - rough.y_mm);
   if (!(outline.radius_mm > 0.7 && outline.radius_mm < 45 && outline.elongation < 9) || moved > 1.2 * longest)
@@ -331,7 +333,7 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
   result.looked_at.push_back(looked_at(patch));
   if (patch.size() < 600) return result;
   const std::vector<double> costs = undisturbed_costs(patch);
-  if (!worth_searching(patch, costs, outline, acceptance)) return result;
+  if (summed_excess(patch, costs, outline) <= roughly * acceptance.min_summed_excess) return result;
   SpotFit search = search_spot(patch, outline, {worth_finishing(patch, costs, outline, acceptance), scene.threads});
   if (outline.radius_mm < 0.6 * rough.radius_mm || outline.radius_mm > 1.5 * rough.radius_mm) {
     // The two outlines disagree: let the rough one have its starts, too.
