@@ -212,9 +212,9 @@ std::vector<SpotFit::Rival> rivals_of_first(const std::vector<FitOutcome>& sorte
 /// Whether the best fit leaves no more than noise does of what it explains, and the best of the other sign far more: then there is
 /// nothing that a better one could explain.
 bool leaves_nothing(const PixelArrays& pixels, bool highlight, const std::vector<FitOutcome>& sorted) {
-  constexpr double few_edges = 1.5;  // periods: what they show, many spots explain
+  constexpr double few_edges = 1;  // periods: what they show, many spots explain
   constexpr double noise = 1;  // mean robust chi square: Gaussian noise has a half, orange peel in its flanks up to twice that
-  constexpr double hardly_any = 0.01;  // of the disturbance
+  constexpr double hardly_any = 0.05;  // of the disturbance
   constexpr double surely_worse = 2;   // times what the best one leaves inside
   const SpotVector& best = sorted.front().spot();
   if (2 * mean_radius_mm(best) < few_edges * undisturbed_period_mm(*pixels.patch)) return false;
