@@ -109,8 +109,7 @@ bool explains_all(const SpotJudgement& j) {
   return left < 2 * j.quiet_level * std::sqrt(2 / std::max(j.peel_cells, 1.0));
 }
 
-void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others, int threads,
-                  FinalSpot& out) {
+void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others, FinalSpot& out) {
   const SpotVector ellipse = ellipse_of(out.parametric, out.spot);
   Patch patch = patch_for(scene, ellipse, others, free_reach + 0.3, 8000);
   if (patch.size() < 500) return;
@@ -137,7 +136,7 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
   out.odd_shape = out.second.has_value() || out.judgement.explained < well_explained;
   request.departs = out.second.has_value() || !explains_all(out.judgement);
   request.spacing_mm = std::max(0.25 * request.mean_radius_mm, 0.3);
-  request.threads = threads;
+  request.threads = scene.threads;
   const SurfaceFit fit = fit_surface(patch, request);
   if (!fit.solved) return;
   Relief map = out.map;
@@ -162,7 +161,7 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
   for (Eigen::VectorXd& z : drawn)
     for (double& value : z) value = normal(random);
   std::vector<SpotGeometry> seen(draws);
-  parallel_for(draws, threads, [&](std::size_t k) {
+  parallel_for(draws, scene.threads, [&](std::size_t k) {
     Relief together = spot;
     fit.surface.add_to(together, fit.draw(drawn[k]));
     seen[k] = measure_spot(together);
@@ -211,7 +210,8 @@ double height_sd(const SpotFit& fit) {
 std::vector<std::pair<SpotVector, double>> alike(const Patch& patch, const SpotFit& fit, bool highlight,
                                                  int threads) {
   constexpr double negligible = 4;  // e^-4 of the best one's weight
-  const double ratio = 1 + std::clamp(1.5 * height_sd(fit), 0.001, 0.2);
+  constexpr double step_sd = 1.5;   // sums over a Gaussian at such steps are right to 1e-3
+  const double ratio = 1 + std::clamp(step_sd * height_sd(fit), 0.001, 0.2);
   const std::vector<SpotFit> fits =
       polish_along_height(patch, fit, highlight, ratio, negligible * noise_and_profile, threads);
   const double least = std::min_element(fits.begin(), fits.end(), [](const SpotFit& a, const SpotFit& b) {
@@ -229,10 +229,10 @@ std::vector<std::pair<SpotVector, double>> alike(const Patch& patch, const SpotF
 
 /// Fits a spot, or the sum of two, anew with the photo's final geometry; roughly where it is not judged yet.
 void polish(const PanelScene& scene, const std::vector<SpotVector>& others, const SpotFit& found, bool judged,
-            int threads, FinalSpot& out) {
+            FinalSpot& out) {
   constexpr std::size_t least_pixels = 500, least_to_judge = 4000;
   constexpr int a_few = 8;  // iterations: what blur shifts asks for no exact spot
-  const std::size_t most_pixels = judged ? 7000 : 5000;
+  const std::size_t most_pixels = judged ? 7000 : 5000;  // a cell of orange peel has several either way
   if (out.second) {
     const SpotSum start{out.spot, *out.second};
     Patch patch = patch_for(scene, start, others, most_pixels);
@@ -269,7 +269,7 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
   Patch noisy = patch;
   noisy.effective_pixel_share /= correlated_noise(patch, fit, out.highlight);
   constexpr int one_iteration = 1;
-  out.alike = alike(noisy, polish_spot(some_pixels(noisy), fit.spot, out.highlight, one_iteration), out.highlight, threads);
+  out.alike = alike(noisy, polish_spot(some_pixels(noisy), fit.spot, out.highlight, one_iteration), out.highlight, scene.threads);
   out.judgement = judge(patch, fit, out.highlight, scene.pixels_per_mm);
 }
 
@@ -304,7 +304,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
   for (int sweep = 0; sweep < sweeps; ++sweep) {
     std::vector<FinalSpot> next = finals;
     parallel_for(finals.size(), scene.threads, [&](std::size_t i) {
-      polish(scene, others(i), found[i].fit, sweep + 1 == sweeps, scene.threads, next[i]);
+      polish(scene, others(i), found[i].fit, sweep + 1 == sweeps, next[i]);
     });
     finals = std::move(next);
   }
@@ -314,7 +314,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
     f.parametric = f.shape = measure_spot(f.map);
     f.explained = f.judgement.explained;
     if (!(f.parametric.diameter_mm > 0)) return;
-    if (options.free_surface) refine_shape(scene, others(i), scene.threads, f);
+    if (options.free_surface) refine_shape(scene, others(i), f);
     if (!f.second) spread_by_parameters(scene.threads, f);
   });
 

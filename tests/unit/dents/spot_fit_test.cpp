@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "catch.hpp"
@@ -80,6 +81,54 @@ TEST_CASE("one spot cannot explain what a sum of two does", "[dents]") {
   const SpotSum both = polish_sum(patch, truth, false, 10);
   const SpotFit one = polish_spot(some_pixels(patch), spot(0, 0, 11, -0.16), false, 40);
   CHECK(both.cost < 0.1 * one.cost);
+}
+
+TEST_CASE("a fit in parts is the same on any number of threads", "[dents]") {
+  const StripeProfile profile = StripeProfile::cosine();
+  Patch patch = striped_patch(profile, 24, 0.4);
+  paint(patch, {spot(0, 0, 12, -0.12), spot(3, -1, 5, -0.06)});
+  for (std::size_t i = 0; i < patch.size(); i += 7) patch.clipped[i] = patch.light[i] > 0.5F;
+  const auto fitted = [&](int threads) {
+    patch.threads = threads;
+    const PixelArrays pixels = some_pixels(patch);
+    REQUIRE(pixels.parts() > 3);
+    return polish_spot(pixels, spot(0.5, 0.3, 12.6, -0.11), true, 6);
+  };
+  const SpotFit alone = fitted(1), helped = fitted(4);
+  CHECK(alone.spot == helped.spot);
+  CHECK(alone.cost == helped.cost);
+  CHECK(alone.height_variance == helped.height_variance);
+}
+
+TEST_CASE("a fit of few pixels is in one part, and parts begin where the one before ends", "[dents]") {
+  const StripeProfile profile = StripeProfile::cosine();
+  Patch patch = striped_patch(profile, 24, 0.4);
+  CHECK(some_pixels(patch, 1800).parts() == 1);
+  const PixelArrays pixels = some_pixels(patch);
+  std::size_t end = 0;
+  pixels.for_parts([&](std::size_t, std::size_t from, std::size_t to) {  // one thread: in their order
+    CHECK(from == end);
+    CHECK(to > from);
+    end = to;
+  });
+  CHECK(end == patch.size());
+}
+
+TEST_CASE("drawn spots have the heights of their sum, and bend smoothly far from the origin, too", "[dents]") {
+  const SpotVector first = spot(260, -180, 9, -0.3), second = spot(263, -181, 4, 0.1);
+  const Relief map = draw_spots(std::array{first, second}, 261, -180, 15, 61);
+  const SpotShape<double> a(first), b(second);
+  const auto height = [&](int row, int column) {
+    const double x = map.x0_mm + column * map.step_mm, y = map.y0_mm + row * map.step_mm;
+    return a.at(x, y).z + b.at(x, y).z;
+  };
+  CHECK(map.step_mm == Approx(0.5));
+  for (int row = 1; row + 1 < map.rows; row += 3)
+    for (int column = 1; column + 1 < map.columns; column += 3) {
+      REQUIRE(map.at(row, column) == Approx(height(row, column)).margin(1e-6));
+      const double bend = map.at(row, column - 1) - 2 * map.at(row, column) + map.at(row, column + 1);
+      REQUIRE(bend == Approx(height(row, column - 1) - 2 * height(row, column) + height(row, column + 1)).margin(1e-6));
+    }
 }
 
 TEST_CASE("spots of other heights explain the stripes the worse, the further from the true one", "[dents]") {
