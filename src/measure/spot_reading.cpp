@@ -232,7 +232,7 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
             FinalSpot& out) {
   constexpr std::size_t least_pixels = 500, least_to_judge = 4000;
   constexpr int a_few = 8;  // iterations: what blur shifts asks for no exact spot
-  const std::size_t most_pixels = judged ? 7000 : 5000;  // a cell of orange peel has several either way
+  const std::size_t most_pixels = judged ? 14000 : 5000;
   if (out.second) {
     const SpotSum start{out.spot, *out.second};
     Patch patch = patch_for(scene, start, others, most_pixels);
@@ -251,8 +251,6 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
   }
   Patch patch = patch_for(scene, out.spot, others, 2.0, most_pixels);
   if (patch.size() < least_pixels) return;
-  const bool alone = std::all_of(patch.base_z.begin(), patch.base_z.end(), [](float z) { return z == 0; });
-  if (alone && !judged) return;  // no other spot's last fit changes what is seen of this one
   SpotFit start = found;
   start.spot = out.spot;
   if (judged) {
