@@ -88,7 +88,7 @@ class Helpers {
   void wait(std::unique_lock<std::mutex>& lock) {
     const std::uint32_t seen = changes_;
     lock.unlock();
-    constexpr int moment = 4000;  // looks: some 50 microseconds
+    constexpr int moment = 1000;  // looks: some tens of microseconds
     for (int i = 0; i < moment && changes_ == seen; ++i) pause();
     if (changes_ == seen) changes_.wait(seen);
     lock.lock();
