@@ -135,7 +135,7 @@ void solve_light(const PixelArrays& pixels, const ReliefAtPixels& relief, const 
   using Matrix = Eigen::Matrix<double, LightModel::max_terms, LightModel::max_terms>;
   Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor, LightModel::max_terms + 1, LightModel::max_terms + 1> gram(
       terms + 1, terms + 1);
-  gram_of_pixels(pixels, std::span(columns).first(static_cast<std::size_t>(terms + 1)), LightModel::level_terms, nullptr, gram.data());
+  gram_of_pixels(pixels, std::span(columns).first(static_cast<std::size_t>(terms) + 1), LightModel::level_terms, nullptr, gram.data());
   gram.topLeftCorner(LightModel::level_terms, LightModel::level_terms) = pixels.level_normal;
   gram.row(terms).head<LightModel::level_terms>() = pixels.level_light;
   Matrix normal = Matrix::Identity();
