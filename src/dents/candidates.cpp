@@ -192,12 +192,13 @@ DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained)
 }
 
 std::vector<Candidate> find_candidates(const ResidualField& field, const DisturbanceMap& map, double merge_gap_mm,
-                                       std::size_t most) {
+                                       const std::function<bool(const Candidate&)>& could_be_spot, std::size_t most, std::size_t looked_at) {
   constexpr float loud = 6, lowest_peak = 12;  // good panel stays below 8 on ten thousand cells
   std::vector<Candidate> candidates;
   cv::Mat score = map.score.clone();
   Peaks peaks(score);
-  for (std::size_t tries = 0; tries < 4 * most && candidates.size() < most; ++tries) {
+  std::size_t regions = 0;
+  for (std::size_t tries = 0; tries < 4 * looked_at && regions < looked_at && candidates.size() < most; ++tries) {
     const cv::Point at = peaks.highest();
     const double peak = score.at<float>(at);
     if (peak < lowest_peak) break;
@@ -209,7 +210,10 @@ std::vector<Candidate> find_candidates(const ResidualField& field, const Disturb
       region.take_near(reach, (share < 1 ? 0.0 : 0.3) * peak);  // far fragments must be strong themselves to belong
     }
     const Outline outline = outline_of(region.taken(region.box()), region.box().tl(), field.grid);
-    if (outline.radius_mm > 0) candidates.push_back({outline, peak});
+    if (outline.radius_mm > 0) {
+      ++regions;
+      if (could_be_spot({outline, peak})) candidates.push_back({outline, peak});
+    }
     const int margin = std::max(1, static_cast<int>(1.0 / field.grid.step_mm));
     const cv::Rect box = grown(region.box(), margin, score);
     score(box).setTo(0, within(region.taken(box), margin));

@@ -839,10 +839,7 @@ SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptanc
   };
   const auto strongest = [&](const ResidualField& field, const DisturbanceMap& map, double merge_gap_mm) {
     constexpr std::size_t most = 14, with_edges = 60;
-    std::vector<Candidate> candidates = find_candidates(field, map, merge_gap_mm, with_edges);
-    std::erase_if(candidates, [&](const Candidate& c) { return !could_be_spot(c); });
-    if (candidates.size() > most) candidates.resize(most);
-    return candidates;
+    return find_candidates(field, map, merge_gap_mm, could_be_spot, most, with_edges);
   };
   constexpr int patience = 5;  // strongest first: after so many that are nothing, the rest is nothing
   int failures_in_a_row = 0, looks_inside = 0, looks_for_sums = 0;

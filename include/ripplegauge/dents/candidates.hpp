@@ -1,6 +1,7 @@
 // Where the panel is disturbed: found from the energy of the whitened residual, without any hint.
 #pragma once
 
+#include <functional>
 #include <vector>
 
 #include "ripplegauge/dents/spot_fit.hpp"
@@ -21,10 +22,11 @@ struct DisturbanceMap {
 /// `explained` marks pixels (CV_32FC1, 0..1) inside spots that are modelled already: their leftover counts less.
 DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained = {});
 
-/// Connected regions of high score, strongest first. `merge_gap_mm`: fragments nearer than this belong together (a wide
-/// shallow dent disturbs the stripes in bands, with quiet lines between).
+/// Connected regions of high score, strongest first: at most so many of those that could be spots, among the `looked_at` strongest of
+/// all. `merge_gap_mm`: fragments nearer than this belong together (a wide shallow dent disturbs the stripes in bands, with quiet lines
+/// between).
 std::vector<Candidate> find_candidates(const ResidualField& field, const DisturbanceMap& map, double merge_gap_mm,
-                                       std::size_t most);
+                                       const std::function<bool(const Candidate&)>& could_be_spot, std::size_t most, std::size_t looked_at);
 
 /// Sharpens an outline to the ellipse that best separates disturbed from quiet pixels (two-phase region competition
 /// after Chan & Vese, IEEE Trans. Image Process. 10:266, 2001, with an ellipse as the curve).
