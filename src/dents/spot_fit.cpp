@@ -9,10 +9,10 @@
 #include <numeric>
 #include <span>
 
-#include "loudness.hpp"
 #include "radial_search.hpp"
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
+#include "ripplegauge/dents/loudness.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
 #include "ripplegauge/relief/surface_fit.hpp"
 #include "spot_problem.hpp"
@@ -221,11 +221,8 @@ bool leaves_nothing(const PixelArrays& pixels, bool highlight, const std::vector
   SpotVector none = best;
   none[s_height] = 0;
   const auto loudness_under = [&](const SpotVector& spot, bool with_highlight) {
-    std::vector<double> costs;
-    costs.reserve(pixels.size());
-    for (const float r : light_under(pixels, std::span(&spot, 1), Eigen::Vector3d::Zero(), with_highlight).residual)
-      costs.push_back(pseudo_huber_cost(r, judged_scale));
-    return loudness(best, costs, [&](std::size_t i) { return std::pair(pixels.x_mm[i], pixels.y_mm[i]); });
+    const LightFit light = light_under(pixels, std::span(&spot, 1), Eigen::Vector3d::Zero(), with_highlight);
+    return loudness(best, robust_costs(light.residual), [&](std::size_t i) { return std::pair(pixels.x_mm[i], pixels.y_mm[i]); });
   };
   const Loudness with = loudness_under(best, highlight), without = loudness_under(none, false);
   const double quiet = std::min(with.around, with.beyond), loudest = std::max(with.inside, with.around);
@@ -252,15 +249,14 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   SpotFit result;
   result.spot = from.front();
   if (hopeless(rough)) return result;
-  const auto fit_all = [&](const std::vector<int>& pixels, const FitRequest& request) {
-    const PixelArrays arrays = gather(patch, pixels);
+  const auto fit_all = [&](const PixelArrays& pixels, const FitRequest& request) {
     std::vector<FitOutcome> outcomes(from.size());
     parallel_for(from.size(), options.threads,
-                 [&](std::size_t i) { outcomes[i] = fit(arrays, from[i], request); });
+                 [&](std::size_t i) { outcomes[i] = fit(pixels, from[i], request); });
     std::sort(outcomes.begin(), outcomes.end(), better);
     return outcomes;
   };
-  const std::vector<int> half = spread_evenly(coarse, coarse.size() / 2);
+  const PixelArrays half = gather(patch, spread_evenly(coarse, coarse.size() / 2));
   std::vector<SpotVector> better_half;
   for (const std::vector<Start>& group : groups) {
     if (group.empty()) continue;
@@ -276,8 +272,9 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   if (hopeless(half_way)) return result;
   constexpr bool highlight = true;  // of metallic paint: without it a wrong spot may explain more
   const std::vector<int> but_few{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n};
-  const std::vector<FitOutcome> plain = fit_all(coarse, {but_few, false, false, 6});
-  const std::vector<FitOutcome> shiny = fit_all(coarse, {but_few, false, highlight, 6});
+  const PixelArrays longer = gather(patch, coarse);
+  const std::vector<FitOutcome> plain = fit_all(longer, {but_few, false, false, 6}),
+                                shiny = fit_all(longer, {but_few, false, highlight, 6});
   from = leading(plain, few_best);
   for (const SpotVector& s : leading(shiny, few_best / 2))
     if (std::none_of(from.begin(), from.end(), [&](const SpotVector& o) { return same_basin(s, o); }))
@@ -285,13 +282,13 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   result.spot = from.front();
   if (hopeless(nearly)) return result;
   const FitRequest all_free{all_parameters, false, highlight, 14};
-  const std::vector<int> fine = search_pixels(patch, outline, 1800);
+  const PixelArrays fine = gather(patch, search_pixels(patch, outline, 1800));
   std::vector<FitOutcome> full = fit_all(fine, all_free);
   from.clear();
   for (const FitOutcome& o : full) from.push_back(o.spot());
   result.spot = from.front();
   if (hopeless(all_but)) return result;
-  if (!leaves_nothing(gather(patch, fine), highlight, full)) {
+  if (!leaves_nothing(fine, highlight, full)) {
     from = reshaped(full.front().spot());
     const std::vector<SpotVector> like_it = relatives(full.front().spot());
     from.insert(from.end(), like_it.begin(), like_it.end());

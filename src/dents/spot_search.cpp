@@ -5,11 +5,11 @@
 #include <cmath>
 #include <numbers>
 
-#include "loudness.hpp"
 #include "nested_spots.hpp"
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/core/quantile.hpp"
+#include "ripplegauge/dents/loudness.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
 #include "ripplegauge/relief/spot_geometry.hpp"
 #include "ripplegauge/relief/surface_fit.hpp"
@@ -109,11 +109,7 @@ SpotVector ellipse_of(const Outline& outline) {
 
 /// The robust chi square of each pixel of a patch, with no more explained than is already.
 std::vector<double> undisturbed_costs(const Patch& patch) {
-  const std::vector<float> residual = whitened_residuals(patch, SpotVector::Zero(), Eigen::Vector3d::Zero(), false);
-  std::vector<double> costs;
-  costs.reserve(residual.size());
-  for (const float r : residual) costs.push_back(pseudo_huber_cost(r, judged_scale));
-  return costs;
+  return robust_costs(whitened_residuals(patch, SpotVector::Zero(), Eigen::Vector3d::Zero(), false));
 }
 
 Loudness loudness_in(const Patch& patch, const std::vector<double>& costs, const SpotVector& ellipse) {
@@ -345,7 +341,7 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
     if (second.search_cost < search.search_cost) search = second;
   }
   Attempt finished = finish_attempt(scene, patch, search, acceptance);
-  finished.looked_at = result.looked_at;
+  finished.looked_at = std::move(result.looked_at);
   return finished;
 }
 

@@ -10,6 +10,7 @@
 #include "geometry_uncertainty.hpp"
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
+#include "ripplegauge/dents/loudness.hpp"
 #include "ripplegauge/relief/spot_geometry.hpp"
 #include "ripplegauge/relief/surface_fit.hpp"
 
@@ -84,21 +85,11 @@ constexpr double free_reach = 2.2;
 /// Share of the disturbance inside the spot that the surface explains: see SpotJudgement.
 double explained_by(const SurfaceFit& fit, const Patch& patch, const std::vector<float>& undisturbed,
                     const SpotVector& ellipse) {
-  constexpr double scale = 3;
-  double before = 0, after = 0, ring = 0, inside = 0, around = 0;
-  const double c = std::cos(ellipse[s_angle]), s = std::sin(ellipse[s_angle]);
-  for (std::size_t i = 0; i < patch.size(); ++i) {
-    const double dx = patch.pixel[i].x_mm - ellipse[s_x], dy = patch.pixel[i].y_mm - ellipse[s_y];
-    const double rho = std::hypot((c * dx + s * dy) / std::exp(ellipse[s_log_a]),
-                                  (c * dy - s * dx) / std::exp(ellipse[s_log_b]));
-    if (rho < 1.1)
-      before += pseudo_huber_cost(undisturbed[i], scale), after += pseudo_huber_cost(fit.residual[i], scale),
-          ++inside;
-    if (rho > 1.25 && rho < free_reach) ring += pseudo_huber_cost(fit.residual[i], scale), ++around;
-  }
-  if (inside == 0 || around == 0) return 0;
-  const double quiet = ring / around, loud = before / inside - quiet;
-  return loud > 0 ? 1 - std::max(after / inside - quiet, 0.0) / loud : 0;
+  const auto place = [&](std::size_t i) { return std::pair<double, double>(patch.pixel[i].x_mm, patch.pixel[i].y_mm); };
+  const Loudness before = loudness(ellipse, robust_costs(undisturbed), place), after = loudness(ellipse, robust_costs(fit.residual), place);
+  if (after.inside_count == 0 || after.around_count == 0) return 0;
+  const double quiet = after.around, loud = before.inside - quiet;
+  return loud > 0 ? 1 - std::max(after.inside - quiet, 0.0) / loud : 0;
 }
 
 /// Whether a single spot leaves nothing over that scatter does not: its mean misfit inside is no more than

@@ -104,17 +104,16 @@ void predict_phase(const PixelArrays& pixels, const ReliefAtPixels& relief, cons
 
 void gram_of_pixels(const PixelArrays& pixels, std::span<const float* const> columns, int first_row, const float* weight, double* gram) {
   const auto count = columns.size();
-  std::vector<std::vector<double>> of_part(pixels.parts());
+  std::vector<std::vector<double>> further(pixels.parts() - 1, std::vector<double>(count * count));
   pixels.for_parts([&](std::size_t part, std::size_t from, std::size_t to) {
     std::vector<const float*> here(columns.begin(), columns.end());
     for (const float*& column : here) column += from;
-    of_part[part].resize(count * count);
-    gram_of_columns(here.data(), static_cast<int>(count), first_row, weight == nullptr ? nullptr : weight + from, to - from, of_part[part].data());
+    gram_of_columns(here.data(), static_cast<int>(count), first_row, weight == nullptr ? nullptr : weight + from, to - from,
+                    part == 0 ? gram : further[part - 1].data());
   });
-  for (std::size_t i = static_cast<std::size_t>(first_row) * count; i < count * count; ++i) {
-    gram[i] = of_part[0][i];
-    for (std::size_t part = 1; part < of_part.size(); ++part) gram[i] += of_part[part][i];
-  }
+  for (const std::vector<double>& of_part : further)
+    for (std::size_t a = static_cast<std::size_t>(first_row); a < count; ++a)
+      for (std::size_t b = 0; b <= a; ++b) gram[a * count + b] += of_part[a * count + b];
 }
 
 void solve_light(const PixelArrays& pixels, const ReliefAtPixels& relief, const LightFitOptions& options, LightFit& out) {

@@ -39,11 +39,11 @@ void parallel_for(std::size_t count, int threads, const Work& work) {
       }
     }
   } loop{count, work};
-  const int helpers = static_cast<int>(std::min<std::size_t>(static_cast<std::size_t>(std::max(threads, 1)), std::max<std::size_t>(count, 1))) - 1;
-  if (helpers == 0)
+  const auto most = static_cast<int>(std::min(count, static_cast<std::size_t>(std::max(threads, 1))));
+  if (most <= 1)
     loop.run();
   else
-    detail::run_with_help(helpers, [](void* self) { static_cast<Loop*>(self)->run(); }, &loop);
+    detail::run_with_help(most - 1, [](void* self) { static_cast<Loop*>(self)->run(); }, &loop);
   if (loop.error) std::rethrow_exception(loop.error);
 }
 

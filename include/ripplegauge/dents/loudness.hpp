@@ -4,12 +4,22 @@
 #include <algorithm>
 #include <cmath>
 #include <span>
+#include <vector>
 
+#include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/dents/spot_shape.hpp"
 
 namespace ripplegauge {
 
 constexpr double judged_scale = 3;  ///< of the pseudo-Huber cost by which loudness is told
+
+/// The robust chi square of each of some whitened residuals.
+inline std::vector<double> robust_costs(std::span<const float> residuals) {
+  std::vector<double> costs;
+  costs.reserve(residuals.size());
+  for (const float r : residuals) costs.push_back(pseudo_huber_cost(r, judged_scale));
+  return costs;
+}
 
 /// Elliptic radius of a place in units of a spot's 10 % contour (slants ignored).
 class RadiusIn {
@@ -41,7 +51,7 @@ inline Zone zone_of(double rho) {
 /// Means of robust chi squares. Zero where no pixel lies.
 struct Loudness {
   double inside = 0, around = 0, beyond = 0;
-  double inside_count = 0;
+  double inside_count = 0, around_count = 0;  ///< pixels
   double excess() const { return inside - around; }
 };
 
@@ -50,17 +60,17 @@ template <class Place>
 Loudness loudness(const SpotVector& spot, std::span<const double> costs, const Place& place) {
   const RadiusIn rho(spot);
   Loudness l;
-  double around_count = 0, beyond_count = 0;
+  double beyond_count = 0;
   for (std::size_t i = 0; i < costs.size(); ++i) {
     const auto [x, y] = place(i);
     switch (zone_of(rho(x, y))) {
       case Zone::inside: l.inside += costs[i], ++l.inside_count; break;
-      case Zone::ring: l.around += costs[i], ++around_count; break;
+      case Zone::ring: l.around += costs[i], ++l.around_count; break;
       case Zone::beyond: l.beyond += costs[i], ++beyond_count; break;
       case Zone::edge: break;
     }
   }
-  l.inside /= std::max(l.inside_count, 1.0), l.around /= std::max(around_count, 1.0), l.beyond /= std::max(beyond_count, 1.0);
+  l.inside /= std::max(l.inside_count, 1.0), l.around /= std::max(l.around_count, 1.0), l.beyond /= std::max(beyond_count, 1.0);
   return l;
 }
 
