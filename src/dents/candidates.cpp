@@ -15,6 +15,8 @@
 namespace ripplegauge {
 namespace {
 
+constexpr double least_radius_mm = 1.2;  // of an outline: what smoothing makes of a single cell
+
 /// Ellipse with the second moments of the marked pixels; the hull bridges quiet lines inside. `mask` lies at `corner` of
 /// the grid.
 Outline outline_of(const cv::Mat& mask, cv::Point corner, const PanelGrid& grid) {
@@ -31,7 +33,7 @@ Outline outline_of(const cv::Mat& mask, cv::Point corner, const PanelGrid& grid)
   const double half = 0.5 * (xx + yy), root = std::hypot(0.5 * (xx - yy), xy);
   const double longer = 2 * std::sqrt(half + root), shorter = 2 * std::sqrt(std::max(half - root, 1e-6));
   outline.x_mm = grid.x_mm(corner.x + cx), outline.y_mm = grid.y_mm(corner.y + cy);
-  outline.radius_mm = std::max(1.2, std::sqrt(longer * shorter) * grid.step_mm);
+  outline.radius_mm = std::max(least_radius_mm, std::sqrt(longer * shorter) * grid.step_mm);
   outline.elongation = longer / shorter;
   outline.angle_rad = 0.5 * std::atan2(2 * xy, xx - yy);
   return outline;
@@ -42,6 +44,57 @@ cv::Mat within(const cv::Mat& marked, int reach) {
   cv::Mat distance;
   cv::distanceTransform(marked == 0, distance, cv::DIST_L2, cv::DIST_MASK_PRECISE);
   return distance < reach + 0.5;
+}
+
+/// The round parts of a region, widest first: discs that fit into it, no two of which see each other without a narrowing in between.
+/// `mask` lies at `corner` of the grid; quiet lines narrower than `gap_mm` count as loud.
+std::vector<Outline> lobes_of(const cv::Mat& mask, cv::Point corner, const PanelGrid& grid, double gap_mm) {
+  constexpr float narrowing = 0.6F, least = 0.25F;  // of the lesser disc's radius; of the widest disc's
+  constexpr std::size_t most = 8;
+  const int gap = static_cast<int>(0.5 * gap_mm / grid.step_mm), margin = gap + 1;
+  cv::Mat padded, depth;
+  cv::copyMakeBorder(mask, padded, margin, margin, margin, margin, cv::BORDER_CONSTANT, cv::Scalar(0));
+  cv::distanceTransform(within(padded, gap), depth, cv::DIST_L2, cv::DIST_MASK_PRECISE);
+  const auto least_between = [&](cv::Point from, cv::Point to) {
+    cv::LineIterator line(depth, from, to);
+    float lowest = depth.at<float>(from);
+    for (int i = 0; i < line.count; ++i, ++line) lowest = std::min(lowest, depth.at<float>(line.pos()));
+    return lowest;
+  };
+  std::vector<cv::Point> middles;
+  cv::Mat left = depth.clone();
+  while (middles.size() < most) {
+    cv::Point at;
+    cv::minMaxLoc(left, nullptr, nullptr, nullptr, &at);
+    const float radius = left.at<float>(at), widest = middles.empty() ? radius : depth.at<float>(middles.front());
+    if (radius < static_cast<float>(margin) || radius < least * widest) break;
+    const auto apart = [&](cv::Point m) { return least_between(m, at) < narrowing * radius; };
+    if (std::all_of(middles.begin(), middles.end(), apart)) middles.push_back(at);
+    cv::circle(left, at, static_cast<int>(radius), cv::Scalar(0), cv::FILLED);
+  }
+  std::vector<Outline> lobes;
+  for (const cv::Point& m : middles) {
+    const double radius_mm = (static_cast<double>(depth.at<float>(m)) - gap) * grid.step_mm;
+    lobes.push_back({grid.x_mm(corner.x - margin + m.x), grid.y_mm(corner.y - margin + m.y), std::max(least_radius_mm, radius_mm), 1, 0});
+  }
+  return lobes;
+}
+
+/// Candidate::partings of a region with this peak of energy.
+std::vector<std::vector<Outline>> partings_of(const cv::Mat& mask, const cv::Mat& energy, float peak, cv::Point corner, const PanelGrid& grid,
+                                              double gap_mm) {
+  // Dents near one another spoil the light by which the panel between them is judged: there it is loud, too, but less.
+  constexpr float loudest = 0.6F;
+  const std::vector<Outline> at_top = lobes_of(mask & (energy > loudest * peak), corner, grid, gap_mm);
+  std::vector<Outline> all = lobes_of(mask, corner, grid, gap_mm);
+  const auto is_covered = [at_foot = all](const Outline& lobe) {
+    return std::any_of(at_foot.begin(), at_foot.end(),
+                       [&](const Outline& o) { return std::hypot(lobe.x_mm - o.x_mm, lobe.y_mm - o.y_mm) < o.radius_mm; });
+  };
+  std::remove_copy_if(at_top.begin(), at_top.end(), std::back_inserter(all), is_covered);
+  std::vector<std::vector<Outline>> partings{std::move(all), at_top};
+  std::erase_if(partings, [](const std::vector<Outline>& lobes) { return lobes.size() < 2; });
+  return partings;
 }
 
 /// Where a map that is only ever lowered is highest: maxima of rows are kept.
@@ -209,10 +262,14 @@ std::vector<Candidate> find_candidates(const ResidualField& field, const Disturb
       if (reach < 1) break;
       region.take_near(reach, (share < 1 ? 0.0 : 0.3) * peak);  // far fragments must be strong themselves to belong
     }
-    const Outline outline = outline_of(region.taken(region.box()), region.box().tl(), field.grid);
-    if (outline.radius_mm > 0) {
+    const cv::Mat taken = region.taken(region.box());
+    Candidate candidate{outline_of(taken, region.box().tl(), field.grid), peak};
+    if (candidate.outline.radius_mm > 0) {
       ++regions;
-      if (could_be_spot({outline, peak})) candidates.push_back({outline, peak});
+      if (could_be_spot(candidate)) {
+        candidate.partings = partings_of(taken, map.energy(region.box()), map.energy.at<float>(at), region.box().tl(), field.grid, merge_gap_mm);
+        candidates.push_back(std::move(candidate));
+      }
     }
     const int margin = std::max(1, static_cast<int>(1.0 / field.grid.step_mm));
     const cv::Rect box = grown(region.box(), margin, score);

@@ -345,67 +345,6 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
   return finished;
 }
 
-/// First attempts at candidates, several at once where there are threads: most of those that follow will be wanted, too,
-/// whatever comes of the first. An attempt counts as long as no spot that was accepted since reaches what it looked at:
-/// it would come out the same.
-class FirstAttempts {
- public:
-  FirstAttempts(const PanelScene& scene, const std::vector<Candidate>& candidates,
-                const std::vector<SpotVector>& accepted, const Acceptance& acceptance)
-      : scene_(scene),
-        candidates_(candidates),
-        accepted_(accepted),
-        acceptance_(acceptance),
-        made_(candidates.size()) {}
-
-  /// The attempt at a candidate; and, while about it, at up to `most` - 1 of those after it that `worth_trying` names and
-  /// that are surely not parts of it.
-  template <class WorthTrying>
-  Attempt at(std::size_t index, std::size_t most, const WorthTrying& worth_trying) {
-    if (counts(index)) return made_[index]->attempt;
-    std::vector<std::size_t> batch{index};
-    if (scene_.threads == 1) most = 1;
-    for (std::size_t i = index + 1; i < candidates_.size() && batch.size() < most; ++i)
-      if (!counts(i) && worth_trying(candidates_[i]) && lies_apart(candidates_[i], candidates_[index]))
-        batch.push_back(i);
-    parallel_for(batch.size(), scene_.threads, [&](std::size_t k) {
-      const Outline& outline = candidates_[batch[k]].outline;
-      made_[batch[k]] = {attempt(scene_, outline, other_candidates(candidates_, outline), accepted_, acceptance_),
-                         accepted_.size()};
-    });
-    return made_[index]->attempt;
-  }
-
- private:
-  struct Made {
-    Attempt attempt;
-    std::size_t accepted;  ///< spots when it was made
-  };
-
-  bool counts(std::size_t index) {
-    if (!made_[index]) return false;
-    Made& made = *made_[index];
-    for (; made.accepted < accepted_.size(); ++made.accepted)
-      for (const LookedAt& square : made.attempt.looked_at)
-        if (reaches(accepted_[made.accepted], square)) {
-          made_[index].reset();
-          return false;
-        }
-    return true;
-  }
-
-  static bool lies_apart(const Candidate& a, const Candidate& b) {
-    return std::hypot(a.outline.x_mm - b.outline.x_mm, a.outline.y_mm - b.outline.y_mm) >
-           longest_of(a.outline) + longest_of(b.outline);
-  }
-
-  const PanelScene& scene_;
-  const std::vector<Candidate>& candidates_;
-  const std::vector<SpotVector>& accepted_;
-  const Acceptance& acceptance_;
-  std::vector<std::optional<Made>> made_;
-};
-
 /// For a disturbance that is surely there but that the outline's own starts do not explain: its region may be
 /// several times the spot (a steep rim is loud far out), its place and direction only roughly right.
 Attempt wide_attempt(const PanelScene& scene, const Outline& rough, const std::vector<Disc>& leave_out,
@@ -561,6 +500,110 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
          near_paper_mm(scene, s[s_x], s[s_y]) > paper_clearance_mm &&
          ring_seen(scene, outline_of(s, 1.2)) >= acceptance.min_ring_seen;
 }
+
+/// A fit polished and judged once more, with nothing left out of what it covers.
+Attempt judged_whole(const PanelScene& scene, const Attempt& a, std::vector<Disc> leave_out, const std::vector<SpotVector>& explained) {
+  const SpotVector& spot = a.fit.spot;
+  std::erase_if(leave_out, [covers = RadiusIn(spot)](const Disc& d) { return covers(d.x_mm, d.y_mm) < 1; });
+  Patch patch = explained_patch(scene, request_for(scene, spot[s_x], spot[s_y], half_round(scene, longest_of(spot), 1.6), 8000), leave_out, explained);
+  if (patch.size() == 0) return {};
+  look_closely(patch, spot);
+  bool highlight = false;
+  Attempt whole{polish_with_fitting_light(patch, a.fit, highlight, 14, enough_to_judge), {}, true};
+  whole.fit.sign_settled = a.fit.sign_settled;
+  whole.judgement = judge(patch, whole.fit, highlight, scene.pixels_per_mm);
+  whole.looked_at = a.looked_at;
+  whole.looked_at.push_back(looked_at(patch));
+  return whole;
+}
+
+/// Whether any of these lies so near a spot that both may be bends of the same stripe.
+bool any_on_its_stripes(const PanelScene& scene, const SpotVector& spot, const std::vector<Disc>& discs) {
+  return std::any_of(discs.begin(), discs.end(), [&](const Disc& d) {
+    return std::hypot(d.x_mm - spot[s_x], d.y_mm - spot[s_y]) < longest_of(spot) + d.radius_mm + scene.field->period_mm;
+  });
+}
+
+/// An attempt at one of several candidates, the others left out. What was left out as a neighbour may be the other half of the same
+/// spot: where it covers some of a fit that is not believed; or where the other sign would explain nearly as well what was left in, one
+/// edge of a stripe perhaps.
+Attempt attempt_beside_others(const PanelScene& scene, const Outline& outline, const std::vector<Candidate>& all,
+                              const std::vector<SpotVector>& explained, const Acceptance& acceptance) {
+  constexpr double some = 0.1, nearly_as_well = 8;  // right fits: 8 to 600
+  const std::vector<Disc> others = other_candidates(all, outline);
+  Attempt a = attempt(scene, outline, others, explained, acceptance);
+  if (!a.usable || others.empty()) return a;
+  const bool believed = believable(scene, a, outline, acceptance);
+  if (believed ? a.judgement.opposite_ratio >= nearly_as_well || !any_on_its_stripes(scene, a.fit.spot, others) : a.judgement.cut_share <= some)
+    return a;
+  if (!believed) {
+    Attempt whole = judged_whole(scene, a, others, explained);
+    if (believable(scene, whole, outline, acceptance)) return whole;
+  }
+  Attempt alone = attempt(scene, outline, {}, explained, acceptance);
+  alone.looked_at.insert(alone.looked_at.end(), a.looked_at.begin(), a.looked_at.end());
+  return alone;
+}
+
+/// First attempts at candidates, several at once where there are threads: most of those that follow will be wanted, too,
+/// whatever comes of the first. An attempt counts as long as no spot that was accepted since reaches what it looked at:
+/// it would come out the same.
+class FirstAttempts {
+ public:
+  FirstAttempts(const PanelScene& scene, const std::vector<Candidate>& candidates,
+                const std::vector<SpotVector>& accepted, const Acceptance& acceptance)
+      : scene_(scene),
+        candidates_(candidates),
+        accepted_(accepted),
+        acceptance_(acceptance),
+        made_(candidates.size()) {}
+
+  /// The attempt at a candidate; and, while about it, at up to `most` - 1 of those after it that `worth_trying` names and
+  /// that are surely not parts of it.
+  template <class WorthTrying>
+  Attempt at(std::size_t index, std::size_t most, const WorthTrying& worth_trying) {
+    if (counts(index)) return made_[index]->attempt;
+    std::vector<std::size_t> batch{index};
+    if (scene_.threads == 1) most = 1;
+    for (std::size_t i = index + 1; i < candidates_.size() && batch.size() < most; ++i)
+      if (!counts(i) && worth_trying(candidates_[i]) && lies_apart(candidates_[i], candidates_[index]))
+        batch.push_back(i);
+    parallel_for(batch.size(), scene_.threads, [&](std::size_t k) {
+      const Outline& outline = candidates_[batch[k]].outline;
+      made_[batch[k]] = {attempt_beside_others(scene_, outline, candidates_, accepted_, acceptance_), accepted_.size()};
+    });
+    return made_[index]->attempt;
+  }
+
+ private:
+  struct Made {
+    Attempt attempt;
+    std::size_t accepted;  ///< spots when it was made
+  };
+
+  bool counts(std::size_t index) {
+    if (!made_[index]) return false;
+    Made& made = *made_[index];
+    for (; made.accepted < accepted_.size(); ++made.accepted)
+      for (const LookedAt& square : made.attempt.looked_at)
+        if (reaches(accepted_[made.accepted], square)) {
+          made_[index].reset();
+          return false;
+        }
+    return true;
+  }
+
+  static bool lies_apart(const Candidate& a, const Candidate& b) {
+    return std::hypot(a.outline.x_mm - b.outline.x_mm, a.outline.y_mm - b.outline.y_mm) >
+           longest_of(a.outline) + longest_of(b.outline);
+  }
+
+  const PanelScene& scene_;
+  const std::vector<Candidate>& candidates_;
+  const std::vector<SpotVector>& accepted_;
+  const Acceptance& acceptance_;
+  std::vector<std::optional<Made>> made_;
+};
 
 /// Whether a small spot in an accepted one may be no more than what that one's shape leaves over: its slope
 /// does not stand out from the slope that the unexplained share of the disturbance stands for (a share of
@@ -814,145 +857,210 @@ Patch patch_without(const PanelScene& scene, const SpotVector& spot, const std::
   return explained_patch(scene, request_for(scene, spot[s_x], spot[s_y], half, 6000), {disc}, others);
 }
 
-SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptance) {
-  SpotSearchResult result;
-  std::vector<SpotVector> accepted;
-  std::vector<Disc> hopeless;
-  cv::Mat explained;
-  const auto known = [&](const Outline& o) {
-    for (const SpotVector& s : accepted)
-      if (RadiusIn(s)(o.x_mm, o.y_mm) < 0.8 && o.radius_mm > 0.25 * mean_radius_mm(s)) return true;
-    for (const Disc& d : hopeless)
-      if (std::hypot(d.x_mm - o.x_mm, d.y_mm - o.y_mm) < 0.5 * std::max(d.radius_mm, o.radius_mm))
-        return true;
-    return false;
+namespace {
+
+/// The spots of a photo, found one by one, the strongest first.
+class SpotSearch {
+ public:
+  SpotSearch(const PanelScene& scene, const Acceptance& acceptance) : scene_(scene), acceptance_(acceptance) {}
+
+  SpotSearchResult run() {
+    constexpr int rounds = 8;
+    for (int round = 0; round < rounds; ++round)
+      if (!look_over_panel()) break;
+    join_touching(scene_, acceptance_, result_.spots);
+    look_again(scene_, acceptance_, result_.spots);
+    return std::move(result_);
+  }
+
+ private:
+  /// A disturbance that nothing explained.
+  struct Hopeless {
+    Candidate candidate;
+    std::size_t accepted;  ///< spots when it was tried
   };
-  // A streak along the board's edge, or something that lies mostly where nothing is seen, is no spot.
-  const auto could_be_spot = [&](const Candidate& c) {
-    constexpr double streak = 10, hardly_seen = 0.4, all_but_one_side = 0.8;
-    return c.outline.elongation < streak && seen_share(*scene.field, c.outline) > hardly_seen &&
-           ring_seen(scene, c.outline) >= all_but_one_side;
-  };
-  const auto strongest = [&](const ResidualField& field, const DisturbanceMap& map, double merge_gap_mm) {
-    constexpr std::size_t most = 14, with_edges = 60;
-    return find_candidates(field, map, merge_gap_mm, could_be_spot, most, with_edges);
-  };
-  constexpr int patience = 5;  // strongest first: after so many that are nothing, the rest is nothing
-  int failures_in_a_row = 0, looks_inside = 0, looks_for_sums = 0;
-  int wide_left = 4;  // each costs ten ordinary attempts
-  const auto try_one = [&](std::size_t index, const std::vector<Candidate>& all, FirstAttempts& first,
-                           const auto& worth_trying) {
-    const Candidate& candidate = all[index];
-    const std::vector<Disc> others = other_candidates(all, candidate.outline);
-    Attempt a = first.at(index, static_cast<std::size_t>(std::max(patience - failures_in_a_row, 1)), worth_trying);
-    // What was left out as a neighbour may be the other half of the same spot.
-    if (!others.empty() && !believable(scene, a, candidate.outline, acceptance) &&
-        a.judgement.cut_share > 0.1)
-      a = attempt(scene, candidate.outline, {}, accepted, acceptance);
-    if (wide_left > 0 && worth_more_starts(scene, a, candidate.outline, acceptance)) {
-      --wide_left;
-      const Attempt b = wide_attempt(scene, candidate.outline, others, accepted, acceptance);
-      if (b.usable && credit(b.judgement) > credit(a.judgement)) a = b;
-    }
-    // What one spot does not explain may be a smaller one of the other sign inside it.
-    constexpr int most_looks = 4;  // strongest candidates first; each look takes as long as five attempts
-    const bool may_be_two = worth_parting(scene, a, acceptance);
-    if (may_be_two && looks_inside++ < most_looks) {
-      if (const auto pair = find_nested(scene, a.fit.spot, accepted)) {
-        const Attempt outer = judged_with(scene, pair->outer, pair->inner.spot, accepted);
-        const Attempt inner = judged_with(scene, pair->inner, outer.fit.spot, accepted);
-        if (believable(scene, outer, candidate.outline, acceptance) &&
-            inner.judgement.explained >= acceptance.min_explained) {
-          const std::size_t outer_index = result.spots.size();
-          result.spots.push_back({outer.fit, outer.judgement, std::nullopt, std::nullopt});
-          result.spots.push_back({pair->inner, outer.judgement, outer_index, std::nullopt});
-          accepted.push_back(outer.fit.spot);
-          accepted.push_back(pair->inner.spot);
-          failures_in_a_row = 0;
-          return true;
-        }
-      }
-    }
-    // Or another half of the same dent. Two spots can draw what peel does, so one must be there in any case.
-    constexpr double half_a_dent = 0.35, no_speck_mm = 2;
-    if (may_be_two && louder_than_peel(a.judgement, acceptance) && a.judgement.explained > half_a_dent &&
-        mean_radius_mm(a.fit.spot) > no_speck_mm && looks_for_sums++ < most_looks) {
-      if (const auto sum = find_sum(scene, a.fit, accepted)) {
-        const Attempt leading = judged_sum(scene, *sum, a.fit, accepted);
-        if (believable(scene, leading, candidate.outline, acceptance) &&
-            !known(outline_of(leading.fit.spot))) {
-          result.spots.push_back({leading.fit, leading.judgement, std::nullopt, sum->second});
-          accepted.push_back(leading.fit.spot);
-          accepted.push_back(sum->second);
-          failures_in_a_row = 0;
-          return true;
-        }
-      }
-    }
-    // What is left over inside a spot that is explained already is its shape, not another spot.
-    if (believable(scene, a, candidate.outline, acceptance) && !known(outline_of(a.fit.spot)) &&
-        !may_be_misfit(result.spots, a.fit.spot) && surely_stands_out(scene, a, accepted, acceptance)) {
-      accepted.push_back(a.fit.spot);
-      result.spots.push_back({a.fit, a.judgement, std::nullopt, std::nullopt});
-      failures_in_a_row = 0;
-      return true;
-    }
-    ++failures_in_a_row;
-    if (a.usable) result.rejected.push_back({candidate.outline, candidate.peak, a.judgement});
-    return false;
-  };
-  constexpr int rounds = 3;
-  double nothing_below = 0;    // the peak at which that was
-  std::size_t before = 0;
-  // Where the spots of the last round, which reach beyond their contour, may have hidden another.
-  const auto by_the_last_spots = [&](const Outline& o) {
-    constexpr double reach = 2.2;
-    return std::any_of(accepted.begin() + static_cast<std::ptrdiff_t>(before), accepted.end(), [&](const SpotVector& s) {
-      return std::hypot(s[s_x] - o.x_mm, s[s_y] - o.y_mm) < reach * longest_of(s) + longest_of(o);
-    });
-  };
-  for (int round = 0; round < rounds; ++round) {
-    const ResidualField field = accepted.empty() ? *scene.field
-                                                 : residual_with_spots(*scene.field, *scene.problem,
-                                                                       scene.parameters, accepted, explained);
-    const DisturbanceMap map = disturbance(field, explained);
-    const std::array<double, 2> gaps_mm{0.55 * field.period_mm, 0};
-    std::array<std::vector<Candidate>, 2> found;
-    parallel_for(found.size(), scene.threads,
-                 [&](std::size_t i) { found[i] = strongest(field, map, gaps_mm[i]); });
-    const auto& [merged, single] = found;
-    std::erase_if(found[0], [&](const Candidate& c) { return c.peak < nothing_below && !by_the_last_spots(c.outline); });
-    before = accepted.size();
-    failures_in_a_row = 0;
-    FirstAttempts first_merged(scene, merged, accepted, acceptance),
-        first_single(scene, single, accepted, acceptance);
-    const auto is_new = [&](const Candidate& c) { return !known(c.outline); };
-    for (std::size_t i = 0; i < merged.size(); ++i) {
-      const Candidate& candidate = merged[i];
-      if (failures_in_a_row >= patience) {
-        nothing_below = candidate.peak;
+
+  /// One round: everything that stands out from what is explained. Whether another one may show more.
+  bool look_over_panel() {
+    const std::vector<Candidate> candidates = what_stands_out();
+    const std::size_t before = accepted_.size();
+    FirstAttempts first(scene_, candidates, accepted_, acceptance_);
+    failures_in_a_row_ = 0;
+    for (std::size_t i = 0; i < candidates.size(); ++i) {
+      if (failures_in_a_row_ >= patience) {
+        nothing_below_ = candidates[i].peak;
         break;
       }
-      if (!is_new(candidate)) continue;
-      if (try_one(i, merged, first_merged, is_new)) continue;
-      // Perhaps several spots run together: try its fragments.
-      const double reach = longest_of(candidate.outline);
-      const auto is_part = [&](const Candidate& part) {
-        return std::hypot(part.outline.x_mm - candidate.outline.x_mm,
-                          part.outline.y_mm - candidate.outline.y_mm) < reach &&
-               part.outline.radius_mm < 0.85 * candidate.outline.radius_mm && is_new(part);
-      };
-      bool any = false;
-      for (std::size_t k = 0; k < single.size(); ++k)
-        if (is_part(single[k])) any |= try_one(k, single, first_single, is_part);
-      if (!any)
-        hopeless.push_back({candidate.outline.x_mm, candidate.outline.y_mm, candidate.outline.radius_mm});
+      if (!is_new(candidates[i]) || explain_one(i, candidates, first)) continue;
+      ++failures_in_a_row_;
+      hopeless_.push_back({candidates[i], accepted_.size()});
     }
-    if (accepted.size() == before) break;
+    known_before_ = before;
+    return accepted_.size() > before;
   }
-  join_touching(scene, acceptance, result.spots);
-  look_again(scene, acceptance, result.spots);
-  return result;
-}
+
+  std::vector<Candidate> what_stands_out() {
+    const ResidualField field = accepted_.empty()
+                                    ? *scene_.field
+                                    : residual_with_spots(*scene_.field, *scene_.problem, scene_.parameters, accepted_, explained_);
+    constexpr double merged = 0.55;  // of a period of the stripes: a wide dent disturbs them in bands
+    constexpr std::size_t most = 14, with_edges = 60;
+    std::vector<Candidate> candidates = find_candidates(field, disturbance(field, explained_), merged * field.period_mm,
+                                                        [&](const Candidate& c) { return could_be_spot(c); }, most, with_edges);
+    std::erase_if(candidates, [&](const Candidate& c) { return c.peak < nothing_below_ && !reached_since(known_before_, c.outline); });
+    return candidates;
+  }
+
+  /// A streak along the board's edge, or something that lies mostly where nothing is seen, is no spot.
+  bool could_be_spot(const Candidate& c) const {
+    constexpr double streak = 10, hardly_seen = 0.4, all_but_one_side = 0.8;
+    return c.outline.elongation < streak && seen_share(*scene_.field, c.outline) > hardly_seen && ring_seen(scene_, c.outline) >= all_but_one_side;
+  }
+
+  /// Whether a spot accepted since there were so many reaches an outline, beyond its own contour.
+  bool reached_since(std::size_t there_were, const Outline& o) const {
+    constexpr double reach = 2.2;
+    return std::any_of(accepted_.begin() + static_cast<std::ptrdiff_t>(there_were), accepted_.end(), [&](const SpotVector& s) {
+      return std::hypot(s[s_x] - o.x_mm, s[s_y] - o.y_mm) < reach * longest_of(s) + longest_of(o);
+    });
+  }
+
+  /// What is left over inside a spot is its shape, not another spot.
+  bool is_left_over(const Outline& o) const {
+    constexpr double inside = 0.8, least = 0.25;
+    return std::any_of(accepted_.begin(), accepted_.end(), [&](const SpotVector& s) {
+      return RadiusIn(s)(o.x_mm, o.y_mm) < inside && o.radius_mm > least * mean_radius_mm(s);
+    });
+  }
+
+  /// What a spot's shape leaves over need not lie inside.
+  bool is_beside_spot(const Outline& o) const {
+    constexpr double foot = 1.5;
+    return std::any_of(accepted_.begin(), accepted_.end(), [&](const SpotVector& s) { return RadiusIn(s)(o.x_mm, o.y_mm) < foot; });
+  }
+
+  /// Tried before, as loud as then, and nothing found since reaches it.
+  bool is_hopeless(const Candidate& c) const {
+    constexpr double near = 0.5, alike = 0.5, louder = 1.5;
+    return std::any_of(hopeless_.begin(), hopeless_.end(), [&](const Hopeless& h) {
+      const Outline &o = c.outline, &was = h.candidate.outline;
+      const auto [less, more] = std::minmax(o.radius_mm, was.radius_mm);
+      return std::hypot(was.x_mm - o.x_mm, was.y_mm - o.y_mm) < near * more && less > alike * more &&
+             c.peak < louder * h.candidate.peak && !reached_since(h.accepted, o);
+    });
+  }
+
+  bool is_new(const Candidate& c) const { return !is_hopeless(c) && (!is_left_over(c.outline) || !c.partings.empty()); }
+
+  /// The cheapest explanation first: one spot, several side by side, one in a place that its disturbance does not show, one in
+  /// another, two as one dent.
+  bool explain_one(std::size_t index, const std::vector<Candidate>& all, FirstAttempts& first) {
+    const Candidate& candidate = all[index];
+    const Outline& outline = candidate.outline;
+    if (is_left_over(outline)) return explain_parts(index, all);  // what is round it may be more than its shape
+    const auto untried = [&](const Candidate& c) { return is_new(c) && !is_left_over(c.outline); };
+    Attempt a = first.at(index, static_cast<std::size_t>(std::max(patience - failures_in_a_row_, 1)), untried);
+    const bool more_starts = worth_more_starts(scene_, a, outline, acceptance_);
+    // Where it is loud, its parts come before anything that takes longer.
+    const bool parts_first = !believable(scene_, a, outline, acceptance_) && (more_starts || worth_parting(scene_, a, acceptance_));
+    if (parts_first && explain_parts(index, all)) return true;
+    if (wide_left_ > 0 && more_starts) {
+      --wide_left_;
+      const Attempt b = wide_attempt(scene_, outline, other_candidates(all, outline), accepted_, acceptance_);
+      if (b.usable && credit(b.judgement) > credit(a.judgement)) a = b;
+    }
+    const bool may_be_two = worth_parting(scene_, a, acceptance_);
+    if (may_be_two && looks_inside_++ < most_looks && accept_nested(a, outline)) return true;
+    if (may_be_two && accept_sum(a, outline)) return true;
+    if (accept(a, outline) || (!parts_first && explain_parts(index, all))) return true;
+    if (a.usable) result_.rejected.push_back({outline, candidate.peak, a.judgement});
+    return false;
+  }
+
+  /// Several spots that run together.
+  bool explain_parts(std::size_t index, const std::vector<Candidate>& all) {
+    return std::any_of(all[index].partings.begin(), all[index].partings.end(),
+                       [&](const std::vector<Outline>& lobes) { return explain_lobes(lobes, index, all); });
+  }
+
+  /// Each round part for itself, and again with the others explained.
+  bool explain_lobes(const std::vector<Outline>& lobes, std::size_t index, const std::vector<Candidate>& all) {
+    std::vector<Candidate> parts;
+    parts.reserve(lobes.size() + all.size());
+    for (const Outline& lobe : lobes) parts.push_back({lobe, all[index].peak});
+    for (std::size_t i = 0; i < all.size(); ++i)
+      if (i != index) parts.push_back(all[i]);
+    FirstAttempts first(scene_, parts, accepted_, acceptance_);
+    const auto is_lobe = [&](const Candidate& c) { return &c < parts.data() + lobes.size(); };
+    const std::size_t before = accepted_.size();
+    for (std::size_t known = before, pass = 0; pass == 0 || accepted_.size() > known; ++pass) {
+      known = accepted_.size();
+      for (std::size_t i = 0; i < lobes.size(); ++i)
+        if (!is_beside_spot(parts[i].outline)) accept(first.at(i, lobes.size(), is_lobe), parts[i].outline);
+    }
+    return accepted_.size() > before;
+  }
+
+  bool accept(const Attempt& a, const Outline& outline) {
+    if (!believable(scene_, a, outline, acceptance_) || is_left_over(outline_of(a.fit.spot)) || may_be_misfit(result_.spots, a.fit.spot) ||
+        !surely_stands_out(scene_, a, accepted_, acceptance_))
+      return false;
+    accepted_.push_back(a.fit.spot);
+    result_.spots.push_back({a.fit, a.judgement, std::nullopt, std::nullopt});
+    failures_in_a_row_ = 0;
+    return true;
+  }
+
+  /// What one spot does not explain may be a smaller one of the other sign inside it.
+  bool accept_nested(const Attempt& a, const Outline& outline) {
+    const auto pair = find_nested(scene_, a.fit.spot, accepted_);
+    if (!pair) return false;
+    const Attempt outer = judged_with(scene_, pair->outer, pair->inner.spot, accepted_);
+    const Attempt inner = judged_with(scene_, pair->inner, outer.fit.spot, accepted_);
+    if (!believable(scene_, outer, outline, acceptance_) || inner.judgement.explained < acceptance_.min_explained) return false;
+    const std::size_t outer_index = result_.spots.size();
+    result_.spots.push_back({outer.fit, outer.judgement, std::nullopt, std::nullopt});
+    result_.spots.push_back({pair->inner, outer.judgement, outer_index, std::nullopt});
+    accepted_.push_back(outer.fit.spot);
+    accepted_.push_back(pair->inner.spot);
+    failures_in_a_row_ = 0;
+    return true;
+  }
+
+  /// Or another half of the same dent. Two spots can draw what peel does, so one must be there in any case.
+  bool accept_sum(const Attempt& a, const Outline& outline) {
+    constexpr double half_a_dent = 0.35, no_speck_mm = 2;
+    if (!louder_than_peel(a.judgement, acceptance_) || a.judgement.explained <= half_a_dent || mean_radius_mm(a.fit.spot) <= no_speck_mm ||
+        looks_for_sums_++ >= most_looks)
+      return false;
+    const auto sum = find_sum(scene_, a.fit, accepted_);
+    if (!sum) return false;
+    const Attempt leading = judged_sum(scene_, *sum, a.fit, accepted_);
+    if (!believable(scene_, leading, outline, acceptance_) || is_left_over(outline_of(leading.fit.spot))) return false;
+    result_.spots.push_back({leading.fit, leading.judgement, std::nullopt, sum->second});
+    accepted_.push_back(leading.fit.spot);
+    accepted_.push_back(sum->second);
+    failures_in_a_row_ = 0;
+    return true;
+  }
+
+  static constexpr int patience = 5;    // strongest first: after so many that are nothing, the rest is nothing
+  static constexpr int most_looks = 4;  // strongest candidates first; each look takes as long as five attempts
+
+  const PanelScene& scene_;
+  const Acceptance& acceptance_;
+  SpotSearchResult result_;
+  std::vector<SpotVector> accepted_;
+  std::vector<Hopeless> hopeless_;
+  cv::Mat explained_;              ///< where accepted spots are, 0 to 1
+  double nothing_below_ = 0;       ///< the peak at which patience ran out in the last round ...
+  std::size_t known_before_ = 0;   ///< ... and how many spots were known before it
+  int failures_in_a_row_ = 0, looks_inside_ = 0, looks_for_sums_ = 0;
+  int wide_left_ = 4;  ///< each costs ten ordinary attempts
+};
+
+}  // namespace
+
+SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptance) { return SpotSearch(scene, acceptance).run(); }
 
 }  // namespace ripplegauge

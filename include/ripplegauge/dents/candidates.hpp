@@ -12,6 +12,9 @@ namespace ripplegauge {
 struct Candidate {
   Outline outline;
   double peak = 0;  ///< height of its energy over the median of good panel, in units of its scatter (MAD)
+  /// Ways in which it may be several dents that run together: the round parts that hang together by necks, with what of the following
+  /// lies beside them; and the round parts of where it is loudest.
+  std::vector<std::vector<Outline>> partings{};
 };
 
 struct DisturbanceMap {
