@@ -83,6 +83,8 @@ std::vector<Outline> lobes_of(const cv::Mat& mask, cv::Point corner, const Panel
 /// Candidate::partings of a region with this peak of energy.
 std::vector<std::vector<Outline>> partings_of(const cv::Mat& mask, const cv::Mat& energy, float peak, cv::Point corner, const PanelGrid& grid,
                                               double gap_mm) {
+  constexpr float peel = 6;  // orange peel is no louder: no dent so quiet runs into another
+  if (peak < peel) return {};
   // Dents near one another spoil the light by which the panel between them is judged: there it is loud, too, but less.
   constexpr float loudest = 0.6F;
   const std::vector<Outline> at_top = lobes_of(mask & (energy > loudest * peak), corner, grid, gap_mm);
