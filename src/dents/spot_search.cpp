@@ -292,9 +292,7 @@ Attempt finish_attempt(const PanelScene& scene, Patch& patch, const SpotFit& sea
     result.moves_little = !worth_finishing(patch, costs, outline_of(result.fit.spot), acceptance)(result.fit.spot, all_but);
   }
   if (result.judgement.explained > hopeless && !result.moves_little) {
-    const bool sign_settled = result.fit.sign_settled;
     result.fit = polish_with_fitting_light(patch, result.fit, highlight, 14, enough_to_judge);
-    result.fit.sign_settled = sign_settled;
     result.judgement = judge(patch, result.fit, highlight, scene.pixels_per_mm);
   }
   result.usable = true;
@@ -505,12 +503,12 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
 Attempt judged_whole(const PanelScene& scene, const Attempt& a, std::vector<Disc> leave_out, const std::vector<SpotVector>& explained) {
   const SpotVector& spot = a.fit.spot;
   std::erase_if(leave_out, [covers = RadiusIn(spot)](const Disc& d) { return covers(d.x_mm, d.y_mm) < 1; });
-  Patch patch = explained_patch(scene, request_for(scene, spot[s_x], spot[s_y], half_round(scene, longest_of(spot), 1.6), 8000), leave_out, explained);
+  Patch patch = explained_patch(scene, request_for(scene, spot[s_x], spot[s_y], half_round(scene, longest_of(spot), 1.6), 8000), leave_out,
+                                explained);
   if (patch.size() == 0) return {};
   look_closely(patch, spot);
   bool highlight = false;
   Attempt whole{polish_with_fitting_light(patch, a.fit, highlight, 14, enough_to_judge), {}, true};
-  whole.fit.sign_settled = a.fit.sign_settled;
   whole.judgement = judge(patch, whole.fit, highlight, scene.pixels_per_mm);
   whole.looked_at = a.looked_at;
   whole.looked_at.push_back(looked_at(patch));
@@ -536,12 +534,14 @@ Attempt attempt_beside_others(const PanelScene& scene, const Outline& outline, c
   const bool believed = believable(scene, a, outline, acceptance);
   if (believed ? a.judgement.opposite_ratio >= nearly_as_well || !any_on_its_stripes(scene, a.fit.spot, others) : a.judgement.cut_share <= some)
     return a;
+  std::vector<LookedAt> squares = a.looked_at;
   if (!believed) {
     Attempt whole = judged_whole(scene, a, others, explained);
     if (believable(scene, whole, outline, acceptance)) return whole;
+    if (whole.usable) squares = whole.looked_at;
   }
   Attempt alone = attempt(scene, outline, {}, explained, acceptance);
-  alone.looked_at.insert(alone.looked_at.end(), a.looked_at.begin(), a.looked_at.end());
+  alone.looked_at.insert(alone.looked_at.end(), squares.begin(), squares.end());
   return alone;
 }
 
@@ -743,7 +743,7 @@ SpotFit polish_with_fitting_light(const Patch& patch, const SpotFit& start, bool
   const SpotFit with = polish_spot(pixels, plain.spot, true, iterations / 2);
   highlight = with.cost < plain.cost - highlight_worth;
   SpotFit polished = highlight ? with : plain;
-  polished.search_cost = start.search_cost, polished.opposite_cost = start.opposite_cost;
+  polished.search_cost = start.search_cost, polished.opposite_cost = start.opposite_cost, polished.sign_settled = start.sign_settled;
   return polished;
 }
 
@@ -989,15 +989,16 @@ class SpotSearch {
     parts.reserve(lobes.size() + all.size());
     for (const Outline& lobe : lobes) parts.push_back({lobe, all[index].peak});
     for (std::size_t i = 0; i < all.size(); ++i)
-      if (i != index) parts.push_back(all[i]);
+      if (i != index) parts.push_back({all[i].outline, all[i].peak});
     FirstAttempts first(scene_, parts, accepted_, acceptance_);
     const auto is_lobe = [&](const Candidate& c) { return &c < parts.data() + lobes.size(); };
     const std::size_t before = accepted_.size();
-    for (std::size_t known = before, pass = 0; pass == 0 || accepted_.size() > known; ++pass) {
+    std::size_t known = 0;
+    do {
       known = accepted_.size();
       for (std::size_t i = 0; i < lobes.size(); ++i)
         if (!is_beside_spot(parts[i].outline)) accept(first.at(i, lobes.size(), is_lobe), parts[i].outline);
-    }
+    } while (accepted_.size() > known);
     return accepted_.size() > before;
   }
 
@@ -1005,9 +1006,7 @@ class SpotSearch {
     if (!believable(scene_, a, outline, acceptance_) || is_left_over(outline_of(a.fit.spot)) || may_be_misfit(result_.spots, a.fit.spot) ||
         !surely_stands_out(scene_, a, accepted_, acceptance_))
       return false;
-    accepted_.push_back(a.fit.spot);
-    result_.spots.push_back({a.fit, a.judgement, std::nullopt, std::nullopt});
-    failures_in_a_row_ = 0;
+    keep({a.fit, a.judgement, std::nullopt, std::nullopt});
     return true;
   }
 
@@ -1019,11 +1018,8 @@ class SpotSearch {
     const Attempt inner = judged_with(scene_, pair->inner, outer.fit.spot, accepted_);
     if (!believable(scene_, outer, outline, acceptance_) || inner.judgement.explained < acceptance_.min_explained) return false;
     const std::size_t outer_index = result_.spots.size();
-    result_.spots.push_back({outer.fit, outer.judgement, std::nullopt, std::nullopt});
-    result_.spots.push_back({pair->inner, outer.judgement, outer_index, std::nullopt});
-    accepted_.push_back(outer.fit.spot);
-    accepted_.push_back(pair->inner.spot);
-    failures_in_a_row_ = 0;
+    keep({outer.fit, outer.judgement, std::nullopt, std::nullopt});
+    keep({pair->inner, outer.judgement, outer_index, std::nullopt});
     return true;
   }
 
@@ -1037,11 +1033,15 @@ class SpotSearch {
     if (!sum) return false;
     const Attempt leading = judged_sum(scene_, *sum, a.fit, accepted_);
     if (!believable(scene_, leading, outline, acceptance_) || is_left_over(outline_of(leading.fit.spot))) return false;
-    result_.spots.push_back({leading.fit, leading.judgement, std::nullopt, sum->second});
-    accepted_.push_back(leading.fit.spot);
-    accepted_.push_back(sum->second);
-    failures_in_a_row_ = 0;
+    keep({leading.fit, leading.judgement, std::nullopt, sum->second});
     return true;
+  }
+
+  void keep(const FoundSpot& found) {
+    result_.spots.push_back(found);
+    accepted_.push_back(found.fit.spot);
+    if (found.second) accepted_.push_back(*found.second);
+    failures_in_a_row_ = 0;
   }
 
   static constexpr int patience = 5;    // strongest first: after so many that are nothing, the rest is nothing
