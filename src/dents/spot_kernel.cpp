@@ -2,13 +2,15 @@
 
 #include <cmath>
 
+#include "ripplegauge/core/vector_math.hpp"
 #include "ripplegauge/core/vectorised.hpp"
 
 namespace ripplegauge::kernel {
 namespace {
 
 constexpr float tiny_rho = 1e-6F, tiny_rest = 1e-9F, tiny_square = 1e-12F;
-constexpr float least_exponent = -40;  // below 4e-18 is nothing, and products of it would be too small for a float's exponent
+constexpr float least_exponent = -58;  // below 2^-58 is nothing, and products of it would be too small for a float's exponent
+constexpr float ln2 = 0.693147181F;
 
 /// Below n = 2 the foot is bent without bounds, but a pixel sees its mean over the pixel's width: some hundredth of the spot's.
 /// Without it, single pixels blur and clear again as the foot passes them, and a fit's cost jumps.
@@ -16,7 +18,7 @@ constexpr float soft_foot = 0.02F;
 
 /// Everything at a point in the spot's own elliptic coordinates u, v.
 struct At {
-  float u, v, r, rho, log_rho, grown, rest, log_rest, foot;
+  float u, v, r, rho, log2_rho, grown, rest, log2_rest, foot;
   float grown_by_rest;  ///< grown / rest, bounded
 };
 
@@ -26,12 +28,12 @@ struct At {
   a.u = (s.cos * dx + s.sin * dy) * s.inverse_a, a.v = (s.cos * dy - s.sin * dx) * s.inverse_b;
   a.r = std::sqrt(a.u * a.u + a.v * a.v + tiny_square);
   a.rho = std::fmax(a.r + s.slant_u * a.u + s.slant_v * a.v, tiny_rho);
-  a.log_rho = std::log(a.rho);
-  a.grown = s.rim * std::exp(s.power * a.log_rho);
+  a.log2_rho = log2_of(a.rho);
+  a.grown = s.rim * exp2_of(std::fmax(s.power * a.log2_rho, least_exponent));
   a.rest = std::fmax(1 - a.grown, tiny_rest);
   a.grown_by_rest = a.grown * a.rest / (a.rest * a.rest + soft_foot * soft_foot);
-  a.log_rest = std::log(a.rest);
-  const float exponent = (s.order - 1) * a.log_rest, foot = std::exp(exponent);
+  a.log2_rest = log2_of(a.rest);
+  const float exponent = (s.order - 1) * a.log2_rest, foot = exp2_of(std::fmax(exponent, least_exponent));
   a.foot = a.rest > tiny_rest && exponent > least_exponent ? foot : 0.0F;
   return a;
 }
@@ -123,8 +125,8 @@ void spot_rows(const Spot& spot, const Places& places, const float* by_x, const 
     row_angle[i] = by_u * a.v * b_over_a - by_v * a.u * a_over_b + by_across * along - by_along * across;
     row_height[i] = value * inverse_height;
     const float excess = 1 - (s.order - 1) * a.grown_by_rest;
-    row_power[i] = value * (1 + s.power * a.log_rho * excess);
-    row_order[i] = value * (1 + s.order * a.log_rest + s.log_rim_by_log_order * excess);
+    row_power[i] = value * (1 + s.power * ln2 * a.log2_rho * excess);
+    row_order[i] = value * (1 + s.order * ln2 * a.log2_rest + s.log_rim_by_log_order * excess);
     row_slant_u[i] = by_along * (d.second * a.u * d.rho_u + d.first) * s.inverse_a + by_across * d.second * a.u * d.rho_v * s.inverse_b;
     row_slant_v[i] = by_along * d.second * a.v * d.rho_u * s.inverse_a + by_across * (d.second * a.v * d.rho_v + d.first) * s.inverse_b;
   }
@@ -133,7 +135,7 @@ void spot_rows(const Spot& spot, const Places& places, const float* by_x, const 
 RIPPLEGAUGE_VECTORISED
 SplitSums split_sums(const SoftEllipse& ellipse, const float* x, const float* y, const float* value, std::size_t count) {
   const SoftEllipse e = ellipse;
-  constexpr float furthest = 30;  // exp stays finite
+  constexpr float furthest = 43, log2_e = 1.44269504F;  // the exponential stays finite
   constexpr std::size_t chunk = 256;
   SplitSums sums;
   for (std::size_t from = 0; from < count; from += chunk) {
@@ -144,7 +146,7 @@ SplitSums split_sums(const SoftEllipse& ellipse, const float* x, const float* y,
       const float dx = x[i] - e.x, dy = y[i] - e.y;
       const float u = (e.cos * dx + e.sin * dy) * e.inverse_a, v = (e.cos * dy - e.sin * dx) * e.inverse_b;
       const float at = (std::sqrt(u * u + v * v) - 1) * e.softness;
-      const float h = 1 / (1 + std::exp(std::fmax(std::fmin(at, furthest), -furthest)));
+      const float h = 1 / (1 + exp2_of(std::fmax(std::fmin(at * log2_e, furthest), -furthest)));
       inside += h, squared += h * h, valued += h * value[i];
     }
     sums.inside += inside, sums.inside_squared += squared, sums.inside_value += valued;
