@@ -36,7 +36,8 @@ LeastSquaresSummary minimise(const NormalEquationsFunction& equations, Eigen::Ve
     const double gain = here.cost - there.cost;
     x = candidate;
     summary.converged = gain < options.relative_cost_tolerance * there.cost;
-    if (summary.converged && hessian_out == nullptr) {  // no further step: nobody asks for derivatives
+    const bool last = summary.converged || summary.iterations == options.max_iterations;
+    if (last && hessian_out == nullptr) {  // no further step: nobody asks for derivatives
       here.cost = there.cost;
       break;
     }

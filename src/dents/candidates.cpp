@@ -122,12 +122,17 @@ cv::Rect grown(const cv::Rect& box, int margin, const cv::Mat& within) {
   return cv::Rect(box.x - margin, box.y - margin, box.width + 2 * margin, box.height + 2 * margin) & cv::Rect({}, within.size());
 }
 
-/// Loud cells that hang together about a peak, and other such groups near it.
+/// Loud cells that hang together about a peak, and other such groups near it: one region after the other.
 class LoudRegion {
  public:
-  LoudRegion(const DisturbanceMap& map, const cv::Mat& score, float least_score, float least_energy, cv::Point peak)
-      : energy_(map.energy), score_(score), least_score_(least_score), least_energy_(least_energy),
-        seen_(cv::Mat::zeros(score.size(), CV_8UC1)), taken_(seen_.clone()) {
+  LoudRegion(const DisturbanceMap& map, const cv::Mat& score, float least_score)
+      : energy_(map.energy), score_(score), least_score_(least_score), seen_(cv::Mat::zeros(score.size(), CV_8UC1)), taken_(seen_.clone()) {}
+
+  /// Begins anew about a peak.
+  void begin(cv::Point peak, float least_energy) {
+    for (const cv::Mat& marks : {seen_, taken_}) cv::Mat(marks, box_).setTo(0);
+    box_ = {};
+    least_energy_ = least_energy;
     take(group_at(peak));
   }
 
@@ -176,7 +181,7 @@ class LoudRegion {
   }
 
   const cv::Mat &energy_, &score_;
-  float least_score_, least_energy_;
+  float least_score_, least_energy_ = 0;
   cv::Mat seen_, taken_;
   std::vector<cv::Point> passed_over_;
   cv::Rect box_;
@@ -252,13 +257,14 @@ std::vector<Candidate> find_candidates(const ResidualField& field, const Disturb
   std::vector<Candidate> candidates;
   cv::Mat score = map.score.clone();
   Peaks peaks(score);
+  LoudRegion region(map, score, loud);
   std::size_t regions = 0;
   for (std::size_t tries = 0; tries < 4 * looked_at && regions < looked_at && candidates.size() < most; ++tries) {
     const cv::Point at = peaks.highest();
     const double peak = score.at<float>(at);
     if (peak < lowest_peak) break;
     const float floor = std::max({1.0F, 0.12F * map.energy.at<float>(at)});
-    LoudRegion region(map, score, loud, floor, at);
+    region.begin(at, floor);
     for (const double share : {0.5, 1.0}) {
       const int reach = static_cast<int>(share * merge_gap_mm / field.grid.step_mm);
       if (reach < 1) break;

@@ -883,7 +883,7 @@ class SpotSearch {
   /// One round: everything that stands out from what is explained. Whether another one may show more.
   bool look_over_panel() {
     const std::vector<Candidate> candidates = what_stands_out();
-    const std::size_t before = accepted_.size();
+    known_at_round_ = accepted_.size();
     FirstAttempts first(scene_, candidates, accepted_, acceptance_);
     failures_in_a_row_ = 0;
     for (std::size_t i = 0; i < candidates.size(); ++i) {
@@ -891,12 +891,12 @@ class SpotSearch {
         nothing_below_ = candidates[i].peak;
         break;
       }
-      if (!is_new(candidates[i]) || explain_one(i, candidates, first)) continue;
+      if (!is_new(candidates[i]) || explain_one(i, candidates, first) || is_stale(candidates[i].outline)) continue;
       ++failures_in_a_row_;
       hopeless_.push_back({candidates[i], accepted_.size()});
     }
-    known_before_ = before;
-    return accepted_.size() > before;
+    known_before_ = known_at_round_;
+    return accepted_.size() > known_before_;
   }
 
   std::vector<Candidate> what_stands_out() {
@@ -924,6 +924,9 @@ class SpotSearch {
       return std::hypot(s[s_x] - o.x_mm, s[s_y] - o.y_mm) < reach * longest_of(s) + longest_of(o);
     });
   }
+
+  /// A spot found in this round may be most of what the outline is about: the next round draws it anew.
+  bool is_stale(const Outline& o) const { return reached_since(known_at_round_, o); }
 
   /// What is left over inside a spot is its shape, not another spot.
   bool is_left_over(const Outline& o) const {
@@ -961,9 +964,12 @@ class SpotSearch {
     const auto untried = [&](const Candidate& c) { return is_new(c) && !is_left_over(c.outline); };
     Attempt a = first.at(index, static_cast<std::size_t>(std::max(patience - failures_in_a_row_, 1)), untried);
     const bool more_starts = worth_more_starts(scene_, a, outline, acceptance_);
-    // Where it is loud, its parts come before anything that takes longer.
-    const bool parts_first = !believable(scene_, a, outline, acceptance_) && (more_starts || worth_parting(scene_, a, acceptance_));
+    // Where it is loud and not all explained, its parts come before anything that takes longer.
+    constexpr double nearly_all = 0.9;
+    const bool explained = believable(scene_, a, outline, acceptance_) && a.judgement.explained > nearly_all;
+    const bool parts_first = !explained && (more_starts || worth_parting(scene_, a, acceptance_));
     if (parts_first && explain_parts(index, all)) return true;
+    if (!explained && is_stale(outline)) return accept(a, outline);
     if (wide_left_ > 0 && more_starts) {
       --wide_left_;
       const Attempt b = wide_attempt(scene_, outline, other_candidates(all, outline), accepted_, acceptance_);
@@ -1055,6 +1061,7 @@ class SpotSearch {
   cv::Mat explained_;              ///< where accepted spots are, 0 to 1
   double nothing_below_ = 0;       ///< the peak at which patience ran out in the last round ...
   std::size_t known_before_ = 0;   ///< ... and how many spots were known before it
+  std::size_t known_at_round_ = 0; ///< how many were known when this round began
   int failures_in_a_row_ = 0, looks_inside_ = 0, looks_for_sums_ = 0;
   int wide_left_ = 4;  ///< each costs ten ordinary attempts
 };

@@ -222,7 +222,8 @@ std::vector<std::pair<SpotVector, double>> alike(const Patch& patch, const SpotF
 void polish(const PanelScene& scene, const std::vector<SpotVector>& others, const SpotFit& found, bool judged,
             FinalSpot& out) {
   constexpr std::size_t least_pixels = 500, least_to_judge = 4000;
-  constexpr int a_few = 8;  // iterations: what blur shifts asks for no exact spot
+  constexpr int a_few = 8;  // iterations: neither what blur shifts nor a neighbour asks for an exact spot
+  constexpr int until_settled = 40;
   const std::size_t most_pixels = judged ? 14000 : 5000;
   if (out.second) {
     const SpotSum start{out.spot, *out.second};
@@ -244,12 +245,12 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
   if (patch.size() < least_pixels) return;
   SpotFit start = found;
   start.spot = out.spot;
+  if (judged) soften(patch, start.spot);
+  SpotFit fit = polish_with_fitting_light(patch, start, out.highlight, a_few, least_to_judge);
   if (judged) {
-    soften(patch, start.spot);
-    start.spot = polish_with_fitting_light(patch, start, out.highlight, a_few, least_to_judge).spot;
-    soften(patch, start.spot);
+    soften(patch, fit.spot);
+    fit = polish_with_fitting_light(patch, fit, out.highlight, until_settled);
   }
-  SpotFit fit = polish_with_fitting_light(patch, start, out.highlight);
   const bool sane = fit.spot.allFinite() && fit.spot[s_height] * out.spot[s_height] > 0;
   if (!sane) fit.spot = out.spot;
   out.spot = fit.spot;

@@ -27,9 +27,9 @@ struct ResidualSums {
   Eigen::Matrix<double, N, 1> gradient = Eigen::Matrix<double, N, 1>::Zero();
   Eigen::Matrix<double, N, N> hessian = Eigen::Matrix<double, N, N>::Zero();
 
-  void add(const Dual<N>& error, double sigma, double importance = 1) {
-    const double r = error.value / sigma, w = importance * cauchy_weight(r) / sigma;
-    cost += importance * cauchy_cost(r);
+  void add(const Dual<N>& error, double sigma) {
+    const double r = error.value / sigma, w = cauchy_weight(r) / sigma;
+    cost += cauchy_cost(r);
     gradient += (w * r) * error.gradient;
     hessian.noalias() += error.gradient * ((w / sigma) * error.gradient).transpose();
   }
@@ -57,13 +57,10 @@ void for_each_corner_error(const BundleProblem& problem, const PanelModel<T>& mo
   }
 }
 
-/// Calls accept(predicted minus measured phase, cycles) for each sample.
-template <class Accept>
-void for_each_phase_error(const BundleProblem& problem, const PanelModel<double>& model, const Accept& accept) {
-  for (const PhaseSample& sample : problem.samples) {
-    const auto point = model.panel_from_pixel(sample.u_px, sample.v_px);
-    accept(model.phase(point.x_mm, point.y_mm, 0, 0) - sample.phase_cycles);
-  }
+/// Predicted minus measured phase, cycles.
+double phase_error(const PanelModel<double>& model, const PhaseSample& sample) {
+  const auto point = model.panel_from_pixel(sample.u_px, sample.v_px);
+  return model.phase(point.x_mm, point.y_mm, 0, 0) - sample.phase_cycles;
 }
 
 /// Calls accept(corner, predicted minus true position on the board, mm) for both coordinates of every board corner.
@@ -76,6 +73,8 @@ void for_each_board_error(const BundleProblem& problem, const PanelModel<C>& cam
     accept(corner, seen.y_mm - corner.y_mm);
   }
 }
+
+constexpr std::size_t samples_a_piece = 64;  ///< for one thread at a time
 
 /// What one phase sample counts: neighbours share blur.
 double phase_importance(const BundleProblem& problem, const BundleNoise& noise) {
@@ -98,24 +97,59 @@ void add_priors(const PanelPriors& priors, const PanelVector& p, NormalEquations
   add(p_board_distance, priors.board_distance_mm);
 }
 
+/// Calls sum(samples, of_piece[i]) for pieces of the samples, on several threads: what is added up of the pieces in their order is the
+/// same on any number.
+template <class Sums, class Sum>
+std::vector<Sums> in_pieces(const std::vector<PhaseSample>& samples, const Sum& sum) {
+  std::vector<Sums> of_piece((samples.size() + samples_a_piece - 1) / samples_a_piece);
+  cv::parallel_for_(cv::Range(0, static_cast<int>(of_piece.size())), [&](const cv::Range& pieces) {
+    for (auto i = static_cast<std::size_t>(pieces.start); i < static_cast<std::size_t>(pieces.end); ++i) {
+      const auto rest = std::span(samples).subspan(i * samples_a_piece);
+      sum(rest.first(std::min(samples_a_piece, rest.size())), of_piece[i]);
+    }
+  });
+  return of_piece;
+}
+
+/// What the stripes say. Summed by the quantities of PixelPhase, whose derivatives by the parameters all samples share.
+template <int N>
+ResidualSums<N> phase_errors(const BundleProblem& problem, const BundleNoise& noise, const PixelPhase<N>& phase) {
+  constexpr int quantities = PixelPhase<N>::quantities;
+  struct Sums {
+    double cost = 0;
+    Eigen::Matrix<double, quantities, 1> gradient = Eigen::Matrix<double, quantities, 1>::Zero();
+    Eigen::Matrix<double, quantities, quantities> information = Eigen::Matrix<double, quantities, quantities>::Zero();
+  };
+  const double importance = phase_importance(problem, noise);
+  Sums all;
+  for (const Sums& some : in_pieces<Sums>(problem.samples, [&](std::span<const PhaseSample> samples, Sums& sums) {
+         Eigen::Matrix<double, quantities, Eigen::Dynamic, 0, quantities, samples_a_piece> by(quantities, samples.size());
+         typename PixelPhase<N>::ByQuantity by_quantity;
+         for (std::size_t i = 0; i < samples.size(); ++i) {
+           const double phase_cycles = phase.at(samples[i].u_px, samples[i].v_px, by_quantity);
+           const double r = (phase_cycles - samples[i].phase_cycles) / noise.phase_cycles;
+           const double root = std::sqrt(importance * cauchy_weight(r)) / noise.phase_cycles;
+           by.col(static_cast<Eigen::Index>(i)) = root * by_quantity;
+           sums.gradient += (root * root * noise.phase_cycles * r) * by_quantity;
+           sums.cost += importance * cauchy_cost(r);
+         }
+         sums.information.template selfadjointView<Eigen::Lower>().rankUpdate(by);
+       }))
+    all.cost += some.cost, all.gradient += some.gradient, all.information += some.information;
+  ResidualSums<N> sums;
+  sums.cost = all.cost;
+  sums.gradient = phase.by_parameter() * all.gradient;
+  const Eigen::Matrix<double, N, quantities> half = phase.by_parameter() * all.information.template selfadjointView<Eigen::Lower>();
+  sums.hessian.noalias() = half * phase.by_parameter().transpose();
+  return sums;
+}
+
 /// Adds what the stripes and the board's corners say. `plain` is the same model in numbers; `camera` says which point a pixel
 /// shows, `board` what is mirrored there: the camera's numbers may be plain ones where only the board moves.
 template <class C, int N>
 void add_board_errors(const BundleProblem& problem, const BundleNoise& noise, const PanelModel<double>& plain, const PanelModel<C>& camera,
                       const PanelModel<Dual<N>>& board, ResidualSums<N>& sums) {
-  const PixelPhase<N> phase(board, plain);
-  const double importance = phase_importance(problem, noise);
-  // On several threads, in pieces that do not depend on their number: sums are the same on any.
-  constexpr std::size_t piece = 64;
-  std::vector<ResidualSums<N>> of_piece((problem.samples.size() + piece - 1) / piece);
-  cv::parallel_for_(cv::Range(0, static_cast<int>(of_piece.size())), [&](const cv::Range& pieces) {
-    for (auto i = static_cast<std::size_t>(pieces.start); i < static_cast<std::size_t>(pieces.end); ++i) {
-      const auto rest = std::span(problem.samples).subspan(i * piece);
-      for (const PhaseSample& sample : rest.first(std::min(piece, rest.size())))
-        of_piece[i].add(phase.at(sample.u_px, sample.v_px) - sample.phase_cycles, noise.phase_cycles, importance);
-    }
-  });
-  for (const ResidualSums<N>& more : of_piece) sums += more;
+  sums += phase_errors(problem, noise, PixelPhase<N>(board, plain));
   for_each_board_error(problem, camera, board, [&](const BoardCorner& corner, const Dual<N>& error) {
     sums.add(error, noise.board_corner_factor * corner.uncertainty_mm);
   });
@@ -150,8 +184,10 @@ double full_cost(const BundleProblem& problem, const BundleNoise& noise, const P
   double cost = priors.cost;
   for_each_corner_error(problem, model, [&](double error) { cost += cauchy_cost(error / noise.corner_px); });
   const double importance = phase_importance(problem, noise);
-  for_each_phase_error(problem, model,
-                       [&](double error) { cost += importance * cauchy_cost(error / noise.phase_cycles); });
+  for (const double some : in_pieces<double>(problem.samples, [&](std::span<const PhaseSample> samples, double& sum) {
+         for (const PhaseSample& sample : samples) sum += cauchy_cost(phase_error(model, sample) / noise.phase_cycles);
+       }))
+    cost += importance * some;
   for_each_board_error(problem, model, model, [&](const BoardCorner& corner, double error) {
     cost += cauchy_cost(error / (noise.board_corner_factor * corner.uncertainty_mm));
   });
@@ -191,7 +227,7 @@ BundleResult describe(const BundleProblem& problem, const BundleNoise& noise, co
   result.board_rms = count > 0 ? std::sqrt(sum / count) : 0;
   if (!problem.samples.empty()) {
     std::vector<double> errors;
-    for_each_phase_error(problem, model, [&](double error) { errors.push_back(std::abs(error)); });
+    for (const PhaseSample& sample : problem.samples) errors.push_back(std::abs(phase_error(model, sample)));
     result.phase_mad_cycles = 1.4826 * median_of(errors);
   }
   NormalEquations at(panel_parameters);

@@ -14,7 +14,6 @@ class PixelPhase {
   PixelPhase(const PanelModel<Dual<N>>& model, const PanelModel<double>& plain);
   Dual<N> at(double u_px, double v_px) const;
 
- private:
   enum Quantity : int {
     q_row = 0,  ///< 9
     q_camera = 9,
@@ -32,8 +31,14 @@ class PixelPhase {
     q_phase,
     quantities
   };
-  using Vector = Vector3<double>;
   using ByQuantity = Eigen::Matrix<double, quantities, 1>;
+  /// The phase in cycles and its derivatives by the quantities, of which sums may be taken before by_parameter() is applied.
+  double at(double u_px, double v_px, ByQuantity& by) const;
+  /// Derivatives of the quantities by the parameters.
+  const Eigen::Matrix<double, N, quantities>& by_parameter() const { return by_parameter_; }
+
+ private:
+  using Vector = Vector3<double>;
   static void put(ByQuantity& by, int first, const Vector& v) { by[first] = v.x, by[first + 1] = v.y, by[first + 2] = v.z; }
 
   const PanelModel<double>& plain_;
@@ -54,6 +59,14 @@ PixelPhase<N>::PixelPhase(const PanelModel<Dual<N>>& model, const PanelModel<dou
 
 template <int N>
 Dual<N> PixelPhase<N>::at(double u_px, double v_px) const {
+  ByQuantity by;
+  Dual<N> phase(at(u_px, v_px, by));
+  phase.gradient.noalias() = by_parameter_ * by;
+  return phase;
+}
+
+template <int N>
+double PixelPhase<N>::at(double u_px, double v_px, ByQuantity& by) const {
   const PanelModel<double>& m = plain_;
   const auto point = m.panel_from_pixel(u_px, v_px);
   const double x = point.x_mm, y = point.y_mm;
@@ -65,7 +78,6 @@ Dual<N> PixelPhase<N>::at(double u_px, double v_px) const {
   const Vector on_board = from + mirrored * reach;
   const double cycles = 1 / m.pitch_mm_;
 
-  ByQuantity by;
   by[q_phase] = 1;
   // Where the mirrored ray meets the board: what moves it along the board's normal is made up for by a longer ray.
   const double lean = dot(m.across_, mirrored) * towards_board;
@@ -102,9 +114,7 @@ Dual<N> PixelPhase<N>::at(double u_px, double v_px) const {
   by[q_centre_u] = -by_a / m.focal_, by[q_centre_v] = -by_b / m.focal_;
   by[q_focal] = -(by_a * a + by_b * b) / m.focal_;
 
-  Dual<N> phase(dot(on_board, m.across_) * cycles + m.phase_);
-  phase.gradient.noalias() = by_parameter_ * by;
-  return phase;
+  return dot(on_board, m.across_) * cycles + m.phase_;
 }
 
 }  // namespace ripplegauge

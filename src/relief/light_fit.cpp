@@ -36,27 +36,42 @@ PixelArrays gather(const Patch& patch, const std::vector<int>& pixels) {
     v->resize(n);
   for (auto& column : out.level) column.resize(n);
   out.base.resize(n);
-  for (std::size_t k = 0; k < n; ++k) {
-    const auto i = static_cast<std::size_t>(pixels[k]);
-    const MirrorPixel& m = patch.pixel[i];
-    out.x_mm[k] = m.x_mm, out.y_mm[k] = m.y_mm;
-    out.shift_x[k] = m.ray_x / m.ray_z, out.shift_y[k] = m.ray_y / m.ray_z;
-    out.ray_x[k] = m.ray_x, out.ray_y[k] = m.ray_y, out.ray_z[k] = m.ray_z, out.inverse_ray_z[k] = 1 / m.ray_z;
-    out.slope_x[k] = m.slope_x, out.slope_y[k] = m.slope_y;
-    out.from_normal[k] = m.from_normal, out.from_across[k] = m.from_across;
-    out.ray_normal[k] = m.ray_normal, out.ray_across[k] = m.ray_across;
-    out.phase_x[k] = m.phase_x, out.phase_y[k] = m.phase_y;
-    const auto x = static_cast<float>(patch.xn(i)), y = static_cast<float>(patch.yn(i));
-    const float level[] = {1, x, y, x * x, x * y, y * y};
-    for (std::size_t t = 0; t < out.level.size(); ++t) out.level[t][k] = level[t];
-    out.light[k] = patch.light[i];
-    out.whitening[k] = patch.whitening[i];
-    if (patch.clipped[i]) out.clipped.push_back(static_cast<int>(k));
-    out.base.z[k] = patch.base_z[i];
-    out.base.slope_x[k] = patch.base_slope_x[i] + patch.soft_slope_x[i];
-    out.base.slope_y[k] = patch.base_slope_y[i] + patch.soft_slope_y[i];
-    out.base.xx[k] = patch.base_xx[i], out.base.xy[k] = patch.base_xy[i], out.base.yy[k] = patch.base_yy[i];
+  // A few pixels at a time, and of these one quantity after the other: all stay in the first cache.
+  constexpr std::size_t some = 256;
+  for (std::size_t from = 0; from < n; from += some) {
+    const std::size_t to = std::min(from + some, n);
+    const auto fill = [&](std::vector<float>& array, const auto& value_of) {
+      for (std::size_t k = from; k < to; ++k) array[k] = value_of(static_cast<std::size_t>(pixels[k]));
+    };
+    const auto fill_from_pixels = [&](std::vector<float>& array, float MirrorPixel::*member) {
+      fill(array, [&](std::size_t i) { return patch.pixel[i].*member; });
+    };
+    const auto fill_from = [&](std::vector<float>& array, const std::vector<float>& of_patch) {
+      fill(array, [&](std::size_t i) { return of_patch[i]; });
+    };
+    fill_from_pixels(out.x_mm, &MirrorPixel::x_mm), fill_from_pixels(out.y_mm, &MirrorPixel::y_mm);
+    fill_from_pixels(out.ray_x, &MirrorPixel::ray_x), fill_from_pixels(out.ray_y, &MirrorPixel::ray_y);
+    fill_from_pixels(out.ray_z, &MirrorPixel::ray_z);
+    fill_from_pixels(out.slope_x, &MirrorPixel::slope_x), fill_from_pixels(out.slope_y, &MirrorPixel::slope_y);
+    fill_from_pixels(out.from_normal, &MirrorPixel::from_normal), fill_from_pixels(out.from_across, &MirrorPixel::from_across);
+    fill_from_pixels(out.ray_normal, &MirrorPixel::ray_normal), fill_from_pixels(out.ray_across, &MirrorPixel::ray_across);
+    fill_from_pixels(out.phase_x, &MirrorPixel::phase_x), fill_from_pixels(out.phase_y, &MirrorPixel::phase_y);
+    fill(out.level[1], [&](std::size_t i) { return static_cast<float>(patch.xn(i)); });
+    fill(out.level[2], [&](std::size_t i) { return static_cast<float>(patch.yn(i)); });
+    fill_from(out.light, patch.light), fill_from(out.whitening, patch.whitening);
+    fill_from(out.base.z, patch.base_z);
+    fill(out.base.slope_x, [&](std::size_t i) { return patch.base_slope_x[i] + patch.soft_slope_x[i]; });
+    fill(out.base.slope_y, [&](std::size_t i) { return patch.base_slope_y[i] + patch.soft_slope_y[i]; });
+    fill_from(out.base.xx, patch.base_xx), fill_from(out.base.xy, patch.base_xy), fill_from(out.base.yy, patch.base_yy);
+    for (std::size_t k = from; k < to; ++k) {
+      out.inverse_ray_z[k] = 1 / out.ray_z[k];
+      out.shift_x[k] = out.ray_x[k] / out.ray_z[k], out.shift_y[k] = out.ray_y[k] / out.ray_z[k];
+      const float x = out.level[1][k], y = out.level[2][k];
+      out.level[0][k] = 1, out.level[3][k] = x * x, out.level[4][k] = x * y, out.level[5][k] = y * y;
+    }
   }
+  for (std::size_t k = 0; k < n; ++k)
+    if (patch.clipped[static_cast<std::size_t>(pixels[k])]) out.clipped.push_back(static_cast<int>(k));
   constexpr int level_and_light = LightModel::level_terms + 1;
   std::array<const float*, level_and_light> columns{};
   for (std::size_t t = 0; t < out.level.size(); ++t) columns[t] = out.level[t].data();

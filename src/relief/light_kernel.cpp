@@ -15,7 +15,7 @@ void predict_phases(const PhaseInput& input, const ProfileTables& tables, const 
   const float most_blurred = static_cast<float>(t.blurred_levels * t.blurred_levels) * t.level_unit;
   const float most_sharpened = static_cast<float>(t.sharper_levels * t.sharper_levels) * t.level_unit;
   const float inverse_unit = 1 / t.level_unit;
-  const float size = static_cast<float>(t.size);
+  const float size = static_cast<float>(t.size), entry = 1 / size;
   const int mask = t.size - 1;
 #pragma omp simd
   for (std::size_t i = in.from; i < in.to; ++i) {
@@ -46,13 +46,14 @@ void predict_phases(const PhaseInput& input, const ProfileTables& tables, const 
     const int below = root < last ? root : last;
     const float between = (magnitude * inverse_unit - static_cast<float>(below * below)) / static_cast<float>(2 * below + 1);
     const int sign = blurred ? 1 : -1;
-    const float turn = (phase - std::floor(phase)) * size;
-    const int whole = static_cast<int>(turn);
-    const float part = turn - static_cast<float>(whole);
-    const int a = 2 * (sign * below * t.stride + (whole & mask)), b = a + 2 * sign * t.stride;
+    // From the nearest entry by its derivative: as near as between two by a straight line, with half the memory to look at.
+    const float turn = (phase - std::floor(phase)) * size + 0.5F;
+    const int nearest = static_cast<int>(turn);
+    const float beside = (turn - 0.5F - static_cast<float>(nearest)) * entry;
+    const int a = 2 * (sign * below * t.stride + (nearest & mask)), b = a + 2 * sign * t.stride;
     const float* p = t.level_0;
-    const float value_a = p[a] + part * (p[a + 2] - p[a]), value_b = p[b] + part * (p[b + 2] - p[b]);
-    const float slope_a = p[a + 1] + part * (p[a + 3] - p[a + 1]), slope_b = p[b + 1] + part * (p[b + 3] - p[b + 1]);
+    const float slope_a = p[a + 1], slope_b = p[b + 1];
+    const float value_a = p[a] + beside * slope_a, value_b = p[b] + beside * slope_b;
     out.phase[i] = phase;
     out.by_slope_x[i] = bx;
     out.by_slope_y[i] = by;

@@ -97,17 +97,20 @@ SpotGeometry measure_spot(const Relief& m) {
   g.volume_mm3 = tenth.volume_mm3;
   g.touches_border = tenth.touches_border;
   const double s = m.step_mm;
+  double steepest_square = 0;
   for (int r = 1; r + 1 < m.rows; ++r)
     for (int c = 1; c + 1 < m.columns; ++c) {
       const double z = m.at(r, c);
       const double gx = 0.5 * (m.at(r, c + 1) - m.at(r, c - 1)) / s, gy = 0.5 * (m.at(r + 1, c) - m.at(r - 1, c)) / s;
-      g.max_slope = std::max(g.max_slope, std::hypot(gx, gy));
+      steepest_square = std::max(steepest_square, gx * gx + gy * gy);
       g.opposite_peak_mm = std::max(g.opposite_peak_mm, -sign * z);
       if (!tenth.inside[static_cast<std::size_t>(r) * m.columns + c]) continue;
       const double xx = (m.at(r, c + 1) - 2 * z + m.at(r, c - 1)) / (s * s), yy = (m.at(r + 1, c) - 2 * z + m.at(r - 1, c)) / (s * s);
       const double xy = 0.25 * (m.at(r + 1, c + 1) - m.at(r + 1, c - 1) - m.at(r - 1, c + 1) + m.at(r - 1, c - 1)) / (s * s);
-      g.max_curvature = std::max(g.max_curvature, std::abs(0.5 * (xx + yy)) + std::hypot(0.5 * (xx - yy), xy));
+      const double half_difference = 0.5 * (xx - yy);
+      g.max_curvature = std::max(g.max_curvature, std::abs(0.5 * (xx + yy)) + std::sqrt(half_difference * half_difference + xy * xy));
     }
+  g.max_slope = std::sqrt(steepest_square);
   return g;
 }
 

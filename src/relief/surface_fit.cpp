@@ -348,23 +348,27 @@ double score_inflation(const PixelArrays& pixels, const LightFit& light, double 
   struct Sum {
     double score = 0, information = 0;
   };
-  std::map<std::pair<int, int>, Sum> blocks;
+  const auto block_of = [block_mm](float mm) { return static_cast<int>(std::floor(mm / block_mm)); };
+  const auto [left, right] = std::minmax_element(pixels.x_mm.begin(), pixels.x_mm.end());
+  const auto [bottom, top] = std::minmax_element(pixels.y_mm.begin(), pixels.y_mm.end());
+  const int first_column = block_of(*left), first_row = block_of(*bottom), rows = block_of(*top) - first_row + 1;
+  std::vector<Sum> blocks(static_cast<std::size_t>(block_of(*right) - first_column + 1) * static_cast<std::size_t>(rows));
   for (std::size_t i = 0; i < pixels.size(); ++i) {
-    const double x = pixels.x_mm[i], y = pixels.y_mm[i], distance = std::hypot(x - x_mm, y - y_mm);
-    if (distance < from_mm || distance > to_mm) continue;
+    const double dx = pixels.x_mm[i] - x_mm, dy = pixels.y_mm[i] - y_mm, square = dx * dx + dy * dy;
+    if (square < from_mm * from_mm || square > to_mm * to_mm) continue;
     const double j =
         light.coefficients[6] * light.profile_slope[i] * pixels.whitening[i] / pixels.patch->contrast;
     const double r = light.residual[i];
-    Sum& sum =
-        blocks[{static_cast<int>(std::floor(x / block_mm)), static_cast<int>(std::floor(y / block_mm))}];
+    Sum& sum = blocks[static_cast<std::size_t>((block_of(pixels.x_mm[i]) - first_column) * rows + block_of(pixels.y_mm[i]) - first_row)];
     sum.score += j * r * pseudo_huber_weight(r, robust_scale);
     sum.information += j * j;
   }
   std::vector<double> information, ratio;
-  for (const auto& [key, sum] : blocks) information.push_back(sum.information);
+  for (const Sum& sum : blocks)
+    if (sum.information > 0) information.push_back(sum.information);
   if (information.size() < 8) return 1;
   const double typical = median_of(information);
-  for (const auto& [key, sum] : blocks)
+  for (const Sum& sum : blocks)
     if (sum.information > 0.2 * typical) ratio.push_back(sum.score * sum.score / sum.information);
   if (ratio.size() < 6) return 1;
   constexpr double chi_square_1_median = 0.455;

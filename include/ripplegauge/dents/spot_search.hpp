@@ -96,10 +96,10 @@ Patch patch_for(const PanelScene& scene, const SpotSum& sum, const std::vector<S
 /// Three more terms of light among some 10^4 pixels must take this off the cost: 3/2 ln 10^4 (Schwarz, Ann. Stat. 6:461, 1978).
 inline constexpr double highlight_worth = 15;
 
-/// polish_spot with the metallic highlight where it pays. Keeps what the search
-/// that led to `start` says of the other sign.
-SpotFit polish_with_fitting_light(const Patch& patch, const SpotFit& start, bool& highlight,
-                                  int iterations = 40, std::size_t most_pixels = every_pixel);
+/// polish_spot with the metallic highlight where it pays, which `highlight` tells. Keeps what the search that led to `start` says of
+/// the other sign.
+SpotFit polish_with_fitting_light(const Patch& patch, const SpotFit& start, bool& highlight, int iterations,
+                                  std::size_t most_pixels = every_pixel);
 
 /// The smallest steepest slope that a spot of this diameter must have to be believed, on paint of this slope of its own.
 double least_believable_slope(double peel_slope, double peel_cell_mm, double diameter_mm, const Acceptance& acceptance = {});
