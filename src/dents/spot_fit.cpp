@@ -167,6 +167,14 @@ std::vector<SpotVector> leading(const std::vector<FitOutcome>& sorted, std::size
   return chosen;
 }
 
+/// Of fits, best first, those that may still become the best: what costs more than twice as much has never come down below it.
+std::vector<FitOutcome> contenders(std::vector<FitOutcome> sorted) {
+  constexpr double out_of_reach = 2;
+  const double least = sorted.front().cost;
+  std::erase_if(sorted, [&](const FitOutcome& o) { return o.cost > out_of_reach * least; });
+  return sorted;
+}
+
 /// The best spot in other shapes: its exponents may have stuck.
 std::vector<SpotVector> reshaped(const SpotVector& spot) {
   std::vector<SpotVector> shapes;
@@ -241,14 +249,13 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   if (from.empty()) return {};
   constexpr double rough = 1.0 / 3, half_way = 0.5, nearly = 2.0 / 3, all_but = 0.9;  // of what must be shown in the end
   constexpr std::size_t few_best = 6;
-  const auto hopeless = [&](double share) {
-    return std::none_of(from.begin(),
-                        from.begin() + static_cast<std::ptrdiff_t>(std::min(from.size(), few_best)),
-                        [&](const SpotVector& s) { return options.worth_finishing(s, share); });
+  const auto hopeless = [&](std::span<const SpotVector> spots, double share) {
+    const auto best = spots.first(std::min(spots.size(), few_best));
+    return std::none_of(best.begin(), best.end(), [&](const SpotVector& s) { return options.worth_finishing(s, share); });
   };
   SpotFit result;
   result.spot = from.front();
-  if (hopeless(rough)) return result;
+  if (hopeless(from, rough)) return result;
   const auto fit_all = [&](const PixelArrays& pixels, const FitRequest& request) {
     std::vector<FitOutcome> outcomes(from.size());
     parallel_for(from.size(), options.threads,
@@ -269,7 +276,7 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   }
   from = better_half;
   result.spot = from.front();
-  if (hopeless(half_way)) return result;
+  if (hopeless(from, half_way)) return result;
   constexpr bool highlight = true;  // of metallic paint: without it a wrong spot may explain more
   const std::vector<int> but_few{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_n};
   const PixelArrays longer = gather(patch, coarse);
@@ -280,14 +287,12 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
     if (std::none_of(from.begin(), from.end(), [&](const SpotVector& o) { return same_basin(s, o); }))
       from.push_back(s);
   result.spot = from.front();
-  if (hopeless(nearly)) return result;
+  if (hopeless(leading(contenders(plain), few_best), nearly)) return result;
   const FitRequest all_free{all_parameters, false, highlight, 14};
   const PixelArrays fine = gather(patch, search_pixels(patch, outline, 1800));
   std::vector<FitOutcome> full = fit_all(fine, all_free);
-  from.clear();
-  for (const FitOutcome& o : full) from.push_back(o.spot());
-  result.spot = from.front();
-  if (hopeless(all_but)) return result;
+  result.spot = full.front().spot();
+  if (hopeless(leading(contenders(full), few_best), all_but)) return result;
   if (!leaves_nothing(fine, highlight, full)) {
     from = reshaped(full.front().spot());
     const std::vector<SpotVector> like_it = relatives(full.front().spot());
