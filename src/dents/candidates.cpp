@@ -345,7 +345,7 @@ Outline sharpen_outline(const Patch& patch, const Outline& start) {
   for (auto* v : {&x_mm, &y_mm, &at_some}) v->reserve(some.size());
   for (const int i : some) {
     const auto k = static_cast<std::size_t>(i);
-    x_mm.push_back(pixels.x_mm[k]), y_mm.push_back(pixels.y_mm[k]), at_some.push_back(disturbance[k]);
+    x_mm.push_back(pixels.geometry->x_mm[k]), y_mm.push_back(pixels.geometry->y_mm[k]), at_some.push_back(disturbance[k]);
   }
   Outline best = start;
   double best_energy = 1e300;

@@ -230,7 +230,7 @@ bool leaves_nothing(const PixelArrays& pixels, bool highlight, const std::vector
   none[s_height] = 0;
   const auto loudness_under = [&](const SpotVector& spot, bool with_highlight) {
     const LightFit light = light_under(pixels, std::span(&spot, 1), Eigen::Vector3d::Zero(), with_highlight);
-    return loudness(best, robust_costs(light.residual), [&](std::size_t i) { return std::pair(pixels.x_mm[i], pixels.y_mm[i]); });
+    return loudness(best, robust_costs(light.residual), [&](std::size_t i) { return std::pair(pixels.geometry->x_mm[i], pixels.geometry->y_mm[i]); });
   };
   const Loudness with = loudness_under(best, highlight), without = loudness_under(none, false);
   const double quiet = std::min(with.around, with.beyond), loudest = std::max(with.inside, with.around);
@@ -462,9 +462,7 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
 }
 
 PixelArrays some_pixels(const Patch& patch, std::size_t most) {
-  std::vector<int> pixels = all_pixels(patch);
-  if (pixels.size() > most) pixels = spread_evenly(pixels, most);
-  return gather(patch, pixels);
+  return patch.size() > most ? gather(patch, spread_evenly(all_pixels(patch), most)) : gather(patch);
 }
 
 SpotFit polish_spot(const PixelArrays& pixels, const SpotVector& start, bool highlight, int iterations) {

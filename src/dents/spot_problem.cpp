@@ -108,8 +108,8 @@ class SpotProblem {
     if (request_.drift) {
       drift_x_.resize(n), drift_y_.resize(n);
       for (std::size_t i = 0; i < n; ++i) {
-        drift_x_[i] = of_light_.by_phase[i] * pixels_.level[1][i];
-        drift_y_[i] = of_light_.by_phase[i] * pixels_.level[2][i];
+        drift_x_[i] = of_light_.by_phase[i] * pixels_.geometry->level[1][i];
+        drift_y_[i] = of_light_.by_phase[i] * pixels_.geometry->level[2][i];
       }
       for (const auto* v : {&of_light_.by_phase, &drift_x_, &drift_y_}) columns_.push_back(v->data());
     }
@@ -182,10 +182,10 @@ void relief_of(const PixelArrays& pixels, std::span<const SpotVector> spots, Hit
     const auto copied = [&](const std::vector<float>& base, std::vector<float>& to_here) { std::copy_n(&base[from], count, &to_here[from]); };
     const ReliefAtPixels& base = pixels.base;
     copied(base.z, relief.z);
-    for (const SpotVector& spot : spots) kernel::add_heights(kernel_spot(spot), {count, &pixels.x_mm[from], &pixels.y_mm[from]}, &relief.z[from]);
+    for (const SpotVector& spot : spots) kernel::add_heights(kernel_spot(spot), {count, &pixels.geometry->x_mm[from], &pixels.geometry->y_mm[from]}, &relief.z[from]);
     for (std::size_t i = from; i < to; ++i) {
-      hits.x_mm[i] = pixels.x_mm[i] + relief.z[i] * pixels.shift_x[i];
-      hits.y_mm[i] = pixels.y_mm[i] + relief.z[i] * pixels.shift_y[i];
+      hits.x_mm[i] = pixels.geometry->x_mm[i] + relief.z[i] * pixels.geometry->shift_x[i];
+      hits.y_mm[i] = pixels.geometry->y_mm[i] + relief.z[i] * pixels.geometry->shift_y[i];
     }
     copied(base.z, relief.z), copied(base.slope_x, relief.slope_x), copied(base.slope_y, relief.slope_y);
     copied(base.xx, relief.xx), copied(base.xy, relief.xy), copied(base.yy, relief.yy);
@@ -239,8 +239,8 @@ SlopesByBlur slopes_by_blur(const PixelArrays& pixels, std::span<const SpotVecto
   const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2f> axes(moment_mm2);
   const Eigen::Matrix2f points = axes.eigenvectors() * axes.eigenvalues().cwiseMax(0).cwiseSqrt().asDiagonal() * std::sqrt(2.0F);
   const auto moment_times_gradient = [&](std::size_t i) -> Eigen::Vector2f {
-    const Eigen::Vector2f gradient(pixels.phase_x[i] + seen.by_slope_x[i] * relief.xx[i] + seen.by_slope_y[i] * relief.xy[i],
-                                   pixels.phase_y[i] + seen.by_slope_x[i] * relief.xy[i] + seen.by_slope_y[i] * relief.yy[i]);
+    const Eigen::Vector2f gradient(pixels.geometry->phase_x[i] + seen.by_slope_x[i] * relief.xx[i] + seen.by_slope_y[i] * relief.xy[i],
+                                   pixels.geometry->phase_y[i] + seen.by_slope_x[i] * relief.xy[i] + seen.by_slope_y[i] * relief.yy[i]);
     return moment_mm2 * (2 * std::numbers::pi_v<float> * gradient);
   };
   for (const float sign : {-1.0F, 1.0F}) {

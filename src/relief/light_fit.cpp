@@ -8,12 +8,6 @@
 
 namespace ripplegauge {
 
-std::vector<int> all_pixels(const Patch& patch) {
-  std::vector<int> pixels(patch.size());
-  std::iota(pixels.begin(), pixels.end(), 0);
-  return pixels;
-}
-
 double light_ridge(int column) {
   // Contrast hardly changes over a spot; the highlight is a small effect; the rest only needs to be solvable.
   if (column == LightModel::level_terms + 1 || column == LightModel::level_terms + 2) return 0.02;
@@ -26,67 +20,63 @@ std::span<const int> PixelArrays::clipped_in(std::size_t from, std::size_t to) c
   return {first, std::lower_bound(first, clipped.end(), static_cast<int>(to))};
 }
 
+namespace {
+
+/// The light on the level columns.
+Eigen::Matrix<double, 6, 1> level_light(const PixelGeometry& geometry, const std::vector<float>& light) {
+  constexpr int level_and_light = LightModel::level_terms + 1;
+  std::array<const float*, level_and_light> columns{};
+  for (std::size_t t = 0; t < geometry.level.size(); ++t) columns[t] = geometry.level[t].data();
+  columns.back() = light.data();
+  Eigen::Matrix<double, level_and_light, level_and_light, Eigen::RowMajor> gram;
+  gram_of_columns(columns.data(), level_and_light, LightModel::level_terms, nullptr, light.size(), gram.data());
+  return gram.row(LightModel::level_terms).head<6>();
+}
+
+}  // namespace
+
 PixelArrays gather(const Patch& patch, const std::vector<int>& pixels) {
   PixelArrays out;
   out.patch = &patch;
+  out.geometry = std::make_shared<const PixelGeometry>(geometry_of(patch, pixels));
   const std::size_t n = pixels.size();
-  for (auto* v : {&out.x_mm, &out.y_mm, &out.shift_x, &out.shift_y, &out.ray_x, &out.ray_y, &out.ray_z, &out.inverse_ray_z,
-                  &out.slope_x, &out.slope_y, &out.from_normal, &out.from_across, &out.ray_normal, &out.ray_across, &out.phase_x,
-                  &out.phase_y, &out.light, &out.whitening})
-    v->resize(n);
-  for (auto& column : out.level) column.resize(n);
-  out.base.resize(n);
-  // A few pixels at a time, and of these one quantity after the other: all stay in the first cache.
-  constexpr std::size_t some = 256;
-  for (std::size_t from = 0; from < n; from += some) {
-    const std::size_t to = std::min(from + some, n);
-    const auto fill = [&](std::vector<float>& array, const auto& value_of) {
-      for (std::size_t k = from; k < to; ++k) array[k] = value_of(static_cast<std::size_t>(pixels[k]));
-    };
-    const auto fill_from_pixels = [&](std::vector<float>& array, float MirrorPixel::*member) {
-      fill(array, [&](std::size_t i) { return patch.pixel[i].*member; });
-    };
-    const auto fill_from = [&](std::vector<float>& array, const std::vector<float>& of_patch) {
-      fill(array, [&](std::size_t i) { return of_patch[i]; });
-    };
-    fill_from_pixels(out.x_mm, &MirrorPixel::x_mm), fill_from_pixels(out.y_mm, &MirrorPixel::y_mm);
-    fill_from_pixels(out.ray_x, &MirrorPixel::ray_x), fill_from_pixels(out.ray_y, &MirrorPixel::ray_y);
-    fill_from_pixels(out.ray_z, &MirrorPixel::ray_z);
-    fill_from_pixels(out.slope_x, &MirrorPixel::slope_x), fill_from_pixels(out.slope_y, &MirrorPixel::slope_y);
-    fill_from_pixels(out.from_normal, &MirrorPixel::from_normal), fill_from_pixels(out.from_across, &MirrorPixel::from_across);
-    fill_from_pixels(out.ray_normal, &MirrorPixel::ray_normal), fill_from_pixels(out.ray_across, &MirrorPixel::ray_across);
-    fill_from_pixels(out.phase_x, &MirrorPixel::phase_x), fill_from_pixels(out.phase_y, &MirrorPixel::phase_y);
-    fill(out.level[1], [&](std::size_t i) { return static_cast<float>(patch.xn(i)); });
-    fill(out.level[2], [&](std::size_t i) { return static_cast<float>(patch.yn(i)); });
-    fill_from(out.light, patch.light), fill_from(out.whitening, patch.whitening);
-    fill_from(out.base.z, patch.base_z);
-    fill(out.base.slope_x, [&](std::size_t i) { return patch.base_slope_x[i] + patch.soft_slope_x[i]; });
-    fill(out.base.slope_y, [&](std::size_t i) { return patch.base_slope_y[i] + patch.soft_slope_y[i]; });
-    fill_from(out.base.xx, patch.base_xx), fill_from(out.base.xy, patch.base_xy), fill_from(out.base.yy, patch.base_yy);
-    for (std::size_t k = from; k < to; ++k) {
-      out.inverse_ray_z[k] = 1 / out.ray_z[k];
-      out.shift_x[k] = out.ray_x[k] / out.ray_z[k], out.shift_y[k] = out.ray_y[k] / out.ray_z[k];
-      const float x = out.level[1][k], y = out.level[2][k];
-      out.level[0][k] = 1, out.level[3][k] = x * x, out.level[4][k] = x * y, out.level[5][k] = y * y;
-    }
+  const auto fill = [&](std::vector<float>& array, const std::vector<float>& of_patch) {
+    array.resize(n);
+    for (std::size_t k = 0; k < n; ++k) array[k] = of_patch[static_cast<std::size_t>(pixels[k])];
+  };
+  fill(out.light, patch.light), fill(out.whitening, patch.whitening);
+  fill(out.base.z, patch.base_z);
+  fill(out.base.xx, patch.base_xx), fill(out.base.xy, patch.base_xy), fill(out.base.yy, patch.base_yy);
+  out.base.slope_x.resize(n), out.base.slope_y.resize(n);
+  for (std::size_t k = 0; k < n; ++k) {
+    const auto i = static_cast<std::size_t>(pixels[k]);
+    out.base.slope_x[k] = patch.base_slope_x[i] + patch.soft_slope_x[i];
+    out.base.slope_y[k] = patch.base_slope_y[i] + patch.soft_slope_y[i];
+    if (patch.clipped[i]) out.clipped.push_back(static_cast<int>(k));
   }
-  for (std::size_t k = 0; k < n; ++k)
-    if (patch.clipped[static_cast<std::size_t>(pixels[k])]) out.clipped.push_back(static_cast<int>(k));
-  constexpr int level_and_light = LightModel::level_terms + 1;
-  std::array<const float*, level_and_light> columns{};
-  for (std::size_t t = 0; t < out.level.size(); ++t) columns[t] = out.level[t].data();
-  columns.back() = out.light.data();
-  Eigen::Matrix<double, level_and_light, level_and_light, Eigen::RowMajor> gram;
-  gram_of_columns(columns.data(), level_and_light, 0, nullptr, n, gram.data());
-  out.level_normal = gram.topLeftCorner<6, 6>().selfadjointView<Eigen::Lower>();
-  out.level_light = gram.row(LightModel::level_terms).head<6>();
+  out.level_light = level_light(*out.geometry, out.light);
+  return out;
+}
+
+PixelArrays gather(const Patch& patch) {
+  if (patch.geometry == nullptr) return gather(patch, all_pixels(patch));
+  PixelArrays out;
+  out.patch = &patch;
+  out.geometry = patch.geometry;
+  out.light = patch.light, out.whitening = patch.whitening;
+  out.base = {patch.base_z, patch.base_slope_x, patch.base_slope_y, patch.base_xx, patch.base_xy, patch.base_yy};
+  for (std::size_t i = 0; i < patch.size(); ++i) {
+    out.base.slope_x[i] += patch.soft_slope_x[i], out.base.slope_y[i] += patch.soft_slope_y[i];
+    if (patch.clipped[i]) out.clipped.push_back(static_cast<int>(i));
+  }
+  out.level_light = level_light(*out.geometry, out.light);
   return out;
 }
 
 std::array<const float*, LightModel::max_terms> light_columns(const PixelArrays& pixels, const LightFit& fit) {
   std::array<const float*, LightModel::max_terms> columns{};
   std::size_t t = 0;
-  for (const auto& level : pixels.level) columns[t++] = level.data();
+  for (const auto& level : pixels.geometry->level) columns[t++] = level.data();
   columns[t++] = fit.profile_value.data();
   for (const auto& column : fit.column) columns[t++] = column.data();
   return columns;
@@ -100,10 +90,10 @@ void predict_phase(const PixelArrays& pixels, const ReliefAtPixels& relief, cons
   const auto& normal = patch.board.normal;
   const auto& across = patch.board.across;
   const kernel::PhaseInput in{
-      0, n, pixels.ray_x.data(), pixels.ray_y.data(), pixels.ray_z.data(), pixels.inverse_ray_z.data(), pixels.slope_x.data(),
-      pixels.slope_y.data(), pixels.from_normal.data(), pixels.from_across.data(), pixels.ray_normal.data(),
-      pixels.ray_across.data(), pixels.phase_x.data(), pixels.phase_y.data(), pixels.level[1].data(),
-      pixels.level[2].data(), relief.z.data(), relief.slope_x.data(), relief.slope_y.data(), relief.xx.data(), relief.xy.data(),
+      0, n, pixels.geometry->ray_x.data(), pixels.geometry->ray_y.data(), pixels.geometry->ray_z.data(), pixels.geometry->inverse_ray_z.data(), pixels.geometry->slope_x.data(),
+      pixels.geometry->slope_y.data(), pixels.geometry->from_normal.data(), pixels.geometry->from_across.data(), pixels.geometry->ray_normal.data(),
+      pixels.geometry->ray_across.data(), pixels.geometry->phase_x.data(), pixels.geometry->phase_y.data(), pixels.geometry->level[1].data(),
+      pixels.geometry->level[2].data(), relief.z.data(), relief.slope_x.data(), relief.slope_y.data(), relief.xx.data(), relief.xy.data(),
       relief.yy.data(), {f(normal.x), f(normal.y), f(normal.z)}, {f(across.x), f(across.y), f(across.z)}, f(1 / patch.board.pitch_mm),
       {f(patch.board.phase_cycles + drift[0]), f(drift[1]), f(drift[2])}, patch.blur.xx, patch.blur.xy, patch.blur.yy, patch.learnt_blur};
   static_assert(sizeof(StripeProfile::Sample) == 2 * sizeof(float));
@@ -137,7 +127,7 @@ void solve_light(const PixelArrays& pixels, const ReliefAtPixels& relief, const 
   for (auto& column : out.column) column.resize(n);
   pixels.for_parts([&](std::size_t, std::size_t from, std::size_t to) {
     for (std::size_t t = 0; t < 2; ++t)
-      kernel::multiply(&out.profile_value[from], &pixels.level[t + 1][from], to - from, &out.column[t][from]);
+      kernel::multiply(&out.profile_value[from], &pixels.geometry->level[t + 1][from], to - from, &out.column[t][from]);
     if (options.highlight)
       kernel::highlight_columns(&relief.slope_x[from], &relief.slope_y[from], static_cast<float>(options.slope_scale), to - from,
                                 &out.column[2][from], &out.column[3][from], &out.column[4][from]);
@@ -150,7 +140,7 @@ void solve_light(const PixelArrays& pixels, const ReliefAtPixels& relief, const 
   Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor, LightModel::max_terms + 1, LightModel::max_terms + 1> gram(
       terms + 1, terms + 1);
   gram_of_pixels(pixels, std::span(columns).first(static_cast<std::size_t>(terms) + 1), LightModel::level_terms, nullptr, gram.data());
-  gram.topLeftCorner(LightModel::level_terms, LightModel::level_terms) = pixels.level_normal;
+  gram.topLeftCorner(LightModel::level_terms, LightModel::level_terms) = pixels.geometry->level_normal;
   gram.row(terms).head<LightModel::level_terms>() = pixels.level_light;
   Matrix normal = Matrix::Identity();
   normal.topLeftCorner(terms, terms) = gram.topLeftCorner(terms, terms);
@@ -191,8 +181,8 @@ void light_rows(const PixelArrays& pixels, const LightFit& fit, double robust_sc
   const auto f = [](double v) { return static_cast<float>(v); };
   std::vector<double> sums(pixels.parts());
   pixels.for_parts([&](std::size_t part, std::size_t from, std::size_t to) {
-    kernel::light_by_slopes({f(fit.coefficients[6]), f(fit.coefficients[7]), f(fit.coefficients[8]), &pixels.level[1][from],
-                             &pixels.level[2][from], &fit.profile_slope[from], &fit.by_slope_x[from], &fit.by_slope_y[from]},
+    kernel::light_by_slopes({f(fit.coefficients[6]), f(fit.coefficients[7]), f(fit.coefficients[8]), &pixels.geometry->level[1][from],
+                             &pixels.geometry->level[2][from], &fit.profile_slope[from], &fit.by_slope_x[from], &fit.by_slope_y[from]},
                             to - from, &out.by_phase[from], &out.by_slope_x[from], &out.by_slope_y[from]);
     sums[part] = kernel::row_weights(&fit.residual[from], &pixels.whitening[from], f(pixels.patch->contrast), f(robust_scale),
                                      f(importance), to - from, &out.weight[from], &out.residual[from]);

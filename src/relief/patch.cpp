@@ -3,7 +3,9 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <numeric>
 
+#include "ripplegauge/core/gram.hpp"
 #include "ripplegauge/core/quantile.hpp"
 #include "ripplegauge/relief/photo_blur.hpp"
 
@@ -42,6 +44,44 @@ void set_blur(Patch& patch, const PanelModel<double>& model, const std::vector<S
 }
 
 }  // namespace
+
+std::vector<int> all_pixels(const Patch& patch) {
+  std::vector<int> pixels(patch.size());
+  std::iota(pixels.begin(), pixels.end(), 0);
+  return pixels;
+}
+
+PixelGeometry geometry_of(const Patch& patch, const std::vector<int>& pixels) {
+  PixelGeometry out;
+  const std::size_t n = pixels.size();
+  for (auto* v : {&out.x_mm, &out.y_mm, &out.shift_x, &out.shift_y, &out.ray_x, &out.ray_y, &out.ray_z, &out.inverse_ray_z,
+                  &out.slope_x, &out.slope_y, &out.from_normal, &out.from_across, &out.ray_normal, &out.ray_across, &out.phase_x,
+                  &out.phase_y})
+    v->resize(n);
+  for (auto& column : out.level) column.resize(n);
+  for (std::size_t k = 0; k < n; ++k) {
+    const auto i = static_cast<std::size_t>(pixels[k]);
+    const MirrorPixel& m = patch.pixel[i];
+    out.x_mm[k] = m.x_mm, out.y_mm[k] = m.y_mm;
+    out.shift_x[k] = m.ray_x / m.ray_z, out.shift_y[k] = m.ray_y / m.ray_z;
+    out.ray_x[k] = m.ray_x, out.ray_y[k] = m.ray_y, out.ray_z[k] = m.ray_z, out.inverse_ray_z[k] = 1 / m.ray_z;
+    out.slope_x[k] = m.slope_x, out.slope_y[k] = m.slope_y;
+    out.from_normal[k] = m.from_normal, out.from_across[k] = m.from_across;
+    out.ray_normal[k] = m.ray_normal, out.ray_across[k] = m.ray_across;
+    out.phase_x[k] = m.phase_x, out.phase_y[k] = m.phase_y;
+    const auto x = static_cast<float>(patch.xn(i)), y = static_cast<float>(patch.yn(i));
+    const float level[] = {1, x, y, x * x, x * y, y * y};
+    for (std::size_t t = 0; t < out.level.size(); ++t) out.level[t][k] = level[t];
+  }
+  std::array<const float*, LightModel::level_terms> columns{};
+  for (std::size_t t = 0; t < out.level.size(); ++t) columns[t] = out.level[t].data();
+  Eigen::Matrix<double, LightModel::level_terms, LightModel::level_terms, Eigen::RowMajor> gram;
+  gram_of_columns(columns.data(), LightModel::level_terms, 0, nullptr, n, gram.data());
+  out.level_normal = gram.selfadjointView<Eigen::Lower>();
+  return out;
+}
+
+void set_geometry(Patch& patch) { patch.geometry = std::make_shared<const PixelGeometry>(geometry_of(patch, all_pixels(patch))); }
 
 float whitening_at(const Patch& patch, double phase_cycles) {
   const StripeProfile& s = *patch.profile;
@@ -139,6 +179,7 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
   patch.base_xy.assign(n, 0);
   patch.base_yy.assign(n, 0);
   if (n == 0) return patch;
+  set_geometry(patch);
   patch.contrast = std::max<double>(median_of(contrasts), 1e-4);
   patch.gain = median_of(gains);
   patch.clipped_fraction = static_cast<double>(clipped) / static_cast<double>(n);

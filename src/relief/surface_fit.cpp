@@ -263,7 +263,7 @@ class SurfaceProblem {
         const ReliefAtPixels& b = pixels_.base;
         const double bend = b.xx[i] * b.xx[i] + 2 * b.xy[i] * b.xy[i] + b.yy[i] * b.yy[i];
         of_cell += bend;
-        const double x = pixels_.x_mm[i] - request.extent.x_mm, y = pixels_.y_mm[i] - request.extent.y_mm;
+        const double x = pixels_.geometry->x_mm[i] - request.extent.x_mm, y = pixels_.geometry->y_mm[i] - request.extent.y_mm;
         if (x * x + y * y < request.mean_radius_mm * request.mean_radius_mm) sum += bend, ++inside;
       }
       square[cell.index] = of_cell / static_cast<double>(cell.count);
@@ -298,8 +298,8 @@ class SurfaceProblem {
                            rows.by_slope_y.data(), of_control);
       drift_x.resize(pixels.size()), drift_y.resize(pixels.size());
       for (std::size_t i = 0; i < pixels.size(); ++i)
-        drift_x[i] = rows.by_phase[i] * pixels.level[1][i],
-        drift_y[i] = rows.by_phase[i] * pixels.level[2][i];
+        drift_x[i] = rows.by_phase[i] * pixels.geometry->level[1][i],
+        drift_y[i] = rows.by_phase[i] * pixels.geometry->level[2][i];
     }
   };
 
@@ -349,17 +349,17 @@ double score_inflation(const PixelArrays& pixels, const LightFit& light, double 
     double score = 0, information = 0;
   };
   const auto block_of = [block_mm](float mm) { return static_cast<int>(std::floor(mm / block_mm)); };
-  const auto [left, right] = std::minmax_element(pixels.x_mm.begin(), pixels.x_mm.end());
-  const auto [bottom, top] = std::minmax_element(pixels.y_mm.begin(), pixels.y_mm.end());
+  const auto [left, right] = std::minmax_element(pixels.geometry->x_mm.begin(), pixels.geometry->x_mm.end());
+  const auto [bottom, top] = std::minmax_element(pixels.geometry->y_mm.begin(), pixels.geometry->y_mm.end());
   const int first_column = block_of(*left), first_row = block_of(*bottom), rows = block_of(*top) - first_row + 1;
   std::vector<Sum> blocks(static_cast<std::size_t>(block_of(*right) - first_column + 1) * static_cast<std::size_t>(rows));
   for (std::size_t i = 0; i < pixels.size(); ++i) {
-    const double dx = pixels.x_mm[i] - x_mm, dy = pixels.y_mm[i] - y_mm, square = dx * dx + dy * dy;
+    const double dx = pixels.geometry->x_mm[i] - x_mm, dy = pixels.geometry->y_mm[i] - y_mm, square = dx * dx + dy * dy;
     if (square < from_mm * from_mm || square > to_mm * to_mm) continue;
     const double j =
         light.coefficients[6] * light.profile_slope[i] * pixels.whitening[i] / pixels.patch->contrast;
     const double r = light.residual[i];
-    Sum& sum = blocks[static_cast<std::size_t>((block_of(pixels.x_mm[i]) - first_column) * rows + block_of(pixels.y_mm[i]) - first_row)];
+    Sum& sum = blocks[static_cast<std::size_t>((block_of(pixels.geometry->x_mm[i]) - first_column) * rows + block_of(pixels.geometry->y_mm[i]) - first_row)];
     sum.score += j * r * pseudo_huber_weight(r, robust_scale);
     sum.information += j * j;
   }

@@ -4,6 +4,7 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <array>
+#include <memory>
 #include <span>
 #include <vector>
 
@@ -20,19 +21,14 @@ struct ReliefAtPixels {
   }
 };
 
-/// The pixels of a fit, one array a quantity, so that the processor works on many at once. Names as in MirrorPixel and
-/// Patch.
+/// The pixels of a fit, one array a quantity. Names as in Patch.
 struct PixelArrays {
   const Patch* patch = nullptr;
-  std::vector<float> x_mm, y_mm, shift_x, shift_y;  ///< shift: where a panel 1 mm higher is hit, mm
-  std::vector<float> ray_x, ray_y, inverse_ray_z, ray_z, slope_x, slope_y, from_normal, from_across, ray_normal, ray_across;
-  std::vector<float> phase_x, phase_y;
-  std::array<std::vector<float>, 6> level;           ///< columns of the light model: 1, x, y, x^2, xy, y^2
+  std::shared_ptr<const PixelGeometry> geometry;
   std::vector<float> light, whitening;               ///< whitening of residuals in units of the patch's contrast
   std::vector<int> clipped;                          ///< numbers of the clipped ones, in this order, ascending
   ReliefAtPixels base;                               ///< of the spots that are explained already
-  Eigen::Matrix<double, 6, 6> level_normal;          ///< normal matrix of the level columns
-  Eigen::Matrix<double, 6, 1> level_light;           ///< and the light on them
+  Eigen::Matrix<double, 6, 1> level_light;           ///< the light on the level columns
 
   std::size_t size() const { return light.size(); }
   std::span<const int> clipped_in(std::size_t from, std::size_t to) const;
@@ -52,6 +48,8 @@ struct PixelArrays {
 
 /// `pixels` are indices into the patch, which must outlive the arrays.
 PixelArrays gather(const Patch& patch, const std::vector<int>& pixels);
+/// All of them.
+PixelArrays gather(const Patch& patch);
 
 struct LightFitOptions {
   bool highlight = false;      ///< metallic paint: three more columns, see LightModel
@@ -97,7 +95,5 @@ void light_rows(const PixelArrays& pixels, const LightFit& fit, double robust_sc
 
 /// Ridge that keeps the light model tame, per unit of summed squared weight; order of LightModel.
 double light_ridge(int column);
-
-std::vector<int> all_pixels(const Patch& patch);
 
 }  // namespace ripplegauge

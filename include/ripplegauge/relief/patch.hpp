@@ -2,7 +2,9 @@
 #pragma once
 
 #include <Eigen/Dense>
+#include <array>
 #include <cstdint>
+#include <memory>
 #include <opencv2/core.hpp>
 #include <vector>
 
@@ -62,6 +64,15 @@ struct Disc {
   double x_mm = 0, y_mm = 0, radius_mm = 0;
 };
 
+/// What no fit changes of some pixels, one array a quantity, so that the processor works on many at once. Names as in MirrorPixel.
+struct PixelGeometry {
+  std::vector<float> x_mm, y_mm, shift_x, shift_y;  ///< shift: where a panel 1 mm higher is hit, mm
+  std::vector<float> ray_x, ray_y, inverse_ray_z, ray_z, slope_x, slope_y, from_normal, from_across, ray_normal, ray_across;
+  std::vector<float> phase_x, phase_y;
+  std::array<std::vector<float>, 6> level;   ///< columns of the light model: 1, x, y, x^2, xy, y^2
+  Eigen::Matrix<double, 6, 6> level_normal;  ///< their normal matrix
+};
+
 struct Patch {
   double x_mm = 0, y_mm = 0, half_mm = 0, step_mm = 0;
   MirrorBoard board;
@@ -82,6 +93,7 @@ struct Patch {
   Eigen::Matrix2f blur_moment_mm2 = Eigen::Matrix2f::Zero();  ///< second moments of the blur on the panel: see soften
 
   std::vector<MirrorPixel> pixel;
+  std::shared_ptr<const PixelGeometry> geometry;  ///< of all pixels, see set_geometry; copies of the patch share it
   std::vector<float> light;
   std::vector<std::uint8_t> clipped;
   /// Relief of spots that are already explained: height, slopes, second derivatives.
@@ -101,6 +113,14 @@ struct Patch {
 Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelVector& parameters,
                  const ResidualField& field, const PatchRequest& request, const std::vector<Disc>& leave_out,
                  double pixels_per_mm);
+
+std::vector<int> all_pixels(const Patch& patch);
+
+/// Geometry of some pixels, which are indices into the patch.
+PixelGeometry geometry_of(const Patch& patch, const std::vector<int>& pixels);
+
+/// To be called when all pixels are there: what looks at all of them need not gather them again.
+void set_geometry(Patch& patch);
 
 /// Noise of flat stripes plus what edge jitter does where the profile is steep at the given phase.
 float whitening_at(const Patch& patch, double phase_cycles);
