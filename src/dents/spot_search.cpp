@@ -964,9 +964,9 @@ class SpotSearch {
     const auto untried = [&](const Candidate& c) { return is_new(c) && !is_left_over(c.outline); };
     Attempt a = first.at(index, static_cast<std::size_t>(std::max(patience - failures_in_a_row_, 1)), untried);
     const bool more_starts = worth_more_starts(scene_, a, outline, acceptance_);
-    // Where it is loud and not all explained, its parts come before anything that takes longer.
-    constexpr double nearly_all = 0.9;
-    const bool explained = believable(scene_, a, outline, acceptance_) && a.judgement.explained > nearly_all;
+    // Where it is loud and one spot surely not all, its parts come before anything that takes longer.
+    constexpr double may_be_all = 0.85;  // an odd shape leaves as much
+    const bool explained = believable(scene_, a, outline, acceptance_) && a.judgement.explained > may_be_all;
     const bool parts_first = !explained && (more_starts || worth_parting(scene_, a, acceptance_));
     if (parts_first && explain_parts(index, all)) return true;
     if (!explained && is_stale(outline)) return accept(a, outline);
