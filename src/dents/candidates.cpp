@@ -39,11 +39,24 @@ Outline outline_of(const cv::Mat& mask, cv::Point corner, const PanelGrid& grid)
   return outline;
 }
 
-/// 255 within so many cells of what is marked; the same time for any reach.
+/// 255 within so many cells of what is marked (255, else 0): every cell of its outline becomes a disc.
 cv::Mat within(const cv::Mat& marked, int reach) {
-  cv::Mat distance;
-  cv::distanceTransform(marked == 0, distance, cv::DIST_L2, cv::DIST_MASK_PRECISE);
-  return distance < reach + 0.5;
+  std::vector<int> half_width(static_cast<std::size_t>(reach) + 1);
+  for (int dy = 0; dy <= reach; ++dy) half_width[static_cast<std::size_t>(dy)] = static_cast<int>(std::sqrt((reach + 0.5) * (reach + 0.5) - dy * dy));
+  cv::Mat near = marked.clone();
+  const auto is_inner = [&](int r, int c) {
+    return r > 0 && c > 0 && r + 1 < marked.rows && c + 1 < marked.cols && marked.at<uchar>(r, c - 1) != 0 && marked.at<uchar>(r, c + 1) != 0 &&
+           marked.at<uchar>(r - 1, c) != 0 && marked.at<uchar>(r + 1, c) != 0;
+  };
+  for (int r = 0; r < marked.rows; ++r)
+    for (int c = 0; c < marked.cols; ++c) {
+      if (marked.at<uchar>(r, c) == 0 || is_inner(r, c)) continue;
+      for (int row = std::max(r - reach, 0); row <= std::min(r + reach, marked.rows - 1); ++row) {
+        const int half = half_width[static_cast<std::size_t>(std::abs(row - r))], first = std::max(c - half, 0);
+        std::fill_n(near.ptr<uchar>(row) + first, std::min(c + half, marked.cols - 1) - first + 1, uchar{255});
+      }
+    }
+  return near;
 }
 
 /// The round parts of a region, widest first: discs that fit into it, no two of which see each other without a narrowing in between.
@@ -234,15 +247,15 @@ DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained)
   weight += 0.05;
   map.energy /= weight;
   map.energy.setTo(0, field.inner == 0);
-  std::vector<float> values;
-  for (int r = 0; r < residual.rows; ++r) {
+  std::vector<float> values;  // a quarter of the cells: they are smooth
+  for (int r = 0; r < residual.rows; r += 2) {
     const float* energy = map.energy.ptr<float>(r);
     const uchar* inner = field.inner.ptr<uchar>(r);
-    for (int c = 0; c < residual.cols; ++c)
+    for (int c = 0; c < residual.cols; c += 2)
       if (inner[c] != 0) values.push_back(energy[c]);
   }
   map.score = cv::Mat::zeros(residual.size(), CV_32FC1);
-  if (values.size() < 100) return map;
+  if (values.size() < 25) return map;
   const float median = median_of(values);
   for (float& v : values) v = std::abs(v - median);
   const float mad = 1.4826F * median_of(values) + 1e-6F;
@@ -369,7 +382,6 @@ ResidualField residual_with_spots(const ResidualField& field, const BundleProble
                                   const std::vector<SpotVector>& spots, cv::Mat& explained) {
   ResidualField out = field;
   out.phase_cycles = field.phase_cycles.clone();
-  out.residual = field.residual.clone();
   explained = cv::Mat::zeros(field.residual.size(), CV_32FC1);
   const PanelModel<double> model(problem.constants, parameters);
   struct Explaining {
@@ -396,12 +408,11 @@ ResidualField residual_with_spots(const ResidualField& field, const BundleProble
         if (share < 1e-3) continue;
         out.phase_cycles.at<float>(r, c) = static_cast<float>(model.phase(x, y, sx, sy));
         explained.at<float>(r, c) = share > 0.02 ? 1.0F : 0.0F;
-        const float s = out.profile.value(out.phase_cycles.at<float>(r, c));
-        const float b = std::max(out.contrast.at<float>(r, c), 0.3F * static_cast<float>(out.typical_contrast));
-        out.residual.at<float>(r, c) = (out.light.at<float>(r, c) - out.level.at<float>(r, c) - b * s) / b;
       }
     }
   });
+  // Around a spot the light was told by stripes that it had moved.
+  explain_light(out);
   return out;
 }
 

@@ -928,11 +928,11 @@ class SpotSearch {
   /// A spot found in this round may be most of what the outline is about: the next round draws it anew.
   bool is_stale(const Outline& o) const { return reached_since(known_at_round_, o); }
 
-  /// What is left over inside a spot is its shape, not another spot.
+  /// What is left over inside a spot is its shape, not another spot, unless it is much smaller and yet wide enough for one.
   bool is_left_over(const Outline& o) const {
     constexpr double inside = 0.8, least = 0.25;
     return std::any_of(accepted_.begin(), accepted_.end(), [&](const SpotVector& s) {
-      return RadiusIn(s)(o.x_mm, o.y_mm) < inside && o.radius_mm > least * mean_radius_mm(s);
+      return RadiusIn(s)(o.x_mm, o.y_mm) < inside && (o.radius_mm > least * mean_radius_mm(s) || 2 * o.radius_mm < acceptance_.min_width_mm);
     });
   }
 
@@ -997,13 +997,13 @@ class SpotSearch {
     for (std::size_t i = 0; i < all.size(); ++i)
       if (i != index) parts.push_back({all[i].outline, all[i].peak});
     FirstAttempts first(scene_, parts, accepted_, acceptance_);
-    const auto is_lobe = [&](const Candidate& c) { return &c < parts.data() + lobes.size(); };
+    const auto untried_lobe = [&](const Candidate& c) { return &c < parts.data() + lobes.size() && !is_beside_spot(c.outline); };
     const std::size_t before = accepted_.size();
     std::size_t known = 0;
     do {
       known = accepted_.size();
       for (std::size_t i = 0; i < lobes.size(); ++i)
-        if (!is_beside_spot(parts[i].outline)) accept(first.at(i, lobes.size(), is_lobe), parts[i].outline);
+        if (untried_lobe(parts[i])) accept(first.at(i, lobes.size(), untried_lobe), parts[i].outline);
     } while (accepted_.size() > known);
     return accepted_.size() > before;
   }

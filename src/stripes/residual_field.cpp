@@ -84,6 +84,22 @@ void fit_light(ResidualField& f, const cv::Mat& profile_value, const cv::Mat& we
   f.contrast += contrast;
 }
 
+/// What level and contrast leave over, in contrasts; 0 where not valid.
+cv::Mat residual_of(const ResidualField& f, const cv::Mat& profile_value) {
+  cv::Mat residual(f.light.size(), CV_32FC1);
+  const float floor = 0.3F * static_cast<float>(f.typical_contrast);
+  for_rows(f.grid.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r) {
+      const uchar* valid = f.valid.ptr<uchar>(r);
+      const float *seen = f.light.ptr<float>(r), *level = f.level.ptr<float>(r), *contrast = f.contrast.ptr<float>(r), *s = profile_value.ptr<float>(r);
+      float* out = residual.ptr<float>(r);
+      for (int c = 0; c < f.grid.columns; ++c)
+        out[c] = valid[c] != 0 ? (seen[c] - level[c] - contrast[c] * s[c]) / std::max(contrast[c], floor) : 0.0F;
+    }
+  });
+  return residual;
+}
+
 cv::Mat eroded_by(const cv::Mat& mask, int margin) {
   cv::Mat out;
   const cv::Mat square = cv::getStructuringElement(cv::MORPH_RECT, cv::Size(2 * margin + 1, 2 * margin + 1));
@@ -245,6 +261,15 @@ ProductMeans product_means(const cv::Mat& light, const cv::Mat& profile_value, c
 
 }  // namespace
 
+void explain_light(ResidualField& field) {
+  cv::Mat weight;
+  field.valid.convertTo(weight, CV_32FC1);
+  const cv::Mat profile_value = profile_image(field.profile, field.phase_cycles);
+  field.level.release(), field.contrast.release();
+  fit_light(field, profile_value, weight);
+  field.residual = residual_of(field, profile_value);
+}
+
 void local_light(const cv::Mat& light, const cv::Mat& profile_value, const cv::Mat& weight, double sigma_px,
                  cv::Mat& level, cv::Mat& contrast) {
   constexpr double ridge = 0.02;  // S has variance near 0.7: keeps B finite where the window holds half a stripe
@@ -357,20 +382,15 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
     profile_value = profile_image(f.profile, f.phase_cycles);
   }
   fit_light(f, profile_value, weight);
-
-  f.residual.create(f.light.size(), CV_32FC1);
-  const float floor = 0.3F * static_cast<float>(f.typical_contrast);
+  f.residual = residual_of(f, profile_value);
   std::atomic<std::size_t> bright = 0, clipped = 0;
   for_rows(f.grid.rows, [&](int from, int to) {
     std::size_t bright_here = 0, clipped_here = 0;
     for (int r = from; r < to; ++r) {
       const uchar* valid = f.valid.ptr<uchar>(r);
-      const float *seen = f.light.ptr<float>(r), *level = f.level.ptr<float>(r), *contrast = f.contrast.ptr<float>(r), *s = profile_value.ptr<float>(r);
-      float* residual = f.residual.ptr<float>(r);
-      for (int c = 0; c < f.grid.columns; ++c) {
-        residual[c] = valid[c] != 0 ? (seen[c] - level[c] - contrast[c] * s[c]) / std::max(contrast[c], floor) : 0.0F;
+      const float *seen = f.light.ptr<float>(r), *s = profile_value.ptr<float>(r);
+      for (int c = 0; c < f.grid.columns; ++c)
         if (valid[c] != 0 && s[c] > 0.5F) ++bright_here, clipped_here += seen[c] > clipped_light;
-      }
     }
     bright += bright_here, clipped += clipped_here;
   });

@@ -40,6 +40,10 @@ inline constexpr float clipped_light = 0.93F;
 ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field,
                               double pixels_per_mm);
 
+/// Level, contrast and residual anew where the phases are others than they were fitted for. Writes none of the field's old matrices:
+/// copies of it may share them.
+void explain_light(ResidualField& field);
+
 /// A and B of light = A + B S by weighted local least squares under a Gaussian window.
 void local_light(const cv::Mat& light, const cv::Mat& profile_value, const cv::Mat& weight, double sigma_px,
                  cv::Mat& level, cv::Mat& contrast);
