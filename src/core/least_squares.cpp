@@ -26,9 +26,11 @@ LeastSquaresSummary minimise(const NormalEquationsFunction& equations, Eigen::Ve
     there.reset(size);
     equations(candidate, false, there);
     if (!(there.cost < here.cost)) {
-      // What little the equations promise is not there, either (as in MINPACK's test of predicted reductions).
+      // What little the equations promise is not there, either (as in MINPACK's test of predicted reductions): where a step was refused,
+      // a tenth of it is much.
+      constexpr double kept = 0.1;
       const double promised = -step.dot(here.gradient) - 0.5 * step.dot(here.hessian * step);
-      summary.converged = promised < options.relative_cost_tolerance * here.cost;
+      summary.converged = kept * promised < options.relative_cost_tolerance * here.cost;
       if (summary.converged) break;
       damping *= 8;
       continue;
