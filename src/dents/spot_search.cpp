@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <iterator>
 #include <numbers>
 
 #include "nested_spots.hpp"
@@ -212,9 +213,10 @@ Patch explained_patch(const PanelScene& scene, const PatchRequest& request,
   Patch patch = make_patch(*scene.grey, *scene.problem, scene.parameters, *scene.field, request, leave_out,
                            scene.pixels_per_mm);
   if (patch.size() == 0) return patch;
-  const LookedAt square = looked_at(patch);
-  for (const SpotVector& spot : explained)
-    if (reaches(spot, square)) explain(patch, spot);
+  std::vector<SpotVector> near;
+  std::copy_if(explained.begin(), explained.end(), std::back_inserter(near),
+               [square = looked_at(patch)](const SpotVector& spot) { return reaches(spot, square); });
+  if (!near.empty()) explain(patch, near);
   return patch;
 }
 
