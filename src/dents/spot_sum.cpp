@@ -266,7 +266,8 @@ std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single,
   const SpotFit alone = polish_with_fitting_light(patch, single, highlight, 10);
   constexpr std::size_t enough = 2400;  // of which the smallest second one, a thirtieth of the area, has eighty
   const PixelArrays few = gather(patch, pixels_near(patch, alone.spot, 1.7, enough));
-  std::vector<SpotSum> starts = added_starts(patch, alone.spot, 12, scene.threads);
+  constexpr std::size_t places = 12;
+  std::vector<SpotSum> starts = added_starts(patch, alone.spot, places, scene.threads);
   const std::vector<SpotSum> parted = parted_starts(few, alone.spot, 4);
   const std::vector<SpotSum> rimmed = rimmed_starts(patch, alone.spot, 8);
   starts.insert(starts.end(), parted.begin(), parted.end());
@@ -282,6 +283,8 @@ std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single,
   };
   fit_all(starts);
   if (fits.empty()) return std::nullopt;
+  // Alone, the first one had to make up for the second: beside any other it stands where it should, and the second shows better.
+  fit_all(added_starts(patch, fits.front().first, places, scene.threads));
   constexpr std::size_t orders = 8;
   fit_all(other_orders(patch, fits.front(), orders));
   constexpr std::size_t finalists = 3;

@@ -46,14 +46,15 @@ void predict_phases(const PhaseInput& input, const ProfileTables& tables, const 
     const int below = root < last ? root : last;
     const float between = (magnitude * inverse_unit - static_cast<float>(below * below)) / static_cast<float>(2 * below + 1);
     const int sign = blurred ? 1 : -1;
-    // From the nearest entry by its derivative: as near as between two by a straight line, with half the memory to look at.
-    const float turn = (phase - std::floor(phase)) * size + 0.5F;
-    const int nearest = static_cast<int>(turn);
-    const float beside = (turn - 0.5F - static_cast<float>(nearest)) * entry;
-    const int a = 2 * (sign * below * t.stride + (nearest & mask)), b = a + 2 * sign * t.stride;
+    // The derivative runs straight from an entry to the next; the value follows it, so that both agree.
+    const float turn = (phase - std::floor(phase)) * size;
+    const int whole = static_cast<int>(turn);
+    const float part = turn - static_cast<float>(whole);
+    const int a = 2 * (sign * below * t.stride + (whole & mask)), b = a + 2 * sign * t.stride;
     const float* p = t.level_0;
-    const float slope_a = p[a + 1], slope_b = p[b + 1];
-    const float value_a = p[a] + beside * slope_a, value_b = p[b] + beside * slope_b;
+    const float rise_a = part * (p[a + 3] - p[a + 1]), rise_b = part * (p[b + 3] - p[b + 1]);
+    const float value_a = p[a] + part * entry * (p[a + 1] + 0.5F * rise_a), value_b = p[b] + part * entry * (p[b + 1] + 0.5F * rise_b);
+    const float slope_a = p[a + 1] + rise_a, slope_b = p[b + 1] + rise_b;
     out.phase[i] = phase;
     out.by_slope_x[i] = bx;
     out.by_slope_y[i] = by;
