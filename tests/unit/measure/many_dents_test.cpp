@@ -1,4 +1,4 @@
-// Dents close to one another: what they make of the stripes runs together.
+// Dents close to one another, whose bends of the stripes run together; and few stripes.
 #include <algorithm>
 #include <cmath>
 
@@ -37,4 +37,14 @@ TEST_CASE("dents that stand in a row and in a group are all found, and nothing b
     CHECK(std::abs(found->diameter_mm.value - truth.diameter_mm()) < 0.03 * truth.diameter_mm());
     CHECK(found->kind == Kind::low);
   }
+}
+
+TEST_CASE("stripes that cover little more than the card and the dent are followed", "[many_dents]") {
+  rendered::Scene scene = rendered::usual_scene(dent_at(60, 42, 12, 0.035));
+  scene.board.half_across_mm = scene.board.half_along_mm = 75;  // a tenth of what the photo shows of the panel
+  constexpr double noise = 0.006;
+  const Reading reading = measure(rendered::usual_photo(scene, rendered::render(scene), noise, 5), rendered::usual_request(scene)).reading;
+  INFO(to_string(reading.status) << (reading.refusal ? ": " + reading.refusal->message : ""));
+  REQUIRE(reading.dents.size() == 1);
+  CHECK(std::abs(reading.dents[0].diameter_mm.value - scene.dents[0].diameter_mm()) < 0.02 * scene.dents[0].diameter_mm());
 }
