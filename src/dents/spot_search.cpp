@@ -449,11 +449,17 @@ bool quiet_around(const SpotJudgement& j, const Acceptance& acceptance, double s
          slack * std::max(acceptance.max_quiet_level, acceptance.max_quiet_share * j.disturbed_level);
 }
 
-/// What one spot does not explain, though two might: loud, and on as good a place as they would need.
+/// The ring, with some of the spot left in it, against what lies beyond; right fits' go to 1.4.
+bool leaves_its_ring_loud(const SpotJudgement& j) {
+  constexpr double louder_than_far = 1.75;
+  return j.quiet_level > louder_than_far * j.far_level;
+}
+
+/// What one spot does not explain, or leaves a rim of, though two might explain it: loud, and on as good a place as they would need.
 bool worth_parting(const PanelScene& scene, const Attempt& a, const Acceptance& acceptance) {
   constexpr double well_explained = 0.96, misplaced = 2;  // a wrong fit leaves some of the spot in its ring
   const SpotJudgement& j = a.judgement;
-  return a.usable && !a.moves_little && j.explained < well_explained && !moves_as_peel_does(j, acceptance) &&
+  return a.usable && !a.moves_little && (j.explained < well_explained || leaves_its_ring_loud(j)) && !moves_as_peel_does(j, acceptance) &&
          (loud(j, acceptance) || wide_and_faint(j, acceptance)) && quiet_around(j, acceptance, misplaced) &&
          ring_seen(scene, outline_of(a.fit.spot, 1.2)) >= acceptance.min_ring_seen;
 }
@@ -474,9 +480,7 @@ bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline&
   constexpr double half_covered = 0.5;  // a wrong fit lies beside what it should cover
   const SpotJudgement& j = a.judgement;
   if (a.moves_little || moves_as_peel_does(j, acceptance)) return false;
-  constexpr double louder_than_far = 1.75;  // the ring, with some of the spot left in it; right fits' go to 1.4
-  const bool doubtful = j.explained < right || !quiet_around(j, acceptance) || !sign_is_told(a, acceptance) ||
-                        j.quiet_level > louder_than_far * j.far_level;
+  const bool doubtful = j.explained < right || !quiet_around(j, acceptance) || !sign_is_told(a, acceptance) || leaves_its_ring_loud(j);
   return a.usable && doubtful && j.disturbed_level - j.quiet_level > half_covered * acceptance.min_excess &&
          outline.elongation < compact && outline.radius_mm > no_speck_mm && ring_seen(scene, outline) > whole;
 }
@@ -967,12 +971,11 @@ class SpotSearch {
     const auto untried = [&](const Candidate& c) { return is_new(c) && !is_left_over(c.outline); };
     Attempt a = first.at(index, static_cast<std::size_t>(std::max(patience - failures_in_a_row_, 1)), untried);
     const bool more_starts = worth_more_starts(scene_, a, outline, acceptance_);
-    // Where it is loud and one spot surely not all, its parts come before anything that takes longer.
-    constexpr double may_be_all = 0.85;  // an odd shape leaves as much
-    const bool explained = believable(scene_, a, outline, acceptance_) && a.judgement.explained > may_be_all;
-    const bool parts_first = !explained && (more_starts || worth_parting(scene_, a, acceptance_));
+    // Where it is loud, its parts come before anything that takes longer.
+    const bool believed = believable(scene_, a, outline, acceptance_);
+    const bool parts_first = !believed && (more_starts || worth_parting(scene_, a, acceptance_));
     if (parts_first && explain_parts(index, all)) return true;
-    if (!explained && is_stale(outline)) return accept(a, outline);
+    if (!believed && is_stale(outline)) return false;
     if (wide_left_ > 0 && more_starts) {
       --wide_left_;
       const Attempt b = wide_attempt(scene_, outline, other_candidates(all, outline), accepted_, acceptance_);
