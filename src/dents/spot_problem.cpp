@@ -175,6 +175,7 @@ LightFitOptions light_options(std::span<const SpotVector> spots, bool highlight)
 
 void relief_of(const PixelArrays& pixels, std::span<const SpotVector> spots, HitPoints& hits, ReliefAtPixels& relief) {
   const std::size_t n = pixels.size();
+  const PixelGeometry& g = *pixels.geometry;
   hits.x_mm.resize(n), hits.y_mm.resize(n);
   relief.resize(n);
   pixels.for_parts([&](std::size_t, std::size_t from, std::size_t to) {
@@ -182,10 +183,10 @@ void relief_of(const PixelArrays& pixels, std::span<const SpotVector> spots, Hit
     const auto copied = [&](const std::vector<float>& base, std::vector<float>& to_here) { std::copy_n(&base[from], count, &to_here[from]); };
     const ReliefAtPixels& base = pixels.base;
     copied(base.z, relief.z);
-    for (const SpotVector& spot : spots) kernel::add_heights(kernel_spot(spot), {count, &pixels.geometry->x_mm[from], &pixels.geometry->y_mm[from]}, &relief.z[from]);
+    for (const SpotVector& spot : spots) kernel::add_heights(kernel_spot(spot), {count, &g.x_mm[from], &g.y_mm[from]}, &relief.z[from]);
     for (std::size_t i = from; i < to; ++i) {
-      hits.x_mm[i] = pixels.geometry->x_mm[i] + relief.z[i] * pixels.geometry->shift_x[i];
-      hits.y_mm[i] = pixels.geometry->y_mm[i] + relief.z[i] * pixels.geometry->shift_y[i];
+      hits.x_mm[i] = g.x_mm[i] + relief.z[i] * g.shift_x[i];
+      hits.y_mm[i] = g.y_mm[i] + relief.z[i] * g.shift_y[i];
     }
     copied(base.z, relief.z), copied(base.slope_x, relief.slope_x), copied(base.slope_y, relief.slope_y);
     copied(base.xx, relief.xx), copied(base.xy, relief.xy), copied(base.yy, relief.yy);
@@ -215,6 +216,7 @@ Relief draw_spots(std::span<const SpotVector> spots, double x_mm, double y_mm, d
 
 SlopesByBlur slopes_by_blur(const PixelArrays& pixels, std::span<const SpotVector> spots) {
   const std::size_t n = pixels.size();
+  const PixelGeometry& g = *pixels.geometry;
   const Eigen::Matrix2f& moment_mm2 = pixels.patch->blur_moment_mm2;
   HitPoints hits, beside;
   ReliefAtPixels relief, there;
@@ -239,8 +241,8 @@ SlopesByBlur slopes_by_blur(const PixelArrays& pixels, std::span<const SpotVecto
   const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2f> axes(moment_mm2);
   const Eigen::Matrix2f points = axes.eigenvectors() * axes.eigenvalues().cwiseMax(0).cwiseSqrt().asDiagonal() * std::sqrt(2.0F);
   const auto moment_times_gradient = [&](std::size_t i) -> Eigen::Vector2f {
-    const Eigen::Vector2f gradient(pixels.geometry->phase_x[i] + seen.by_slope_x[i] * relief.xx[i] + seen.by_slope_y[i] * relief.xy[i],
-                                   pixels.geometry->phase_y[i] + seen.by_slope_x[i] * relief.xy[i] + seen.by_slope_y[i] * relief.yy[i]);
+    const Eigen::Vector2f gradient(g.phase_x[i] + seen.by_slope_x[i] * relief.xx[i] + seen.by_slope_y[i] * relief.xy[i],
+                                   g.phase_y[i] + seen.by_slope_x[i] * relief.xy[i] + seen.by_slope_y[i] * relief.yy[i]);
     return moment_mm2 * (2 * std::numbers::pi_v<float> * gradient);
   };
   for (const float sign : {-1.0F, 1.0F}) {

@@ -84,18 +84,19 @@ std::array<const float*, LightModel::max_terms> light_columns(const PixelArrays&
 
 void predict_phase(const PixelArrays& pixels, const ReliefAtPixels& relief, const Eigen::Vector3d& drift, LightFit& out) {
   const std::size_t n = pixels.size();
+  const PixelGeometry& g = *pixels.geometry;
   for (auto* v : {&out.phase, &out.profile_value, &out.profile_slope, &out.by_slope_x, &out.by_slope_y}) v->resize(n);
   const Patch& patch = *pixels.patch;
   const auto f = [](double v) { return static_cast<float>(v); };
   const auto& normal = patch.board.normal;
   const auto& across = patch.board.across;
   const kernel::PhaseInput in{
-      0, n, pixels.geometry->ray_x.data(), pixels.geometry->ray_y.data(), pixels.geometry->ray_z.data(), pixels.geometry->inverse_ray_z.data(), pixels.geometry->slope_x.data(),
-      pixels.geometry->slope_y.data(), pixels.geometry->from_normal.data(), pixels.geometry->from_across.data(), pixels.geometry->ray_normal.data(),
-      pixels.geometry->ray_across.data(), pixels.geometry->phase_x.data(), pixels.geometry->phase_y.data(), pixels.geometry->level[1].data(),
-      pixels.geometry->level[2].data(), relief.z.data(), relief.slope_x.data(), relief.slope_y.data(), relief.xx.data(), relief.xy.data(),
-      relief.yy.data(), {f(normal.x), f(normal.y), f(normal.z)}, {f(across.x), f(across.y), f(across.z)}, f(1 / patch.board.pitch_mm),
-      {f(patch.board.phase_cycles + drift[0]), f(drift[1]), f(drift[2])}, patch.blur.xx, patch.blur.xy, patch.blur.yy, patch.learnt_blur};
+      0, n, g.ray_x.data(), g.ray_y.data(), g.ray_z.data(), g.inverse_ray_z.data(), g.slope_x.data(), g.slope_y.data(),
+      g.from_normal.data(), g.from_across.data(), g.ray_normal.data(), g.ray_across.data(), g.phase_x.data(), g.phase_y.data(),
+      g.level[1].data(), g.level[2].data(), relief.z.data(), relief.slope_x.data(), relief.slope_y.data(), relief.xx.data(),
+      relief.xy.data(), relief.yy.data(), {f(normal.x), f(normal.y), f(normal.z)}, {f(across.x), f(across.y), f(across.z)},
+      f(1 / patch.board.pitch_mm), {f(patch.board.phase_cycles + drift[0]), f(drift[1]), f(drift[2])},
+      patch.blur.xx, patch.blur.xy, patch.blur.yy, patch.learnt_blur};
   static_assert(sizeof(StripeProfile::Sample) == 2 * sizeof(float));
   const kernel::ProfileTables tables{&patch.profile->level(0)->value, StripeProfile::table_size, StripeProfile::table_stride,
                                      StripeProfile::blurred_levels, StripeProfile::sharper_levels, StripeProfile::level_unit};
@@ -123,11 +124,12 @@ void gram_of_pixels(const PixelArrays& pixels, std::span<const float* const> col
 
 void solve_light(const PixelArrays& pixels, const ReliefAtPixels& relief, const LightFitOptions& options, LightFit& out) {
   const std::size_t n = pixels.size();
+  const PixelGeometry& g = *pixels.geometry;
   const int terms = light_terms(options);
   for (auto& column : out.column) column.resize(n);
   pixels.for_parts([&](std::size_t, std::size_t from, std::size_t to) {
     for (std::size_t t = 0; t < 2; ++t)
-      kernel::multiply(&out.profile_value[from], &pixels.geometry->level[t + 1][from], to - from, &out.column[t][from]);
+      kernel::multiply(&out.profile_value[from], &g.level[t + 1][from], to - from, &out.column[t][from]);
     if (options.highlight)
       kernel::highlight_columns(&relief.slope_x[from], &relief.slope_y[from], static_cast<float>(options.slope_scale), to - from,
                                 &out.column[2][from], &out.column[3][from], &out.column[4][from]);
@@ -140,7 +142,7 @@ void solve_light(const PixelArrays& pixels, const ReliefAtPixels& relief, const 
   Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor, LightModel::max_terms + 1, LightModel::max_terms + 1> gram(
       terms + 1, terms + 1);
   gram_of_pixels(pixels, std::span(columns).first(static_cast<std::size_t>(terms) + 1), LightModel::level_terms, nullptr, gram.data());
-  gram.topLeftCorner(LightModel::level_terms, LightModel::level_terms) = pixels.geometry->level_normal;
+  gram.topLeftCorner(LightModel::level_terms, LightModel::level_terms) = g.level_normal;
   gram.row(terms).head<LightModel::level_terms>() = pixels.level_light;
   Matrix normal = Matrix::Identity();
   normal.topLeftCorner(terms, terms) = gram.topLeftCorner(terms, terms);

@@ -348,18 +348,19 @@ double score_inflation(const PixelArrays& pixels, const LightFit& light, double 
   struct Sum {
     double score = 0, information = 0;
   };
+  const PixelGeometry& g = *pixels.geometry;
   const auto block_of = [block_mm](float mm) { return static_cast<int>(std::floor(mm / block_mm)); };
-  const auto [left, right] = std::minmax_element(pixels.geometry->x_mm.begin(), pixels.geometry->x_mm.end());
-  const auto [bottom, top] = std::minmax_element(pixels.geometry->y_mm.begin(), pixels.geometry->y_mm.end());
+  const auto [left, right] = std::minmax_element(g.x_mm.begin(), g.x_mm.end());
+  const auto [bottom, top] = std::minmax_element(g.y_mm.begin(), g.y_mm.end());
   const int first_column = block_of(*left), first_row = block_of(*bottom), rows = block_of(*top) - first_row + 1;
   std::vector<Sum> blocks(static_cast<std::size_t>(block_of(*right) - first_column + 1) * static_cast<std::size_t>(rows));
   for (std::size_t i = 0; i < pixels.size(); ++i) {
-    const double dx = pixels.geometry->x_mm[i] - x_mm, dy = pixels.geometry->y_mm[i] - y_mm, square = dx * dx + dy * dy;
+    const double dx = g.x_mm[i] - x_mm, dy = g.y_mm[i] - y_mm, square = dx * dx + dy * dy;
     if (square < from_mm * from_mm || square > to_mm * to_mm) continue;
     const double j =
         light.coefficients[6] * light.profile_slope[i] * pixels.whitening[i] / pixels.patch->contrast;
     const double r = light.residual[i];
-    Sum& sum = blocks[static_cast<std::size_t>((block_of(pixels.geometry->x_mm[i]) - first_column) * rows + block_of(pixels.geometry->y_mm[i]) - first_row)];
+    Sum& sum = blocks[static_cast<std::size_t>((block_of(g.x_mm[i]) - first_column) * rows + block_of(g.y_mm[i]) - first_row)];
     sum.score += j * r * pseudo_huber_weight(r, robust_scale);
     sum.information += j * j;
   }

@@ -24,7 +24,8 @@ namespace ripplegauge::kernel {
   constexpr std::int32_t bias = 127, mantissa_bits = 23;
   const auto biased = static_cast<std::int32_t>(x + (bias + 0.5F));  // not negative, so it is rounded down
   const float f = x - static_cast<float>(biased - bias);
-  const float power = 1 + f * (0.693147206F + f * (0.240226469F + f * (0.0555032878F + f * (9.61848896e-3F + f * (1.33999314e-3F + f * 1.53458118e-4F)))));
+  const float high = 0.0555032878F + f * (9.61848896e-3F + f * (1.33999314e-3F + f * 1.53458118e-4F));
+  const float power = 1 + f * (0.693147206F + f * (0.240226469F + f * high));
   return power * std::bit_cast<float>(biased << mantissa_bits);
 }
 
