@@ -237,7 +237,26 @@ void whitened_squares(const ResidualField& field, const cv::Mat& residual, const
 
 }  // namespace
 
-DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained) {
+namespace {
+
+std::optional<PanelEnergy> energy_of_good_panel(const ResidualField& field, const cv::Mat& energy) {
+  std::vector<float> values;  // a quarter of the cells: they are smooth
+  for (int r = 0; r < energy.rows; r += 2) {
+    const float* row = energy.ptr<float>(r);
+    const uchar* inner = field.inner.ptr<uchar>(r);
+    for (int c = 0; c < energy.cols; c += 2)
+      if (inner[c] != 0) values.push_back(row[c]);
+  }
+  constexpr std::size_t few = 25;
+  if (values.size() < few) return std::nullopt;
+  const float median = median_of(values);
+  for (float& v : values) v = std::abs(v - median);
+  return PanelEnergy{median, 1.4826F * median_of(values) + 1e-6F};
+}
+
+}  // namespace
+
+DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained, const std::optional<PanelEnergy>& good_panel) {
   DisturbanceMap map;
   cv::Mat residual, chi, weight;
   cv::medianBlur(field.residual, residual, 3);
@@ -247,19 +266,10 @@ DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained)
   weight += 0.05;
   map.energy /= weight;
   map.energy.setTo(0, field.inner == 0);
-  std::vector<float> values;  // a quarter of the cells: they are smooth
-  for (int r = 0; r < residual.rows; r += 2) {
-    const float* energy = map.energy.ptr<float>(r);
-    const uchar* inner = field.inner.ptr<uchar>(r);
-    for (int c = 0; c < residual.cols; c += 2)
-      if (inner[c] != 0) values.push_back(energy[c]);
-  }
+  map.good_panel = good_panel ? good_panel : energy_of_good_panel(field, map.energy);
   map.score = cv::Mat::zeros(residual.size(), CV_32FC1);
-  if (values.size() < 25) return map;
-  const float median = median_of(values);
-  for (float& v : values) v = std::abs(v - median);
-  const float mad = 1.4826F * median_of(values) + 1e-6F;
-  map.score = (map.energy - median) / mad;
+  if (!map.good_panel) return map;
+  map.score = (map.energy - map.good_panel->median) / map.good_panel->scatter;
   map.score.setTo(0, field.inner == 0);
   return map;
 }

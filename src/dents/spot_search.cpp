@@ -912,8 +912,10 @@ class SpotSearch {
                                     : residual_with_spots(*scene_.field, *scene_.problem, scene_.parameters, accepted_, explained_);
     constexpr double merged = 0.55;  // of a period of the stripes: a wide dent disturbs them in bands
     constexpr std::size_t most = 14, with_edges = 60;
-    std::vector<Candidate> candidates = find_candidates(field, disturbance(field, explained_), merged * field.period_mm,
-                                                        [&](const Candidate& c) { return could_be_spot(c); }, most, with_edges);
+    const DisturbanceMap map = disturbance(field, explained_, good_panel_);
+    good_panel_ = map.good_panel;  // as the first round sees it: later ones see less of what dents spoil, but no new panel
+    std::vector<Candidate> candidates =
+        find_candidates(field, map, merged * field.period_mm, [&](const Candidate& c) { return could_be_spot(c); }, most, with_edges);
     std::erase_if(candidates, [&](const Candidate& c) { return c.peak < nothing_below_ && !reached_since(known_before_, c.outline); });
     return candidates;
   }
@@ -1065,6 +1067,7 @@ class SpotSearch {
   std::vector<SpotVector> accepted_;
   std::vector<Hopeless> hopeless_;
   cv::Mat explained_;              ///< where accepted spots are, 0 to 1
+  std::optional<PanelEnergy> good_panel_;
   double nothing_below_ = 0;       ///< the peak at which patience ran out in the last round ...
   std::size_t known_before_ = 0;   ///< ... and how many spots were known before it
   std::size_t known_at_round_ = 0; ///< how many were known when this round began

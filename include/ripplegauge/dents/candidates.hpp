@@ -2,6 +2,7 @@
 #pragma once
 
 #include <functional>
+#include <optional>
 #include <vector>
 
 #include "ripplegauge/dents/spot_fit.hpp"
@@ -17,13 +18,20 @@ struct Candidate {
   std::vector<std::vector<Outline>> partings{};
 };
 
-struct DisturbanceMap {
-  cv::Mat energy;  ///< smoothed whitened chi square, CV_32FC1
-  cv::Mat score;   ///< (energy - median) / MAD; 0 where nothing can be said
+/// Energy of good panel: it and its scatter (MAD).
+struct PanelEnergy {
+  float median = 0, scatter = 0;
 };
 
-/// `explained` marks pixels (CV_32FC1, 0..1) inside spots that are modelled already: their leftover counts less.
-DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained = {});
+struct DisturbanceMap {
+  cv::Mat energy;  ///< smoothed whitened chi square, CV_32FC1
+  cv::Mat score;   ///< (energy - median) / scatter of good panel; 0 where nothing can be said
+  std::optional<PanelEnergy> good_panel;  ///< where there is enough of it
+};
+
+/// `explained` marks pixels (CV_32FC1, 0..1) inside spots that are modelled already: their leftover counts less. `good_panel` of another
+/// map of the same photo, if given, makes their scores comparable.
+DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained = {}, const std::optional<PanelEnergy>& good_panel = {});
 
 /// Connected regions of high score, strongest first: at most so many of those that could be spots, among the `looked_at` strongest of
 /// all. `merge_gap_mm`: fragments nearer than this belong together (a wide shallow dent disturbs the stripes in bands, with quiet lines
