@@ -406,11 +406,13 @@ bool hangs_on_few_looks(const SpotJudgement& j, const Acceptance& acceptance) {
   return j.looks <= few && j.disturbed_level - j.quiet_level <= acceptance.loud_excess;
 }
 
-/// What hangs on few looks must stand out by these few alone, half as much again where the spot is faint.
+/// What hangs on few looks must stand out by these few alone, half as much again where the spot is faint. And what they show, some spot
+/// explains whatever its shape, unless it is a speck.
 bool more_than_few_looks(const SpotJudgement& j, const Acceptance& acceptance) {
-  constexpr double margin = 1.5;
+  if (!hangs_on_few_looks(j, acceptance)) return true;
+  constexpr double margin = 1.5, nearly_all = 0.92;
   const double needed = loud(j, acceptance) ? acceptance.min_moved_snr : margin * acceptance.min_moved_snr;
-  return !hangs_on_few_looks(j, acceptance) || j.moved_snr * std::sqrt(j.looks / j.peel_cells) > needed;
+  return j.explained > nearly_all && j.moved_snr * std::sqrt(j.looks / j.peel_cells) > needed;
 }
 
 /// By how much the spots that explain what is seen as well as this one move the stripes at least: where few looks are all there is, the

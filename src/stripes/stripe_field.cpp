@@ -337,22 +337,24 @@ Demodulated demodulate(const ReducedLight& light, const PanelModel<double>& mode
       }
     }
   });
-  // Where there are stripes their amplitude is much of one size. The upper quartile near the card stands for it even when they fill
-  // less than half of that; of all that a wide circle sees they may be next to nothing.
+  // Where there are stripes their amplitude is much of one size. The upper quartile stands for it even when they fill less than half of
+  // the circle, that near the card where they fill next to nothing of a wide one.
   constexpr double near_mm = 50;
-  std::vector<float> near_amplitudes;
+  std::vector<float> amplitudes, near_amplitudes;
   for (int r = 0; r < nodes.rows; ++r) {
     const uchar* usable = out.usable.ptr<uchar>(r);
     const float* amplitude = out.amplitude.ptr<float>(r);
-    for (int c = 0; c < nodes.columns; ++c)
-      if (usable[c] != 0 && std::hypot(nodes.x_mm(c) - window.anchor_x_mm, nodes.y_mm(r) - window.anchor_y_mm) < near_mm)
-        near_amplitudes.push_back(amplitude[c]);
+    for (int c = 0; c < nodes.columns; ++c) {
+      if (usable[c] == 0) continue;
+      amplitudes.push_back(amplitude[c]);
+      const double dx = nodes.x_mm(c) - window.anchor_x_mm, dy = nodes.y_mm(r) - window.anchor_y_mm;
+      if (dx * dx + dy * dy < near_mm * near_mm) near_amplitudes.push_back(amplitude[c]);
+    }
   }
-  if (near_amplitudes.empty()) {
-    out.usable.setTo(0);
-    return out;
-  }
-  const float typical = quantile_of(near_amplitudes, 0.75);
+  if (amplitudes.empty()) return out;
+  constexpr double upper_quartile = 0.75;
+  const float near_typical = near_amplitudes.empty() ? 0.0F : quantile_of(near_amplitudes, upper_quartile);
+  const float typical = std::max(quantile_of(amplitudes, upper_quartile), near_typical);
   out.usable &= (out.amplitude >= 0.35F * typical) & (out.amplitude <= 3.0F * typical) & 1;
   return out;
 }
