@@ -891,7 +891,7 @@ class SpotSearch {
 
   /// One round: everything that stands out from what is explained. Whether another one may show more.
   bool look_over_panel() {
-    const std::vector<Candidate> candidates = what_stands_out();
+    const std::vector<Candidate> candidates = what_stands_out();  // still by the last round's count
     known_at_round_ = accepted_.size();
     FirstAttempts first(scene_, candidates, accepted_, acceptance_);
     failures_in_a_row_ = 0;
@@ -904,8 +904,7 @@ class SpotSearch {
       ++failures_in_a_row_;
       hopeless_.push_back({candidates[i], accepted_.size()});
     }
-    known_before_ = known_at_round_;
-    return accepted_.size() > known_before_;
+    return accepted_.size() > known_at_round_;
   }
 
   std::vector<Candidate> what_stands_out() {
@@ -918,7 +917,7 @@ class SpotSearch {
     good_panel_ = map.good_panel;  // as the first round sees it: later ones see less of what dents spoil, but no new panel
     std::vector<Candidate> candidates =
         find_candidates(field, map, merged * field.period_mm, [&](const Candidate& c) { return could_be_spot(c); }, most, with_edges);
-    std::erase_if(candidates, [&](const Candidate& c) { return c.peak < nothing_below_ && !reached_since(known_before_, c.outline); });
+    std::erase_if(candidates, [&](const Candidate& c) { return c.peak < nothing_below_ && !is_stale(c.outline); });
     return candidates;
   }
 
@@ -936,7 +935,7 @@ class SpotSearch {
     });
   }
 
-  /// A spot found in this round may be most of what the outline is about: the next round draws it anew.
+  /// A spot found since the round began may be most of what the outline is about: the next round draws it anew, and looks at it again.
   bool is_stale(const Outline& o) const { return reached_since(known_at_round_, o); }
 
   /// What is left over inside a spot is its shape, not another spot, unless it is much smaller and yet wide enough for one.
@@ -1070,9 +1069,8 @@ class SpotSearch {
   std::vector<Hopeless> hopeless_;
   cv::Mat explained_;              ///< where accepted spots are, 0 to 1
   std::optional<PanelEnergy> good_panel_;
-  double nothing_below_ = 0;       ///< the peak at which patience ran out in the last round ...
-  std::size_t known_before_ = 0;   ///< ... and how many spots were known before it
-  std::size_t known_at_round_ = 0; ///< how many were known when this round began
+  double nothing_below_ = 0;        ///< the peak at which patience last ran out
+  std::size_t known_at_round_ = 0;  ///< how many spots were known when the round began
   int failures_in_a_row_ = 0, looks_inside_ = 0, looks_for_sums_ = 0;
   int wide_left_ = 4;  ///< each costs ten ordinary attempts
 };
