@@ -2,7 +2,8 @@
 
 #include <opencv2/core/version.hpp>
 
-#define RIPPLEGAUGE_ARUCO_IN_OBJDETECT (CV_VERSION_MAJOR > 4 || (CV_VERSION_MAJOR == 4 && CV_VERSION_MINOR >= 7))
+#define RIPPLEGAUGE_ARUCO_IN_OBJDETECT \
+  (CV_VERSION_MAJOR > 4 || (CV_VERSION_MAJOR == 4 && CV_VERSION_MINOR >= 7))
 #if RIPPLEGAUGE_ARUCO_IN_OBJDETECT
 #include <opencv2/objdetect/aruco_detector.hpp>
 #else
@@ -14,8 +15,8 @@ namespace ripplegauge::aruco {
 namespace {
 
 void set_parameters(cv::aruco::DetectorParameters& parameters) {
-  // One threshold window about as wide as two cells of a small tag, and one for large tags: each further window
-  // costs a pass over the picture.
+  // One threshold window about as wide as two cells of a small tag, and one for large tags: each further
+  // window costs a pass over the picture.
   parameters.adaptiveThreshWinSizeMin = 13;
   parameters.adaptiveThreshWinSizeMax = 53;
   parameters.adaptiveThreshWinSizeStep = 40;
@@ -55,7 +56,8 @@ Decoded decode_36h11(const cv::Mat& grey) {
 
 cv::Mat draw_36h11(int id) {
   cv::Mat picture;
-  cv::aruco::drawMarker(cv::aruco::getPredefinedDictionary(cv::aruco::DICT_APRILTAG_36h11), id, 8, picture, 1);
+  cv::aruco::drawMarker(cv::aruco::getPredefinedDictionary(cv::aruco::DICT_APRILTAG_36h11), id, 8, picture,
+                        1);
   return picture;
 }
 

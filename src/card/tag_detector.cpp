@@ -3,9 +3,9 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
-#include <optional>
 #include <opencv2/core/utility.hpp>
 #include <opencv2/imgproc.hpp>
+#include <optional>
 
 #include "aruco_compat.hpp"
 #include "ripplegauge/core/linear_light.hpp"
@@ -18,7 +18,8 @@ TagCells tag_cells(int id) {
   TagCells cells{};
   for (int row = 0; row < 8; ++row)
     for (int column = 0; column < 8; ++column)
-      cells[static_cast<std::size_t>(row)][static_cast<std::size_t>(column)] = picture.at<uchar>(row, column) < 128;
+      cells[static_cast<std::size_t>(row)][static_cast<std::size_t>(column)] =
+          picture.at<uchar>(row, column) < 128;
   return cells;
 }
 
@@ -59,8 +60,8 @@ struct Line {
   Eigen::Vector2d point, direction;
 };
 
-/// The area under a step from 0 to 1 across an edge, in samples, with the sure 0 and 1 further than `reach` from the edge: there is
-/// nothing but noise.
+/// The area under a step from 0 to 1 across an edge, in samples, with the sure 0 and 1 further than `reach`
+/// from the edge: there is nothing but noise.
 double area_near_edge(const std::vector<double>& step, double edge, double reach) {
   constexpr double least_reach = 5;
   const double near = std::max(reach, least_reach), last = static_cast<double>(step.size()) - 1;
@@ -85,9 +86,9 @@ double width_before_interpolation(double width_px) {
   return edge_width_per_sigma * std::sqrt(std::max(variance_px2, pixel_square_px2));
 }
 
-/// Fits one side of a black square as a line to sub-pixel edge crossings. The crossing of each profile across the
-/// side comes from its area (integral of the normalised step), which a symmetric blur does not move; profiles far
-/// from the robust line are dropped.
+/// Fits one side of a black square as a line to sub-pixel edge crossings. The crossing of each profile across
+/// the side comes from its area (integral of the normalised step), which a symmetric blur does not move;
+/// profiles far from the robust line are dropped.
 std::optional<Side> fit_side(const cv::Mat& grey, const Eigen::Vector2d& a, const Eigen::Vector2d& b,
                              const Eigen::Vector2d& centre, double reach_px) {
   const double length = (b - a).norm();
@@ -97,8 +98,9 @@ std::optional<Side> fit_side(const cv::Mat& grey, const Eigen::Vector2d& a, cons
 
   constexpr double step_px = 0.25;
   constexpr double min_contrast = 0.02;  // linear light: paper against ink is 0.1 or more in any usable photo
-  // Paper that is burnt out cuts off its half of the edge. The dark half, from 10 to 50 % of what shows, is 1.28 standard
-  // deviations wide where the white is just not cut off and 0.97 where it is twice as bright as it can show.
+  // Paper that is burnt out cuts off its half of the edge. The dark half, from 10 to 50 % of what shows,
+  // is 1.28 standard deviations wide where the white is just not cut off and 0.97 where it is twice as bright
+  // as it can show.
   constexpr double burnt_out = 0.97, dark_half_per_sigma = 1.12;
   const int profiles = std::clamp(static_cast<int>(length / 2), 16, 120);
   const int half_samples = static_cast<int>(reach_px / step_px);
@@ -116,7 +118,8 @@ std::optional<Side> fit_side(const cv::Mat& grey, const Eigen::Vector2d& a, cons
     const std::size_t n = profile.size();
     const double light = 0.25 * (profile[n - 1] + profile[n - 2] + profile[n - 3] + profile[n - 4]);
     if (light - dark < min_contrast) continue;
-    double area = 0, middle = 0, dark_half = 0, moment = 0;  // the moment of what is missing to a step in the middle
+    double area = 0, middle = 0, dark_half = 0,
+           moment = 0;  // the moment of what is missing to a step in the middle
     for (std::size_t j = 0; j < n; ++j) {
       const double f = profile[j] = std::clamp((profile[j] - dark) / (light - dark), -0.2, 1.2);
       const double t = static_cast<double>(j) - half_samples;
@@ -190,7 +193,8 @@ std::optional<SeenTag> refine(const cv::Mat& grey, SeenTag tag, double corner_er
     }
     // The black border is one cell, an eighth of the side, wide: the profile must end inside it.
     const double widest = 0.9 * shortest / 8;
-    const double wanted = round == 0 ? std::max(3.0, 1.5 * corner_error_px) : std::clamp(0.055 * shortest, 3.0, 8.0);
+    const double wanted =
+        round == 0 ? std::max(3.0, 1.5 * corner_error_px) : std::clamp(0.055 * shortest, 3.0, 8.0);
     const double reach = std::max(1.5, std::min(wanted, widest));
     std::array<Line, 4> lines;
     double rms = 0, width = 0, variance = 0;
@@ -214,20 +218,23 @@ std::optional<SeenTag> refine(const cv::Mat& grey, SeenTag tag, double corner_er
   return tag;
 }
 
-/// decode_tags part by part, since the decoder takes eight times the memory of what it looks at. Parts overlap by more than any tag
-/// that it takes a large picture to see.
+/// decode_tags part by part, since the decoder takes eight times the memory of what it looks at. Parts
+/// overlap by more than any tag that it takes a large picture to see.
 std::vector<SeenTag> decode_in_parts(const cv::Mat& grey, bool mirrored) {
   constexpr int largest_part_px = 2100, overlap_px = 500;
   const int columns = (grey.cols - 1) / largest_part_px + 1, rows = (grey.rows - 1) / largest_part_px + 1;
   std::vector<SeenTag> tags;
   for (int r = 0; r < rows; ++r)
     for (int c = 0; c < columns; ++c) {
-      const cv::Point from(c * grey.cols / columns, r * grey.rows / rows), to((c + 1) * grey.cols / columns, (r + 1) * grey.rows / rows);
-      const cv::Rect part = cv::Rect(from, to + cv::Point(overlap_px, overlap_px)) & cv::Rect({}, grey.size());
+      const cv::Point from(c * grey.cols / columns, r * grey.rows / rows),
+          to((c + 1) * grey.cols / columns, (r + 1) * grey.rows / rows);
+      const cv::Rect part =
+          cv::Rect(from, to + cv::Point(overlap_px, overlap_px)) & cv::Rect({}, grey.size());
       for (SeenTag tag : decode_tags(grey(part), mirrored)) {
         for (cv::Point2d& corner : tag.corners_px) corner += cv::Point2d(part.tl());
         const auto is_it = [&](const SeenTag& other) {
-          return other.id == tag.id && cv::norm(centre_px(other) - centre_px(tag)) < cv::norm(tag.corners_px[0] - tag.corners_px[1]);
+          return other.id == tag.id && cv::norm(centre_px(other) - centre_px(tag)) <
+                                           cv::norm(tag.corners_px[0] - tag.corners_px[1]);
         };
         if (std::none_of(tags.begin(), tags.end(), is_it)) tags.push_back(tag);
       }

@@ -49,8 +49,9 @@ std::string stripes_line(const PhotoCheck& check) {
   if (check.setup.stripe_period_mm) text += format(" (%.1f mm on the panel)", *check.setup.stripe_period_mm);
   if (f.stripe_direction_deg) {
     const double degrees = std::abs(*f.stripe_direction_deg);
-    text += degrees < 0.5 ? ", level"
-                          : format(", %.0f deg %s to the right", degrees, *f.stripe_direction_deg > 0 ? "up" : "down");
+    text += degrees < 0.5
+                ? ", level"
+                : format(", %.0f deg %s to the right", degrees, *f.stripe_direction_deg > 0 ? "up" : "down");
   }
   return line("stripes", text);
 }
@@ -60,22 +61,26 @@ std::string figures_table(const PhotoCheck& check) {
   const ShotFigures& f = check.figures;
   std::string out = card_line(check);
   if (s.camera_distance_mm && s.camera_tilt_deg)
-    out += line("phone", format("%.0f cm from the card, %.0f degrees off square", 0.1 * s.camera_distance_mm->value, s.camera_tilt_deg->value));
+    out += line("phone", format("%.0f cm from the card, %.0f degrees off square",
+                                0.1 * s.camera_distance_mm->value, s.camera_tilt_deg->value));
   if (f.stripe_period_px) out += stripes_line(check);
   if (s.board_distance_mm && s.board_tilt_deg)
-    out += line("board", format("%.0f mm away (%.0f to %.0f), turned %.0f degrees from square", s.board_distance_mm->value, s.board_distance_mm->low,
+    out += line("board", format("%.0f mm away (%.0f to %.0f), turned %.0f degrees from square",
+                                s.board_distance_mm->value, s.board_distance_mm->low,
                                 s.board_distance_mm->high, s.board_tilt_deg->value));
   if (f.clipped_share && f.stripe_contrast)
-    out += line("light", format("stripes span %.0f of 255 grey values, %.0f %% are burnt out", *f.stripe_contrast,
-                                100 * *f.clipped_share));
+    out += line("light", format("stripes span %.0f of 255 grey values, %.0f %% are burnt out",
+                                *f.stripe_contrast, 100 * *f.clipped_share));
   if (s.judged)
-    out += line("judged", format("%.0f cm2 of panel, x %.0f to %.0f, y %.0f to %.0f mm", 0.01 * s.judged->area_mm2, s.judged->x0_mm,
-                                 s.judged->x1_mm, s.judged->y0_mm, s.judged->y1_mm));
+    out += line("judged",
+                format("%.0f cm2 of panel, x %.0f to %.0f, y %.0f to %.0f mm", 0.01 * s.judged->area_mm2,
+                       s.judged->x0_mm, s.judged->x1_mm, s.judged->y0_mm, s.judged->y1_mm));
   if (s.visible_slope_mrad && f.visible_depth_mm)
-    out += line("shows", format("slopes from %.1f mrad: a dent 10 mm wide, %.3f mm deep", *s.visible_slope_mrad, *f.visible_depth_mm));
+    out += line("shows", format("slopes from %.1f mrad: a dent 10 mm wide, %.3f mm deep",
+                                *s.visible_slope_mrad, *f.visible_depth_mm));
   for (const SeenDisturbance& d : check.disturbances)
-    out += line("bent", format("at x %.0f, y %.0f mm over %.0f mm, %.0f mm from the card%s", d.x_mm, d.y_mm, d.size_mm, d.card_gap_mm,
-                               d.measurable ? "" : ": cannot be measured"));
+    out += line("bent", format("at x %.0f, y %.0f mm over %.0f mm, %.0f mm from the card%s", d.x_mm, d.y_mm,
+                               d.size_mm, d.card_gap_mm, d.measurable ? "" : ": cannot be measured"));
   return out;
 }
 
@@ -85,7 +90,8 @@ std::string check_table(const PhotoCheck& check) {
     out += wrap("Would be refused: " + check.refusal->message + " (" + check.refusal->code + ")", "  ", "  ");
     out += wrap("What to do: " + check.refusal->remedy, "  ", "  ");
   } else {
-    out += check.advice.empty() ? "  Ready: measure it.\n" : "  Ready: measure it, or improve the next shot.\n";
+    out +=
+        check.advice.empty() ? "  Ready: measure it.\n" : "  Ready: measure it, or improve the next shot.\n";
   }
   for (const ShotAdvice& advice : check.advice) out += wrap(advice.message, "  - ", "    ");
   for (const Warning& warning : check.warnings) out += wrap("Warning: " + warning.message, "  ", "  ");
@@ -110,7 +116,8 @@ int run_check(const CheckArguments& a) {
 void add_check_command(CLI::App& app, ChosenCommand& chosen) {
   auto a = std::make_shared<CheckArguments>();
   auto* command = app.add_subcommand("check", "Can this photo be measured, and how to take a better one");
-  command->add_option("PHOTO", a->photos, "Photo of striped reflection and card (JPEG, PNG, HEIC)")->required();
+  command->add_option("PHOTO", a->photos, "Photo of striped reflection and card (JPEG, PNG, HEIC)")
+      ->required();
   a->photo = add_photo_options(*command);
   command->add_option("--json", a->json_file, "Write what was found to this file; of several photos an array")
       ->type_name("FILE");

@@ -1,6 +1,6 @@
-// How a command stands on the command line: one file a command, each with one add_..._command() that declares its
-// options and hands a function to run to the dispatcher. Exit codes: 0 done, 2 wrong use, 3 photo refused,
-// 4 a file cannot be read or written.
+// How a command stands on the command line: one file a command, each with one add_..._command() that declares
+// its options and hands a function to run to the dispatcher. Exit codes: 0 done, 2 wrong use, 3 photo
+// refused, 4 a file cannot be read or written.
 #pragma once
 
 #include <CLI/CLI.hpp>
@@ -15,8 +15,8 @@ enum ExitCode { exit_ok = 0, exit_usage = 2, exit_refused = 3, exit_file = 4 };
 /// Set by the chosen command's callback, run by main() inside its error handling. Returns the exit code.
 using ChosenCommand = std::function<int()>;
 
-/// The folder of the data files that come with the program (cards, boards, rules, kits): where they were installed
-/// with it, else calibration/ of the source tree; RIPPLEGAUGE_DATA overrides both.
+/// The folder of the data files that come with the program (cards, boards, rules, kits): where they were
+/// installed with it, else calibration/ of the source tree; RIPPLEGAUGE_DATA overrides both.
 std::filesystem::path data_dir();
 
 void add_check_command(CLI::App& app, ChosenCommand& chosen);

@@ -35,8 +35,9 @@ int fail(int exit_code, const std::string& message) {
 }
 
 int run(int argc, char** argv) {
-  CLI::App app{"Measures dents in car panels from one photo of reflected stripes, says how to pull them, and\n"
-               "carries the sizes into a quote."};
+  CLI::App app{
+      "Measures dents in car panels from one photo of reflected stripes, says how to pull them, and\n"
+      "carries the sizes into a quote."};
   app.name("ripplegauge");
   app.set_version_flag("--version", "ripplegauge " RIPPLEGAUGE_VERSION);
   app.add_flag_callback(

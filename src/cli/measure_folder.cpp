@@ -217,7 +217,8 @@ class FolderRun {
 
   void measure_all() {
     cv::setNumThreads(1);  // every thread of ours has a photo of its own
-    workers_.emplace(to_do_.size(), static_cast<std::size_t>(processors(arguments_.threads)), [this](std::size_t i) { return measured(*to_do_[i]); });
+    workers_.emplace(to_do_.size(), static_cast<std::size_t>(processors(arguments_.threads)),
+                     [this](std::size_t i) { return measured(*to_do_[i]); });
     ProgressBar progress(to_do_.size());
     std::size_t turn = 0;
     while (!workers_->done() && !interrupt_.asked()) {
@@ -334,7 +335,9 @@ void add_folder_options(CLI::App& command, FolderArguments& arguments) {
                   "Where the panel stands in a photo's name, such as \"{panel}_#\"; else sub-folders tell it")
       ->type_name("PATTERN")
       ->group(group);
-  command.add_option("--threads", arguments.threads, "Photos measured at once, or threads for one photo; else\none for each processor")
+  command
+      .add_option("--threads", arguments.threads,
+                  "Photos measured at once, or threads for one photo; else\none for each processor")
       ->check(CLI::Range(1, 256))
       ->type_name("N")
       ->group(group);

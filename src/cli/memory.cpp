@@ -15,7 +15,9 @@ namespace ripplegauge::cli {
 
 void expect_large_pictures() {
 #ifdef __GLIBC__
-  constexpr int largest_picture = 32 << 20, heap = 96 << 20;  // bytes: the first is the most that mallopt takes, the second what 12 MP need
+  constexpr int largest_picture = 32 << 20,
+                heap =
+                    96 << 20;  // bytes: the first is the most that mallopt takes, the second what 12 MP need
   mallopt(M_MMAP_THRESHOLD, largest_picture);
   mallopt(M_TRIM_THRESHOLD, std::numeric_limits<int>::max());
   mallopt(M_TOP_PAD, heap);
@@ -26,7 +28,8 @@ void expect_large_pictures() {
     constexpr std::size_t page = 2 << 20;
     void* first_page = block;
     auto size = static_cast<std::size_t>(top - block);
-    if (std::align(page, page, first_page, size) != nullptr) madvise(first_page, size / page * page, MADV_HUGEPAGE);  // no more than advice
+    if (std::align(page, page, first_page, size) != nullptr)
+      madvise(first_page, size / page * page, MADV_HUGEPAGE);  // no more than advice
   }
   std::free(block);
 #endif

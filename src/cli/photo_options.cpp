@@ -48,12 +48,15 @@ std::shared_ptr<PhotoArguments> add_photo_options(CLI::App& command) {
       .add_option("--bar-length", arguments->bar_mm, "What the card's 100 mm check bar really measures, mm")
       ->type_name("MM")
       ->group(group);
-  command.add_option("--board", arguments->board_file, "Board file of a tagged board")->type_name("FILE")
+  command.add_option("--board", arguments->board_file, "Board file of a tagged board")
+      ->type_name("FILE")
       ->group(group);
   command.add_option("--card", arguments->card_file, "Card file, if not the standard corner card")
       ->type_name("FILE")
       ->group(group);
-  command.add_option("--camera", arguments->camera_file, "Camera profile of the phone's lens; see ripplegauge camera")
+  command
+      .add_option("--camera", arguments->camera_file,
+                  "Camera profile of the phone's lens; see ripplegauge camera")
       ->type_name("FILE")
       ->group(group);
   command

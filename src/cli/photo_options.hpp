@@ -17,8 +17,8 @@ struct PhotoArguments {
   std::string board_file, card_file, camera_file, profile_file;
 };
 
-/// Declares --board-pitch, --board-distance, --bar-length, --board, --card, --camera and --profile in a group of
-/// their own.
+/// Declares --board-pitch, --board-distance, --bar-length, --board, --card, --camera and --profile in a group
+/// of their own.
 std::shared_ptr<PhotoArguments> add_photo_options(CLI::App& command);
 
 /// The card of this file; of an empty name the standard corner card. Throws FileError.

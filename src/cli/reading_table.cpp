@@ -23,18 +23,23 @@ std::string reading_table(const Reading& reading, const ReadingTableOptions& opt
     out += wrap("What to do: " + reading.refusal->remedy, "  ", "  ");
     return out + "  (" + reading.refusal->code + ")\n";
   }
-  if (reading.status == Status::no_dent) out += "  No dent: card and stripes are fine, and nothing deviates.\n";
+  if (reading.status == Status::no_dent)
+    out += "  No dent: card and stripes are fine, and nothing deviates.\n";
   for (std::size_t i = 0; i < reading.dents.size(); ++i) {
     const Dent& d = reading.dents[i];
-    out += format("  Spot %zu: %s, at x %.1f, y %.1f mm from the card's corner tag\n", i + 1, d.kind == Kind::low ? "low" : "high", d.x_mm, d.y_mm);
+    out += format("  Spot %zu: %s, at x %.1f, y %.1f mm from the card's corner tag\n", i + 1,
+                  d.kind == Kind::low ? "low" : "high", d.x_mm, d.y_mm);
     out += "    diameter    " + with_interval(d.diameter_mm, "mm") + "\n";
     if (d.length_mm.value > 1.15 * d.width_mm.value) {
-      out += "    length      " + with_interval(d.length_mm, "mm") + format(", direction %.0f deg", d.angle_deg) + "\n";
+      out += "    length      " + with_interval(d.length_mm, "mm") +
+             format(", direction %.0f deg", d.angle_deg) + "\n";
       out += "    width       " + with_interval(d.width_mm, "mm") + "\n";
     }
-    out += std::string("    ") + (d.kind == Kind::low ? "depth       " : "height      ") + (d.depth_mm ? with_interval(*d.depth_mm, "mm") : "not known") + "\n";
+    out += std::string("    ") + (d.kind == Kind::low ? "depth       " : "height      ") +
+           (d.depth_mm ? with_interval(*d.depth_mm, "mm") : "not known") + "\n";
     if (d.max_slope_mrad) out += "    slope       " + with_interval(*d.max_slope_mrad, "mrad") + "\n";
-    if (!d.severity.empty()) out += wrap(d.severity_reason.empty() ? d.severity : d.severity_reason, "    ", "    ");
+    if (!d.severity.empty())
+      out += wrap(d.severity_reason.empty() ? d.severity : d.severity_reason, "    ", "    ");
     out += format("    agreement   %.0f %% of the stripes' disturbance explained\n", 100 * d.agreement);
     for (const std::string& note : d.notes) out += wrap("note: " + note, "    ", "    ");
     if (options.budget && i < reading.budgets.size()) {

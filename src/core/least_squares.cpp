@@ -18,7 +18,8 @@ LeastSquaresSummary minimise(const NormalEquationsFunction& equations, Eigen::Ve
     ++summary.iterations;
     Eigen::MatrixXd damped = here.hessian;
     damped.diagonal() += damping * here.hessian.diagonal();
-    // A parameter that nothing depends on must not make the matrix singular; parameters differ in scale by any factor.
+    // A parameter that nothing depends on must not make the matrix singular; parameters differ in scale by
+    // any factor.
     for (int i = 0; i < size; ++i)
       if (!(damped(i, i) > 0)) damped(i, i) = 1;
     const Eigen::VectorXd step = -damped.ldlt().solve(here.gradient);
@@ -26,8 +27,8 @@ LeastSquaresSummary minimise(const NormalEquationsFunction& equations, Eigen::Ve
     there.reset(size);
     equations(candidate, false, there);
     if (!(there.cost < here.cost)) {
-      // What little the equations promise is not there, either (as in MINPACK's test of predicted reductions): where a step was refused,
-      // a tenth of it is much.
+      // What little the equations promise is not there, either (as in MINPACK's test of predicted
+      // reductions): where a step was refused, a tenth of it is much.
       constexpr double kept = 0.1;
       const double promised = -step.dot(here.gradient) - 0.5 * step.dot(here.hessian * step);
       summary.converged = kept * promised < options.relative_cost_tolerance * here.cost;

@@ -20,8 +20,8 @@ struct OpenLoop {
   int at_work = 0;  ///< helpers that have joined and not returned
 };
 
-/// The threads of the process that help with loops: made when they are first asked for, then kept, since fits ask thousands of
-/// times a second.
+/// The threads of the process that help with loops: made when they are first asked for, then kept, since fits
+/// ask thousands of times a second.
 class Helpers {
  public:
   static Helpers& of_process() {
@@ -69,8 +69,8 @@ class Helpers {
       if (!help_any(open_.begin(), lock)) wait(lock);
   }
 
-  /// Joins the first loop from `from` on that wants help: those after a loop are inside it or inside what runs beside it, and
-  /// their pieces are short. False where there is none.
+  /// Joins the first loop from `from` on that wants help: those after a loop are inside it or inside what
+  /// runs beside it, and their pieces are short. False where there is none.
   bool help_any(std::list<OpenLoop*>::iterator from, std::unique_lock<std::mutex>& lock) {
     const auto at = std::find_if(from, open_.end(), [](const OpenLoop* loop) { return loop->wanted > 0; });
     if (at == open_.end()) return false;
@@ -84,7 +84,8 @@ class Helpers {
     return true;
   }
 
-  /// Until something changes; awake for a moment first, since the next loop is mostly near and to be woken takes long.
+  /// Until something changes; awake for a moment first, since the next loop is mostly near and to be woken
+  /// takes long.
   void wait(std::unique_lock<std::mutex>& lock) {
     const std::uint32_t seen = changes_;
     lock.unlock();

@@ -6,19 +6,19 @@
 #include <opencv2/core/optim.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "ripplegauge/core/quantile.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
 #include "ripplegauge/stripes/block_means.hpp"
 #include "spot_kernel.hpp"
 #include "spot_problem.hpp"
-#include "ripplegauge/core/quantile.hpp"
 
 namespace ripplegauge {
 namespace {
 
 constexpr double least_radius_mm = 1.2;  // of an outline: what smoothing makes of a single cell
 
-/// Ellipse with the second moments of the marked pixels; the hull bridges quiet lines inside. `mask` lies at `corner` of
-/// the grid.
+/// Ellipse with the second moments of the marked pixels; the hull bridges quiet lines inside. `mask` lies at
+/// `corner` of the grid.
 Outline outline_of(const cv::Mat& mask, cv::Point corner, const PanelGrid& grid) {
   std::vector<cv::Point> points, hull;
   cv::findNonZero(mask, points);
@@ -42,25 +42,31 @@ Outline outline_of(const cv::Mat& mask, cv::Point corner, const PanelGrid& grid)
 /// 255 within so many cells of what is marked (255, else 0): every cell of its outline becomes a disc.
 cv::Mat within(const cv::Mat& marked, int reach) {
   std::vector<int> half_width(static_cast<std::size_t>(reach) + 1);
-  for (int dy = 0; dy <= reach; ++dy) half_width[static_cast<std::size_t>(dy)] = static_cast<int>(std::sqrt((reach + 0.5) * (reach + 0.5) - dy * dy));
+  for (int dy = 0; dy <= reach; ++dy)
+    half_width[static_cast<std::size_t>(dy)] =
+        static_cast<int>(std::sqrt((reach + 0.5) * (reach + 0.5) - dy * dy));
   cv::Mat near = marked.clone();
   const auto is_inner = [&](int r, int c) {
-    return r > 0 && c > 0 && r + 1 < marked.rows && c + 1 < marked.cols && marked.at<uchar>(r, c - 1) != 0 && marked.at<uchar>(r, c + 1) != 0 &&
-           marked.at<uchar>(r - 1, c) != 0 && marked.at<uchar>(r + 1, c) != 0;
+    return r > 0 && c > 0 && r + 1 < marked.rows && c + 1 < marked.cols && marked.at<uchar>(r, c - 1) != 0 &&
+           marked.at<uchar>(r, c + 1) != 0 && marked.at<uchar>(r - 1, c) != 0 &&
+           marked.at<uchar>(r + 1, c) != 0;
   };
   for (int r = 0; r < marked.rows; ++r)
     for (int c = 0; c < marked.cols; ++c) {
       if (marked.at<uchar>(r, c) == 0 || is_inner(r, c)) continue;
       for (int row = std::max(r - reach, 0); row <= std::min(r + reach, marked.rows - 1); ++row) {
-        const int half = half_width[static_cast<std::size_t>(std::abs(row - r))], first = std::max(c - half, 0);
-        std::fill_n(near.ptr<uchar>(row) + first, std::min(c + half, marked.cols - 1) - first + 1, uchar{255});
+        const int half = half_width[static_cast<std::size_t>(std::abs(row - r))],
+                  first = std::max(c - half, 0);
+        std::fill_n(near.ptr<uchar>(row) + first, std::min(c + half, marked.cols - 1) - first + 1,
+                    uchar{255});
       }
     }
   return near;
 }
 
-/// The round parts of a region, widest first: discs that fit into it, no two of which see each other without a narrowing in between.
-/// `mask` lies at `corner` of the grid; quiet lines narrower than `gap_mm` count as loud.
+/// The round parts of a region, widest first: discs that fit into it, no two of which see each other without
+/// a narrowing in between. `mask` lies at `corner` of the grid; quiet lines narrower than `gap_mm` count as
+/// loud.
 std::vector<Outline> lobes_of(const cv::Mat& mask, cv::Point corner, const PanelGrid& grid, double gap_mm) {
   constexpr float narrowing = 0.6F, least = 0.25F;  // of the lesser disc's radius; of the widest disc's
   constexpr std::size_t most = 8;
@@ -79,7 +85,8 @@ std::vector<Outline> lobes_of(const cv::Mat& mask, cv::Point corner, const Panel
   while (middles.size() < most) {
     cv::Point at;
     cv::minMaxLoc(left, nullptr, nullptr, nullptr, &at);
-    const float radius = left.at<float>(at), widest = middles.empty() ? radius : depth.at<float>(middles.front());
+    const float radius = left.at<float>(at),
+                widest = middles.empty() ? radius : depth.at<float>(middles.front());
     if (radius < static_cast<float>(margin) || radius < least * widest) break;
     const auto apart = [&](cv::Point m) { return least_between(m, at) < narrowing * radius; };
     if (std::all_of(middles.begin(), middles.end(), apart)) middles.push_back(at);
@@ -88,23 +95,26 @@ std::vector<Outline> lobes_of(const cv::Mat& mask, cv::Point corner, const Panel
   std::vector<Outline> lobes;
   for (const cv::Point& m : middles) {
     const double radius_mm = (static_cast<double>(depth.at<float>(m)) - gap) * grid.step_mm;
-    lobes.push_back({grid.x_mm(corner.x - margin + m.x), grid.y_mm(corner.y - margin + m.y), std::max(least_radius_mm, radius_mm), 1, 0});
+    lobes.push_back({grid.x_mm(corner.x - margin + m.x), grid.y_mm(corner.y - margin + m.y),
+                     std::max(least_radius_mm, radius_mm), 1, 0});
   }
   return lobes;
 }
 
 /// Candidate::partings of a region with this peak of energy.
-std::vector<std::vector<Outline>> partings_of(const cv::Mat& mask, const cv::Mat& energy, float peak, cv::Point corner, const PanelGrid& grid,
-                                              double gap_mm) {
+std::vector<std::vector<Outline>> partings_of(const cv::Mat& mask, const cv::Mat& energy, float peak,
+                                              cv::Point corner, const PanelGrid& grid, double gap_mm) {
   constexpr float peel = 6;  // orange peel is no louder: no dent so quiet runs into another
   if (peak < peel) return {};
-  // Dents near one another spoil the light by which the panel between them is judged: there it is loud, too, but less.
+  // Dents near one another spoil the light by which the panel between them is judged: there it is loud, too,
+  // but less.
   constexpr float loudest = 0.6F;
   const std::vector<Outline> at_top = lobes_of(mask & (energy > loudest * peak), corner, grid, gap_mm);
   std::vector<Outline> all = lobes_of(mask, corner, grid, gap_mm);
   const auto is_covered = [at_foot = all](const Outline& lobe) {
-    return std::any_of(at_foot.begin(), at_foot.end(),
-                       [&](const Outline& o) { return std::hypot(lobe.x_mm - o.x_mm, lobe.y_mm - o.y_mm) < o.radius_mm; });
+    return std::any_of(at_foot.begin(), at_foot.end(), [&](const Outline& o) {
+      return std::hypot(lobe.x_mm - o.x_mm, lobe.y_mm - o.y_mm) < o.radius_mm;
+    });
   };
   std::remove_copy_if(at_top.begin(), at_top.end(), std::back_inserter(all), is_covered);
   std::vector<std::vector<Outline>> partings{std::move(all), at_top};
@@ -115,7 +125,9 @@ std::vector<std::vector<Outline>> partings_of(const cv::Mat& mask, const cv::Mat
 /// Where a map that is only ever lowered is highest: maxima of rows are kept.
 class Peaks {
  public:
-  explicit Peaks(const cv::Mat& map) : map_(map), row_top_(static_cast<std::size_t>(map.rows)) { lowered(cv::Rect({}, map.size())); }
+  explicit Peaks(const cv::Mat& map) : map_(map), row_top_(static_cast<std::size_t>(map.rows)) {
+    lowered(cv::Rect({}, map.size()));
+  }
   void lowered(const cv::Rect& box) {
     for (int r = box.y; r < box.y + box.height; ++r) row_top_[static_cast<std::size_t>(r)] = *highest_in(r);
   }
@@ -125,21 +137,28 @@ class Peaks {
   }
 
  private:
-  const float* highest_in(int row) const { return std::max_element(map_.ptr<float>(row), map_.ptr<float>(row) + map_.cols); }
+  const float* highest_in(int row) const {
+    return std::max_element(map_.ptr<float>(row), map_.ptr<float>(row) + map_.cols);
+  }
 
   const cv::Mat& map_;
   std::vector<float> row_top_;
 };
 
 cv::Rect grown(const cv::Rect& box, int margin, const cv::Mat& within) {
-  return cv::Rect(box.x - margin, box.y - margin, box.width + 2 * margin, box.height + 2 * margin) & cv::Rect({}, within.size());
+  return cv::Rect(box.x - margin, box.y - margin, box.width + 2 * margin, box.height + 2 * margin) &
+         cv::Rect({}, within.size());
 }
 
 /// Loud cells that hang together about a peak, and other such groups near it: one region after the other.
 class LoudRegion {
  public:
   LoudRegion(const DisturbanceMap& map, const cv::Mat& score, float least_score)
-      : energy_(map.energy), score_(score), least_score_(least_score), seen_(cv::Mat::zeros(score.size(), CV_8UC1)), taken_(seen_.clone()) {}
+      : energy_(map.energy),
+        score_(score),
+        least_score_(least_score),
+        seen_(cv::Mat::zeros(score.size(), CV_8UC1)),
+        taken_(seen_.clone()) {}
 
   /// Begins anew about a peak.
   void begin(cv::Point peak, float least_energy) {
@@ -160,8 +179,10 @@ class LoudRegion {
         const std::vector<cv::Point> group = group_at(at);
         float top = 0;
         for (const cv::Point& p : group) top = std::max(top, score_.at<float>(p));
-        if (top > least) take(group);
-        else passed_over_.insert(passed_over_.end(), group.begin(), group.end());
+        if (top > least)
+          take(group);
+        else
+          passed_over_.insert(passed_over_.end(), group.begin(), group.end());
       }
     for (const cv::Point& p : passed_over_) seen_.at<uchar>(p) = 0;  // a wider look may take them
     passed_over_.clear();
@@ -172,7 +193,8 @@ class LoudRegion {
 
  private:
   bool is_new(cv::Point p) const {
-    return seen_.at<uchar>(p) == 0 && score_.at<float>(p) > least_score_ && energy_.at<float>(p) > least_energy_;
+    return seen_.at<uchar>(p) == 0 && score_.at<float>(p) > least_score_ &&
+           energy_.at<float>(p) > least_energy_;
   }
   std::vector<cv::Point> group_at(cv::Point seed) {
     std::vector<cv::Point> group{seed};
@@ -201,7 +223,8 @@ class LoudRegion {
 };
 
 /// Squares of the residual over its variance where it is valid (`weight` 1, else 0), capped.
-void whitened_squares(const ResidualField& field, const cv::Mat& residual, const cv::Mat& explained, cv::Mat& chi, cv::Mat& weight) {
+void whitened_squares(const ResidualField& field, const cv::Mat& residual, const cv::Mat& explained,
+                      cv::Mat& chi, cv::Mat& weight) {
   cv::Mat expected(residual.size(), CV_32FC1), steep(residual.size(), CV_32FC1);
   for_rows(residual.rows, [&](int from, int to) {
     for (int r = from; r < to; ++r) {
@@ -216,7 +239,8 @@ void whitened_squares(const ResidualField& field, const cv::Mat& residual, const
   cv::dilate(steep, steep, cv::Mat());  // a wandering edge is loud beside the edge, too
   chi.create(residual.size(), CV_32FC1);
   weight.create(residual.size(), CV_32FC1);
-  const auto jitter = static_cast<float>(field.edge_jitter_cycles), still = static_cast<float>(0.04 * 0.04 + field.noise * field.noise);
+  const auto jitter = static_cast<float>(field.edge_jitter_cycles),
+             still = static_cast<float>(0.04 * 0.04 + field.noise * field.noise);
   for_rows(residual.rows, [&](int from, int to) {
     for (int r = from; r < to; ++r) {
       const float *s = expected.ptr<float>(r), *left = residual.ptr<float>(r), *slope = steep.ptr<float>(r);
@@ -224,7 +248,8 @@ void whitened_squares(const ResidualField& field, const cv::Mat& residual, const
       const uchar* valid = field.valid.ptr<uchar>(r);
       float *out = chi.ptr<float>(r), *w = weight.ptr<float>(r);
       for (int c = 0; c < residual.cols; ++c) {
-        // Darker than a dark stripe or brighter than a light one is no reflection of the board: a speck, a glint.
+        // Darker than a dark stripe or brighter than a light one is no reflection of the board: a speck, a
+        // glint.
         float d = std::clamp(s[c] + left[c], -1.15F, 1.15F) - s[c];
         if (known != nullptr) d *= 1 - 0.65F * known[c];
         const float wander = slope[c] * jitter;
@@ -256,7 +281,8 @@ std::optional<PanelEnergy> energy_of_good_panel(const ResidualField& field, cons
 
 }  // namespace
 
-DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained, const std::optional<PanelEnergy>& good_panel) {
+DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained,
+                           const std::optional<PanelEnergy>& good_panel) {
   DisturbanceMap map;
   cv::Mat residual, chi, weight;
   cv::medianBlur(field.residual, residual, 3);
@@ -274,15 +300,18 @@ DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained,
   return map;
 }
 
-std::vector<Candidate> find_candidates(const ResidualField& field, const DisturbanceMap& map, double merge_gap_mm,
-                                       const std::function<bool(const Candidate&)>& could_be_spot, std::size_t most, std::size_t looked_at) {
+std::vector<Candidate> find_candidates(const ResidualField& field, const DisturbanceMap& map,
+                                       double merge_gap_mm,
+                                       const std::function<bool(const Candidate&)>& could_be_spot,
+                                       std::size_t most, std::size_t looked_at) {
   constexpr float loud = 6, lowest_peak = 12;  // good panel stays below 8 on ten thousand cells
   std::vector<Candidate> candidates;
   cv::Mat score = map.score.clone();
   Peaks peaks(score);
   LoudRegion region(map, score, loud);
   std::size_t regions = 0;
-  for (std::size_t tries = 0; tries < 4 * looked_at && regions < looked_at && candidates.size() < most; ++tries) {
+  for (std::size_t tries = 0; tries < 4 * looked_at && regions < looked_at && candidates.size() < most;
+       ++tries) {
     const cv::Point at = peaks.highest();
     const double peak = score.at<float>(at);
     if (peak < lowest_peak) break;
@@ -291,14 +320,16 @@ std::vector<Candidate> find_candidates(const ResidualField& field, const Disturb
     for (const double share : {0.5, 1.0}) {
       const int reach = static_cast<int>(share * merge_gap_mm / field.grid.step_mm);
       if (reach < 1) break;
-      region.take_near(reach, (share < 1 ? 0.0 : 0.3) * peak);  // far fragments must be strong themselves to belong
+      region.take_near(reach,
+                       (share < 1 ? 0.0 : 0.3) * peak);  // far fragments must be strong themselves to belong
     }
     const cv::Mat taken = region.taken(region.box());
     Candidate candidate{outline_of(taken, region.box().tl(), field.grid), peak};
     if (candidate.outline.radius_mm > 0) {
       ++regions;
       if (could_be_spot(candidate)) {
-        candidate.partings = partings_of(taken, map.energy(region.box()), map.energy.at<float>(at), region.box().tl(), field.grid, merge_gap_mm);
+        candidate.partings = partings_of(taken, map.energy(region.box()), map.energy.at<float>(at),
+                                         region.box().tl(), field.grid, merge_gap_mm);
         candidates.push_back(std::move(candidate));
       }
     }
@@ -315,7 +346,8 @@ namespace {
 /// Energy of splitting the patch by an ellipse: scatter of the disturbance within inside and outside.
 class EllipseSplit : public cv::MinProblemSolver::Function {
  public:
-  EllipseSplit(const std::vector<float>& x_mm, const std::vector<float>& y_mm, const std::vector<float>& disturbance)
+  EllipseSplit(const std::vector<float>& x_mm, const std::vector<float>& y_mm,
+               const std::vector<float>& disturbance)
       : x_mm_(x_mm), y_mm_(y_mm), disturbance_(disturbance) {
     for (const float t : disturbance) sum_ += t, squares_ += t * t;
   }
@@ -324,7 +356,8 @@ class EllipseSplit : public cv::MinProblemSolver::Function {
     const double a = std::exp(x[2]), b = std::exp(x[3]);
     const auto f = [](double v) { return static_cast<float>(v); };
     const kernel::SplitSums s =
-        kernel::split_sums({f(x[0]), f(x[1]), f(1 / a), f(1 / b), f(std::cos(x[4])), f(std::sin(x[4])), f(std::min(a, b) / edge_mm)},
+        kernel::split_sums({f(x[0]), f(x[1]), f(1 / a), f(1 / b), f(std::cos(x[4])), f(std::sin(x[4])),
+                            f(std::min(a, b) / edge_mm)},
                            x_mm_.data(), y_mm_.data(), disturbance_.data(), disturbance_.size());
     // Levels p inside and q outside by least squares; what is outside is 1 - inside.
     const double count = static_cast<double>(disturbance_.size());
@@ -360,7 +393,8 @@ Outline sharpen_outline(const Patch& patch, const Outline& start) {
   cv::GaussianBlur(weight, weight, cv::Size(), sigma);
   std::vector<float> disturbance(patch.size());
   for (std::size_t i = 0; i < patch.size(); ++i)
-    disturbance[i] = std::min(0.35F, sum.ptr<float>()[patch.cell[i]] / (weight.ptr<float>()[patch.cell[i]] + 1e-3F));
+    disturbance[i] =
+        std::min(0.35F, sum.ptr<float>()[patch.cell[i]] / (weight.ptr<float>()[patch.cell[i]] + 1e-3F));
 
   constexpr std::size_t enough = 1500;  // an ellipse has five parameters
   const std::vector<int> some = spread_evenly(all_pixels(patch), enough);
@@ -368,16 +402,20 @@ Outline sharpen_outline(const Patch& patch, const Outline& start) {
   for (auto* v : {&x_mm, &y_mm, &at_some}) v->reserve(some.size());
   for (const int i : some) {
     const auto k = static_cast<std::size_t>(i);
-    x_mm.push_back(pixels.geometry->x_mm[k]), y_mm.push_back(pixels.geometry->y_mm[k]), at_some.push_back(disturbance[k]);
+    x_mm.push_back(pixels.geometry->x_mm[k]), y_mm.push_back(pixels.geometry->y_mm[k]),
+        at_some.push_back(disturbance[k]);
   }
   Outline best = start;
   double best_energy = 1e300;
   for (const double scale : {1.0, 0.75}) {
     const double r = scale * start.radius_mm, e = std::sqrt(start.elongation);
-    cv::Mat x = (cv::Mat_<double>(1, 5) << start.x_mm, start.y_mm, std::log(r * e), std::log(r / e), start.angle_rad);
-    const cv::Mat step = (cv::Mat_<double>(1, 5) << 0.4 * start.radius_mm, 0.4 * start.radius_mm, 0.4, 0.4, 0.8);
-    const auto solver = cv::DownhillSolver::create(cv::makePtr<EllipseSplit>(x_mm, y_mm, at_some), step,
-                                                   cv::TermCriteria(cv::TermCriteria::COUNT + cv::TermCriteria::EPS, 220, 1e-9));
+    cv::Mat x =
+        (cv::Mat_<double>(1, 5) << start.x_mm, start.y_mm, std::log(r * e), std::log(r / e), start.angle_rad);
+    const cv::Mat step =
+        (cv::Mat_<double>(1, 5) << 0.4 * start.radius_mm, 0.4 * start.radius_mm, 0.4, 0.4, 0.8);
+    const auto solver = cv::DownhillSolver::create(
+        cv::makePtr<EllipseSplit>(x_mm, y_mm, at_some), step,
+        cv::TermCriteria(cv::TermCriteria::COUNT + cv::TermCriteria::EPS, 220, 1e-9));
     const double energy = solver->minimize(x);
     if (energy >= best_energy) continue;
     best_energy = energy;
@@ -388,8 +426,9 @@ Outline sharpen_outline(const Patch& patch, const Outline& start) {
   return best;
 }
 
-ResidualField residual_with_spots(const ResidualField& field, const BundleProblem& problem, const PanelVector& parameters,
-                                  const std::vector<SpotVector>& spots, cv::Mat& explained) {
+ResidualField residual_with_spots(const ResidualField& field, const BundleProblem& problem,
+                                  const PanelVector& parameters, const std::vector<SpotVector>& spots,
+                                  cv::Mat& explained) {
   ResidualField out = field;
   out.phase_cycles = field.phase_cycles.clone();
   explained = cv::Mat::zeros(field.residual.size(), CV_32FC1);
@@ -401,7 +440,8 @@ ResidualField residual_with_spots(const ResidualField& field, const BundleProble
   std::vector<Explaining> shapes;
   shapes.reserve(spots.size());
   for (const SpotVector& spot : spots)
-    shapes.push_back({SpotShape<double>(spot), spot[s_x], spot[s_y], 3 * std::exp(std::max(spot[s_log_a], spot[s_log_b])), spot[s_height]});
+    shapes.push_back({SpotShape<double>(spot), spot[s_x], spot[s_y],
+                      3 * std::exp(std::max(spot[s_log_a], spot[s_log_b])), spot[s_height]});
   for_rows(field.grid.rows, [&](int from, int to) {
     for (int r = from; r < to; ++r) {
       const double y = field.grid.y_mm(r);

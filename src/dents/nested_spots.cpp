@@ -11,15 +11,15 @@ namespace {
 constexpr double smallest_outer_mm = 4, smallest_inner_mm = 1.3;  // radii
 constexpr double largest_inner_share = 0.65;
 
-/// Two spots must leave at most this share of what one leaves over. Ray-traced nested ones left 0.1 to 0.35; where less was
-/// left without any, the two made no dimple.
+/// Two spots must leave at most this share of what one leaves over. Ray-traced nested ones left 0.1 to 0.35;
+/// where less was left without any, the two made no dimple.
 constexpr double clearly_better = 0.6;
 
 /// Of the squared noise: what one spot leaves over must be more than the little that no spot family explains.
 constexpr double worth_a_look = 0.3;
 
-/// Mean squared whitened residual inside the spot above that of the ring around it; limited so that a few loud pixels do
-/// not decide.
+/// Mean squared whitened residual inside the spot above that of the ring around it; limited so that a few
+/// loud pixels do not decide.
 double excess(const Patch& patch, const SpotFit& fit, bool highlight, const SpotVector& where) {
   const std::vector<float> residuals = whitened_residuals(patch, fit.spot, fit.drift, highlight);
   constexpr double limit = 5;
@@ -27,7 +27,8 @@ double excess(const Patch& patch, const SpotFit& fit, bool highlight, const Spot
   int inside_count = 0, around_count = 0;
   for (std::size_t i = 0; i < residuals.size(); ++i) {
     const double bounded = std::clamp<double>(residuals[i], -limit, limit);
-    const double rho = std::hypot(patch.pixel[i].x_mm - where[s_x], patch.pixel[i].y_mm - where[s_y]) / mean_radius_mm(where);
+    const double rho = std::hypot(patch.pixel[i].x_mm - where[s_x], patch.pixel[i].y_mm - where[s_y]) /
+                       mean_radius_mm(where);
     if (rho < 1.1) inside += bounded * bounded, ++inside_count;
     if (rho > 1.3) around += bounded * bounded, ++around_count;
   }
@@ -35,10 +36,12 @@ double excess(const Patch& patch, const SpotFit& fit, bool highlight, const Spot
   return inside / inside_count - around / around_count;
 }
 
-double height_of(const SpotVector& spot, double x_mm, double y_mm) { return SpotShape<double>(spot).at(x_mm, y_mm).z; }
+double height_of(const SpotVector& spot, double x_mm, double y_mm) {
+  return SpotShape<double>(spot).at(x_mm, y_mm).z;
+}
 
-/// Whether the two together make a dimple: nearer to flat in the inner one's middle than nearly all round its edge. A flat
-/// top or a kidney does not.
+/// Whether the two together make a dimple: nearer to flat in the inner one's middle than nearly all round its
+/// edge. A flat top or a kidney does not.
 bool makes_a_dimple(const SpotVector& outer, const SpotVector& inner) {
   const double x = inner[s_x], y = inner[s_y], radius = mean_radius_mm(inner);
   const double sign = outer[s_height] > 0 ? 1 : -1;
@@ -47,7 +50,8 @@ bool makes_a_dimple(const SpotVector& outer, const SpotVector& inner) {
   int further_out = 0;
   for (int i = 0; i < directions; ++i) {
     const double angle = 2 * std::numbers::pi * i / directions;
-    further_out += sign * height_of(outer, x + radius * std::cos(angle), y + radius * std::sin(angle)) > middle;
+    further_out +=
+        sign * height_of(outer, x + radius * std::cos(angle), y + radius * std::sin(angle)) > middle;
   }
   return further_out >= enough;
 }
@@ -55,12 +59,13 @@ bool makes_a_dimple(const SpotVector& outer, const SpotVector& inner) {
 bool lies_inside(const SpotVector& outer, const SpotVector& inner) {
   const double distance = std::hypot(inner[s_x] - outer[s_x], inner[s_y] - outer[s_y]);
   const double outer_mm = mean_radius_mm(outer), inner_mm = mean_radius_mm(inner);
-  return outer[s_height] * inner[s_height] < 0 && distance + inner_mm < outer_mm && inner_mm > smallest_inner_mm &&
-         inner_mm < largest_inner_share * outer_mm && makes_a_dimple(outer, inner);
+  return outer[s_height] * inner[s_height] < 0 && distance + inner_mm < outer_mm &&
+         inner_mm > smallest_inner_mm && inner_mm < largest_inner_share * outer_mm &&
+         makes_a_dimple(outer, inner);
 }
 
-/// The outer spot from its rim alone, the inner one from what that leaves over in the middle. Absent where there is too
-/// little to see.
+/// The outer spot from its rim alone, the inner one from what that leaves over in the middle. Absent where
+/// there is too little to see.
 std::optional<NestedPair> start_with(const PanelScene& scene, const SpotVector& single,
                                      const std::vector<SpotVector>& others, double inner_share) {
   // The outlines are good: half the starts do, and all of them are worth finishing.
@@ -77,15 +82,16 @@ std::optional<NestedPair> start_with(const PanelScene& scene, const SpotVector& 
   explain(middle, pair.outer.spot);
   const Outline guess{single[s_x], single[s_y], 0.7 * inner_share * radius, 1, 0};
   Outline outline = sharpen_outline(middle, guess);
-  if (!(outline.radius_mm > 0.5 * smallest_inner_mm && outline.radius_mm < 0.7 * radius && outline.elongation < 3))
+  if (!(outline.radius_mm > 0.5 * smallest_inner_mm && outline.radius_mm < 0.7 * radius &&
+        outline.elongation < 3))
     outline = guess;
   pair.inner = search_spot(middle, outline, options);
   if (pair.inner.search_cost >= 1e300) return std::nullopt;
   return pair;
 }
 
-/// In turn, each with the other one explained, as long as there is hope to stay below `alone`. Returns what the two leave
-/// over.
+/// In turn, each with the other one explained, as long as there is hope to stay below `alone`. Returns what
+/// the two leave over.
 double polish_in_turn(const Patch& whole, const SpotVector& single, double alone, NestedPair& pair) {
   constexpr int sweeps = 4, iterations = 12;
   constexpr double hopeless = 0.9;

@@ -1,5 +1,5 @@
-// A spot with a smaller one of the other sign inside: what an over-pull leaves. A single spot explains the two badly, and
-// often with a wrong height.
+// A spot with a smaller one of the other sign inside: what an over-pull leaves. A single spot explains the
+// two badly, and often with a wrong height.
 #pragma once
 
 #include <optional>

@@ -26,7 +26,8 @@ RIPPLEGAUGE_VECTORISED
 void radial_profile(const RadialPixels& pixels, const UnitAtPixels& at_pixels, float height, float* profile) {
   const RadialPixels p = pixels;
   const UnitAtPixels unit = at_pixels;
-  const float inverse_unit = 1 / p.level_unit, most = static_cast<float>(p.blurred_levels), size = static_cast<float>(p.table_size);
+  const float inverse_unit = 1 / p.level_unit, most = static_cast<float>(p.blurred_levels),
+              size = static_cast<float>(p.table_size);
   const int mask = p.table_size - 1;
 #pragma omp simd
   for (std::size_t i = 0; i < p.count; ++i) {
@@ -35,9 +36,11 @@ void radial_profile(const RadialPixels& pixels, const UnitAtPixels& at_pixels, f
     const float gx = p.phase_x[i] + b * p.radial_x[i] + z * p.across_x[i];
     const float gy = p.phase_y[i] + b * p.radial_y[i] + z * p.across_y[i];
     const float blur = p.blur_xx * gx * gx + 2 * p.blur_xy * gx * gy + p.blur_yy * gy * gy - p.learnt_blur;
-    const int level = static_cast<int>(std::fmin(std::sqrt(std::fmax(blur * inverse_unit, 0.0F)) + 0.5F, most));
+    const int level =
+        static_cast<int>(std::fmin(std::sqrt(std::fmax(blur * inverse_unit, 0.0F)) + 0.5F, most));
     const float phase = p.phase[i] + z * (p.gain[i] + z * p.gain2[i]);
-    const int at = static_cast<int>((phase - std::floor(phase)) * size + 0.5F) & mask;  // NOLINT(bugprone-incorrect-roundings): not negative
+    const int at = static_cast<int>((phase - std::floor(phase)) * size + 0.5F) &
+                   mask;  // NOLINT(bugprone-incorrect-roundings): not negative
     profile[i] = p.level_0[2 * (level * p.table_stride + at)];
   }
 }

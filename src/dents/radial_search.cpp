@@ -10,18 +10,21 @@ UnitSpot::UnitSpot(double power, double order) : power_(power), order_(order) {
   const double rim = 1 - std::pow(0.1, 1 / order);
   for (int i = 0; i < size + 2; ++i) {
     const double rho = reach * i / size, rest = 1 - rim * std::pow(rho, power);
-    // Ends at zero where it is nothing: numbers too small for a float's exponent cost the processor a hundred times as much.
+    // Ends at zero where it is nothing: numbers too small for a float's exponent cost the processor a hundred
+    // times as much.
     constexpr double nothing = 1e-9;
     if (rest <= 0 || std::pow(rest, order - 1) < nothing) break;
     const auto at = static_cast<std::size_t>(i);
     height_[at] = static_cast<float>(std::pow(rest, order));
-    slope_[at] = static_cast<float>(-order * power * rim * std::pow(rho, power - 1) * std::pow(rest, order - 1));
+    slope_[at] =
+        static_cast<float>(-order * power * rim * std::pow(rho, power - 1) * std::pow(rest, order - 1));
     steepest_ = std::max(steepest_, -slope_[at]);
   }
 }
 
 kernel::UnitTables UnitSpot::tables(double radius) const {
-  return {height_.data(), slope_.data(), size, static_cast<float>(1 / radius), static_cast<float>(size / reach / radius)};
+  return {height_.data(), slope_.data(), size, static_cast<float>(1 / radius),
+          static_cast<float>(size / reach / radius)};
 }
 
 std::vector<double> displacement_ladder(double from, double to, double step) {
@@ -139,8 +142,8 @@ void RadialSearch::weigh(std::span<const UnitSpot> shapes, std::vector<Start>& s
   const Start* last = nullptr;
   for (Start& s : starts) {
     if (last == nullptr || s.shape != last->shape || s.spot[s_log_a] != last->spot[s_log_a])
-      kernel::look_up(shapes[static_cast<std::size_t>(s.shape)].tables(mean_radius_mm(s.spot)), radius_.data(), radius_.size(),
-                      scratch.unit());
+      kernel::look_up(shapes[static_cast<std::size_t>(s.shape)].tables(mean_radius_mm(s.spot)),
+                      radius_.data(), radius_.size(), scratch.unit());
     s.cost = cost_at(static_cast<float>(s.spot[s_height]), scratch);
     last = &s;
   }

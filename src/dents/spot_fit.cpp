@@ -89,7 +89,8 @@ namespace {
 
 /// Of the spot family: a Gaussian, a flat-footed polynomial, two with flatter bottoms.
 std::span<const UnitSpot> few_shapes() {
-  static const std::array<UnitSpot, 4> shapes{UnitSpot(2, 40), UnitSpot(2, 2.1), UnitSpot(2.6, 20), UnitSpot(4, 20)};
+  static const std::array<UnitSpot, 4> shapes{UnitSpot(2, 40), UnitSpot(2, 2.1), UnitSpot(2.6, 20),
+                                              UnitSpot(4, 20)};
   return shapes;
 }
 
@@ -104,8 +105,9 @@ std::span<const UnitSpot> usual_shape() {
 constexpr std::size_t enough_to_sift = 100, enough_to_rank = 300, enough_for_short_fits = 800;
 
 /// Starts about an outline: all are looked at among few pixels, the better ones ranked among more.
-std::vector<Start> starts_about(const Patch& patch, const std::vector<int>& few, const std::vector<int>& more, const Outline& outline,
-                                const std::vector<double>& radii, std::span<const UnitSpot> shapes, const std::vector<double>& displacements) {
+std::vector<Start> starts_about(const Patch& patch, const std::vector<int>& few, const std::vector<int>& more,
+                                const Outline& outline, const std::vector<double>& radii,
+                                std::span<const UnitSpot> shapes, const std::vector<double>& displacements) {
   std::vector<Start> starts;
   RadialSearch(patch, few, outline).run(radii, shapes, displacements, starts);
   if (starts.empty()) return starts;
@@ -113,7 +115,8 @@ std::vector<Start> starts_about(const Patch& patch, const std::vector<int>& few,
   std::vector<double> costs;
   costs.reserve(starts.size());
   for (const Start& s : starts) costs.push_back(s.cost);
-  const auto last = costs.begin() + static_cast<std::ptrdiff_t>(better_share * static_cast<double>(costs.size()));
+  const auto last =
+      costs.begin() + static_cast<std::ptrdiff_t>(better_share * static_cast<double>(costs.size()));
   std::nth_element(costs.begin(), last, costs.end());
   std::erase_if(starts, [worst = *last](const Start& s) { return s.cost > worst; });
   RadialSearch(patch, more, outline).weigh(shapes, starts);
@@ -167,7 +170,8 @@ std::vector<SpotVector> leading(const std::vector<FitOutcome>& sorted, std::size
   return chosen;
 }
 
-/// Of fits, best first, those that may still become the best: what costs more than twice as much has never come down below it.
+/// Of fits, best first, those that may still become the best: what costs more than twice as much has never
+/// come down below it.
 std::vector<FitOutcome> contenders(std::vector<FitOutcome> sorted) {
   constexpr double out_of_reach = 2;
   const double least = sorted.front().cost;
@@ -217,11 +221,12 @@ std::vector<SpotFit::Rival> rivals_of_first(const std::vector<FitOutcome>& sorte
   return rivals;
 }
 
-/// Whether the best fit leaves no more than noise does of what it explains, and the best of the other sign far more: then there is
-/// nothing that a better one could explain.
+/// Whether the best fit leaves no more than noise does of what it explains, and the best of the other sign
+/// far more: then there is nothing that a better one could explain.
 bool leaves_nothing(const PixelArrays& pixels, bool highlight, const std::vector<FitOutcome>& sorted) {
   constexpr double few_edges = 1;  // periods: what they show, many spots explain
-  constexpr double noise = 1;  // mean robust chi square: Gaussian noise has a half, orange peel in its flanks up to twice that
+  constexpr double noise =
+      1;  // mean robust chi square: Gaussian noise has a half, orange peel in its flanks up to twice that
   constexpr double hardly_any = 0.05;  // of the disturbance
   constexpr double surely_worse = 2;   // times what the best one leaves inside
   const SpotVector& best = sorted.front().spot();
@@ -230,14 +235,17 @@ bool leaves_nothing(const PixelArrays& pixels, bool highlight, const std::vector
   none[s_height] = 0;
   const auto loudness_under = [&](const SpotVector& spot, bool with_highlight) {
     const LightFit light = light_under(pixels, std::span(&spot, 1), Eigen::Vector3d::Zero(), with_highlight);
-    return loudness(best, robust_costs(light.residual), [&](std::size_t i) { return std::pair(pixels.geometry->x_mm[i], pixels.geometry->y_mm[i]); });
+    return loudness(best, robust_costs(light.residual), [&](std::size_t i) {
+      return std::pair(pixels.geometry->x_mm[i], pixels.geometry->y_mm[i]);
+    });
   };
   const Loudness with = loudness_under(best, highlight), without = loudness_under(none, false);
   const double quiet = std::min(with.around, with.beyond), loudest = std::max(with.inside, with.around);
-  if (std::max(loudest, with.beyond) > noise || loudest - quiet > hardly_any * (without.inside - quiet)) return false;
+  if (std::max(loudest, with.beyond) > noise || loudest - quiet > hardly_any * (without.inside - quiet))
+    return false;
   const auto other = of_other_sign(sorted, best);
-  return other != sorted.end() &&
-         other->cost - sorted.front().cost > surely_worse * loudest * with.inside_count * importance_of(pixels);
+  return other != sorted.end() && other->cost - sorted.front().cost >
+                                      surely_worse * loudest * with.inside_count * importance_of(pixels);
 }
 
 /// Short fits of all starts, longer ones of the better half of each group, full fits of the best, other
@@ -247,11 +255,13 @@ SpotFit finish_starts(const Patch& patch, const Outline& outline, const std::vec
   std::vector<SpotVector> from;
   for (const Start& s : groups.front()) from.push_back(s.spot);
   if (from.empty()) return {};
-  constexpr double rough = 1.0 / 3, half_way = 0.5, nearly = 2.0 / 3, all_but = 0.9;  // of what must be shown in the end
+  constexpr double rough = 1.0 / 3, half_way = 0.5, nearly = 2.0 / 3,
+                   all_but = 0.9;  // of what must be shown in the end
   constexpr std::size_t few_best = 6;
   const auto hopeless = [&](std::span<const SpotVector> spots, double share) {
     const auto best = spots.first(std::min(spots.size(), few_best));
-    return std::none_of(best.begin(), best.end(), [&](const SpotVector& s) { return options.worth_finishing(s, share); });
+    return std::none_of(best.begin(), best.end(),
+                        [&](const SpotVector& s) { return options.worth_finishing(s, share); });
   };
   SpotFit result;
   result.spot = from.front();
@@ -367,7 +377,8 @@ Outline outline_of(const SpotVector& spot, double growth) {
 SpotFit search_spot(const Patch& patch, const Outline& outline, const SpotSearchOptions& options) {
   const std::vector<int> coarse = search_pixels(patch, outline, enough_for_short_fits);
   if (coarse.size() < 100) return {};
-  const std::vector<int> few = search_pixels(patch, outline, enough_to_sift), sparse = search_pixels(patch, outline, enough_to_rank);
+  const std::vector<int> few = search_pixels(patch, outline, enough_to_sift),
+                         sparse = search_pixels(patch, outline, enough_to_rank);
   const double r = outline.radius_mm;
   struct Look {
     Outline outline;
@@ -383,8 +394,8 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, const SpotSearch
   constexpr double not_round = 1.15;
   if (outline.elongation > not_round)
     looks.push_back({round, geometric(0.4 * r, 1.4 * r, 1.08), usual_shape(), 6});
-  // An outline is where stripes are disturbed, and its middle may lie beside the spot's: well beside under coarse stripes, where
-  // only an edge or two shows it.
+  // An outline is where stripes are disturbed, and its middle may lie beside the spot's: well beside under
+  // coarse stripes, where only an edge or two shows it.
   const std::size_t about_the_middle = looks.size();
   const bool coarse_stripes = 2 * r < undisturbed_period_mm(patch);
   std::vector<double> ways_off{0.3 * r};
@@ -400,7 +411,8 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, const SpotSearch
   std::vector<std::vector<Start>> found(looks.size());
   parallel_for(looks.size(), options.threads, [&](std::size_t i) {
     const Look& look = looks[i];
-    found[i] = starts_about(patch, few, sparse, look.outline, look.radii, look.shapes, displacement_ladder(0.12, look.most_cycles));
+    found[i] = starts_about(patch, few, sparse, look.outline, look.radii, look.shapes,
+                            displacement_ladder(0.12, look.most_cycles));
   });
   const auto best_of = [&](std::size_t from, std::size_t to, double keep) {
     return distinct(joined_lists({found.begin() + static_cast<std::ptrdiff_t>(from),
@@ -415,7 +427,8 @@ SpotFit search_spot(const Patch& patch, const Outline& outline, const SpotSearch
 SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const SpotSearchOptions& options) {
   const std::vector<int> coarse = search_pixels(patch, outline, enough_for_short_fits);
   if (coarse.size() < 100) return {};
-  const std::vector<int> few = search_pixels(patch, outline, enough_to_sift), sparse = search_pixels(patch, outline, enough_to_rank);
+  const std::vector<int> few = search_pixels(patch, outline, enough_to_sift),
+                         sparse = search_pixels(patch, outline, enough_to_rank);
   const double r = outline.radius_mm;
   struct Place {
     Outline outline;
@@ -424,8 +437,8 @@ SpotFit search_spot_widely(const Patch& patch, const Outline& outline, const Spo
   const auto search_about = [&](const std::vector<Place>& places, double size_ratio, double step) {
     std::vector<std::vector<Start>> found(places.size());
     parallel_for(places.size(), options.threads, [&](std::size_t i) {
-      found[i] = starts_about(patch, few, sparse, places[i].outline, geometric(0.5 * r, 1.3 * r, size_ratio), places[i].shapes,
-                              displacement_ladder(0.15, 8.8, step));
+      found[i] = starts_about(patch, few, sparse, places[i].outline, geometric(0.5 * r, 1.3 * r, size_ratio),
+                              places[i].shapes, displacement_ladder(0.15, 8.8, step));
     });
     return joined_lists(found);
   };
@@ -468,8 +481,9 @@ PixelArrays some_pixels(const Patch& patch, std::size_t most) {
 SpotFit polish_spot(const PixelArrays& pixels, const SpotVector& start, bool highlight, int iterations) {
   Eigen::MatrixXd hessian;
   constexpr double tolerance = 1e-6;  // shapes that few stripes tell apart lie along a flat valley
-  const FitOutcome o = fit_spots(pixels, std::span(&start, 1), {all_parameters, true, highlight, iterations, tolerance},
-                                 Eigen::Vector3d::Zero(), &hessian);
+  const FitOutcome o =
+      fit_spots(pixels, std::span(&start, 1), {all_parameters, true, highlight, iterations, tolerance},
+                Eigen::Vector3d::Zero(), &hessian);
   SpotFit result;
   const Eigen::LDLT<Eigen::MatrixXd> factor(hessian);
   const Eigen::VectorXd by_height = factor.solve(Eigen::VectorXd::Unit(hessian.rows(), s_height));
@@ -484,7 +498,7 @@ std::vector<SpotFit> polish_along_height(const Patch& patch, const SpotFit& fit,
                                          double contradicted, int threads) {
   constexpr int most_steps = 12, iterations = 20;
   constexpr std::size_t enough = 5000;  // pixels: what the stripes do not tell, more of them do not either
-  constexpr double tolerance = 3e-5;  // of some thousands: a tenth, where differences of several count
+  constexpr double tolerance = 3e-5;    // of some thousands: a tenth, where differences of several count
   const PixelArrays pixels = some_pixels(patch, enough);
   std::vector<int> all_but_height = all_parameters;
   std::erase(all_but_height, static_cast<int>(s_height));

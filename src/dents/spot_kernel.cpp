@@ -9,11 +9,13 @@ namespace ripplegauge::kernel {
 namespace {
 
 constexpr float tiny_rho = 1e-6F, tiny_rest = 1e-9F, tiny_square = 1e-12F;
-constexpr float least_exponent = -58;  // below 2^-58 is nothing, and products of it would be too small for a float's exponent
+constexpr float least_exponent =
+    -58;  // below 2^-58 is nothing, and products of it would be too small for a float's exponent
 constexpr float ln2 = 0.693147181F;
 
-/// Below n = 2 the foot is bent without bounds, but a pixel sees its mean over the pixel's width: some hundredth of the spot's.
-/// Without it, single pixels blur and clear again as the foot passes them, and a fit's cost jumps.
+/// Below n = 2 the foot is bent without bounds, but a pixel sees its mean over the pixel's width: some
+/// hundredth of the spot's. Without it, single pixels blur and clear again as the foot passes them, and a
+/// fit's cost jumps.
 constexpr float soft_foot = 0.02F;
 
 /// Everything at a point in the spot's own elliptic coordinates u, v.
@@ -88,7 +90,8 @@ void add_relief(const Spot& spot, const Places& places, const ReliefArrays& out)
     const Slope d = slope_at(s, a);
     const Bend k = bend_at(a, d);
     const float along = d.first * d.rho_u * s.inverse_a, across = d.first * d.rho_v * s.inverse_b;
-    const float uu = k.uu * s.inverse_a * s.inverse_a, uv = k.uv * s.inverse_a * s.inverse_b, vv = k.vv * s.inverse_b * s.inverse_b;
+    const float uu = k.uu * s.inverse_a * s.inverse_a, uv = k.uv * s.inverse_a * s.inverse_b,
+                vv = k.vv * s.inverse_b * s.inverse_b;
     o.z[i] += s.height * a.foot * a.rest;
     o.slope_x[i] += s.cos * along - s.sin * across;
     o.slope_y[i] += s.sin * along + s.cos * across;
@@ -99,11 +102,13 @@ void add_relief(const Spot& spot, const Places& places, const ReliefArrays& out)
 }
 
 RIPPLEGAUGE_VECTORISED
-void spot_rows(const Spot& spot, const Places& places, const float* by_x, const float* by_y, float* const rows[10]) {
+void spot_rows(const Spot& spot, const Places& places, const float* by_x, const float* by_y,
+               float* const rows[10]) {
   const Spot s = spot;
   const Places p = places;
-  float *row_x = rows[0], *row_y = rows[1], *row_a = rows[2], *row_b = rows[3], *row_angle = rows[4], *row_height = rows[5],
-        *row_power = rows[6], *row_order = rows[7], *row_slant_u = rows[8], *row_slant_v = rows[9];
+  float *row_x = rows[0], *row_y = rows[1], *row_a = rows[2], *row_b = rows[3], *row_angle = rows[4],
+        *row_height = rows[5], *row_power = rows[6], *row_order = rows[7], *row_slant_u = rows[8],
+        *row_slant_v = rows[9];
   const float inverse_height = 1 / s.height;
   const float a_over_b = s.inverse_b / s.inverse_a, b_over_a = s.inverse_a / s.inverse_b;
 #pragma omp simd
@@ -115,7 +120,8 @@ void spot_rows(const Spot& spot, const Places& places, const float* by_x, const 
     const float by_along = s.cos * by_x[i] + s.sin * by_y[i], by_across = s.cos * by_y[i] - s.sin * by_x[i];
     const float along = d.first * d.rho_u * s.inverse_a, across = d.first * d.rho_v * s.inverse_b;
     const float value = by_along * along + by_across * across;
-    const float au = k.uu * s.inverse_a, av = k.uv * s.inverse_a, bu = k.uv * s.inverse_b, bv = k.vv * s.inverse_b;
+    const float au = k.uu * s.inverse_a, av = k.uv * s.inverse_a, bu = k.uv * s.inverse_b,
+                bv = k.vv * s.inverse_b;
     const float by_u = by_along * au + by_across * bu, by_v = by_along * av + by_across * bv;
     row_x[i] = -(by_u * s.cos * s.inverse_a - by_v * s.sin * s.inverse_b);
     row_y[i] = -(by_u * s.sin * s.inverse_a + by_v * s.cos * s.inverse_b);
@@ -127,13 +133,16 @@ void spot_rows(const Spot& spot, const Places& places, const float* by_x, const 
     const float excess = 1 - (s.order - 1) * a.grown_by_rest;
     row_power[i] = value * (1 + s.power * ln2 * a.log2_rho * excess);
     row_order[i] = value * (1 + s.order * ln2 * a.log2_rest + s.log_rim_by_log_order * excess);
-    row_slant_u[i] = by_along * (d.second * a.u * d.rho_u + d.first) * s.inverse_a + by_across * d.second * a.u * d.rho_v * s.inverse_b;
-    row_slant_v[i] = by_along * d.second * a.v * d.rho_u * s.inverse_a + by_across * (d.second * a.v * d.rho_v + d.first) * s.inverse_b;
+    row_slant_u[i] = by_along * (d.second * a.u * d.rho_u + d.first) * s.inverse_a +
+                     by_across * d.second * a.u * d.rho_v * s.inverse_b;
+    row_slant_v[i] = by_along * d.second * a.v * d.rho_u * s.inverse_a +
+                     by_across * (d.second * a.v * d.rho_v + d.first) * s.inverse_b;
   }
 }
 
 RIPPLEGAUGE_VECTORISED
-SplitSums split_sums(const SoftEllipse& ellipse, const float* x, const float* y, const float* value, std::size_t count) {
+SplitSums split_sums(const SoftEllipse& ellipse, const float* x, const float* y, const float* value,
+                     std::size_t count) {
   const SoftEllipse e = ellipse;
   constexpr float furthest = 43, log2_e = 1.44269504F;  // the exponential stays finite
   constexpr std::size_t chunk = 256;

@@ -12,14 +12,14 @@
 namespace ripplegauge {
 namespace {
 
-/// What shapes spots are expected to have, weakly (the free surface has the last word): logarithms of the exponents,
-/// slants, and the ratio of the axes.
+/// What shapes spots are expected to have, weakly (the free surface has the last word): logarithms of the
+/// exponents, slants, and the ratio of the axes.
 struct ShapePrior {
   int parameter;
   double expected, sigma;
 };
-constexpr std::array<ShapePrior, 4> shape_priors{{{s_log_p, 0.742, 0.3}, {s_log_n, 1.609, 1.0},
-                                                  {s_slant_u, 0, 0.15}, {s_slant_v, 0, 0.15}}};
+constexpr std::array<ShapePrior, 4> shape_priors{
+    {{s_log_p, 0.742, 0.3}, {s_log_n, 1.609, 1.0}, {s_slant_u, 0, 0.15}, {s_slant_v, 0, 0.15}}};
 constexpr double log_axis_ratio_sigma = 0.7;  // creases go to 5 : 1
 constexpr double drift_sigma_cycles = 0.02;   // what the bundle leaves undisturbed: 0.001 to 0.02 cycles
 
@@ -38,17 +38,33 @@ SpotVector clamped(SpotVector s) {
 kernel::Spot kernel_spot(const SpotVector& s) {
   const auto f = [](double v) { return static_cast<float>(v); };
   const double order = std::exp(s[s_log_n]), by_order = std::log(10.0) / order, rim = -std::expm1(-by_order);
-  return {f(s[s_x]), f(s[s_y]), f(std::exp(-s[s_log_a])), f(std::exp(-s[s_log_b])), f(std::cos(s[s_angle])), f(std::sin(s[s_angle])),
-          f(s[s_height]), f(std::exp(s[s_log_p])), f(order), f(rim), f(-by_order * std::exp(-by_order) / rim), f(s[s_slant_u]), f(s[s_slant_v])};
+  return {f(s[s_x]),
+          f(s[s_y]),
+          f(std::exp(-s[s_log_a])),
+          f(std::exp(-s[s_log_b])),
+          f(std::cos(s[s_angle])),
+          f(std::sin(s[s_angle])),
+          f(s[s_height]),
+          f(std::exp(s[s_log_p])),
+          f(order),
+          f(rim),
+          f(-by_order * std::exp(-by_order) / rim),
+          f(s[s_slant_u]),
+          f(s[s_slant_v])};
 }
 
-/// Normal equations of spots (and drift) over some pixels; the light is eliminated from them, since it is linear
-/// (variable projection; Golub & Pereyra, SIAM J. Numer. Anal. 10:413, 1973, in Kaufman's form). Unknowns: the active
-/// parameters of each spot in turn, then the drift.
+/// Normal equations of spots (and drift) over some pixels; the light is eliminated from them, since it is
+/// linear (variable projection; Golub & Pereyra, SIAM J. Numer. Anal. 10:413, 1973, in Kaufman's form).
+/// Unknowns: the active parameters of each spot in turn, then the drift.
 class SpotProblem {
  public:
-  SpotProblem(const PixelArrays& pixels, std::span<const SpotVector> start, const FitRequest& request, const Eigen::Vector3d& start_drift)
-      : pixels_(pixels), start_(start.begin(), start.end()), request_(request), start_drift_(start_drift), importance_(importance_of(pixels)) {}
+  SpotProblem(const PixelArrays& pixels, std::span<const SpotVector> start, const FitRequest& request,
+              const Eigen::Vector3d& start_drift)
+      : pixels_(pixels),
+        start_(start.begin(), start.end()),
+        request_(request),
+        start_drift_(start_drift),
+        importance_(importance_of(pixels)) {}
 
   int size() const { return shape_count() + (request_.drift ? drift_terms : 0); }
 
@@ -64,7 +80,9 @@ class SpotProblem {
     for (SpotVector& spot : spots) spot = clamped(spot);
     return spots;
   }
-  Eigen::Vector3d drift_of(const Eigen::VectorXd& x) const { return request_.drift ? Eigen::Vector3d(x.tail<drift_terms>()) : start_drift_; }
+  Eigen::Vector3d drift_of(const Eigen::VectorXd& x) const {
+    return request_.drift ? Eigen::Vector3d(x.tail<drift_terms>()) : start_drift_;
+  }
 
   void operator()(const Eigen::VectorXd& x, bool with_derivatives, NormalEquations& out) {
     const std::vector<SpotVector> spots = spots_of(x);
@@ -98,13 +116,14 @@ class SpotProblem {
       for (std::size_t k = 0; k < spots.size(); ++k) {
         float* rows[spot_parameters];
         for (std::size_t s = 0; s < spot_parameters; ++s) rows[s] = &rows_[k * spot_parameters + s][from];
-        kernel::spot_rows(kernel_spot(spots[k]), {to - from, &hits_.x_mm[from], &hits_.y_mm[from]}, &of_light_.by_slope_x[from],
-                          &of_light_.by_slope_y[from], rows);
+        kernel::spot_rows(kernel_spot(spots[k]), {to - from, &hits_.x_mm[from], &hits_.y_mm[from]},
+                          &of_light_.by_slope_x[from], &of_light_.by_slope_y[from], rows);
       }
     });
     columns_.clear();
     for (int a = 0; a < shape_count(); ++a)
-      columns_.push_back(rows_[spot_number(a) * spot_parameters + static_cast<std::size_t>(parameter(a))].data());
+      columns_.push_back(
+          rows_[spot_number(a) * spot_parameters + static_cast<std::size_t>(parameter(a))].data());
     if (request_.drift) {
       drift_x_.resize(n), drift_y_.resize(n);
       for (std::size_t i = 0; i < n; ++i) {
@@ -118,12 +137,14 @@ class SpotProblem {
     columns_.push_back(of_light_.residual.data());
   }
 
-  void add_derivatives(const std::vector<SpotVector>& spots, const LightFitOptions& options, NormalEquations& out) {
+  void add_derivatives(const std::vector<SpotVector>& spots, const LightFitOptions& options,
+                       NormalEquations& out) {
     set_columns(spots, options);
     const int columns = static_cast<int>(columns_.size()), terms = light_terms(options), count = size();
     Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor> gram(columns, columns);
     gram_of_pixels(pixels_, columns_, 0, of_light_.weight.data(), gram.data());
-    for (int t = 0; t < terms; ++t) gram(count + t, count + t) += std::max(light_ridge(t), 1e-9) * of_light_.weight_sum;
+    for (int t = 0; t < terms; ++t)
+      gram(count + t, count + t) += std::max(light_ridge(t), 1e-9) * of_light_.weight_sum;
     const Eigen::MatrixXd ll = gram.block(count, count, terms, terms).selfadjointView<Eigen::Lower>();
     const Eigen::MatrixXd lp = gram.block(count, 0, terms, count);
     const Eigen::MatrixXd pp = gram.topLeftCorner(count, count).selfadjointView<Eigen::Lower>();
@@ -131,7 +152,8 @@ class SpotProblem {
     out.gradient = -gram.row(columns - 1).head(count);  // the residual is data minus model
   }
 
-  void add_priors(const Eigen::VectorXd& x, const std::vector<SpotVector>& spots, NormalEquations& out) const {
+  void add_priors(const Eigen::VectorXd& x, const std::vector<SpotVector>& spots,
+                  NormalEquations& out) const {
     for (int a = 0; a < shape_count(); ++a) {
       const int s = parameter(a);
       const SpotVector& spot = spots[spot_number(a)];
@@ -165,25 +187,31 @@ class SpotProblem {
 
 }  // namespace
 
-const std::vector<int> all_parameters{s_x, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_p, s_log_n, s_slant_u, s_slant_v};
+const std::vector<int> all_parameters{s_x,      s_y,     s_log_a, s_log_b,   s_angle,
+                                      s_height, s_log_p, s_log_n, s_slant_u, s_slant_v};
 
 LightFitOptions light_options(std::span<const SpotVector> spots, bool highlight) {
   double slope = 1e-4;
-  for (const SpotVector& spot : spots) slope = std::max(slope, 0.6 * std::abs(spot[s_height]) / mean_radius_mm(spot));
+  for (const SpotVector& spot : spots)
+    slope = std::max(slope, 0.6 * std::abs(spot[s_height]) / mean_radius_mm(spot));
   return {highlight, slope, robust_scale};
 }
 
-void relief_of(const PixelArrays& pixels, std::span<const SpotVector> spots, HitPoints& hits, ReliefAtPixels& relief) {
+void relief_of(const PixelArrays& pixels, std::span<const SpotVector> spots, HitPoints& hits,
+               ReliefAtPixels& relief) {
   const std::size_t n = pixels.size();
   const PixelGeometry& g = *pixels.geometry;
   hits.x_mm.resize(n), hits.y_mm.resize(n);
   relief.resize(n);
   pixels.for_parts([&](std::size_t, std::size_t from, std::size_t to) {
     const std::size_t count = to - from;
-    const auto copied = [&](const std::vector<float>& base, std::vector<float>& to_here) { std::copy_n(&base[from], count, &to_here[from]); };
+    const auto copied = [&](const std::vector<float>& base, std::vector<float>& to_here) {
+      std::copy_n(&base[from], count, &to_here[from]);
+    };
     const ReliefAtPixels& base = pixels.base;
     copied(base.z, relief.z);
-    for (const SpotVector& spot : spots) kernel::add_heights(kernel_spot(spot), {count, &g.x_mm[from], &g.y_mm[from]}, &relief.z[from]);
+    for (const SpotVector& spot : spots)
+      kernel::add_heights(kernel_spot(spot), {count, &g.x_mm[from], &g.y_mm[from]}, &relief.z[from]);
     for (std::size_t i = from; i < to; ++i) {
       hits.x_mm[i] = g.x_mm[i] + relief.z[i] * g.shift_x[i];
       hits.y_mm[i] = g.y_mm[i] + relief.z[i] * g.shift_y[i];
@@ -192,7 +220,8 @@ void relief_of(const PixelArrays& pixels, std::span<const SpotVector> spots, Hit
     copied(base.xx, relief.xx), copied(base.xy, relief.xy), copied(base.yy, relief.yy);
     for (const SpotVector& spot : spots)
       kernel::add_relief(kernel_spot(spot), {count, &hits.x_mm[from], &hits.y_mm[from]},
-                         {&relief.z[from], &relief.slope_x[from], &relief.slope_y[from], &relief.xx[from], &relief.xy[from], &relief.yy[from]});
+                         {&relief.z[from], &relief.slope_x[from], &relief.slope_y[from], &relief.xx[from],
+                          &relief.xy[from], &relief.yy[from]});
   });
 }
 
@@ -205,7 +234,8 @@ Relief draw_spots(std::span<const SpotVector> spots, double x_mm, double y_mm, d
     // From the spot's own middle: single precision far from the origin would show in what bends.
     const double x0 = map.x0_mm - spot[s_x], y0 = map.y0_mm - spot[s_y];
     spot[s_x] = spot[s_y] = 0;
-    for (std::size_t c = 0; c < columns; ++c) x[c] = static_cast<float>(x0 + static_cast<double>(c) * map.step_mm);
+    for (std::size_t c = 0; c < columns; ++c)
+      x[c] = static_cast<float>(x0 + static_cast<double>(c) * map.step_mm);
     for (int r = 0; r < cells; ++r) {
       std::fill(y.begin(), y.end(), static_cast<float>(y0 + r * map.step_mm));
       kernel::add_heights(kernel_spot(spot), {columns, x.data(), y.data()}, &map.at(r, 0));
@@ -233,16 +263,20 @@ SlopesByBlur slopes_by_blur(const PixelArrays& pixels, std::span<const SpotVecto
     }
     for (const SpotVector& spot : spots)
       kernel::add_relief(kernel_spot(spot), {n, beside.x_mm.data(), beside.y_mm.data()},
-                         {there.z.data(), there.slope_x.data(), there.slope_y.data(), there.xx.data(), there.xy.data(), there.yy.data()});
-    for (std::size_t i = 0; i < n; ++i) sum.x[i] += factor * there.slope_x[i], sum.y[i] += factor * there.slope_y[i];
+                         {there.z.data(), there.slope_x.data(), there.slope_y.data(), there.xx.data(),
+                          there.xy.data(), there.yy.data()});
+    for (std::size_t i = 0; i < n; ++i)
+      sum.x[i] += factor * there.slope_x[i], sum.y[i] += factor * there.slope_y[i];
   };
-  // Second derivatives as differences of slopes: four points have the blur's moments, two more lie off by M k. What both take of
-  // the place itself cancels.
+  // Second derivatives as differences of slopes: four points have the blur's moments, two more lie off by M
+  // k. What both take of the place itself cancels.
   const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2f> axes(moment_mm2);
-  const Eigen::Matrix2f points = axes.eigenvectors() * axes.eigenvalues().cwiseMax(0).cwiseSqrt().asDiagonal() * std::sqrt(2.0F);
+  const Eigen::Matrix2f points =
+      axes.eigenvectors() * axes.eigenvalues().cwiseMax(0).cwiseSqrt().asDiagonal() * std::sqrt(2.0F);
   const auto moment_times_gradient = [&](std::size_t i) -> Eigen::Vector2f {
-    const Eigen::Vector2f gradient(g.phase_x[i] + seen.by_slope_x[i] * relief.xx[i] + seen.by_slope_y[i] * relief.xy[i],
-                                   g.phase_y[i] + seen.by_slope_x[i] * relief.xy[i] + seen.by_slope_y[i] * relief.yy[i]);
+    const Eigen::Vector2f gradient(
+        g.phase_x[i] + seen.by_slope_x[i] * relief.xx[i] + seen.by_slope_y[i] * relief.xy[i],
+        g.phase_y[i] + seen.by_slope_x[i] * relief.xy[i] + seen.by_slope_y[i] * relief.yy[i]);
     return moment_mm2 * (2 * std::numbers::pi_v<float> * gradient);
   };
   for (const float sign : {-1.0F, 1.0F}) {
@@ -257,13 +291,16 @@ FitOutcome fit_spots(const PixelArrays& pixels, std::span<const SpotVector> star
                      const Eigen::Vector3d& start_drift, Eigen::MatrixXd* hessian) {
   SpotProblem problem(pixels, start, request, start_drift);
   Eigen::VectorXd x = problem.unknowns();
-  const LeastSquaresSummary summary = minimise(
-      std::ref(problem), x, {.max_iterations = request.iterations, .relative_cost_tolerance = request.tolerance, .initial_damping = 1e-3},
-      hessian);
+  const LeastSquaresSummary summary = minimise(std::ref(problem), x,
+                                               {.max_iterations = request.iterations,
+                                                .relative_cost_tolerance = request.tolerance,
+                                                .initial_damping = 1e-3},
+                                               hessian);
   return {problem.spots_of(x), problem.drift_of(x), summary.final_cost};
 }
 
-LightFit light_under(const PixelArrays& pixels, std::span<const SpotVector> spots, const Eigen::Vector3d& drift, bool highlight) {
+LightFit light_under(const PixelArrays& pixels, std::span<const SpotVector> spots,
+                     const Eigen::Vector3d& drift, bool highlight) {
   HitPoints hits;
   ReliefAtPixels relief;
   LightFit light;
@@ -283,7 +320,8 @@ std::vector<int> spread_evenly(const std::vector<int>& pixels, std::size_t n) {
 }
 
 double importance_of(const PixelArrays& pixels) {
-  return pixels.patch->effective_pixel_share * static_cast<double>(pixels.patch->size()) / static_cast<double>(pixels.size());
+  return pixels.patch->effective_pixel_share * static_cast<double>(pixels.patch->size()) /
+         static_cast<double>(pixels.size());
 }
 
 }  // namespace ripplegauge

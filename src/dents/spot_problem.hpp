@@ -1,4 +1,5 @@
-// Spots against the intensities of a patch: normal equations and fits of one spot, or of several whose sum is one dent.
+// Spots against the intensities of a patch: normal equations and fits of one spot, or of several whose sum is
+// one dent.
 #pragma once
 
 #include <array>
@@ -39,7 +40,8 @@ struct HitPoints {
 };
 
 /// The relief of the sum of spots at what each pixel's ray hits, the base included.
-void relief_of(const PixelArrays& pixels, std::span<const SpotVector> spots, HitPoints& hits, ReliefAtPixels& relief);
+void relief_of(const PixelArrays& pixels, std::span<const SpotVector> spots, HitPoints& hits,
+               ReliefAtPixels& relief);
 
 /// What the photo's blur seems to add to the slopes of the sum of spots. See soften.
 struct SlopesByBlur {
@@ -47,12 +49,15 @@ struct SlopesByBlur {
 };
 SlopesByBlur slopes_by_blur(const PixelArrays& pixels, std::span<const SpotVector> spots);
 
-/// Levenberg-Marquardt over some pixels from a start. `hessian`, if given: by spots and drift at the end, priors included.
+/// Levenberg-Marquardt over some pixels from a start. `hessian`, if given: by spots and drift at the end,
+/// priors included.
 FitOutcome fit_spots(const PixelArrays& pixels, std::span<const SpotVector> start, const FitRequest& request,
-                     const Eigen::Vector3d& start_drift = Eigen::Vector3d::Zero(), Eigen::MatrixXd* hessian = nullptr);
+                     const Eigen::Vector3d& start_drift = Eigen::Vector3d::Zero(),
+                     Eigen::MatrixXd* hessian = nullptr);
 
 /// Light and residuals of given spots.
-LightFit light_under(const PixelArrays& pixels, std::span<const SpotVector> spots, const Eigen::Vector3d& drift, bool highlight);
+LightFit light_under(const PixelArrays& pixels, std::span<const SpotVector> spots,
+                     const Eigen::Vector3d& drift, bool highlight);
 
 /// Up to n of some pixels, over all rows and columns, by golden-ratio stepping; some may come twice.
 std::vector<int> spread_evenly(const std::vector<int>& pixels, std::size_t n);

@@ -77,9 +77,11 @@ double peel_cells(double diameter_mm, double peel_cell_mm) {
   return 0.25 * std::numbers::pi * std::pow(diameter_mm / peel_cell_mm, 2);
 }
 
-/// Root mean square move of the stripes inside a spot, over their jitter, times the root of the peel cells there.
+/// Root mean square move of the stripes inside a spot, over their jitter, times the root of the peel cells
+/// there.
 double moved_snr(const Patch& patch, const SpotVector& spot, double mean_square_cycles) {
-  return std::sqrt(peel_cells(2 * mean_radius_mm(spot), patch.peel_cell_mm) * mean_square_cycles) / std::max(patch.edge_jitter_cycles, 1e-4);
+  return std::sqrt(peel_cells(2 * mean_radius_mm(spot), patch.peel_cell_mm) * mean_square_cycles) /
+         std::max(patch.edge_jitter_cycles, 1e-4);
 }
 
 double moved_snr(const Patch& patch, const SpotVector& spot) {
@@ -114,7 +116,9 @@ std::vector<double> undisturbed_costs(const Patch& patch) {
 }
 
 Loudness loudness_in(const Patch& patch, const std::vector<double>& costs, const SpotVector& ellipse) {
-  return loudness(ellipse, costs, [&](std::size_t i) { return std::pair<double, double>(patch.pixel[i].x_mm, patch.pixel[i].y_mm); });
+  return loudness(ellipse, costs, [&](std::size_t i) {
+    return std::pair<double, double>(patch.pixel[i].x_mm, patch.pixel[i].y_mm);
+  });
 }
 
 /// How far a spot must move the stripes (SpotJudgement::moved_snr) to be no orange peel: the louder, the
@@ -144,12 +148,13 @@ bool louder_than_peel(const SpotJudgement& j, const Acceptance& acceptance) {
          (loud(j, acceptance) && j.moved_snr >= needed_moved_snr(j, acceptance));
 }
 
-/// Of what a spot must show in the end, an outline or a rough fit is but roughly where the spot is: two thirds is enough.
+/// Of what a spot must show in the end, an outline or a rough fit is but roughly where the spot is: two
+/// thirds is enough.
 constexpr double roughly = 2.0 / 3;
 
-/// Whether a rough fit could still become a believable spot: it may move the stripes by but that share of what it will in the end.
-/// What is quiet is told by the outline's ring or the fit's, whichever is quieter. While edges are whitened where they would be
-/// without a spot, a third of its excess or more is seen.
+/// Whether a rough fit could still become a believable spot: it may move the stripes by but that share of
+/// what it will in the end. What is quiet is told by the outline's ring or the fit's, whichever is quieter.
+/// While edges are whitened where they would be without a spot, a third of its excess or more is seen.
 WorthFinishing worth_finishing(const Patch& patch, const std::vector<double>& costs, const Outline& outline,
                                const Acceptance& acceptance) {
   const double quiet = loudness_in(patch, costs, ellipse_of(outline)).around;
@@ -157,7 +162,8 @@ WorthFinishing worth_finishing(const Patch& patch, const std::vector<double>& co
   return [&patch, &costs, &acceptance, quiet](const SpotVector& spot, double share) {
     const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
     if (2 * std::exp(std::min(spot[s_log_a], spot[s_log_b])) <= share * acceptance.min_width_mm) return false;
-    if (steepest_slope(spot) <= share * std::max(acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope))
+    if (steepest_slope(spot) <=
+        share * std::max(acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope))
       return false;
     const Loudness seen = loudness_in(patch, costs, spot);
     SpotJudgement hoped;
@@ -171,7 +177,8 @@ WorthFinishing worth_finishing(const Patch& patch, const std::vector<double>& co
 
 /// How loud an outline is, all in all: an excess may be high over few cells of peel or low over many.
 double summed_excess(const Patch& patch, const std::vector<double>& costs, const Outline& outline) {
-  return loudness_in(patch, costs, ellipse_of(outline)).excess() * peel_cells(2 * outline.radius_mm, patch.peel_cell_mm);
+  return loudness_in(patch, costs, ellipse_of(outline)).excess() *
+         peel_cells(2 * outline.radius_mm, patch.peel_cell_mm);
 }
 
 /// A square of panel that was looked at, and the slope below which a spot cannot be seen there.
@@ -181,7 +188,8 @@ struct LookedAt {
 
 LookedAt looked_at(const Patch& patch) {
   constexpr double drowned = 0.05;  // in orange peel, of which a patch has many cells
-  return {patch.x_mm, patch.y_mm, patch.half_mm, drowned * std::max(patch.edge_jitter_cycles, 1e-4) / std::max(patch.gain, 1e-9)};
+  return {patch.x_mm, patch.y_mm, patch.half_mm,
+          drowned * std::max(patch.edge_jitter_cycles, 1e-4) / std::max(patch.gain, 1e-9)};
 }
 
 /// Whether a spot bends what is seen anywhere in a square: by its slope as far out as the square begins.
@@ -204,7 +212,7 @@ struct Attempt {
   SpotFit fit;
   SpotJudgement judgement;
   bool usable = false;
-  bool moves_little = false;  ///< what it explains is no more than peel: not worth another try
+  bool moves_little = false;          ///< what it explains is no more than peel: not worth another try
   std::vector<LookedAt> looked_at{};  ///< what it depends on
 };
 
@@ -246,8 +254,8 @@ void look_closely(Patch& patch, const SpotVector& spot) {
   set_whitening(patch, spot);
 }
 
-/// The search's best or one of its rivals, whichever explains the stripes best when each is looked at closely.
-/// Leaves the patch so for it.
+/// The search's best or one of its rivals, whichever explains the stripes best when each is looked at
+/// closely. Leaves the patch so for it.
 SpotFit settle_rivals(Patch& patch, const SpotFit& search) {
   if (search.rivals.empty()) {
     look_closely(patch, search.spot);
@@ -291,7 +299,8 @@ Attempt finish_attempt(const PanelScene& scene, Patch& patch, const SpotFit& sea
   result.judgement = judge(patch, result.fit, highlight, scene.pixels_per_mm);
   if (result.judgement.explained > hopeless) {
     const std::vector<double> costs = undisturbed_costs(patch);
-    result.moves_little = !worth_finishing(patch, costs, outline_of(result.fit.spot), acceptance)(result.fit.spot, all_but);
+    result.moves_little =
+        !worth_finishing(patch, costs, outline_of(result.fit.spot), acceptance)(result.fit.spot, all_but);
   }
   if (result.judgement.explained > hopeless && !result.moves_little) {
     result.fit = polish_with_fitting_light(patch, result.fit, highlight, 14, enough_to_judge);
@@ -315,9 +324,11 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
       leave_out, explained);
   result.looked_at.push_back(looked_at(patch));
   if (patch.size() < 600) return result;
-  // What is as quiet as its ring can be sharpened to nothing; what is quieter may lie beside what it is about.
+  // What is as quiet as its ring can be sharpened to nothing; what is quieter may lie beside what it is
+  // about.
   constexpr double barely = 1.0 / 3;
-  if (std::abs(summed_excess(patch, undisturbed_costs(patch), rough)) < barely * acceptance.min_summed_excess) return result;
+  if (std::abs(summed_excess(patch, undisturbed_costs(patch), rough)) < barely * acceptance.min_summed_excess)
+    return result;
   Outline outline = sharpen_outline(patch, rough);
   const double moved = std::hypot(outline.x_mm - rough.x_mm, outline.y_mm - rough.y_mm);
   if (!(outline.radius_mm > 0.7 && outline.radius_mm < 45 && outline.elongation < 9) || moved > 1.2 * longest)
@@ -330,7 +341,8 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
   if (patch.size() < 600) return result;
   const std::vector<double> costs = undisturbed_costs(patch);
   if (summed_excess(patch, costs, outline) <= roughly * acceptance.min_summed_excess) return result;
-  SpotFit search = search_spot(patch, outline, {worth_finishing(patch, costs, outline, acceptance), scene.threads});
+  SpotFit search =
+      search_spot(patch, outline, {worth_finishing(patch, costs, outline, acceptance), scene.threads});
   if (outline.radius_mm < 0.6 * rough.radius_mm || outline.radius_mm > 1.5 * rough.radius_mm) {
     // The two outlines disagree: let the rough one have its starts, too.
     Outline other = outline;
@@ -360,7 +372,8 @@ Attempt wide_attempt(const PanelScene& scene, const Outline& rough, const std::v
         leave_out, explained);
     if (patch.size() < 600) continue;
     const std::vector<double> costs = undisturbed_costs(patch);
-    const SpotFit search = search_spot_widely(patch, outline, {worth_finishing(patch, costs, outline, acceptance), scene.threads});
+    const SpotFit search = search_spot_widely(
+        patch, outline, {worth_finishing(patch, costs, outline, acceptance), scene.threads});
     const Attempt a = finish_attempt(scene, patch, search, acceptance);
     if (a.usable && (!best.usable || credit(a.judgement) > credit(best.judgement))) best = a;
     constexpr double found = 0.9;
@@ -400,14 +413,15 @@ double ring_seen(const PanelScene& scene, const Outline& o) {
   return static_cast<double>(seen) / directions;
 }
 
-/// Place, size and height fit four looks at orange peel whatever they show, unless it is louder than peel ever is.
+/// Place, size and height fit four looks at orange peel whatever they show, unless it is louder than peel
+/// ever is.
 bool hangs_on_few_looks(const SpotJudgement& j, const Acceptance& acceptance) {
   constexpr double few = 4;
   return j.looks <= few && j.disturbed_level - j.quiet_level <= acceptance.loud_excess;
 }
 
-/// What hangs on few looks must stand out by these few alone, half as much again where the spot is faint. And what they show, some spot
-/// explains whatever its shape, unless it is a speck.
+/// What hangs on few looks must stand out by these few alone, half as much again where the spot is faint. And
+/// what they show, some spot explains whatever its shape, unless it is a speck.
 bool more_than_few_looks(const SpotJudgement& j, const Acceptance& acceptance) {
   if (!hangs_on_few_looks(j, acceptance)) return true;
   constexpr double margin = 1.5, nearly_all = 0.92;
@@ -415,8 +429,8 @@ bool more_than_few_looks(const SpotJudgement& j, const Acceptance& acceptance) {
   return j.explained > nearly_all && j.moved_snr * std::sqrt(j.looks / j.peel_cells) > needed;
 }
 
-/// By how much the spots that explain what is seen as well as this one move the stripes at least: where few looks are all there is, the
-/// best may lie between them.
+/// By how much the spots that explain what is seen as well as this one move the stripes at least: where few
+/// looks are all there is, the best may lie between them.
 double least_moved_snr(const PanelScene& scene, const SpotFit& found, const std::vector<SpotVector>& others) {
   Patch patch = patch_for(scene, found.spot, others, 2.0, 5000);
   look_closely(patch, found.spot);
@@ -424,7 +438,8 @@ double least_moved_snr(const PanelScene& scene, const SpotFit& found, const std:
   const SpotFit fit = polish_with_fitting_light(patch, found, highlight, 10);
   patch.effective_pixel_share /= correlated_noise(patch, fit, highlight);
   constexpr double ratio = 1.25;
-  const std::vector<SpotFit> alike = polish_along_height(patch, fit, highlight, ratio, noise_and_profile, scene.threads);
+  const std::vector<SpotFit> alike =
+      polish_along_height(patch, fit, highlight, ratio, noise_and_profile, scene.threads);
   const auto by_cost = [](const SpotFit& x, const SpotFit& y) { return x.cost < y.cost; };
   const double enough = std::min_element(alike.begin(), alike.end(), by_cost)->cost + noise_and_profile;
   double least = moved_snr(patch, fit.spot);
@@ -433,7 +448,8 @@ double least_moved_snr(const PanelScene& scene, const SpotFit& found, const std:
   return least;
 }
 
-bool surely_stands_out(const PanelScene& scene, const Attempt& a, const std::vector<SpotVector>& others, const Acceptance& acceptance) {
+bool surely_stands_out(const PanelScene& scene, const Attempt& a, const std::vector<SpotVector>& others,
+                       const Acceptance& acceptance) {
   if (!hangs_on_few_looks(a.judgement, acceptance)) return true;
   SpotJudgement at_least = a.judgement;
   at_least.moved_snr = least_moved_snr(scene, a.fit, others);
@@ -457,12 +473,14 @@ bool leaves_its_ring_loud(const SpotJudgement& j) {
   return j.quiet_level > louder_than_far * j.far_level;
 }
 
-/// What one spot does not explain, or leaves a rim of, though two might explain it: loud, and on as good a place as they would need.
+/// What one spot does not explain, or leaves a rim of, though two might explain it: loud, and on as good a
+/// place as they would need.
 bool worth_parting(const PanelScene& scene, const Attempt& a, const Acceptance& acceptance) {
   constexpr double well_explained = 0.96, misplaced = 2;  // a wrong fit leaves some of the spot in its ring
   const SpotJudgement& j = a.judgement;
-  return a.usable && !a.moves_little && (j.explained < well_explained || leaves_its_ring_loud(j)) && !moves_as_peel_does(j, acceptance) &&
-         (loud(j, acceptance) || wide_and_faint(j, acceptance)) && quiet_around(j, acceptance, misplaced) &&
+  return a.usable && !a.moves_little && (j.explained < well_explained || leaves_its_ring_loud(j)) &&
+         !moves_as_peel_does(j, acceptance) && (loud(j, acceptance) || wide_and_faint(j, acceptance)) &&
+         quiet_around(j, acceptance, misplaced) &&
          ring_seen(scene, outline_of(a.fit.spot, 1.2)) >= acceptance.min_ring_seen;
 }
 
@@ -482,7 +500,8 @@ bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline&
   constexpr double half_covered = 0.5;  // a wrong fit lies beside what it should cover
   const SpotJudgement& j = a.judgement;
   if (a.moves_little || moves_as_peel_does(j, acceptance)) return false;
-  const bool doubtful = j.explained < right || !quiet_around(j, acceptance) || !sign_is_told(a, acceptance) || leaves_its_ring_loud(j);
+  const bool doubtful = j.explained < right || !quiet_around(j, acceptance) || !sign_is_told(a, acceptance) ||
+                        leaves_its_ring_loud(j);
   return a.usable && doubtful && j.disturbed_level - j.quiet_level > half_covered * acceptance.min_excess &&
          outline.elongation < compact && outline.radius_mm > no_speck_mm && ring_seen(scene, outline) > whole;
 }
@@ -508,11 +527,13 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
 }
 
 /// A fit polished and judged once more, with nothing left out of what it covers.
-Attempt judged_whole(const PanelScene& scene, const Attempt& a, std::vector<Disc> leave_out, const std::vector<SpotVector>& explained) {
+Attempt judged_whole(const PanelScene& scene, const Attempt& a, std::vector<Disc> leave_out,
+                     const std::vector<SpotVector>& explained) {
   const SpotVector& spot = a.fit.spot;
   std::erase_if(leave_out, [covers = RadiusIn(spot)](const Disc& d) { return covers(d.x_mm, d.y_mm) < 1; });
-  Patch patch = explained_patch(scene, request_for(scene, spot[s_x], spot[s_y], half_round(scene, longest_of(spot), 1.6), 8000), leave_out,
-                                explained);
+  Patch patch = explained_patch(
+      scene, request_for(scene, spot[s_x], spot[s_y], half_round(scene, longest_of(spot), 1.6), 8000),
+      leave_out, explained);
   if (patch.size() == 0) return {};
   look_closely(patch, spot);
   bool highlight = false;
@@ -526,21 +547,25 @@ Attempt judged_whole(const PanelScene& scene, const Attempt& a, std::vector<Disc
 /// Whether any of these lies so near a spot that both may be bends of the same stripe.
 bool any_on_its_stripes(const PanelScene& scene, const SpotVector& spot, const std::vector<Disc>& discs) {
   return std::any_of(discs.begin(), discs.end(), [&](const Disc& d) {
-    return std::hypot(d.x_mm - spot[s_x], d.y_mm - spot[s_y]) < longest_of(spot) + d.radius_mm + scene.field->period_mm;
+    return std::hypot(d.x_mm - spot[s_x], d.y_mm - spot[s_y]) <
+           longest_of(spot) + d.radius_mm + scene.field->period_mm;
   });
 }
 
-/// An attempt at one of several candidates, the others left out. What was left out as a neighbour may be the other half of the same
-/// spot: where it covers some of a fit that is not believed; or where the other sign would explain nearly as well what was left in, one
-/// edge of a stripe perhaps.
-Attempt attempt_beside_others(const PanelScene& scene, const Outline& outline, const std::vector<Candidate>& all,
-                              const std::vector<SpotVector>& explained, const Acceptance& acceptance) {
+/// An attempt at one of several candidates, the others left out. What was left out as a neighbour may be the
+/// other half of the same spot: where it covers some of a fit that is not believed; or where the other sign
+/// would explain nearly as well what was left in, one edge of a stripe perhaps.
+Attempt attempt_beside_others(const PanelScene& scene, const Outline& outline,
+                              const std::vector<Candidate>& all, const std::vector<SpotVector>& explained,
+                              const Acceptance& acceptance) {
   constexpr double some = 0.1, nearly_as_well = 8;  // right fits: 8 to 600
   const std::vector<Disc> others = other_candidates(all, outline);
   Attempt a = attempt(scene, outline, others, explained, acceptance);
   if (!a.usable || others.empty()) return a;
   const bool believed = believable(scene, a, outline, acceptance);
-  if (believed ? a.judgement.opposite_ratio >= nearly_as_well || !any_on_its_stripes(scene, a.fit.spot, others) : a.judgement.cut_share <= some)
+  if (believed
+          ? a.judgement.opposite_ratio >= nearly_as_well || !any_on_its_stripes(scene, a.fit.spot, others)
+          : a.judgement.cut_share <= some)
     return a;
   std::vector<LookedAt> squares = a.looked_at;
   if (!believed) {
@@ -553,9 +578,9 @@ Attempt attempt_beside_others(const PanelScene& scene, const Outline& outline, c
   return alone;
 }
 
-/// First attempts at candidates, several at once where there are threads: most of those that follow will be wanted, too,
-/// whatever comes of the first. An attempt counts as long as no spot that was accepted since reaches what it looked at:
-/// it would come out the same.
+/// First attempts at candidates, several at once where there are threads: most of those that follow will be
+/// wanted, too, whatever comes of the first. An attempt counts as long as no spot that was accepted since
+/// reaches what it looked at: it would come out the same.
 class FirstAttempts {
  public:
   FirstAttempts(const PanelScene& scene, const std::vector<Candidate>& candidates,
@@ -566,8 +591,8 @@ class FirstAttempts {
         acceptance_(acceptance),
         made_(candidates.size()) {}
 
-  /// The attempt at a candidate; and, while about it, at up to `most` - 1 of those after it that `worth_trying` names and
-  /// that are surely not parts of it.
+  /// The attempt at a candidate; and, while about it, at up to `most` - 1 of those after it that
+  /// `worth_trying` names and that are surely not parts of it.
   template <class WorthTrying>
   Attempt at(std::size_t index, std::size_t most, const WorthTrying& worth_trying) {
     if (counts(index)) return made_[index]->attempt;
@@ -578,7 +603,8 @@ class FirstAttempts {
         batch.push_back(i);
     parallel_for(batch.size(), scene_.threads, [&](std::size_t k) {
       const Outline& outline = candidates_[batch[k]].outline;
-      made_[batch[k]] = {attempt_beside_others(scene_, outline, candidates_, accepted_, acceptance_), accepted_.size()};
+      made_[batch[k]] = {attempt_beside_others(scene_, outline, candidates_, accepted_, acceptance_),
+                         accepted_.size()};
     });
     return made_[index]->attempt;
   }
@@ -613,8 +639,9 @@ class FirstAttempts {
   std::vector<std::optional<Made>> made_;
 };
 
-/// Whether a small spot in an accepted one, or beside it, may be no more than what that one's shape leaves over: its slope does not
-/// stand out from the slope that the unexplained share of the disturbance stands for (a share of energy, hence the root).
+/// Whether a small spot in an accepted one, or beside it, may be no more than what that one's shape leaves
+/// over: its slope does not stand out from the slope that the unexplained share of the disturbance stands for
+/// (a share of energy, hence the root).
 bool may_be_misfit(const std::vector<FoundSpot>& accepted, const SpotVector& spot) {
   constexpr double within = 1.25, beside = 2.2, much_smaller = 0.65, stands_out = 3, stands_out_beside = 1;
   return std::any_of(accepted.begin(), accepted.end(), [&](const FoundSpot& outer) {
@@ -645,7 +672,8 @@ Outline contour_of(const FoundSpot& found) {
   const SpotVector &first = found.fit.spot, &second = *found.second;
   const double apart = std::hypot(first[s_x] - second[s_x], first[s_y] - second[s_y]);
   const double reach_mm = 1.5 * std::max(longest_of(first), apart + longest_of(second));
-  const SpotGeometry g = measure_spot(draw_spots(std::array{first, second}, first[s_x], first[s_y], reach_mm, cells));
+  const SpotGeometry g =
+      measure_spot(draw_spots(std::array{first, second}, first[s_x], first[s_y], reach_mm, cells));
   return {g.x_mm, g.y_mm, 0.5 * g.diameter_mm, g.length_mm / std::max(g.width_mm, 0.1 * g.length_mm),
           g.angle_deg * std::numbers::pi / 180};
 }
@@ -752,14 +780,16 @@ SpotFit polish_with_fitting_light(const Patch& patch, const SpotFit& start, bool
   const SpotFit with = polish_spot(pixels, plain.spot, true, iterations / 2);
   highlight = with.cost < plain.cost - highlight_worth;
   SpotFit polished = highlight ? with : plain;
-  polished.search_cost = start.search_cost, polished.opposite_cost = start.opposite_cost, polished.sign_settled = start.sign_settled;
+  polished.search_cost = start.search_cost, polished.opposite_cost = start.opposite_cost,
+  polished.sign_settled = start.sign_settled;
   return polished;
 }
 
 namespace {
 
 /// A judgement of the sum of `parts`, by the contour of the first one, whose fit tells of the other sign.
-SpotJudgement judged_by(const Patch& patch, std::span<const SpotVector> parts, const SpotFit& fit, bool highlight, double pixels_per_mm) {
+SpotJudgement judged_by(const Patch& patch, std::span<const SpotVector> parts, const SpotFit& fit,
+                        bool highlight, double pixels_per_mm) {
   SpotJudgement j;
   SpotVector none = fit.spot;
   none[s_height] = 0;
@@ -782,7 +812,8 @@ SpotJudgement judged_by(const Patch& patch, std::span<const SpotVector> parts, c
     at_cell[static_cast<std::size_t>(patch.cell[i])] = static_cast<int>(i);
     q0 += cost(without.residual[i]), q1 += cost(with.residual[i]);
     stripes_per_mm += std::sqrt(p.phase_x * p.phase_x + p.phase_y * p.phase_y);
-    const double move = with.phase[i] - without.phase[i] - fit.drift.dot(Eigen::Vector3d(1, patch.xn(i), patch.yn(i)));
+    const double move =
+        with.phase[i] - without.phase[i] - fit.drift.dot(Eigen::Vector3d(1, patch.xn(i), patch.yn(i)));
     moved += move * move;
     const double s = with.profile_slope[i] * move;
     all += s * s;
@@ -814,7 +845,8 @@ SpotJudgement judged_by(const Patch& patch, std::span<const SpotVector> parts, c
   std::vector<float> density;
   for (std::size_t cell = 0; cell + 1 < at_cell.size(); ++cell) {
     if (at_cell[cell] < 0 || at_cell[cell + 1] < 0) continue;
-    const float cycles = std::abs(with.phase[static_cast<std::size_t>(at_cell[cell + 1])] - with.phase[static_cast<std::size_t>(at_cell[cell])]);
+    const float cycles = std::abs(with.phase[static_cast<std::size_t>(at_cell[cell + 1])] -
+                                  with.phase[static_cast<std::size_t>(at_cell[cell])]);
     density.push_back(cycles / static_cast<float>(patch.step_mm * pixels_per_mm));
   }
   if (!density.empty()) j.fringe_density_px = quantile_of(density, 0.95);
@@ -871,7 +903,8 @@ namespace {
 /// The spots of a photo, found one by one, the strongest first.
 class SpotSearch {
  public:
-  SpotSearch(const PanelScene& scene, const Acceptance& acceptance) : scene_(scene), acceptance_(acceptance) {}
+  SpotSearch(const PanelScene& scene, const Acceptance& acceptance)
+      : scene_(scene), acceptance_(acceptance) {}
 
   SpotSearchResult run() {
     constexpr int rounds = 8;
@@ -900,7 +933,8 @@ class SpotSearch {
         nothing_below_ = candidates[i].peak;
         break;
       }
-      if (!is_new(candidates[i]) || explain_one(i, candidates, first) || is_stale(candidates[i].outline)) continue;
+      if (!is_new(candidates[i]) || explain_one(i, candidates, first) || is_stale(candidates[i].outline))
+        continue;
       ++failures_in_a_row_;
       hopeless_.push_back({candidates[i], accepted_.size()});
     }
@@ -908,48 +942,59 @@ class SpotSearch {
   }
 
   std::vector<Candidate> what_stands_out() {
-    const ResidualField field = accepted_.empty()
-                                    ? *scene_.field
-                                    : residual_with_spots(*scene_.field, *scene_.problem, scene_.parameters, accepted_, explained_);
+    const ResidualField field =
+        accepted_.empty()
+            ? *scene_.field
+            : residual_with_spots(*scene_.field, *scene_.problem, scene_.parameters, accepted_, explained_);
     constexpr double merged = 0.55;  // of a period of the stripes: a wide dent disturbs them in bands
     constexpr std::size_t most = 14, with_edges = 60;
     const DisturbanceMap map = disturbance(field, explained_, good_panel_);
-    good_panel_ = map.good_panel;  // as the first round sees it: later ones see less of what dents spoil, but no new panel
-    std::vector<Candidate> candidates =
-        find_candidates(field, map, merged * field.period_mm, [&](const Candidate& c) { return could_be_spot(c); }, most, with_edges);
-    std::erase_if(candidates, [&](const Candidate& c) { return c.peak < nothing_below_ && !is_stale(c.outline); });
+    good_panel_ = map.good_panel;  // as the first round sees it: later ones see less of what dents spoil, but
+                                   // no new panel
+    std::vector<Candidate> candidates = find_candidates(
+        field, map, merged * field.period_mm, [&](const Candidate& c) { return could_be_spot(c); }, most,
+        with_edges);
+    std::erase_if(candidates,
+                  [&](const Candidate& c) { return c.peak < nothing_below_ && !is_stale(c.outline); });
     return candidates;
   }
 
   /// A streak along the board's edge, or something that lies mostly where nothing is seen, is no spot.
   bool could_be_spot(const Candidate& c) const {
     constexpr double streak = 10, hardly_seen = 0.4, all_but_one_side = 0.8;
-    return c.outline.elongation < streak && seen_share(*scene_.field, c.outline) > hardly_seen && ring_seen(scene_, c.outline) >= all_but_one_side;
+    return c.outline.elongation < streak && seen_share(*scene_.field, c.outline) > hardly_seen &&
+           ring_seen(scene_, c.outline) >= all_but_one_side;
   }
 
   /// Whether a spot accepted since there were so many reaches an outline, beyond its own contour.
   bool reached_since(std::size_t there_were, const Outline& o) const {
     constexpr double reach = 2.2;
-    return std::any_of(accepted_.begin() + static_cast<std::ptrdiff_t>(there_were), accepted_.end(), [&](const SpotVector& s) {
-      return std::hypot(s[s_x] - o.x_mm, s[s_y] - o.y_mm) < reach * longest_of(s) + longest_of(o);
-    });
+    return std::any_of(accepted_.begin() + static_cast<std::ptrdiff_t>(there_were), accepted_.end(),
+                       [&](const SpotVector& s) {
+                         return std::hypot(s[s_x] - o.x_mm, s[s_y] - o.y_mm) <
+                                reach * longest_of(s) + longest_of(o);
+                       });
   }
 
-  /// A spot found since the round began may be most of what the outline is about: the next round draws it anew, and looks at it again.
+  /// A spot found since the round began may be most of what the outline is about: the next round draws it
+  /// anew, and looks at it again.
   bool is_stale(const Outline& o) const { return reached_since(known_at_round_, o); }
 
-  /// What is left over inside a spot is its shape, not another spot, unless it is much smaller and yet wide enough for one.
+  /// What is left over inside a spot is its shape, not another spot, unless it is much smaller and yet wide
+  /// enough for one.
   bool is_left_over(const Outline& o) const {
     constexpr double inside = 0.8, least = 0.25;
     return std::any_of(accepted_.begin(), accepted_.end(), [&](const SpotVector& s) {
-      return RadiusIn(s)(o.x_mm, o.y_mm) < inside && (o.radius_mm > least * mean_radius_mm(s) || 2 * o.radius_mm < acceptance_.min_width_mm);
+      return RadiusIn(s)(o.x_mm, o.y_mm) < inside &&
+             (o.radius_mm > least * mean_radius_mm(s) || 2 * o.radius_mm < acceptance_.min_width_mm);
     });
   }
 
   /// What a spot's shape leaves over need not lie inside.
   bool is_beside_spot(const Outline& o) const {
     constexpr double foot = 1.5;
-    return std::any_of(accepted_.begin(), accepted_.end(), [&](const SpotVector& s) { return RadiusIn(s)(o.x_mm, o.y_mm) < foot; });
+    return std::any_of(accepted_.begin(), accepted_.end(),
+                       [&](const SpotVector& s) { return RadiusIn(s)(o.x_mm, o.y_mm) < foot; });
   }
 
   /// Tried before, as loud as then, and nothing found since reaches it.
@@ -963,16 +1008,20 @@ class SpotSearch {
     });
   }
 
-  bool is_new(const Candidate& c) const { return !is_hopeless(c) && (!is_left_over(c.outline) || !c.partings.empty()); }
+  bool is_new(const Candidate& c) const {
+    return !is_hopeless(c) && (!is_left_over(c.outline) || !c.partings.empty());
+  }
 
-  /// The cheapest explanation first: one spot, several side by side, one in a place that its disturbance does not show, one in
-  /// another, two as one dent.
+  /// The cheapest explanation first: one spot, several side by side, one in a place that its disturbance does
+  /// not show, one in another, two as one dent.
   bool explain_one(std::size_t index, const std::vector<Candidate>& all, FirstAttempts& first) {
     const Candidate& candidate = all[index];
     const Outline& outline = candidate.outline;
-    if (is_left_over(outline)) return explain_parts(index, all);  // what is round it may be more than its shape
+    if (is_left_over(outline))
+      return explain_parts(index, all);  // what is round it may be more than its shape
     const auto untried = [&](const Candidate& c) { return is_new(c) && !is_left_over(c.outline); };
-    Attempt a = first.at(index, static_cast<std::size_t>(std::max(patience - failures_in_a_row_, 1)), untried);
+    Attempt a =
+        first.at(index, static_cast<std::size_t>(std::max(patience - failures_in_a_row_, 1)), untried);
     const bool more_starts = worth_more_starts(scene_, a, outline, acceptance_);
     // Where it is loud, its parts come before anything that takes longer.
     const bool believed = believable(scene_, a, outline, acceptance_);
@@ -999,14 +1048,17 @@ class SpotSearch {
   }
 
   /// Each round part for itself, and again with the others explained.
-  bool explain_lobes(const std::vector<Outline>& lobes, std::size_t index, const std::vector<Candidate>& all) {
+  bool explain_lobes(const std::vector<Outline>& lobes, std::size_t index,
+                     const std::vector<Candidate>& all) {
     std::vector<Candidate> parts;
     parts.reserve(lobes.size() + all.size());
     for (const Outline& lobe : lobes) parts.push_back({lobe, all[index].peak});
     for (std::size_t i = 0; i < all.size(); ++i)
       if (i != index) parts.push_back({all[i].outline, all[i].peak});
     FirstAttempts first(scene_, parts, accepted_, acceptance_);
-    const auto untried_lobe = [&](const Candidate& c) { return &c < parts.data() + lobes.size() && !is_beside_spot(c.outline); };
+    const auto untried_lobe = [&](const Candidate& c) {
+      return &c < parts.data() + lobes.size() && !is_beside_spot(c.outline);
+    };
     const std::size_t before = accepted_.size();
     std::size_t known = 0;
     do {
@@ -1018,8 +1070,8 @@ class SpotSearch {
   }
 
   bool accept(const Attempt& a, const Outline& outline) {
-    if (!believable(scene_, a, outline, acceptance_) || is_left_over(outline_of(a.fit.spot)) || may_be_misfit(result_.spots, a.fit.spot) ||
-        !surely_stands_out(scene_, a, accepted_, acceptance_))
+    if (!believable(scene_, a, outline, acceptance_) || is_left_over(outline_of(a.fit.spot)) ||
+        may_be_misfit(result_.spots, a.fit.spot) || !surely_stands_out(scene_, a, accepted_, acceptance_))
       return false;
     keep({a.fit, a.judgement, std::nullopt, std::nullopt});
     return true;
@@ -1031,7 +1083,9 @@ class SpotSearch {
     if (!pair) return false;
     const Attempt outer = judged_with(scene_, pair->outer, pair->inner.spot, accepted_);
     const Attempt inner = judged_with(scene_, pair->inner, outer.fit.spot, accepted_);
-    if (!believable(scene_, outer, outline, acceptance_) || inner.judgement.explained < acceptance_.min_explained) return false;
+    if (!believable(scene_, outer, outline, acceptance_) ||
+        inner.judgement.explained < acceptance_.min_explained)
+      return false;
     const std::size_t outer_index = result_.spots.size();
     keep({outer.fit, outer.judgement, std::nullopt, std::nullopt});
     keep({pair->inner, outer.judgement, outer_index, std::nullopt});
@@ -1041,13 +1095,14 @@ class SpotSearch {
   /// Or another half of the same dent. Two spots can draw what peel does, so one must be there in any case.
   bool accept_sum(const Attempt& a, const Outline& outline) {
     constexpr double half_a_dent = 0.35, no_speck_mm = 2;
-    if (!louder_than_peel(a.judgement, acceptance_) || a.judgement.explained <= half_a_dent || mean_radius_mm(a.fit.spot) <= no_speck_mm ||
-        looks_for_sums_++ >= most_looks)
+    if (!louder_than_peel(a.judgement, acceptance_) || a.judgement.explained <= half_a_dent ||
+        mean_radius_mm(a.fit.spot) <= no_speck_mm || looks_for_sums_++ >= most_looks)
       return false;
     const auto sum = find_sum(scene_, a.fit, accepted_);
     if (!sum) return false;
     const Attempt leading = judged_sum(scene_, *sum, a.fit, accepted_);
-    if (!believable(scene_, leading, outline, acceptance_) || is_left_over(outline_of(leading.fit.spot))) return false;
+    if (!believable(scene_, leading, outline, acceptance_) || is_left_over(outline_of(leading.fit.spot)))
+      return false;
     keep({leading.fit, leading.judgement, std::nullopt, sum->second});
     return true;
   }
@@ -1059,15 +1114,16 @@ class SpotSearch {
     failures_in_a_row_ = 0;
   }
 
-  static constexpr int patience = 5;    // strongest first: after so many that are nothing, the rest is nothing
-  static constexpr int most_looks = 4;  // strongest candidates first; each look takes as long as five attempts
+  static constexpr int patience = 5;  // strongest first: after so many that are nothing, the rest is nothing
+  static constexpr int most_looks =
+      4;  // strongest candidates first; each look takes as long as five attempts
 
   const PanelScene& scene_;
   const Acceptance& acceptance_;
   SpotSearchResult result_;
   std::vector<SpotVector> accepted_;
   std::vector<Hopeless> hopeless_;
-  cv::Mat explained_;              ///< where accepted spots are, 0 to 1
+  cv::Mat explained_;  ///< where accepted spots are, 0 to 1
   std::optional<PanelEnergy> good_panel_;
   double nothing_below_ = 0;        ///< the peak at which patience last ran out
   std::size_t known_at_round_ = 0;  ///< how many spots were known when the round began
@@ -1077,6 +1133,8 @@ class SpotSearch {
 
 }  // namespace
 
-SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptance) { return SpotSearch(scene, acceptance).run(); }
+SpotSearchResult find_spots(const PanelScene& scene, const Acceptance& acceptance) {
+  return SpotSearch(scene, acceptance).run();
+}
 
 }  // namespace ripplegauge

@@ -153,7 +153,8 @@ std::vector<SpotSum> best_apart(std::vector<SpotSum> sums, std::size_t most, con
   std::vector<SpotSum> chosen;
   for (const SpotSum& s : sums) {
     if (chosen.size() == most) break;
-    if (std::none_of(chosen.begin(), chosen.end(), [&](const SpotSum& better) { return same(s, better); })) chosen.push_back(s);
+    if (std::none_of(chosen.begin(), chosen.end(), [&](const SpotSum& better) { return same(s, better); }))
+      chosen.push_back(s);
   }
   return chosen;
 }
@@ -179,12 +180,13 @@ std::vector<SpotSum> rimmed_starts(const Patch& patch, const SpotVector& single,
         starts.push_back(sum);
       }
   return best_apart(std::move(starts), keep, [](const SpotSum& s, const SpotSum& o) {
-    return std::abs(s.first[s_log_a] - o.first[s_log_a]) < 0.1 && std::abs(s.first[s_height] / o.first[s_height] - 1) < 0.12;
+    return std::abs(s.first[s_log_a] - o.first[s_log_a]) < 0.1 &&
+           std::abs(s.first[s_height] / o.first[s_height] - 1) < 0.12;
   });
 }
 
-/// The sum with its second one in other sizes and fringe orders, where it is or (a step within) in the middle of the first: the
-/// place of a wrong order is not quite right, either.
+/// The sum with its second one in other sizes and fringe orders, where it is or (a step within) in the middle
+/// of the first: the place of a wrong order is not quite right, either.
 std::vector<SpotSum> other_orders(const Patch& patch, const SpotSum& sum, std::size_t keep) {
   const PixelArrays pixels = gather(patch, pixels_near(patch, sum.second, 1.5, 600));
   std::vector<SpotSum> starts;
@@ -201,7 +203,8 @@ std::vector<SpotSum> other_orders(const Patch& patch, const SpotSum& sum, std::s
         starts.push_back(other);
       }
   return best_apart(std::move(starts), keep, [](const SpotSum& s, const SpotSum& o) {
-    return s.second[s_x] == o.second[s_x] && std::abs(std::log(s.second[s_height] / o.second[s_height])) < 0.15;
+    return s.second[s_x] == o.second[s_x] &&
+           std::abs(std::log(s.second[s_height] / o.second[s_height])) < 0.15;
   });
 }
 
@@ -264,7 +267,8 @@ std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single,
   if (patch.size() < 600) return std::nullopt;
   bool highlight = false;
   const SpotFit alone = polish_with_fitting_light(patch, single, highlight, 10);
-  constexpr std::size_t enough = 2400;  // of which the smallest second one, a thirtieth of the area, has eighty
+  constexpr std::size_t enough =
+      2400;  // of which the smallest second one, a thirtieth of the area, has eighty
   const PixelArrays few = gather(patch, pixels_near(patch, alone.spot, 1.7, enough));
   constexpr std::size_t places = 12;
   std::vector<SpotSum> starts = added_starts(patch, alone.spot, places, scene.threads);
@@ -283,7 +287,8 @@ std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single,
   };
   fit_all(starts);
   if (fits.empty()) return std::nullopt;
-  // Alone, the first one had to make up for the second: beside any other it stands where it should, and the second shows better.
+  // Alone, the first one had to make up for the second: beside any other it stands where it should, and the
+  // second shows better.
   fit_all(added_starts(patch, fits.front().first, places, scene.threads));
   constexpr std::size_t orders = 8;
   fit_all(other_orders(patch, fits.front(), orders));

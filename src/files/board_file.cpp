@@ -3,9 +3,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "field_rules.hpp"
 #include "json_write.hpp"
 #include "ripplegauge/files/json_reader.hpp"
-#include "field_rules.hpp"
 
 namespace ripplegauge {
 

@@ -2,9 +2,9 @@
 
 #include <algorithm>
 
+#include "field_rules.hpp"
 #include "ripplegauge/files/board_file.hpp"
 #include "ripplegauge/files/json_reader.hpp"
-#include "field_rules.hpp"
 
 namespace ripplegauge {
 namespace {

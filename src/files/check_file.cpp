@@ -36,7 +36,8 @@ OrderedJson to_json(const PhotoCheck& check) {
                       {"status", check.refusal ? "refused" : "ready"}};
   if (check.refusal) json["refusal"] = json_of(*check.refusal);
   json["advice"] = OrderedJson::array();
-  for (const ShotAdvice& a : check.advice) json["advice"].push_back({{"code", a.code}, {"message", a.message}});
+  for (const ShotAdvice& a : check.advice)
+    json["advice"].push_back({{"code", a.code}, {"message", a.message}});
   json["disturbances"] = OrderedJson::array();
   for (const SeenDisturbance& d : check.disturbances) json["disturbances"].push_back(to_json(d));
   json["warnings"] = OrderedJson::array();

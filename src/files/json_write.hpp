@@ -24,7 +24,9 @@ inline OrderedJson json_number(const std::optional<double>& value) {
 inline OrderedJson json_quantity(const Quantity& q) {
   return {{"value", json_number(q.value)}, {"low", json_number(q.low)}, {"high", json_number(q.high)}};
 }
-inline OrderedJson json_quantity(const std::optional<Quantity>& q) { return q ? json_quantity(*q) : OrderedJson(nullptr); }
+inline OrderedJson json_quantity(const std::optional<Quantity>& q) {
+  return q ? json_quantity(*q) : OrderedJson(nullptr);
+}
 
 /// The text of a whole file. Bytes that are no UTF-8 (file names may hold any) become the replacement
 /// character.

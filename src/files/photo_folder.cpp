@@ -55,8 +55,8 @@ std::vector<Piece> pieces_of(std::string_view pattern, std::size_t mark) {
   return pieces;
 }
 
-/// [piece][at]: whether the pieces from there on fit the rest of the name from there on. A table rather than trial and
-/// error, which would take for ever with several *.
+/// [piece][at]: whether the pieces from there on fit the rest of the name from there on. A table rather than
+/// trial and error, which would take for ever with several *.
 using FitTable = std::vector<std::vector<bool>>;
 
 FitTable fits_of(const std::vector<Piece>& pieces, std::string_view name) {

@@ -21,20 +21,23 @@ void require_sensible(const MeasureRequest& request, double pitch_mm) {
     for (const BoardTag& tag : request.board->tags)
       for (const CardTag& on_card : request.card.tags)
         if (tag.id == on_card.id)
-          throw UsageError("tag number " + std::to_string(tag.id) +
-                           " is on the card and on the board; give the board other numbers in its file and in print");
+          throw UsageError(
+              "tag number " + std::to_string(tag.id) +
+              " is on the card and on the board; give the board other numbers in its file and in print");
 }
 
-std::optional<Refusal> take_card(const Photo& photo, const MeasureRequest& request, const std::vector<SeenTag>& seen,
-                                 BundleProblem& problem) {
+std::optional<Refusal> take_card(const Photo& photo, const MeasureRequest& request,
+                                 const std::vector<SeenTag>& seen, BundleProblem& problem) {
   problem.card = request.card;
   problem.card_scale = request.bar_length_mm / request.card.bar_nominal_mm;
   problem.tags = seen;
   return check_tags(photo.grey, request.card, problem.tags);
 }
 
-std::vector<BoardCorner> board_corners(const Photo& photo, const BoardDefinition& board, const std::vector<SeenTag>& seen) {
-  const std::vector<SeenTag> mirrored = board.printed_mirrored ? std::vector<SeenTag>{} : find_tags(photo.grey, true);
+std::vector<BoardCorner> board_corners(const Photo& photo, const BoardDefinition& board,
+                                       const std::vector<SeenTag>& seen) {
+  const std::vector<SeenTag> mirrored =
+      board.printed_mirrored ? std::vector<SeenTag>{} : find_tags(photo.grey, true);
   const std::vector<SeenTag>& tags = board.printed_mirrored ? seen : mirrored;
   std::vector<BoardCorner> corners;
   for (const BoardTag& known : board.tags) {
@@ -42,12 +45,14 @@ std::vector<BoardCorner> board_corners(const Photo& photo, const BoardDefinition
     if (std::count_if(tags.begin(), tags.end(), is_known) != 1) continue;  // seen twice: believe neither
     const SeenTag& tag = *std::find_if(tags.begin(), tags.end(), is_known);
     double side_px = 0;
-    for (std::size_t k = 0; k < 4; ++k) side_px += 0.25 * cv::norm(tag.corners_px[k] - tag.corners_px[(k + 1) % 4]);
-    // Orange peel makes a mirrored edge wander over its whole length; a straight one is as good as the card's.
+    for (std::size_t k = 0; k < 4; ++k)
+      side_px += 0.25 * cv::norm(tag.corners_px[k] - tag.corners_px[(k + 1) % 4]);
+    // Orange peel makes a mirrored edge wander over its whole length; a straight one is as good as the
+    // card's.
     constexpr double least_px = 0.15;
     const double uncertainty_mm = std::hypot(least_px, tag.edge_rms_px) * known.side_mm / side_px;
-    // SeenTag's corners start at the top left of the tag as it reads. Printed mirrored, that is the printed face's
-    // top right.
+    // SeenTag's corners start at the top left of the tag as it reads. Printed mirrored, that is the printed
+    // face's top right.
     const double to_right[4] = {-1, 1, 1, -1}, up[4] = {1, 1, -1, -1};
     for (std::size_t k = 0; k < 4; ++k)
       corners.push_back({known.id, tag.corners_px[k].x, tag.corners_px[k].y,
@@ -88,25 +93,29 @@ bool has_camera_proportions(int width_px, int height_px) {
   const double ratio = static_cast<double>(std::max(width_px, height_px)) / std::min(width_px, height_px);
   constexpr double known[] = {4.0 / 3, 3.0 / 2, 16.0 / 9, 1.0, 5.0 / 4, 18.0 / 9, 19.5 / 9, 20.0 / 9};
   constexpr double rounding = 0.006;
-  return std::any_of(std::begin(known), std::end(known), [&](double k) { return std::abs(ratio / k - 1) < rounding; });
+  return std::any_of(std::begin(known), std::end(known),
+                     [&](double k) { return std::abs(ratio / k - 1) < rounding; });
 }
 
 }  // namespace
 
-std::optional<BundleResult> start_bundle_even_if_cropped(const Photo& photo, BundleProblem& problem, std::vector<Warning>& warnings) {
+std::optional<BundleResult> start_bundle_even_if_cropped(const Photo& photo, BundleProblem& problem,
+                                                         std::vector<Warning>& warnings) {
   auto start = start_bundle(problem);
   if (!start) return start;
   BundleProblem loose = problem;
   // Half a frame cut away on one side moves the centre by a quarter of the width.
   loose.priors.log_focal = std::max(problem.priors.log_focal, 0.25);
-  loose.priors.centre_px = std::max(problem.priors.centre_px, 0.2 * std::hypot(photo.grey.cols, photo.grey.rows));
+  loose.priors.centre_px =
+      std::max(problem.priors.centre_px, 0.2 * std::hypot(photo.grey.cols, photo.grey.rows));
   auto free = start_bundle(loose);
   constexpr double contradicted = 8;  // costs are half a chi square: 16 for three more free parameters
   const bool by_card = free && start->cost - free->cost > contradicted;
   if (!free || (!by_card && has_camera_proportions(photo.grey.cols, photo.grey.rows))) return start;
   problem = loose;
   warnings.push_back({"photo_cropped",
-                      "The photo seems to be cropped or rescaled: what it says of its lens does not fit. The lens is taken from the "
+                      "The photo seems to be cropped or rescaled: what it says of its lens does not fit. The "
+                      "lens is taken from the "
                       "card's perspective, with wider intervals; give the photo as the camera made it."});
   return free;
 }
@@ -125,8 +134,8 @@ BundleNoise phase_noise(const StripeField& field) {
   const double area_mm2 =
       field.seen_fraction * field.grid.columns * field.grid.rows * field.grid.step_mm * field.grid.step_mm;
   BundleNoise noise;
-  // Corners scatter as the photo shows: parameters take a quarter of the degrees of freedom, and few corners tell their
-  // scatter only roughly.
+  // Corners scatter as the photo shows: parameters take a quarter of the degrees of freedom, and few corners
+  // tell their scatter only roughly.
   constexpr double margin = 1.5, sharpest_px = 0.05, least_factor = 0.3;
   noise.corner_px = std::clamp(margin * field.bundle.tag_rms_px / std::numbers::sqrt2, sharpest_px, 0.5);
   noise.board_corner_factor = std::clamp(margin * field.bundle.board_rms, least_factor, 3.0);

@@ -9,25 +9,26 @@
 
 namespace ripplegauge {
 
-/// Stripes nearer together in the photo cannot be followed: a period needs two pixels in theory; blur and slope in a
-/// dent need more.
+/// Stripes nearer together in the photo cannot be followed: a period needs two pixels in theory; blur and
+/// slope in a dent need more.
 constexpr double resolved_period_px = 5;
 /// Stripes this far round the card still steady the crown.
 constexpr double bundle_margin_mm = 100;
-constexpr double clear_carrier = 4;         ///< least signal over noise of the stripes' frequency
+constexpr double clear_carrier = 4;           ///< least signal over noise of the stripes' frequency
 constexpr double followed_mad_cycles = 0.12;  ///< largest scatter of phases that were followed
 
 /// Throws UsageError for numbers that no board, tape or ruler gives.
 void require_sensible(const MeasureRequest& request, double pitch_mm);
 
-/// The card's tags in the photo, and the size of what was printed. A refusal where they do not do. `seen` are all
-/// tags that read in the photo as it is.
-std::optional<Refusal> take_card(const Photo& photo, const MeasureRequest& request, const std::vector<SeenTag>& seen,
-                                 BundleProblem& problem);
+/// The card's tags in the photo, and the size of what was printed. A refusal where they do not do. `seen` are
+/// all tags that read in the photo as it is.
+std::optional<Refusal> take_card(const Photo& photo, const MeasureRequest& request,
+                                 const std::vector<SeenTag>& seen, BundleProblem& problem);
 
-/// Corners of the board's tags that the panel mirrors. Tags printed mirrored are among `seen`; others are looked for
-/// in the mirrored photo, where the card's own cannot be read.
-std::vector<BoardCorner> board_corners(const Photo& photo, const BoardDefinition& board, const std::vector<SeenTag>& seen);
+/// Corners of the board's tags that the panel mirrors. Tags printed mirrored are among `seen`; others are
+/// looked for in the mirrored photo, where the card's own cannot be read.
+std::vector<BoardCorner> board_corners(const Photo& photo, const BoardDefinition& board,
+                                       const std::vector<SeenTag>& seen);
 
 /// No camera position fits the tags.
 Refusal card_not_flat();
@@ -37,9 +38,11 @@ Refusal card_not_flat();
 std::optional<Refusal> take_lens(const Photo& photo, const MeasureRequest& request, BundleProblem& problem,
                                  std::vector<Warning>& warnings);
 
-/// start_bundle(), with next to nothing believed of focal length and principal point where the photo was cropped or scaled
-/// after it was taken: by its proportions, or because the card contradicts what EXIF says. Then with a warning.
-std::optional<BundleResult> start_bundle_even_if_cropped(const Photo& photo, BundleProblem& problem, std::vector<Warning>& warnings);
+/// start_bundle(), with next to nothing believed of focal length and principal point where the photo was
+/// cropped or scaled after it was taken: by its proportions, or because the card contradicts what EXIF says.
+/// Then with a warning.
+std::optional<BundleResult> start_bundle_even_if_cropped(const Photo& photo, BundleProblem& problem,
+                                                         std::vector<Warning>& warnings);
 
 double mean_pixels_per_mm(const std::vector<SeenTag>& tags, double side_mm);
 

@@ -4,27 +4,36 @@
 
 namespace ripplegauge {
 
-GeometryUncertainty geometry_uncertainty(const PanelConstants& constants, const BundleResult& bundle, double x_mm, double y_mm) {
-  // A pixel is what stays fixed: its panel point, the local scale there and the phase gain there all move with the
-  // parameters. ln(mm per px) = -1/2 ln |det d(pixel)/d(panel)|.
+GeometryUncertainty geometry_uncertainty(const PanelConstants& constants, const BundleResult& bundle,
+                                         double x_mm, double y_mm) {
+  // A pixel is what stays fixed: its panel point, the local scale there and the phase gain there all move
+  // with the parameters. ln(mm per px) = -1/2 ln |det d(pixel)/d(panel)|.
   const PanelModel<double> plain(constants, bundle.parameters);
   const auto pixel = plain.pixel_from_panel(x_mm, y_mm);
   const PanelModel<PanelDual> model(constants, bundle.parameters);
   const auto point = model.panel_from_pixel(pixel.u_px, pixel.v_px);
   constexpr double h = 0.5;
-  const auto at = [&](double dx, double dy) { return model.pixel_from_panel(point.x_mm + dx, point.y_mm + dy); };
+  const auto at = [&](double dx, double dy) {
+    return model.pixel_from_panel(point.x_mm + dx, point.y_mm + dy);
+  };
   const auto px = at(h, 0), mx = at(-h, 0), py = at(0, h), my = at(0, -h);
-  const PanelDual determinant = ((px.u_px - mx.u_px) * (py.v_px - my.v_px) - (py.u_px - my.u_px) * (px.v_px - mx.v_px)) / (4 * h * h);
+  const PanelDual determinant =
+      ((px.u_px - mx.u_px) * (py.v_px - my.v_px) - (py.u_px - my.u_px) * (px.v_px - mx.v_px)) / (4 * h * h);
   const PanelDual magnitude = determinant.value < 0 ? -determinant : determinant;
   const PanelDual log_scale = -0.5 * log(magnitude);
   constexpr double s = 1e-3;
-  const PanelDual gx = (model.phase(point.x_mm, point.y_mm, s, 0.0) - model.phase(point.x_mm, point.y_mm, -s, 0.0)) / (2 * s);
-  const PanelDual gy = (model.phase(point.x_mm, point.y_mm, 0.0, s) - model.phase(point.x_mm, point.y_mm, 0.0, -s)) / (2 * s);
+  const PanelDual gx =
+      (model.phase(point.x_mm, point.y_mm, s, 0.0) - model.phase(point.x_mm, point.y_mm, -s, 0.0)) / (2 * s);
+  const PanelDual gy =
+      (model.phase(point.x_mm, point.y_mm, 0.0, s) - model.phase(point.x_mm, point.y_mm, 0.0, -s)) / (2 * s);
   const PanelDual log_gain = 0.5 * log(gx * gx + gy * gy);
   const PanelDual log_height = log_scale - log_gain;
-  const auto u = [&](const PanelDual::Gradient& g) { return std::sqrt(std::max(0.0, g.dot(bundle.covariance * g))); };
+  const auto u = [&](const PanelDual::Gradient& g) {
+    return std::sqrt(std::max(0.0, g.dot(bundle.covariance * g)));
+  };
   return {u(log_scale.gradient), u(log_height.gradient),
-          std::abs(log_height.gradient[p_board_distance]) * std::sqrt(std::max(0.0, bundle.covariance(p_board_distance, p_board_distance)))};
+          std::abs(log_height.gradient[p_board_distance]) *
+              std::sqrt(std::max(0.0, bundle.covariance(p_board_distance, p_board_distance)))};
 }
 
 double unseen_turn_rad(const PanelVector& parameters, double x_mm, double y_mm, double card_gap_mm) {

@@ -7,15 +7,17 @@ namespace ripplegauge {
 
 /// Relative standard uncertainties (not per cent).
 struct GeometryUncertainty {
-  double scale = 0;           ///< of lengths on the panel
-  double height = 0;          ///< of heights: scale over gain
-  double height_distance = 0; ///< the part of `height` that the board's distance alone makes
+  double scale = 0;            ///< of lengths on the panel
+  double height = 0;           ///< of heights: scale over gain
+  double height_distance = 0;  ///< the part of `height` that the board's distance alone makes
 };
 
-GeometryUncertainty geometry_uncertainty(const PanelConstants& constants, const BundleResult& bundle, double x_mm, double y_mm);
+GeometryUncertainty geometry_uncertainty(const PanelConstants& constants, const BundleResult& bundle,
+                                         double x_mm, double y_mm);
 
-/// Turn of the panel's normal, in radians, that nobody has seen: card and stripes fix a quadric, and a panel bends here more,
-/// there less. A third of the turn between the card's edge, `card_gap_mm` away, and the spot is what may be missing.
+/// Turn of the panel's normal, in radians, that nobody has seen: card and stripes fix a quadric, and a panel
+/// bends here more, there less. A third of the turn between the card's edge, `card_gap_mm` away, and the spot
+/// is what may be missing.
 double unseen_turn_rad(const PanelVector& parameters, double x_mm, double y_mm, double card_gap_mm);
 
 }  // namespace ripplegauge

@@ -21,33 +21,37 @@ namespace ripplegauge {
 namespace {
 
 /// Moves the anchor of the board's distance to the spots: the tape was held there.
-void anchor_at(BundleProblem& problem, PanelVector& parameters, double x_mm, double y_mm, double tape_sigma_mm, bool tape,
-               const BundleNoise& noise) {
+void anchor_at(BundleProblem& problem, PanelVector& parameters, double x_mm, double y_mm,
+               double tape_sigma_mm, bool tape, const BundleNoise& noise) {
   const PanelModel<double> before(problem.constants, parameters);
   const double distance = before.board_view(x_mm, y_mm).distance_mm;
   problem.constants.anchor_x_mm = x_mm, problem.constants.anchor_y_mm = y_mm;
   if (tape) problem.priors.board_distance_mm = tape_sigma_mm;
   parameters[p_board_distance] = distance - problem.constants.nominal_distance_mm;
-  // The same board, told from another anchor: let only the board move until it shows the same phases and tags.
+  // The same board, told from another anchor: let only the board move until it shows the same phases and
+  // tags.
   const PanelModel<double> after(problem.constants, parameters);
   double shift = 0;
   for (const PhaseSample& s : problem.samples) {
     const auto p = after.panel_from_pixel(s.u_px, s.v_px);
     shift += s.phase_cycles - after.phase(p.x_mm, p.y_mm, 0, 0);
   }
-  if (!problem.samples.empty()) parameters[p_board_phase] += shift / static_cast<double>(problem.samples.size());
+  if (!problem.samples.empty())
+    parameters[p_board_phase] += shift / static_cast<double>(problem.samples.size());
   for (const BoardCorner& c : problem.board_corners) {
     const auto p = after.panel_from_pixel(c.u_px, c.v_px);
     const auto q = after.board_frame_from_panel(p.x_mm, p.y_mm);
     const double share = 1 / static_cast<double>(problem.board_corners.size());
-    parameters[p_board_shift] += share * (c.x_mm - q.x_mm), parameters[p_board_shift + 1] += share * (c.y_mm - q.y_mm);
+    parameters[p_board_shift] += share * (c.x_mm - q.x_mm),
+        parameters[p_board_shift + 1] += share * (c.y_mm - q.y_mm);
   }
-  parameters = settle_bundle(problem, parameters, BundleFreedom::board_only, {.phase_cycles = 0.2, .board_corner_factor = 10});
+  parameters = settle_bundle(problem, parameters, BundleFreedom::board_only,
+                             {.phase_cycles = 0.2, .board_corner_factor = 10});
   parameters = settle_bundle(problem, parameters, BundleFreedom::board_only, noise);
 }
 
-/// Where the tape was held, as far as anybody can tell: in the middle of the spots, the larger by their area the likelier; and how
-/// far the spots lie from there (root mean square).
+/// Where the tape was held, as far as anybody can tell: in the middle of the spots, the larger by their area
+/// the likelier; and how far the spots lie from there (root mean square).
 struct Middle {
   double x_mm = 0, y_mm = 0, apart_mm = 0;
 };
@@ -61,17 +65,19 @@ Middle middle_of(const std::vector<FoundSpot>& spots) {
   }
   middle.x_mm /= areas, middle.y_mm /= areas;
   for (const FoundSpot& f : spots)
-    squares += area(f) * (std::pow(f.fit.spot[s_x] - middle.x_mm, 2) + std::pow(f.fit.spot[s_y] - middle.y_mm, 2));
+    squares +=
+        area(f) * (std::pow(f.fit.spot[s_x] - middle.x_mm, 2) + std::pow(f.fit.spot[s_y] - middle.y_mm, 2));
   middle.apart_mm = std::sqrt(squares / areas);
   return middle;
 }
 
-/// A disturbance that is surely there but that no believable spot explains: a refusal is honest, a number is not.
+/// A disturbance that is surely there but that no believable spot explains: a refusal is honest, a number is
+/// not.
 std::optional<Refusal> check_unexplained(const SpotSearchResult& found, const ResidualField& field) {
   const RejectedSpot* strongest = nullptr;
   for (const RejectedSpot& r : found.rejected) {
-    const bool like_a_dent = r.outline.elongation < 4 && r.outline.radius_mm > 1.2 && r.judgement.slope_over_peel > 14 &&
-                             r.judgement.quiet_level < 2.5;
+    const bool like_a_dent = r.outline.elongation < 4 && r.outline.radius_mm > 1.2 &&
+                             r.judgement.slope_over_peel > 14 && r.judgement.quiet_level < 2.5;
     if (like_a_dent && (strongest == nullptr || r.peak > strongest->peak)) strongest = &r;
   }
   if (strongest == nullptr) return refuse_burnt_out(field);
@@ -102,9 +108,11 @@ Relief flat_relief(const ResidualField& field) {
   return relief;
 }
 
-/// A mirror shows nothing brighter than what it mirrors: whatever outshines the bright stripes around it is the image of a lamp.
+/// A mirror shows nothing brighter than what it mirrors: whatever outshines the bright stripes around it is
+/// the image of a lamp.
 bool outshines_the_board(const ResidualField& field, const SpotVector& spot) {
-  const double inner_mm = std::exp(std::min(spot[s_log_a], spot[s_log_b])), outer_mm = std::exp(std::max(spot[s_log_a], spot[s_log_b]));
+  const double inner_mm = std::exp(std::min(spot[s_log_a], spot[s_log_b])),
+               outer_mm = std::exp(std::max(spot[s_log_a], spot[s_log_b]));
   std::vector<float> inside, around;
   const PanelGrid& grid = field.grid;
   for (int r = 0; r < grid.rows; ++r)
@@ -112,33 +120,40 @@ bool outshines_the_board(const ResidualField& field, const SpotVector& spot) {
       if (field.valid.at<uchar>(r, c) == 0) continue;
       const double distance_mm = std::hypot(grid.x_mm(c) - spot[s_x], grid.y_mm(r) - spot[s_y]);
       if (distance_mm < inner_mm) inside.push_back(field.light.at<float>(r, c));
-      if (distance_mm > outer_mm && distance_mm < outer_mm + 2 * field.period_mm) around.push_back(field.light.at<float>(r, c));
+      if (distance_mm > outer_mm && distance_mm < outer_mm + 2 * field.period_mm)
+        around.push_back(field.light.at<float>(r, c));
     }
   if (inside.empty() || around.empty()) return false;
-  // Bright stripes take about half of the ring; the board's light is uneven by less than a quarter over a few stripes.
+  // Bright stripes take about half of the ring; the board's light is uneven by less than a quarter over a few
+  // stripes.
   constexpr double of_bright_stripes = 0.8;
-  const float bright = static_cast<float>(quantile_of(around, of_bright_stripes)), core = static_cast<float>(median_of(inside));
+  const float bright = static_cast<float>(quantile_of(around, of_bright_stripes)),
+              core = static_cast<float>(median_of(inside));
   const float uneven = core > clipped_light ? 1.1F : 1.25F;  // what is clipped is brighter than it looks
   return core > uneven * bright;
 }
 
-/// What lies inside of one that goes stands for itself. A spot whose stripes are nearly all as its shape bends them is no lamp,
-/// however bright: metallic paint's highlight moves into a slope.
+/// What lies inside of one that goes stands for itself. A spot whose stripes are nearly all as its shape
+/// bends them is no lamp, however bright: metallic paint's highlight moves into a slope.
 void remove_lamps(const ResidualField& field, std::vector<FoundSpot>& spots) {
   constexpr double nearly_all = 0.9;
   for (std::size_t i = spots.size(); i-- > 0;) {
     if (spots[i].judgement.explained > nearly_all || !outshines_the_board(field, spots[i].fit.spot)) continue;
     spots.erase(spots.begin() + static_cast<std::ptrdiff_t>(i));
     for (FoundSpot& other : spots) {
-      if (other.inside_of == i) other.inside_of.reset();
-      else if (other.inside_of && *other.inside_of > i) --*other.inside_of;
+      if (other.inside_of == i)
+        other.inside_of.reset();
+      else if (other.inside_of && *other.inside_of > i)
+        --*other.inside_of;
     }
   }
 }
 
-/// A spot so far out on a bent panel that the card hardly tells how slantwise it is seen: a turn of the normal changes lengths by
-/// its tangent's part, tan(tilt) per radian. Widens what the bundle says of the crown, so that intervals hold it.
-std::optional<Warning> allow_for_bend(const BundleProblem& problem, const std::vector<FoundSpot>& spots, double tilt_deg, BundleResult& bundle) {
+/// A spot so far out on a bent panel that the card hardly tells how slantwise it is seen: a turn of the
+/// normal changes lengths by its tangent's part, tan(tilt) per radian. Widens what the bundle says of the
+/// crown, so that intervals hold it.
+std::optional<Warning> allow_for_bend(const BundleProblem& problem, const std::vector<FoundSpot>& spots,
+                                      double tilt_deg, BundleResult& bundle) {
   constexpr double noticeable = 0.02;  // of a length
   const double tangent = std::tan(tilt_deg * std::numbers::pi / 180);
   double worst = 0, gap_mm = 0, bend_per_mm = 0;
@@ -151,7 +166,8 @@ std::optional<Warning> allow_for_bend(const BundleProblem& problem, const std::v
   }
   if (worst < noticeable) return std::nullopt;
   for (int i = p_crown; i <= p_crown + 1; ++i) bundle.covariance(i, i) += bend_per_mm * bend_per_mm;
-  return Warning{"card_far_for_crown", format("The panel bends much between the card and a spot %.0f mm from it: sizes there are less sure, by about "
+  return Warning{"card_far_for_crown", format("The panel bends much between the card and a spot %.0f mm from "
+                                              "it: sizes there are less sure, by about "
                                               "%.0f %%. Lay the card beside the dent.",
                                               gap_mm, 100 * worst)};
 }
@@ -159,8 +175,10 @@ std::optional<Warning> allow_for_bend(const BundleProblem& problem, const std::v
 }  // namespace
 
 void MeasureOptions::validate() const {
-  if (!(bar_uncertainty_mm >= 0 && bar_uncertainty_mm < 10)) throw UsageError("bar_uncertainty_mm must lie in 0 ... 10 mm");
-  if (!(tape_uncertainty_mm > 0 && tape_uncertainty_mm < 1000)) throw UsageError("tape_uncertainty_mm must lie in 0 ... 1000 mm");
+  if (!(bar_uncertainty_mm >= 0 && bar_uncertainty_mm < 10))
+    throw UsageError("bar_uncertainty_mm must lie in 0 ... 10 mm");
+  if (!(tape_uncertainty_mm > 0 && tape_uncertainty_mm < 1000))
+    throw UsageError("tape_uncertainty_mm must lie in 0 ... 1000 mm");
 }
 
 Measurement measure(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options) {
@@ -179,14 +197,16 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
   const StripeField& field = look.field;
   const ResidualField& residual = look.residual;
 
-  PanelScene scene{&photo.grey, &problem, field.bundle.parameters, &residual, look.pixels_per_mm, options.threads};
+  PanelScene scene{&photo.grey, &problem,           field.bundle.parameters,
+                   &residual,   look.pixels_per_mm, options.threads};
   SpotSearchResult found = find_spots(scene);
   remove_lamps(residual, found.spots);
   if (found.spots.empty()) {
     if (const auto refusal = check_unexplained(found, residual)) return refuse(*refusal);
     if (const auto refusal = check_gaps_without_spots(look.stripes, problem, field)) return refuse(*refusal);
     if (reading.setup.judged)
-      if (const auto warning = small_judged_area(*reading.setup.judged, look.stripes, problem, field)) reading.warnings.push_back(*warning);
+      if (const auto warning = small_judged_area(*reading.setup.judged, look.stripes, problem, field))
+        reading.warnings.push_back(*warning);
     reading.status = Status::no_dent;
     result.relief = flat_relief(residual);
     return result;
@@ -194,7 +214,8 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
 
   // The tape was held at the spots: tie the bundle down there, without the samples that the spots disturb.
   const auto [x, y, apart_mm] = middle_of(found.spots);
-  const double at_which_mm = apart_mm * std::hypot(scene.parameters[p_board_tilt], scene.parameters[p_board_tilt + 1]);
+  const double at_which_mm =
+      apart_mm * std::hypot(scene.parameters[p_board_tilt], scene.parameters[p_board_tilt + 1]);
   const double tape_uncertainty_mm = std::hypot(options.tape_uncertainty_mm, at_which_mm);
   {
     const PanelModel<double> model(problem.constants, scene.parameters);
@@ -202,7 +223,8 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
       const auto p = model.panel_from_pixel(s.u_px, s.v_px);
       return std::any_of(found.spots.begin(), found.spots.end(), [&](const FoundSpot& spot) {
         const auto near = [&](const SpotVector& part) {
-          return std::hypot(p.x_mm - part[s_x], p.y_mm - part[s_y]) < 1.4 * std::exp(std::max(part[s_log_a], part[s_log_b]));
+          return std::hypot(p.x_mm - part[s_x], p.y_mm - part[s_y]) <
+                 1.4 * std::exp(std::max(part[s_log_a], part[s_log_b]));
         };
         return near(spot.fit.spot) || (spot.second && near(*spot.second));
       });
@@ -211,7 +233,8 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
   PanelVector parameters = scene.parameters;
   BundleResult bundle = field.bundle;
   if (problem.samples.size() > 100) {
-    anchor_at(problem, parameters, x, y, tape_uncertainty_mm, request.board_distance_mm.has_value(), phase_noise(field));
+    anchor_at(problem, parameters, x, y, tape_uncertainty_mm, request.board_distance_mm.has_value(),
+              phase_noise(field));
     std::optional<TapeCheck> tape;
     if (request.board_distance_mm && problem.board_corners.empty())
       tape = check_tape(problem, parameters, phase_noise(field), tape_uncertainty_mm);
@@ -227,10 +250,12 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
       bundle.covariance(p_board_distance, p_board_distance) += half_mm * half_mm;
     }
   }
-  if (const auto far = allow_for_bend(problem, found.spots, reading.setup.camera_tilt_deg->value, bundle)) reading.warnings.push_back(*far);
+  if (const auto far = allow_for_bend(problem, found.spots, reading.setup.camera_tilt_deg->value, bundle))
+    reading.warnings.push_back(*far);
   scene.parameters = bundle.parameters;
   describe_setup(problem, bundle, field, reading.setup);
-  for (Warning& warning : gaps_beside_spots(look.stripes, found.spots)) reading.warnings.push_back(std::move(warning));
+  for (Warning& warning : gaps_beside_spots(look.stripes, found.spots))
+    reading.warnings.push_back(std::move(warning));
 
   const SpotReadings spots = read_spots(scene, bundle, found.spots, request.bar_length_mm, options);
   reading.dents = spots.dents;

@@ -34,7 +34,8 @@ std::string cm(double mm) { return format("%d cm", std::max(1, rounded(0.1 * mm)
 
 /// The smooth panel as well as it is known.
 std::optional<PanelModel<double>> model_of(const PhotoLook& look) {
-  if (!look.field.followed.empty()) return PanelModel<double>(look.problem.constants, look.field.bundle.parameters);
+  if (!look.field.followed.empty())
+    return PanelModel<double>(look.problem.constants, look.field.bundle.parameters);
   if (look.view) return PanelModel<double>(look.problem.constants, look.view->parameters);
   return std::nullopt;
 }
@@ -64,7 +65,8 @@ double srgb8_from_linear(double linear) {
   return 255 * (v <= 0.0031308 ? 12.92 * v : 1.055 * std::pow(v, 1 / 2.4) - 0.055);
 }
 
-/// Share of the panel within search_margin_mm of the card that lies in the photo; where the rest is, as seen from its middle.
+/// Share of the panel within search_margin_mm of the card that lies in the photo; where the rest is, as seen
+/// from its middle.
 struct Surroundings {
   double in_photo = 0, off_right_px = 0, off_down_px = 0;
 };
@@ -85,14 +87,15 @@ Surroundings surroundings_of(const PhotoLook& look, const PanelModel<double>& mo
       ++all;
       if (p.u_px >= 0 && p.v_px >= 0 && p.u_px <= width - 1 && p.v_px <= height - 1) continue;
       ++off;
-      s.off_right_px += p.u_px - std::clamp(p.u_px, 0.0, width - 1), s.off_down_px += p.v_px - std::clamp(p.v_px, 0.0, height - 1);
+      s.off_right_px += p.u_px - std::clamp(p.u_px, 0.0, width - 1),
+          s.off_down_px += p.v_px - std::clamp(p.v_px, 0.0, height - 1);
     }
   s.in_photo = all > 0 ? 1 - off / all : 0;
   return s;
 }
 
-/// A Gaussian's depth from its steepest slope: 10 % of the depth is left 4.2919 sigma apart (2 sqrt(2 ln 10)), and the
-/// steepest slope is depth / sigma / sqrt(e).
+/// A Gaussian's depth from its steepest slope: 10 % of the depth is left 4.2919 sigma apart (2 sqrt(2 ln
+/// 10)), and the steepest slope is depth / sigma / sqrt(e).
 double depth_of_gaussian_mm(double slope_mrad, double diameter_mm) {
   const double sigma = diameter_mm / (2 * std::sqrt(2 * std::numbers::ln10));
   return 1e-3 * slope_mrad * sigma * std::sqrt(std::numbers::e);
@@ -128,7 +131,8 @@ using Advice = std::optional<ShotAdvice>;
 std::string way_to(double right, double down) {
   std::string words;
   if (std::abs(down) > 0.4 * std::abs(right)) words = down < 0 ? "up" : "down";
-  if (std::abs(right) > 0.4 * std::abs(down)) words += std::string(words.empty() ? "" : " and ") + (right < 0 ? "left" : "right");
+  if (std::abs(right) > 0.4 * std::abs(down))
+    words += std::string(words.empty() ? "" : " and ") + (right < 0 ? "left" : "right");
   return words;
 }
 
@@ -140,12 +144,14 @@ Advice bring_in_the_card(const PhotoLook& look) {
   std::vector<cv::Point2d> on_card, in_photo;
   std::vector<cv::Point2d> missing;
   for (const CardTag& known : problem.card.tags) {
-    const auto seen = std::find_if(problem.tags.begin(), problem.tags.end(), [&](const SeenTag& t) { return t.id == known.id; });
+    const auto seen = std::find_if(problem.tags.begin(), problem.tags.end(),
+                                   [&](const SeenTag& t) { return t.id == known.id; });
     if (seen == problem.tags.end()) {
       missing.emplace_back(s * known.x_mm, s * known.y_mm);
       continue;
     }
-    const std::array<cv::Point2d, 4> corners = {cv::Point2d(-half, half), {half, half}, {half, -half}, {-half, -half}};
+    const std::array<cv::Point2d, 4> corners = {
+        cv::Point2d(-half, half), {half, half}, {half, -half}, {-half, -half}};
     for (std::size_t k = 0; k < 4; ++k) {
       on_card.push_back(s * (cv::Point2d(known.x_mm, known.y_mm) + corners[k]));
       in_photo.push_back(seen->corners_px[k]);
@@ -165,10 +171,13 @@ Advice bring_in_the_card(const PhotoLook& look) {
     right += r, down += d;
   }
   if (outside > 0)
-    return ShotAdvice{"card_in_picture", format("Turn the phone %s, or go back, until the whole card is in the picture: %d of its %zu tags "
-                                                "lie outside.",
-                                                way_to(right, down).c_str(), outside, problem.card.tags.size())};
-  return ShotAdvice{"card_free", format("Uncover the card: %zu of its %zu tags are in the picture but cannot be read (covered, in shadow, in "
+    return ShotAdvice{
+        "card_in_picture",
+        format("Turn the phone %s, or go back, until the whole card is in the picture: %d of its %zu tags "
+               "lie outside.",
+               way_to(right, down).c_str(), outside, problem.card.tags.size())};
+  return ShotAdvice{"card_free", format("Uncover the card: %zu of its %zu tags are in the picture but cannot "
+                                        "be read (covered, in shadow, in "
                                         "glare or bent).",
                                         missing.size(), problem.card.tags.size())};
 }
@@ -184,54 +193,70 @@ Advice sharper(const Photo& photo, const PhotoLook& look, const ShotFigures& f) 
   constexpr double enough = 0.1;
   if (kept >= enough && !refused) return std::nullopt;
   const bool motion = sharpness_of(photo.grey, box_around(look.problem.tags)).by_motion();
-  const std::string what = format("edges are %.1f pixels wide (%.2f mm), which leaves %.0f %% of the stripes' contrast where a dent crowds them "
-                                  "threefold",
-                                  *f.edge_width_px, *f.edge_width_px / look.pixels_per_mm, 100 * kept);
-  if (motion) return ShotAdvice{"hold_still", "Hold still (rest the phone on something, use the self-timer, add light): " + what + "."};
+  const std::string what = format(
+      "edges are %.1f pixels wide (%.2f mm), which leaves %.0f %% of the stripes' contrast where a dent "
+      "crowds them "
+      "threefold",
+      *f.edge_width_px, *f.edge_width_px / look.pixels_per_mm, 100 * kept);
+  if (motion)
+    return ShotAdvice{
+        "hold_still",
+        "Hold still (rest the phone on something, use the self-timer, add light): " + what + "."};
   return ShotAdvice{"focus", "Tap on the card to focus: " + what + "."};
 }
 
 Advice closer(const PhotoLook& look) {
   const double have = look.pixels_per_mm;
   if (have <= 0 || have >= enough_pixels_per_mm) return std::nullopt;
-  const std::string why = format("a millimetre has %.1f pixels in the photo, %.0f show the smallest dents", have, enough_pixels_per_mm);
+  const std::string why = format("a millimetre has %.1f pixels in the photo, %.0f show the smallest dents",
+                                 have, enough_pixels_per_mm);
   const auto& known = look.reading.setup.camera_distance_mm;
   // Before the pose is known: the tags' size alone, as if seen square-on.
   const double camera_mm = known ? known->value : look.problem.constants.nominal_focal_px / have;
   const double wanted_mm = camera_mm * have / enough_pixels_per_mm;
   if (wanted_mm < nearest_camera_mm)
-    return ShotAdvice{"full_resolution", format("Use the camera's full resolution (this photo has %d x %d pixels), uncropped: ",
-                                                look.reading.photo.width_px, look.reading.photo.height_px) +
-                                             why + "."};
-  return ShotAdvice{"closer", "Move the phone " + cm(camera_mm - wanted_mm) + " closer, from about " + cm(camera_mm) + " to " + cm(wanted_mm) +
-                                  ": " + why + "."};
+    return ShotAdvice{"full_resolution",
+                      format("Use the camera's full resolution (this photo has %d x %d pixels), uncropped: ",
+                             look.reading.photo.width_px, look.reading.photo.height_px) +
+                          why + "."};
+  return ShotAdvice{"closer", "Move the phone " + cm(camera_mm - wanted_mm) + " closer, from about " +
+                                  cm(camera_mm) + " to " + cm(wanted_mm) + ": " + why + "."};
 }
 
 Advice tilt(const PhotoLook& look) {
   const auto& known = look.reading.setup.camera_tilt_deg;
   if (!known) return std::nullopt;
   if (known->value > slanted_deg)
-    return ShotAdvice{"tilt_less", format("Look %d degrees less slantwise: the panel is seen %d degrees off square, 20 to 45 are best.",
-                                          rounded(known->value - 45), rounded(known->value))};
+    return ShotAdvice{
+        "tilt_less",
+        format("Look %d degrees less slantwise: the panel is seen %d degrees off square, 20 to 45 are best.",
+               rounded(known->value - 45), rounded(known->value))};
   if (known->value < squarest_deg)
-    return ShotAdvice{"tilt_more", format("Look %d degrees more slantwise: %d degrees off square the phone mirrors itself in front of the "
-                                          "stripes, 20 to 45 are best.",
-                                          rounded(20 - known->value), rounded(known->value))};
+    return ShotAdvice{
+        "tilt_more",
+        format(
+            "Look %d degrees more slantwise: %d degrees off square the phone mirrors itself in front of the "
+            "stripes, 20 to 45 are best.",
+            rounded(20 - known->value), rounded(known->value))};
   return std::nullopt;
 }
 
-/// A pair of stripes has pitch x pixels_per_mm x c / (c + d) pixels, c and d being the distances of camera and board, and
-/// pixels_per_mm goes with 1 / c: for a factor more, c + d must shrink by it.
+/// A pair of stripes has pitch x pixels_per_mm x c / (c + d) pixels, c and d being the distances of camera
+/// and board, and pixels_per_mm goes with 1 / c: for a factor more, c + d must shrink by it.
 Advice wider_stripes(const PhotoLook& look, const ShotFigures& f) {
   const auto& camera = look.reading.setup.camera_distance_mm;
   if (!f.stripe_period_px || !camera || *f.stripe_period_px >= comfortable_period_px) return std::nullopt;
   const double pitch = look.problem.constants.pitch_mm, factor = comfortable_period_px / *f.stripe_period_px;
   const double board_mm = look.problem.constants.nominal_distance_mm, both_mm = camera->value + board_mm;
-  std::string text = format("A pair of stripes has %.1f pixels in the photo; with %.0f a dent may crowd them threefold: take a pitch of %.2g mm or "
-                            "more",
-                            *f.stripe_period_px, comfortable_period_px, pitch * factor);
-  if (const double d = both_mm / factor - camera->value; d >= nearest_board_mm) text += ", or move the board " + cm(board_mm - d) + " nearer";
-  if (const double c = both_mm / factor - board_mm; c >= nearest_camera_mm) text += ", or the phone " + cm(camera->value - c) + " closer";
+  std::string text = format(
+      "A pair of stripes has %.1f pixels in the photo; with %.0f a dent may crowd them threefold: take a "
+      "pitch of %.2g mm or "
+      "more",
+      *f.stripe_period_px, comfortable_period_px, pitch * factor);
+  if (const double d = both_mm / factor - camera->value; d >= nearest_board_mm)
+    text += ", or move the board " + cm(board_mm - d) + " nearer";
+  if (const double c = both_mm / factor - board_mm; c >= nearest_camera_mm)
+    text += ", or the phone " + cm(camera->value - c) + " closer";
   return ShotAdvice{"coarser_stripes", text + "."};
 }
 
@@ -241,9 +266,11 @@ Advice narrower_stripes(const PhotoLook& look, const ShotFigures& f) {
   if (!period || *period <= much_wider * small_dent_mm || !camera || !f.stripe_period_px) return std::nullopt;
   const double factor = small_dent_mm / *period;
   if (*f.stripe_period_px * factor < comfortable_period_px) return std::nullopt;
-  std::string text = format("A pair of stripes is %.0f mm wide on the panel, and narrower dents are measured less surely: take a pitch of %.2g mm "
-                            "or less",
-                            *period, look.problem.constants.pitch_mm * factor);
+  std::string text = format(
+      "A pair of stripes is %.0f mm wide on the panel, and narrower dents are measured less surely: take a "
+      "pitch of %.2g mm "
+      "or less",
+      *period, look.problem.constants.pitch_mm * factor);
   const double board_mm = look.reading.setup.board_distance_mm->value;
   if (const double d = (camera->value + board_mm) / factor - camera->value; d <= furthest_board_mm)
     text += ", or move the board " + cm(d - board_mm) + " further away";
@@ -251,13 +278,16 @@ Advice narrower_stripes(const PhotoLook& look, const ShotFigures& f) {
 }
 
 Advice exposure(const ShotFigures& f) {
-  constexpr double much_clipped = 0.3;  // up to there the stripes' edges, which carry the slopes, are nearly all left
+  constexpr double much_clipped =
+      0.3;  // up to there the stripes' edges, which carry the slopes, are nearly all left
   constexpr double least_contrast = 12;  // grey values: noise of one is then a twelfth of a stripe's swing
   if (f.clipped_share && *f.clipped_share > much_clipped)
-    return ShotAdvice{"expose_less", format("Expose about a stop less (tap on a bright stripe): %.0f %% of the bright stripes are burnt out to white.",
+    return ShotAdvice{"expose_less", format("Expose about a stop less (tap on a bright stripe): %.0f %% of "
+                                            "the bright stripes are burnt out to white.",
                                             100 * *f.clipped_share)};
   if (f.stripe_contrast && *f.stripe_contrast < least_contrast)
-    return ShotAdvice{"more_light_on_board", format("Put more light on the board and less on the panel: from dark to light the stripes differ by only "
+    return ShotAdvice{"more_light_on_board", format("Put more light on the board and less on the panel: from "
+                                                    "dark to light the stripes differ by only "
                                                     "%.0f of 255 grey values.",
                                                     *f.stripe_contrast)};
   return std::nullopt;
@@ -267,20 +297,25 @@ Advice more_surroundings(const PhotoLook& look, const ShotFigures& f) {
   constexpr double half = 0.5;
   if (!f.surroundings_in_photo || *f.surroundings_in_photo >= half) return std::nullopt;
   const Surroundings s = surroundings_of(look, *model_of(look));
-  return ShotAdvice{"card_further_in", format("Bring the card further in (turn the phone %s, or go back): the photo shows %.0f %% of the panel within "
+  return ShotAdvice{"card_further_in", format("Bring the card further in (turn the phone %s, or go back): "
+                                              "the photo shows %.0f %% of the panel within "
                                               "%.0f mm of it, where dents are looked for.",
-                                              way_to(s.off_right_px, s.off_down_px).c_str(), 100 * *f.surroundings_in_photo, search_margin_mm)};
+                                              way_to(s.off_right_px, s.off_down_px).c_str(),
+                                              100 * *f.surroundings_in_photo, search_margin_mm)};
 }
 
 Advice more_stripes(const PhotoLook& look, const ShotFigures& f) {
   constexpr double quarter = 0.25;
   if (!f.surroundings_striped || *f.surroundings_striped >= quarter) return std::nullopt;
   const cv::Moments m = cv::moments(look.stripes.striped, true);
-  const std::string side = side_of_card(look.problem, look.field.bundle.parameters, look.stripes.grid.x_mm(m.m10 / m.m00),
-                                        look.stripes.grid.y_mm(m.m01 / m.m00));
-  return ShotAdvice{"board_further_in", format("Move the board until its reflection surrounds the dent: undisturbed stripes cover %.0f %% of the panel round "
-                                               "the card (%.0f cm2), mostly %s the card in the photo.",
-                                               100 * *f.surroundings_striped, 0.01 * look.stripes.striped_mm2, side.c_str())};
+  const std::string side =
+      side_of_card(look.problem, look.field.bundle.parameters, look.stripes.grid.x_mm(m.m10 / m.m00),
+                   look.stripes.grid.y_mm(m.m01 / m.m00));
+  return ShotAdvice{"board_further_in",
+                    format("Move the board until its reflection surrounds the dent: undisturbed stripes "
+                           "cover %.0f %% of the panel round "
+                           "the card (%.0f cm2), mostly %s the card in the photo.",
+                           100 * *f.surroundings_striped, 0.01 * look.stripes.striped_mm2, side.c_str())};
 }
 
 Advice about_gap(const PhotoLook& look, const Disturbance& gap, const std::string& code) {
@@ -294,16 +329,21 @@ Advice about_gap(const PhotoLook& look, const Disturbance& gap, const std::strin
   if (code == "dent_cut") {
     const double ring_mm = std::max(small_dent_mm, look.field.period_mm);
     if (gap.card_gap_mm - 0.5 * gap.width_mm < ring_mm)
-      return ShotAdvice{"card_away", format("Move the card %d mm away from what bends the stripes, which it cuts: ",
-                                            rounded(ring_mm - std::max(0.0, gap.card_gap_mm - 0.5 * gap.width_mm))) +
-                                         place + "."};
-    return ShotAdvice{"dent_further_in", "Bring what bends the stripes further into the picture, whose edge cuts it: " + place + "."};
+      return ShotAdvice{"card_away",
+                        format("Move the card %d mm away from what bends the stripes, which it cuts: ",
+                               rounded(ring_mm - std::max(0.0, gap.card_gap_mm - 0.5 * gap.width_mm))) +
+                            place + "."};
+    return ShotAdvice{
+        "dent_further_in",
+        "Bring what bends the stripes further into the picture, whose edge cuts it: " + place + "."};
   }
-  return ShotAdvice{"glare_away", "Move the lamp or the phone: its glare burns out the stripes, " + place + "."};
+  return ShotAdvice{"glare_away",
+                    "Move the lamp or the phone: its glare burns out the stripes, " + place + "."};
 }
 
 bool is_judged(const ResidualField& field, double x_mm, double y_mm) {
-  const int row = static_cast<int>(std::lround(field.grid.row_of(y_mm))), column = static_cast<int>(std::lround(field.grid.column_of(x_mm)));
+  const int row = static_cast<int>(std::lround(field.grid.row_of(y_mm))),
+            column = static_cast<int>(std::lround(field.grid.column_of(x_mm)));
   return field.grid.contains(row, column) && field.inner.at<uchar>(row, column) != 0;
 }
 
@@ -338,7 +378,8 @@ PhotoCheck check_photo(const Photo& photo, const MeasureRequest& request, const 
     if (!is_deep(gap, look.field.period_mm)) continue;
     const auto unfit = refuse_gap(gap, look.problem, look.field);
     // A dent far from the card is still found where stripes surround it, if a fit explains it.
-    const bool measurable = !unfit || (unfit->code == "card_too_far" && is_judged(look.residual, gap.x_mm, gap.y_mm));
+    const bool measurable =
+        !unfit || (unfit->code == "card_too_far" && is_judged(look.residual, gap.x_mm, gap.y_mm));
     check.disturbances.push_back({gap.x_mm, gap.y_mm, gap.width_mm, gap.card_gap_mm, measurable});
     if (unfit) add(about_gap(look, gap, unfit->code));
     any_fit |= measurable;

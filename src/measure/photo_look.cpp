@@ -20,18 +20,21 @@ namespace {
 constexpr double degrees = 180 / std::numbers::pi;
 
 /// The board's pose from its tags, into `parameters`; a warning where tags and tape leave its distance open.
-std::optional<Warning> take_board(const Photo& photo, const MeasureRequest& request, const std::vector<SeenTag>& seen,
-                                  BundleProblem& problem, PanelVector& parameters) {
+std::optional<Warning> take_board(const Photo& photo, const MeasureRequest& request,
+                                  const std::vector<SeenTag>& seen, BundleProblem& problem,
+                                  PanelVector& parameters) {
   const bool tape = request.board_distance_mm.has_value();
   if (request.board && !request.board->tags.empty()) {
     problem.board_tags = request.board->tags;
-    if (const auto posed = start_board(problem, board_corners(photo, *request.board, seen), parameters, tape)) {
+    if (const auto posed =
+            start_board(problem, board_corners(photo, *request.board, seen), parameters, tape)) {
       parameters = *posed;
       return std::nullopt;
     }
-    const std::string fallback =
-        tape ? "the distance given by tape is used instead." : "no board distance was given either, so depths are rough.";
-    return Warning{"board_tags_not_seen", "Fewer than two of the board's tags can be read in the reflection; " + fallback};
+    const std::string fallback = tape ? "the distance given by tape is used instead."
+                                      : "no board distance was given either, so depths are rough.";
+    return Warning{"board_tags_not_seen",
+                   "Fewer than two of the board's tags can be read in the reflection; " + fallback};
   }
   if (tape) return std::nullopt;
   return Warning{"board_distance_unknown", "No board distance was given: depths are rough."};
@@ -45,7 +48,8 @@ bool stripes_are_weak(const cv::Mat& grey, const std::vector<SeenTag>& tags, dou
     for (std::size_t k = 0; k < 4; ++k) {
       const cv::Point2d p = tag.corners_px[k] + 0.06 * (tag.corners_px[k] - tag.corners_px[(k + 2) % 4]);
       const cv::Point at(static_cast<int>(std::lround(p.x)), static_cast<int>(std::lround(p.y)));
-      if (cv::Rect(0, 0, grey.cols, grey.rows).contains(at)) paper.push_back(linear_from_srgb8()[grey.at<uchar>(at)]);
+      if (cv::Rect(0, 0, grey.cols, grey.rows).contains(at))
+        paper.push_back(linear_from_srgb8()[grey.at<uchar>(at)]);
     }
   if (paper.empty()) return false;
   const double expected = 0.5 * normal_reflectance(clear_coat_index) * median_of(paper);
@@ -61,7 +65,8 @@ double visible_slope_mrad(const ResidualField& field, double board_distance_mm, 
 
 }  // namespace
 
-void describe_setup(const BundleProblem& problem, const BundleResult& bundle, const StripeField& field, Setup& setup) {
+void describe_setup(const BundleProblem& problem, const BundleResult& bundle, const StripeField& field,
+                    Setup& setup) {
   const PanelModel<double> model(problem.constants, bundle.parameters);
   const auto u = [&](int i) { return std::sqrt(std::max(0.0, bundle.covariance(i, i))); };
   const auto& p = bundle.parameters;
@@ -76,8 +81,9 @@ void describe_setup(const BundleProblem& problem, const BundleResult& bundle, co
   const auto view = model.board_view(problem.constants.anchor_x_mm, problem.constants.anchor_y_mm);
   if (!field.followed.empty()) {
     setup.board_distance_mm = quantity_from_standard_uncertainty(view.distance_mm, u(p_board_distance));
-    setup.board_tilt_deg = quantity_from_standard_uncertainty(std::acos(std::clamp(std::abs(view.cos_tilt), 0.0, 1.0)) * degrees,
-                                                              std::hypot(u(p_board_tilt), u(p_board_tilt + 1)) * degrees);
+    setup.board_tilt_deg =
+        quantity_from_standard_uncertainty(std::acos(std::clamp(std::abs(view.cos_tilt), 0.0, 1.0)) * degrees,
+                                           std::hypot(u(p_board_tilt), u(p_board_tilt + 1)) * degrees);
     setup.stripe_period_mm = field.period_mm;
   }
   setup.crown_x_per_m = quantity_from_standard_uncertainty(1e3 * p[p_crown], 1e3 * u(p_crown));
@@ -109,7 +115,8 @@ PhotoLook look_at_photo(const Photo& photo, const MeasureRequest& request, const
   const auto unfit_card = take_card(photo, request, seen, problem);
   reading.setup.tags_found = static_cast<int>(problem.tags.size());
   const double side = request.card.tag_side_mm * problem.card_scale;
-  if (!problem.tags.empty()) reading.setup.pixels_per_mm = look.pixels_per_mm = mean_pixels_per_mm(problem.tags, side);
+  if (!problem.tags.empty())
+    reading.setup.pixels_per_mm = look.pixels_per_mm = mean_pixels_per_mm(problem.tags, side);
   if (unfit_card) return refuse(*unfit_card);
 
   const PanelRegion card_area = region_around_card(request.card, problem.card_scale, 0);
@@ -123,29 +130,34 @@ PhotoLook look_at_photo(const Photo& photo, const MeasureRequest& request, const
   look.view = start_bundle_even_if_cropped(photo, problem, reading.warnings);
   if (!look.view) return refuse(card_not_flat());
   describe_setup(problem, *look.view, {}, reading.setup);
-  if (const auto refusal = check_view(photo.grey, problem.tags, reading.setup.camera_tilt_deg->value, look.view->tag_rms_px,
-                                      look.pixels_per_mm))
+  if (const auto refusal = check_view(photo.grey, problem.tags, reading.setup.camera_tilt_deg->value,
+                                      look.view->tag_rms_px, look.pixels_per_mm))
     return refuse(*refusal);
 
   PanelVector parameters = look.view->parameters;
-  if (const auto with_board = take_board(photo, request, seen, problem, parameters)) reading.warnings.push_back(*with_board);
+  if (const auto with_board = take_board(photo, request, seen, problem, parameters))
+    reading.warnings.push_back(*with_board);
 
   const double camera_mm = reading.setup.camera_distance_mm->value;
-  look.expected_period_px = pitch / (1 + problem.constants.nominal_distance_mm / camera_mm) * look.pixels_per_mm;
+  look.expected_period_px =
+      pitch / (1 + problem.constants.nominal_distance_mm / camera_mm) * look.pixels_per_mm;
   StripeField& field = look.field;
   if (look.expected_period_px >= resolved_period_px)
     field = follow_stripes(photo.grey, problem, parameters,
-                           region_around_card(request.card, problem.card_scale, bundle_margin_mm), look.pixels_per_mm);
+                           region_around_card(request.card, problem.card_scale, bundle_margin_mm),
+                           look.pixels_per_mm);
   std::optional<Refusal> unfit_stripes;
   const auto judge_stripes = [&] {
     look.stripes = look_at_stripes(photo.grey, problem, field, look.pixels_per_mm);
-    unfit_stripes = check_stripes(photo, request, options, problem, field, look.stripes, look.expected_period_px);
+    unfit_stripes =
+        check_stripes(photo, request, options, problem, field, look.stripes, look.expected_period_px);
   };
   ResidualField& residual = look.residual;
   const auto explain_stripes = [&] {
     if (!field.followed.empty()) residual = stripe_residual(photo.grey, problem, field, look.pixels_per_mm);
   };
-  // Side by side, though a refusal leaves the one for nothing: neither keeps two processors busy all the time.
+  // Side by side, though a refusal leaves the one for nothing: neither keeps two processors busy all the
+  // time.
   parallel_for(2, options.threads, [&](std::size_t i) { i == 0 ? explain_stripes() : judge_stripes(); });
   if (unfit_stripes) {
     residual = {};
@@ -155,10 +167,12 @@ PhotoLook look_at_photo(const Photo& photo, const MeasureRequest& request, const
     return refuse({"stripes_not_followed", "The stripes cannot be followed in the neighbourhood of the card.",
                    "Stand the striped board so that its reflection surrounds the dent, beside the card."});
   if (stripes_are_weak(photo.grey, problem.tags, residual.typical_contrast))
-    reading.warnings.push_back({"weak_stripes", "The stripes are faint: put more light on the board, less on the panel."});
+    reading.warnings.push_back(
+        {"weak_stripes", "The stripes are faint: put more light on the board, less on the panel."});
   reading.setup.judged = judged_area(residual);
   describe_setup(problem, field.bundle, field, reading.setup);
-  reading.setup.visible_slope_mrad = visible_slope_mrad(residual, reading.setup.board_distance_mm->value, pitch);
+  reading.setup.visible_slope_mrad =
+      visible_slope_mrad(residual, reading.setup.board_distance_mm->value, pitch);
   return look;
 }
 

@@ -1,5 +1,5 @@
-// What is looked at before any dent is looked for: card, view, stripes, and whether they can be measured. measure() goes
-// on from it; check_photo() stops there.
+// What is looked at before any dent is looked for: card, view, stripes, and whether they can be measured.
+// measure() goes on from it; check_photo() stops there.
 #pragma once
 
 #include <optional>
@@ -16,8 +16,9 @@ struct PhotoLook {
   Reading reading;  ///< photo, setup and warnings; the refusal where nothing could be measured
   BundleProblem problem;
   std::optional<BundleResult> view;  ///< from the tags alone
-  double pixels_per_mm = 0;       ///< at the card
-  double expected_period_px = 0;  ///< of the stripes in the photo, by pitch, distances and scale; 0 before the view is known
+  double pixels_per_mm = 0;          ///< at the card
+  double expected_period_px =
+      0;  ///< of the stripes in the photo, by pitch, distances and scale; 0 before the view is known
   StripeField field;
   StripeLook stripes;
   ResidualField residual;
@@ -27,6 +28,7 @@ struct PhotoLook {
 PhotoLook look_at_photo(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options);
 
 /// Fills in what bundle and stripes say of camera, panel and board.
-void describe_setup(const BundleProblem& problem, const BundleResult& bundle, const StripeField& field, Setup& setup);
+void describe_setup(const BundleProblem& problem, const BundleResult& bundle, const StripeField& field,
+                    Setup& setup);
 
 }  // namespace ripplegauge

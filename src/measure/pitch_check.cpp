@@ -5,8 +5,8 @@
 
 #include "bundle_setup.hpp"
 #include "refusals.hpp"
-#include "stripe_look.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "stripe_look.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -27,8 +27,7 @@ std::optional<Followed> follow(const Photo& photo, BundleProblem problem, const 
   const Vector3<double>& c = model.camera_centre();
   const double camera_mm =
       std::hypot(c.x - problem.constants.anchor_x_mm, c.y - problem.constants.anchor_y_mm, c.z);
-  if (pitch_mm / (1 + problem.constants.nominal_distance_mm / camera_mm) * pixels_per_mm <
-      resolved_period_px)
+  if (pitch_mm / (1 + problem.constants.nominal_distance_mm / camera_mm) * pixels_per_mm < resolved_period_px)
     return std::nullopt;
   StripeField field =
       follow_stripes(photo.grey, problem, start.parameters,

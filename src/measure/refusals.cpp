@@ -28,7 +28,8 @@ Refusal refuse_blurred(double edge_width_px, bool by_motion, const std::string& 
 }
 
 /// Blur where the tags that do read show it: their cells run into each other.
-std::optional<Refusal> refuse_blur(const cv::Mat& grey, const std::vector<SeenTag>& tags, const std::string& consequence) {
+std::optional<Refusal> refuse_blur(const cv::Mat& grey, const std::vector<SeenTag>& tags,
+                                   const std::string& consequence) {
   constexpr double of_a_cell = 0.6;
   const double width_px = median_edge_width_px(tags);
   if (width_px < of_a_cell * shortest_side_px(tags) / cells_a_side) return std::nullopt;
@@ -77,16 +78,19 @@ Refusal refuse_no_card(const cv::Mat& grey, const std::vector<SeenTag>& seen) {
     return {"too_dark", "The photo is nearly black; no card can be read in it.",
             "Add light on the card and photograph again."};
   const Sharpness s = sharpness_of(grey, cv::Rect(0, 0, grey.cols, grey.rows));
-  // Sharp photos have edges of 4 to 9 px by this measure; tags that large that they read have cells of 3 px and more.
+  // Sharp photos have edges of 4 to 9 px by this measure; tags that large that they read have cells of 3 px
+  // and more.
   constexpr double blurred_px = 11;
   constexpr double some_contrast = 60;  // noise has no edges
   if (s.contrast > some_contrast && s.widest_px > blurred_px)
     return refuse_blurred(s.widest_px, s.by_motion(), "no card can be read in it");
   return {"card_not_found", "No scale card was found in the photo.",
-          "Lay the printed card flat beside the dent, all of it in the picture and unshaded, and photograph again."};
+          "Lay the printed card flat beside the dent, all of it in the picture and unshaded, and photograph "
+          "again."};
 }
 
-std::optional<Refusal> check_tags(const cv::Mat& grey, const CardDefinition& card, std::vector<SeenTag>& seen) {
+std::optional<Refusal> check_tags(const cv::Mat& grey, const CardDefinition& card,
+                                  std::vector<SeenTag>& seen) {
   std::vector<SeenTag> ours;
   std::map<int, int> count;
   for (const SeenTag& tag : seen)
@@ -100,7 +104,8 @@ std::optional<Refusal> check_tags(const cv::Mat& grey, const CardDefinition& car
   int doubled = 0;
   for (const auto& [id, times] : count) doubled += times > 1;
   if (doubled >= 2)
-    return Refusal{"two_cards", "Two cards are in the photo (tags that stand on the card once are seen twice).",
+    return Refusal{"two_cards",
+                   "Two cards are in the photo (tags that stand on the card once are seen twice).",
                    "Leave one card beside the dent, cover or remove the other, and photograph again."};
   if (doubled == 1)  // a chance decoding: believe neither
     std::erase_if(seen, [&](const SeenTag& tag) { return count[tag.id] > 1; });
@@ -111,18 +116,21 @@ std::optional<Refusal> check_tags(const cv::Mat& grey, const CardDefinition& car
     for (const SeenTag& b : seen)
       for (const SeenTag& c : seen) {
         const cv::Point2d u = centre_px(b) - centre_px(a), v = centre_px(c) - centre_px(a);
-        spread |= std::abs(u.cross(v)) > 0.2 * cv::norm(u) * cv::norm(v) && cv::norm(u) > 0 && cv::norm(v) > 0;
+        spread |=
+            std::abs(u.cross(v)) > 0.2 * cv::norm(u) * cv::norm(v) && cv::norm(u) > 0 && cv::norm(v) > 0;
       }
   const double shortest_px = shortest_side_px(seen);
   // Where only the nearest tags read, those behind them are smaller still.
   constexpr double nearest_over_furthest = 4.0 / 3;
-  if (shortest_px < smallest_side_px || (seen.size() < 4 && shortest_px < nearest_over_furthest * smallest_side_px))
+  if (shortest_px < smallest_side_px ||
+      (seen.size() < 4 && shortest_px < nearest_over_furthest * smallest_side_px))
     return Refusal{"card_too_small",
                    "The card is too small in the photo to measure from (a tag is only " +
                        std::to_string(static_cast<int>(shortest_px)) + " pixels wide).",
                    "Go nearer, or use the camera's full resolution."};
   if (seen.size() < 4 || !spread) {
-    const std::string read_tags = std::to_string(seen.size()) + " of the card's " + std::to_string(card.tags.size()) + " tags";
+    const std::string read_tags =
+        std::to_string(seen.size()) + " of the card's " + std::to_string(card.tags.size()) + " tags";
     if (auto blurred = refuse_blur(grey, seen, "only " + read_tags + " can be read")) return blurred;
     return Refusal{"too_few_tags", "Only " + read_tags + " can be read.",
                    "Bring the whole card into the picture, flat and without shadow or glare on it."};
@@ -130,16 +138,20 @@ std::optional<Refusal> check_tags(const cv::Mat& grey, const CardDefinition& car
   return std::nullopt;
 }
 
-std::optional<Refusal> check_view(const cv::Mat& grey, const std::vector<SeenTag>& tags, double tilt_deg, double tag_rms_px,
-                                  double pixels_per_mm) {
+std::optional<Refusal> check_view(const cv::Mat& grey, const std::vector<SeenTag>& tags, double tilt_deg,
+                                  double tag_rms_px, double pixels_per_mm) {
   if (tilt_deg > steepest_deg)
-    return Refusal{"too_oblique", "The panel is seen too much from the side (" + std::to_string(static_cast<int>(tilt_deg)) + " degrees off square).",
+    return Refusal{"too_oblique",
+                   "The panel is seen too much from the side (" + std::to_string(static_cast<int>(tilt_deg)) +
+                       " degrees off square).",
                    "Hold the phone more squarely over the panel: 20 to 45 degrees is best."};
   constexpr double card_bent_mm = 0.25;
   if (tag_rms_px > std::max(2.5, card_bent_mm * pixels_per_mm)) {
     if (auto blurred = refuse_blur(grey, tags, "the card's tags cannot be placed")) return blurred;
-    return Refusal{"card_not_flat", "The card's tags do not fit together: the card is bent, lifted or wrongly described.",
-                   "Press the card flat onto the panel (a few magnets or tape help), and check that --card names the card you use."};
+    return Refusal{"card_not_flat",
+                   "The card's tags do not fit together: the card is bent, lifted or wrongly described.",
+                   "Press the card flat onto the panel (a few magnets or tape help), and check that --card "
+                   "names the card you use."};
   }
   return std::nullopt;
 }

@@ -15,11 +15,14 @@ Sharpness sharpness_of(const cv::Mat& grey, cv::Rect region_px) {
   region_px &= cv::Rect(0, 0, grey.cols, grey.rows);
   Sharpness s;
   if (region_px.width < 8 || region_px.height < 8) return s;
-  constexpr int side_px = 1500;  // edges of 3 px and more survive the reduction; wider ones are what is looked for
+  constexpr int side_px =
+      1500;  // edges of 3 px and more survive the reduction; wider ones are what is looked for
   const int factor = std::max(1, std::max(region_px.width, region_px.height) / side_px);
   cv::Mat small;
-  cv::resize(grey(region_px), small, cv::Size(region_px.width / factor, region_px.height / factor), 0, 0, cv::INTER_AREA);
-  cv::Mat gx, gy, low, high;  // the gradients eightfold, as whole numbers: floating-point ones of a large photo take much memory
+  cv::resize(grey(region_px), small, cv::Size(region_px.width / factor, region_px.height / factor), 0, 0,
+             cv::INTER_AREA);
+  cv::Mat gx, gy, low, high;  // the gradients eightfold, as whole numbers: floating-point ones of a large
+                              // photo take much memory
   cv::Sobel(small, gx, CV_16S, 1, 0);
   cv::Sobel(small, gy, CV_16S, 0, 1);
   constexpr int reach_px = 31;  // a neighbourhood that holds both sides of an edge
@@ -32,9 +35,11 @@ Sharpness sharpness_of(const cv::Mat& grey, cv::Rect region_px) {
   std::vector<float> gradients, widths, contrasts;
   for (int i = 0; i < directions; ++i) {
     const double angle = std::numbers::pi * i / directions;
-    const float along_x = static_cast<float>(std::cos(angle) / 8), along_y = static_cast<float>(std::sin(angle) / 8);
+    const float along_x = static_cast<float>(std::cos(angle) / 8),
+                along_y = static_cast<float>(std::sin(angle) / 8);
     const auto gradient = [&](int r, int c) {
-      return std::abs(along_x * static_cast<float>(gx.at<short>(r, c)) + along_y * static_cast<float>(gy.at<short>(r, c)));
+      return std::abs(along_x * static_cast<float>(gx.at<short>(r, c)) +
+                      along_y * static_cast<float>(gy.at<short>(r, c)));
     };
     gradients.clear(), widths.clear(), contrasts.clear();
     for (int r = 0; r < small.rows; r += 2)

@@ -52,8 +52,8 @@ Relief draw(std::span<const SpotVector> spots, const FinalSpot& where, int cells
   return draw_spots(spots, where.spot[s_x], where.spot[s_y], reach_of(where), cells);
 }
 
-/// The spread of a spot's numbers over the spots that explain the stripes alike: a few pieces of stripe can be explained by
-/// many spots of the family, and no surface about one of them tells of the others.
+/// The spread of a spot's numbers over the spots that explain the stripes alike: a few pieces of stripe can
+/// be explained by many spots of the family, and no surface about one of them tells of the others.
 void spread_by_parameters(int threads, FinalSpot& out) {
   constexpr int cells = 81;
   const SpotGeometry& g = out.parametric;
@@ -85,8 +85,11 @@ constexpr double free_reach = 2.2;
 /// Share of the disturbance inside the spot that the surface explains: see SpotJudgement.
 double explained_by(const SurfaceFit& fit, const Patch& patch, const std::vector<float>& undisturbed,
                     const SpotVector& ellipse) {
-  const auto place = [&](std::size_t i) { return std::pair<double, double>(patch.pixel[i].x_mm, patch.pixel[i].y_mm); };
-  const Loudness before = loudness(ellipse, robust_costs(undisturbed), place), after = loudness(ellipse, robust_costs(fit.residual), place);
+  const auto place = [&](std::size_t i) {
+    return std::pair<double, double>(patch.pixel[i].x_mm, patch.pixel[i].y_mm);
+  };
+  const Loudness before = loudness(ellipse, robust_costs(undisturbed), place),
+                 after = loudness(ellipse, robust_costs(fit.residual), place);
   if (after.inside_count == 0 || after.around_count == 0) return 0;
   const double quiet = after.around, loud = before.inside - quiet;
   return loud > 0 ? 1 - std::max(after.inside - quiet, 0.0) / loud : 0;
@@ -121,8 +124,8 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
   request.highlight = out.highlight;
   constexpr double well_explained =
       0.985;  // spots of the family, where stripes do not crowd, explain 0.99 and more
-  // What takes two spots is no shape of the family, whatever a few edges say. What one explains but roughly may be: there the
-  // evidence tells how far the surface departs, and only the interval allows for more.
+  // What takes two spots is no shape of the family, whatever a few edges say. What one explains but roughly
+  // may be: there the evidence tells how far the surface departs, and only the interval allows for more.
   request.odd_shape = out.second.has_value();
   out.odd_shape = out.second.has_value() || out.judgement.explained < well_explained;
   request.departs = out.second.has_value() || !explains_all(out.judgement);
@@ -259,7 +262,8 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
   Patch noisy = patch;
   noisy.effective_pixel_share /= correlated_noise(patch, fit, out.highlight);
   constexpr int one_iteration = 1;
-  out.alike = alike(noisy, polish_spot(some_pixels(noisy), fit.spot, out.highlight, one_iteration), out.highlight, scene.threads);
+  out.alike = alike(noisy, polish_spot(some_pixels(noisy), fit.spot, out.highlight, one_iteration),
+                    out.highlight, scene.threads);
   out.judgement = judge(patch, fit, out.highlight, scene.pixels_per_mm);
 }
 

@@ -16,7 +16,8 @@ struct SpotReadings {
   Relief relief;
 };
 
-SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle, const std::vector<FoundSpot>& found,
-                        double bar_length_mm, const MeasureOptions& options);
+SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
+                        const std::vector<FoundSpot>& found, double bar_length_mm,
+                        const MeasureOptions& options);
 
 }  // namespace ripplegauge

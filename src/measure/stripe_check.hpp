@@ -13,8 +13,9 @@
 namespace ripplegauge {
 
 /// The stripes before anything is looked for in them. `look` may be empty where nothing was followed.
-std::optional<Refusal> check_stripes(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options,
-                                     const BundleProblem& problem, const StripeField& field, const StripeLook& look,
+std::optional<Refusal> check_stripes(const Photo& photo, const MeasureRequest& request,
+                                     const MeasureOptions& options, const BundleProblem& problem,
+                                     const StripeField& field, const StripeLook& look,
                                      double expected_period_px);
 
 /// How far from the anchor card and stripes put the board, the tape aside.
@@ -22,35 +23,42 @@ struct TapeCheck {
   double implied_mm = 0, standard_uncertainty_mm = 0;
   double departure = 0;  ///< implied minus taped, in standard uncertainties of the two together
 };
-TapeCheck check_tape(BundleProblem problem, const PanelVector& start, const BundleNoise& noise, double tape_uncertainty_mm);
+TapeCheck check_tape(BundleProblem problem, const PanelVector& start, const BundleNoise& noise,
+                     double tape_uncertainty_mm);
 
-/// Departures at the dent beyond 3 happen once in 370 photos with a tape as good as is said; of 36 ray-traced photos the
-/// largest is 1.4. Beyond 6 something given is wrong, be it the distance or the pitch, and depth goes with it.
+/// Departures at the dent beyond 3 happen once in 370 photos with a tape as good as is said; of 36 ray-traced
+/// photos the largest is 1.4. Beyond 6 something given is wrong, be it the distance or the pitch, and depth
+/// goes with it.
 constexpr double tape_doubtful = 3, tape_contradicted = 6;
 Warning tape_doubted(const TapeCheck& tape, double taped_mm);
 
-/// The stripes do not fit the stated pitch and distance. `other_pitch` and `tape` (either may be null) say what they fit.
-Refusal pitch_contradicted(const MeasureRequest& request, const PitchCheck* other_pitch, const TapeCheck* tape);
+/// The stripes do not fit the stated pitch and distance. `other_pitch` and `tape` (either may be null) say
+/// what they fit.
+Refusal pitch_contradicted(const MeasureRequest& request, const PitchCheck* other_pitch,
+                           const TapeCheck* tape);
 
 /// Stripes that are mostly burnt out hide what they would show.
 std::optional<Refusal> refuse_burnt_out(const ResidualField& field);
 
 /// A gap that no orange peel and no uneven edge of the board makes: stripes all round it, hardly any in it.
 bool is_deep(const Disturbance& gap, double period_mm);
-/// Where a person finds it: "22 mm wide, centred 35 mm from the card's edge, right of the card in the photo (x 80, y 60 mm)".
+/// Where a person finds it: "22 mm wide, centred 35 mm from the card's edge, right of the card in the photo
+/// (x 80, y 60 mm)".
 std::string place_of(const Disturbance& gap, const BundleProblem& problem, const StripeField& field);
-/// Dents whose nearer edge lies further from the card are not looked for to their end: beyond search_margin_mm there is no
-/// more ring of undisturbed stripes.
+/// Dents whose nearer edge lies further from the card are not looked for to their end: beyond
+/// search_margin_mm there is no more ring of undisturbed stripes.
 constexpr double farthest_gap_mm = 0.8 * search_margin_mm;
 /// Why a deep gap cannot be measured, whatever made it: burnt out, too far from the card, cut.
-std::optional<Refusal> refuse_gap(const Disturbance& gap, const BundleProblem& problem, const StripeField& field);
+std::optional<Refusal> refuse_gap(const Disturbance& gap, const BundleProblem& problem,
+                                  const StripeField& field);
 
 /// Gaps in the stripes that no reading explains. Without any spot, one that must be a dent is a refusal.
-std::optional<Refusal> check_gaps_without_spots(const StripeLook& look, const BundleProblem& problem, const StripeField& field);
+std::optional<Refusal> check_gaps_without_spots(const StripeLook& look, const BundleProblem& problem,
+                                                const StripeField& field);
 std::vector<Warning> gaps_beside_spots(const StripeLook& look, const std::vector<FoundSpot>& spots);
 
 /// What part of the panel a "no dent" speaks of, where that is less than it looks.
-std::optional<Warning> small_judged_area(const JudgedArea& judged, const StripeLook& look, const BundleProblem& problem,
-                                         const StripeField& field);
+std::optional<Warning> small_judged_area(const JudgedArea& judged, const StripeLook& look,
+                                         const BundleProblem& problem, const StripeField& field);
 
 }  // namespace ripplegauge

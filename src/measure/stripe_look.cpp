@@ -19,8 +19,8 @@ cv::Mat disc(int radius) {
 }
 
 /// Gaps in the striped area: holes, and bays in its edge.
-std::vector<Disturbance> find_gaps(const StripeLook& look, const cv::Mat& covered, const cv::Mat& clipped, const cv::Mat& deviation,
-                                   double period_mm, const BundleProblem& problem) {
+std::vector<Disturbance> find_gaps(const StripeLook& look, const cv::Mat& covered, const cv::Mat& clipped,
+                                   const cv::Mat& deviation, double period_mm, const BundleProblem& problem) {
   const PanelGrid& grid = look.grid;
   const int thin = std::max(1, static_cast<int>(0.2 * period_mm / grid.step_mm));
   // The hull: a flat board's edges are mirrored nearly straight.
@@ -36,9 +36,11 @@ std::vector<Disturbance> find_gaps(const StripeLook& look, const cv::Mat& covere
     d.size_mm = std::sqrt(4 * area * cell_mm2 / std::numbers::pi);
     if (d.size_mm < least_mm) continue;
     d.width_mm = std::max(0.0, d.size_mm - period_mm);
-    const cv::Rect box = cv::Rect(stats.at<int>(i, cv::CC_STAT_LEFT) - reach, stats.at<int>(i, cv::CC_STAT_TOP) - reach,
-                                  stats.at<int>(i, cv::CC_STAT_WIDTH) + 2 * reach, stats.at<int>(i, cv::CC_STAT_HEIGHT) + 2 * reach) &
-                         cv::Rect(0, 0, gaps.cols, gaps.rows);
+    const cv::Rect box =
+        cv::Rect(stats.at<int>(i, cv::CC_STAT_LEFT) - reach, stats.at<int>(i, cv::CC_STAT_TOP) - reach,
+                 stats.at<int>(i, cv::CC_STAT_WIDTH) + 2 * reach,
+                 stats.at<int>(i, cv::CC_STAT_HEIGHT) + 2 * reach) &
+        cv::Rect(0, 0, gaps.cols, gaps.rows);
     const cv::Mat self = labels(box) == i;
     cv::Mat grown;
     cv::dilate(self, grown, disc(reach));
@@ -48,7 +50,8 @@ std::vector<Disturbance> find_gaps(const StripeLook& look, const cv::Mat& covere
     d.ring_covered = cv::countNonZero(ring & covered(box)) / n;
     d.clipped_share = static_cast<double>(cv::countNonZero(self & clipped(box))) / area;
     d.coherence = cv::mean(look.coherence(box), self)[0] / look.coherence_typical;
-    // The window sees the stripes around from far inside: only the quietest tenth tells whether there are any in it.
+    // The window sees the stripes around from far inside: only the quietest tenth tells whether there are any
+    // in it.
     constexpr double quietest = 0.1, none_left = 0.35;
     std::vector<float> deviations;
     for (int r = 0; r < box.height; ++r)
@@ -59,12 +62,15 @@ std::vector<Disturbance> find_gaps(const StripeLook& look, const cv::Mat& covere
     d.card_gap_mm = card_gap_mm(problem, d.x_mm, d.y_mm);
     out.push_back(d);
   }
-  std::sort(out.begin(), out.end(), [](const Disturbance& a, const Disturbance& b) { return a.size_mm > b.size_mm; });
+  std::sort(out.begin(), out.end(),
+            [](const Disturbance& a, const Disturbance& b) { return a.size_mm > b.size_mm; });
   return out;
 }
 
-/// The longest unbroken row of half periods, each of which is striped over a length of a period somewhere, in periods.
-double periods_in_a_row(const cv::Mat& striped, const cv::Mat& phase_cycles, double cell_mm2, double period_mm) {
+/// The longest unbroken row of half periods, each of which is striped over a length of a period somewhere, in
+/// periods.
+double periods_in_a_row(const cv::Mat& striped, const cv::Mat& phase_cycles, double cell_mm2,
+                        double period_mm) {
   std::map<int, double> area_mm2;  // of each half period; empty ones are absent
   for (int r = 0; r < striped.rows; ++r) {
     const uchar* shown = striped.ptr<uchar>(r);
@@ -99,7 +105,8 @@ cv::Mat cells_near_card(const BundleProblem& problem, const PanelGrid& grid, dou
       if (dy >= gap_mm) continue;
       const double dx = std::sqrt(gap_mm * gap_mm - dy * dy);
       const int first = std::max(0, static_cast<int>(std::ceil(grid.column_of(paper.x0_mm * s - dx))));
-      const int last = std::min(grid.columns - 1, static_cast<int>(std::floor(grid.column_of(paper.x1_mm * s + dx))));
+      const int last =
+          std::min(grid.columns - 1, static_cast<int>(std::floor(grid.column_of(paper.x1_mm * s + dx))));
       for (int c = first; c <= last; ++c) mask.at<uchar>(r, c) = 255;
     }
   return mask;
@@ -119,26 +126,29 @@ double card_gap_mm(const BundleProblem& problem, double x_mm, double y_mm) {
 }
 
 bool shows_stripes(const StripeLook& look) {
-  return look.striped_mm2 > fewest_square_periods * look.period_mm * look.period_mm && look.periods_in_a_row >= fewest_in_a_row;
+  return look.striped_mm2 > fewest_square_periods * look.period_mm * look.period_mm &&
+         look.periods_in_a_row >= fewest_in_a_row;
 }
 
-StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field, double pixels_per_mm) {
+StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field,
+                           double pixels_per_mm) {
   StripeLook look;
   if (field.followed.empty()) return look;
   const PanelModel<double> model(problem.constants, field.bundle.parameters);
   const double period = look.period_mm = field.period_mm;
   const double step = std::clamp(period / 9, std::max(0.4, 0.8 / pixels_per_mm), 1.2);
   const PanelGrid& wide = field.grid;
-  look.grid = grid_around(wide.x0_mm, wide.y0_mm, wide.x_mm(wide.columns - 1), wide.y_mm(wide.rows - 1), step);
+  look.grid =
+      grid_around(wide.x0_mm, wide.y0_mm, wide.x_mm(wide.columns - 1), wide.y_mm(wide.rows - 1), step);
   const PanelGrid& grid = look.grid;
   const ReducedLight reduced(grey, reduction_for(step, pixels_per_mm), cv::Rect(0, 0, grey.cols, grey.rows));
   const PanelMaps maps = panel_maps(model, grid);
   cv::Mat light = sample_light(reduced, maps);
-  const cv::Mat covered =
-      (light < 0) | (paper_mask(problem.card, problem.card_scale, grid, 2.0) != 0) | (board_tag_mask(problem, model, grid) != 0);
+  const cv::Mat covered = (light < 0) | (paper_mask(problem.card, problem.card_scale, grid, 2.0) != 0) |
+                          (board_tag_mask(problem, model, grid) != 0);
 
-  // Local variance, and the part of it that goes with the model's phase: for a window of some periods that is the
-  // squared Fourier coefficient at the carrier, twice (Parseval).
+  // Local variance, and the part of it that goes with the model's phase: for a window of some periods that is
+  // the squared Fourier coefficient at the carrier, twice (Parseval).
   constexpr int block = 2;
   const BlockMeans m = block_means(light.size(), block, [&](int row, float* value, float* phase) {
     const float *seen = light.ptr<float>(row), *cycles = maps.phase_cycles.ptr<float>(row);
@@ -150,14 +160,17 @@ StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, co
   smooth_each({{&m[mean_light], &mean, wider}, {&m[mean_weight], &nearby, wider}});
   mean /= nearby + 1e-3F;
   variance = m[mean_square] - mean.mul(2 * m[mean_light] - mean.mul(m[mean_weight]));
-  re = m[mean_light_cos] - mean.mul(m[mean_weight_cos]), im = m[mean_light_sin] - mean.mul(m[mean_weight_sin]);
-  smooth_each({{&m[mean_weight], &norm, sigma}, {&variance, &variance, sigma}, {&re, &re, sigma}, {&im, &im, sigma}});
+  re = m[mean_light_cos] - mean.mul(m[mean_weight_cos]),
+  im = m[mean_light_sin] - mean.mul(m[mean_weight_sin]);
+  smooth_each(
+      {{&m[mean_weight], &norm, sigma}, {&variance, &variance, sigma}, {&re, &re, sigma}, {&im, &im, sigma}});
   norm += 1e-3F;
   variance = cv::max(variance / norm, 0);
   cv::Mat deviation;
   cv::sqrt(variance, deviation);
   look.coherence = 2 * (re.mul(re) + im.mul(im)) / norm.mul(norm) / (variance + 1e-8F);
-  for (cv::Mat* picture : {&look.coherence, &deviation}) *picture = cells_of_blocks(*picture, block, light.size(), cv::INTER_LINEAR);
+  for (cv::Mat* picture : {&look.coherence, &deviation})
+    *picture = cells_of_blocks(*picture, block, light.size(), cv::INTER_LINEAR);
 
   // Without stripes the coherence is that of noise, a few hundredths; clean ones have 0.9.
   constexpr float surely_striped = 0.5F;
@@ -179,7 +192,8 @@ StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, co
   look.disturbances = find_gaps(look, covered, light > clipped_light, deviation, period, problem);
 
   const cv::Mat seen = cells_near_card(problem, grid, search_margin_mm) & ~covered;
-  look.striped_share = cv::countNonZero(look.striped & seen) / std::max(1.0, static_cast<double>(cv::countNonZero(seen)));
+  look.striped_share =
+      cv::countNonZero(look.striped & seen) / std::max(1.0, static_cast<double>(cv::countNonZero(seen)));
   return look;
 }
 
@@ -188,11 +202,12 @@ std::optional<JudgedArea> judged_area(const ResidualField& field) {
   const cv::Rect box = cv::boundingRect(field.inner);
   if (box.area() == 0) return std::nullopt;
   const PanelGrid& g = field.grid;
-  return JudgedArea{g.x_mm(box.x), g.y_mm(box.y), g.x_mm(box.x + box.width - 1), g.y_mm(box.y + box.height - 1),
-                    cv::countNonZero(field.inner) * g.step_mm * g.step_mm};
+  return JudgedArea{g.x_mm(box.x), g.y_mm(box.y), g.x_mm(box.x + box.width - 1),
+                    g.y_mm(box.y + box.height - 1), cv::countNonZero(field.inner) * g.step_mm * g.step_mm};
 }
 
-std::string side_of_card(const BundleProblem& problem, const PanelVector& parameters, double x_mm, double y_mm) {
+std::string side_of_card(const BundleProblem& problem, const PanelVector& parameters, double x_mm,
+                         double y_mm) {
   const PanelModel<double> model(problem.constants, parameters);
   double u = 0, v = 0, side_px = 0;
   for (const SeenTag& tag : problem.tags)
@@ -206,7 +221,8 @@ std::string side_of_card(const BundleProblem& problem, const PanelVector& parame
   if (std::hypot(right, down) < 1) return "beside";
   std::string words;
   if (std::abs(down) > 0.4 * std::abs(right)) words = down < 0 ? "above" : "below";
-  if (std::abs(right) > 0.4 * std::abs(down)) words += std::string(words.empty() ? "" : " and ") + (right < 0 ? "left of" : "right of");
+  if (std::abs(right) > 0.4 * std::abs(down))
+    words += std::string(words.empty() ? "" : " and ") + (right < 0 ? "left of" : "right of");
   return words;
 }
 

@@ -1,5 +1,5 @@
-// A coarse look at the stripes wherever the photo shows them, without fitting anything: where they are as the smooth
-// panel would show them, where something bends or hides them, and where there are none.
+// A coarse look at the stripes wherever the photo shows them, without fitting anything: where they are as the
+// smooth panel would show them, where something bends or hides them, and where there are none.
 #pragma once
 
 #include <opencv2/core/mat.hpp>
@@ -14,10 +14,13 @@ namespace ripplegauge {
 
 /// A gap in the striped area: something bends or hides the stripes.
 struct Disturbance {
-  double x_mm = 0, y_mm = 0, size_mm = 0;  ///< centre; diameter of the circle of equal area, blurred by the window
-  double width_mm = 0;       ///< of what bends the stripes: without the half period by which the window reaches over each side
-  double ring_striped = 0;   ///< shares of the ring around it: undisturbed stripes,
-  double ring_covered = 0;   ///< card, board tags or beyond the photo's edge; the rest is the end of the stripes
+  double x_mm = 0, y_mm = 0,
+         size_mm = 0;  ///< centre; diameter of the circle of equal area, blurred by the window
+  double width_mm =
+      0;  ///< of what bends the stripes: without the half period by which the window reaches over each side
+  double ring_striped = 0;  ///< shares of the ring around it: undisturbed stripes,
+  double ring_covered =
+      0;  ///< card, board tags or beyond the photo's edge; the rest is the end of the stripes
   double clipped_share = 0;  ///< of its area, burnt out to white
   double card_gap_mm = 0;    ///< from its centre to the card's paper
   double coherence = 0;      ///< mean inside, over the typical: orange peel leaves 0.5 and more, dents little
@@ -27,26 +30,30 @@ struct Disturbance {
 struct StripeLook {
   PanelGrid grid;
   double period_mm = 0;
-  cv::Mat coherence;  ///< CV_32FC1, 0..1: share of the local light's variance that goes with the model's stripes
-  cv::Mat striped;    ///< CV_8UC1, 255 where stripes are as modelled
+  cv::Mat
+      coherence;  ///< CV_32FC1, 0..1: share of the local light's variance that goes with the model's stripes
+  cv::Mat striped;               ///< CV_8UC1, 255 where stripes are as modelled
   double coherence_typical = 0;  ///< where there are stripes: 0.9 when they are clean
   double contrast_typical = 0;   ///< standard deviation of the linear light there
   double striped_mm2 = 0;
-  double periods_in_a_row = 0;   ///< how many times light and dark follow each other without a gap, across the stripes
-  double striped_share = 0;      ///< of the card's neighbourhood that the photo shows (50 mm, without the card)
+  double periods_in_a_row =
+      0;  ///< how many times light and dark follow each other without a gap, across the stripes
+  double striped_share = 0;  ///< of the card's neighbourhood that the photo shows (50 mm, without the card)
   std::vector<Disturbance> disturbances;  ///< largest first
 };
 
 /// Stripes over less than this many square periods are none.
 constexpr double fewest_square_periods = 5;
-/// A lamp or a window is mirrored as one light bar between two dark sides, a double tube as two; both edges of a bar fit a
-/// carrier of twice its width. A board shows more: 29 cm of the coarsest pitch, 25 mm, are eleven periods.
+/// A lamp or a window is mirrored as one light bar between two dark sides, a double tube as two; both edges
+/// of a bar fit a carrier of twice its width. A board shows more: 29 cm of the coarsest pitch, 25 mm, are
+/// eleven periods.
 constexpr double fewest_in_a_row = 4;
 
 /// Whether a board's stripes are there, not just something that fits their period.
 bool shows_stripes(const StripeLook& look);
 
-StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field, double pixels_per_mm);
+StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field,
+                           double pixels_per_mm);
 
 /// From a panel point to the card's paper; 0 on it.
 double card_gap_mm(const BundleProblem& problem, double x_mm, double y_mm);
@@ -54,7 +61,9 @@ double card_gap_mm(const BundleProblem& problem, double x_mm, double y_mm);
 /// The panel area in which a dent would have been seen.
 std::optional<JudgedArea> judged_area(const ResidualField& field);
 
-/// Where a panel point lies from the card's middle, as the photo shows it: "right of", "above", "above and left of".
-std::string side_of_card(const BundleProblem& problem, const PanelVector& parameters, double x_mm, double y_mm);
+/// Where a panel point lies from the card's middle, as the photo shows it: "right of", "above", "above and
+/// left of".
+std::string side_of_card(const BundleProblem& problem, const PanelVector& parameters, double x_mm,
+                         double y_mm);
 
 }  // namespace ripplegauge

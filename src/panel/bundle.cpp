@@ -33,7 +33,9 @@ struct ResidualSums {
     gradient += (w * r) * error.gradient;
     hessian.noalias() += error.gradient * ((w / sigma) * error.gradient).transpose();
   }
-  void operator+=(const ResidualSums& more) { cost += more.cost, gradient += more.gradient, hessian += more.hessian; }
+  void operator+=(const ResidualSums& more) {
+    cost += more.cost, gradient += more.gradient, hessian += more.hessian;
+  }
   /// The parameters stand from `first` on.
   void add_to(NormalEquations& out, int first) const {
     out.cost += cost;
@@ -63,9 +65,11 @@ double phase_error(const PanelModel<double>& model, const PhaseSample& sample) {
   return model.phase(point.x_mm, point.y_mm, 0, 0) - sample.phase_cycles;
 }
 
-/// Calls accept(corner, predicted minus true position on the board, mm) for both coordinates of every board corner.
+/// Calls accept(corner, predicted minus true position on the board, mm) for both coordinates of every board
+/// corner.
 template <class C, class T, class Accept>
-void for_each_board_error(const BundleProblem& problem, const PanelModel<C>& camera, const PanelModel<T>& board, const Accept& accept) {
+void for_each_board_error(const BundleProblem& problem, const PanelModel<C>& camera,
+                          const PanelModel<T>& board, const Accept& accept) {
   for (const BoardCorner& corner : problem.board_corners) {
     const auto point = camera.panel_from_pixel(corner.u_px, corner.v_px);
     const auto seen = board.board_frame_from_panel(point.x_mm, point.y_mm);
@@ -78,11 +82,14 @@ constexpr std::size_t samples_a_piece = 64;  ///< for one thread at a time
 
 /// What one phase sample counts: neighbours share blur.
 double phase_importance(const BundleProblem& problem, const BundleNoise& noise) {
-  return std::min(1.0, noise.effective_phase_samples / std::max<double>(1.0, static_cast<double>(problem.samples.size())));
+  return std::min(1.0, noise.effective_phase_samples /
+                           std::max<double>(1.0, static_cast<double>(problem.samples.size())));
 }
 
 void add_priors(const PanelPriors& priors, const PanelVector& p, NormalEquations& out) {
-  const auto add = [&](int index, double sigma, double expected = 0) { out.add_prior(index, p[index], expected, sigma); };
+  const auto add = [&](int index, double sigma, double expected = 0) {
+    out.add_prior(index, p[index], expected, sigma);
+  };
   add(p_k1, priors.k1, priors.expected_k1);
   add(p_k2, priors.k2, priors.expected_k2);
   add(p_log_focal, priors.log_focal);
@@ -97,8 +104,8 @@ void add_priors(const PanelPriors& priors, const PanelVector& p, NormalEquations
   add(p_board_distance, priors.board_distance_mm);
 }
 
-/// Calls sum(samples, of_piece[i]) for pieces of the samples, on several threads: what is added up of the pieces in their order is the
-/// same on any number.
+/// Calls sum(samples, of_piece[i]) for pieces of the samples, on several threads: what is added up of the
+/// pieces in their order is the same on any number.
 template <class Sums, class Sum>
 std::vector<Sums> in_pieces(const std::vector<PhaseSample>& samples, const Sum& sum) {
   std::vector<Sums> of_piece((samples.size() + samples_a_piece - 1) / samples_a_piece);
@@ -111,19 +118,24 @@ std::vector<Sums> in_pieces(const std::vector<PhaseSample>& samples, const Sum& 
   return of_piece;
 }
 
-/// What the stripes say. Summed by the quantities of PixelPhase, whose derivatives by the parameters all samples share.
+/// What the stripes say. Summed by the quantities of PixelPhase, whose derivatives by the parameters all
+/// samples share.
 template <int N>
-ResidualSums<N> phase_errors(const BundleProblem& problem, const BundleNoise& noise, const PixelPhase<N>& phase) {
+ResidualSums<N> phase_errors(const BundleProblem& problem, const BundleNoise& noise,
+                             const PixelPhase<N>& phase) {
   constexpr int quantities = PixelPhase<N>::quantities;
   struct Sums {
     double cost = 0;
     Eigen::Matrix<double, quantities, 1> gradient = Eigen::Matrix<double, quantities, 1>::Zero();
-    Eigen::Matrix<double, quantities, quantities> information = Eigen::Matrix<double, quantities, quantities>::Zero();
+    Eigen::Matrix<double, quantities, quantities> information =
+        Eigen::Matrix<double, quantities, quantities>::Zero();
   };
   const double importance = phase_importance(problem, noise);
   Sums all;
-  for (const Sums& some : in_pieces<Sums>(problem.samples, [&](std::span<const PhaseSample> samples, Sums& sums) {
-         Eigen::Matrix<double, quantities, Eigen::Dynamic, 0, quantities, samples_a_piece> by(quantities, samples.size());
+  for (const Sums& some :
+       in_pieces<Sums>(problem.samples, [&](std::span<const PhaseSample> samples, Sums&sums) {
+         Eigen::Matrix<double, quantities, Eigen::Dynamic, 0, quantities, samples_a_piece> by(quantities,
+                                                                                              samples.size());
          typename PixelPhase<N>::ByQuantity by_quantity;
          for (std::size_t i = 0; i < samples.size(); ++i) {
            const double phase_cycles = phase.at(samples[i].u_px, samples[i].v_px, by_quantity);
@@ -139,16 +151,18 @@ ResidualSums<N> phase_errors(const BundleProblem& problem, const BundleNoise& no
   ResidualSums<N> sums;
   sums.cost = all.cost;
   sums.gradient = phase.by_parameter() * all.gradient;
-  const Eigen::Matrix<double, N, quantities> half = phase.by_parameter() * all.information.template selfadjointView<Eigen::Lower>();
+  const Eigen::Matrix<double, N, quantities> half =
+      phase.by_parameter() * all.information.template selfadjointView<Eigen::Lower>();
   sums.hessian.noalias() = half * phase.by_parameter().transpose();
   return sums;
 }
 
-/// Adds what the stripes and the board's corners say. `plain` is the same model in numbers; `camera` says which point a pixel
-/// shows, `board` what is mirrored there: the camera's numbers may be plain ones where only the board moves.
+/// Adds what the stripes and the board's corners say. `plain` is the same model in numbers; `camera` says
+/// which point a pixel shows, `board` what is mirrored there: the camera's numbers may be plain ones where
+/// only the board moves.
 template <class C, int N>
-void add_board_errors(const BundleProblem& problem, const BundleNoise& noise, const PanelModel<double>& plain, const PanelModel<C>& camera,
-                      const PanelModel<Dual<N>>& board, ResidualSums<N>& sums) {
+void add_board_errors(const BundleProblem& problem, const BundleNoise& noise, const PanelModel<double>& plain,
+                      const PanelModel<C>& camera, const PanelModel<Dual<N>>& board, ResidualSums<N>& sums) {
   sums += phase_errors(problem, noise, PixelPhase<N>(board, plain));
   for_each_board_error(problem, camera, board, [&](const BoardCorner& corner, const Dual<N>& error) {
     sums.add(error, noise.board_corner_factor * corner.uncertainty_mm);
@@ -167,9 +181,11 @@ void full_equations(const BundleProblem& problem, const BundleNoise& noise, cons
 }
 
 /// The same with derivatives by the board's parameters alone: what pixels show of the panel stays as it is.
-void board_equations(const BundleProblem& problem, const BundleNoise& noise, const PanelVector& p, NormalEquations& out) {
+void board_equations(const BundleProblem& problem, const BundleNoise& noise, const PanelVector& p,
+                     NormalEquations& out) {
   const PanelModel<double> camera(problem.constants, p);
-  for_each_corner_error(problem, camera, [&](double error) { out.cost += cauchy_cost(error / noise.corner_px); });
+  for_each_corner_error(problem, camera,
+                        [&](double error) { out.cost += cauchy_cost(error / noise.corner_px); });
   ResidualSums<board_parameters> sums;
   add_board_errors(problem, noise, camera, camera, PanelModel<BoardDual>(problem.constants, p), sums);
   sums.add_to(out, p_board_tilt);
@@ -184,8 +200,10 @@ double full_cost(const BundleProblem& problem, const BundleNoise& noise, const P
   double cost = priors.cost;
   for_each_corner_error(problem, model, [&](double error) { cost += cauchy_cost(error / noise.corner_px); });
   const double importance = phase_importance(problem, noise);
-  for (const double some : in_pieces<double>(problem.samples, [&](std::span<const PhaseSample> samples, double& sum) {
-         for (const PhaseSample& sample : samples) sum += cauchy_cost(phase_error(model, sample) / noise.phase_cycles);
+  for (const double some :
+       in_pieces<double>(problem.samples, [&](std::span<const PhaseSample> samples, double&sum) {
+         for (const PhaseSample& sample : samples)
+           sum += cauchy_cost(phase_error(model, sample) / noise.phase_cycles);
        }))
     cost += importance * some;
   for_each_board_error(problem, model, model, [&](const BoardCorner& corner, double error) {
@@ -304,7 +322,8 @@ std::optional<BundleResult> start_bundle(BundleProblem& problem, const BundleNoi
     PanelVector start = PanelVector::Zero();
     start[p_k1] = problem.priors.expected_k1, start[p_k2] = problem.priors.expected_k2;
     for (int row = 0; row < 3; ++row) {
-      for (int column = 0; column < 3; ++column) problem.constants.base_rotation(row, column) = r.at<double>(row, column);
+      for (int column = 0; column < 3; ++column)
+        problem.constants.base_rotation(row, column) = r.at<double>(row, column);
       start[p_translation + row] = translations[i].at<double>(row);
     }
     // The camera looks at the printed side: its centre has z > 0 in the card frame.
@@ -322,8 +341,9 @@ std::optional<BundleResult> start_bundle(BundleProblem& problem, const BundleNoi
 
 namespace {
 
-/// How the panel shows the corners with the board at the nominal distance, square to the reflected ray and unturned,
-/// against where they are on the board: x + i y = factor (along + i across) + shift, by least squares.
+/// How the panel shows the corners with the board at the nominal distance, square to the reflected ray and
+/// unturned, against where they are on the board: x + i y = factor (along + i across) + shift, by least
+/// squares.
 struct BoardSimilarity {
   std::complex<double> factor, shift;
 };
@@ -384,7 +404,8 @@ std::optional<PanelVector> start_board(BundleProblem& problem, const std::vector
   double near_mm = 20, far_mm = 5000;
   for (int i = 0; i < 30; ++i) {
     problem.constants.nominal_distance_mm = std::sqrt(near_mm * far_mm);
-    (std::abs(similarity(problem, p, seen).factor) > 1 ? near_mm : far_mm) = problem.constants.nominal_distance_mm;
+    (std::abs(similarity(problem, p, seen).factor) > 1 ? near_mm : far_mm) =
+        problem.constants.nominal_distance_mm;
   }
   const BoardSimilarity turn = similarity(problem, p, seen);
   p[p_board_spin] = std::arg(turn.factor);

@@ -4,10 +4,10 @@
 
 namespace ripplegauge {
 
-/// The stripe phase that a pixel shows, with its derivatives: what PanelModel<Dual<N>> says by panel_from_pixel and phase, a tenth
-/// as dear. The law is followed once in plain numbers, then backwards (reverse mode: Griewank & Walther, Evaluating Derivatives,
-/// 2008, 10.1137/1.9780898717761, section 3.2) to the few quantities that the model keeps, whose derivatives by the parameters
-/// are the same for all pixels.
+/// The stripe phase that a pixel shows, with its derivatives: what PanelModel<Dual<N>> says by
+/// panel_from_pixel and phase, a tenth as dear. The law is followed once in plain numbers, then backwards
+/// (reverse mode: Griewank & Walther, Evaluating Derivatives, 2008, 10.1137/1.9780898717761, section 3.2) to
+/// the few quantities that the model keeps, whose derivatives by the parameters are the same for all pixels.
 template <int N>
 class PixelPhase {
  public:
@@ -32,14 +32,17 @@ class PixelPhase {
     quantities
   };
   using ByQuantity = Eigen::Matrix<double, quantities, 1>;
-  /// The phase in cycles and its derivatives by the quantities, of which sums may be taken before by_parameter() is applied.
+  /// The phase in cycles and its derivatives by the quantities, of which sums may be taken before
+  /// by_parameter() is applied.
   double at(double u_px, double v_px, ByQuantity& by) const;
   /// Derivatives of the quantities by the parameters.
   const Eigen::Matrix<double, N, quantities>& by_parameter() const { return by_parameter_; }
 
  private:
   using Vector = Vector3<double>;
-  static void put(ByQuantity& by, int first, const Vector& v) { by[first] = v.x, by[first + 1] = v.y, by[first + 2] = v.z; }
+  static void put(ByQuantity& by, int first, const Vector& v) {
+    by[first] = v.x, by[first + 1] = v.y, by[first + 2] = v.z;
+  }
 
   const PanelModel<double>& plain_;
   Eigen::Matrix<double, N, quantities> by_parameter_;
@@ -47,11 +50,16 @@ class PixelPhase {
 
 template <int N>
 PixelPhase<N>::PixelPhase(const PanelModel<Dual<N>>& model, const PanelModel<double>& plain) : plain_(plain) {
-  const auto scalar = [&](int index, const Dual<N>& quantity) { by_parameter_.col(index) = quantity.gradient; };
-  const auto vector = [&](int first, const Vector3<Dual<N>>& v) { scalar(first, v.x), scalar(first + 1, v.y), scalar(first + 2, v.z); };
+  const auto scalar = [&](int index, const Dual<N>& quantity) {
+    by_parameter_.col(index) = quantity.gradient;
+  };
+  const auto vector = [&](int first, const Vector3<Dual<N>>& v) {
+    scalar(first, v.x), scalar(first + 1, v.y), scalar(first + 2, v.z);
+  };
   for (int i = 0; i < 3; ++i) vector(q_row + 3 * i, model.row_[i]);
   vector(q_camera, model.camera_);
-  vector(q_board_origin, model.board_origin_), vector(q_board_normal, model.board_normal_), vector(q_across, model.across_);
+  vector(q_board_origin, model.board_origin_), vector(q_board_normal, model.board_normal_),
+      vector(q_across, model.across_);
   scalar(q_k1, model.k1_), scalar(q_k2, model.k2_), scalar(q_focal, model.focal_);
   scalar(q_centre_u, model.centre_u_), scalar(q_centre_v, model.centre_v_);
   scalar(q_kx, model.kx_), scalar(q_ky, model.ky_), scalar(q_kxy, model.kxy_), scalar(q_phase, model.phase_);
@@ -74,12 +82,14 @@ double PixelPhase<N>::at(double u_px, double v_px, ByQuantity& by) const {
   const Vector normal{m.kx_ * x + m.kxy_ * y, m.ky_ * y + m.kxy_ * x, 1};
   const double twice = 2 / dot(normal, normal), turn = twice * dot(ray, normal);
   const Vector mirrored = ray - normal * turn, from = p - m.board_origin_;
-  const double towards_board = 1 / dot(mirrored, m.board_normal_), reach = -dot(from, m.board_normal_) * towards_board;
+  const double towards_board = 1 / dot(mirrored, m.board_normal_),
+               reach = -dot(from, m.board_normal_) * towards_board;
   const Vector on_board = from + mirrored * reach;
   const double cycles = 1 / m.pitch_mm_;
 
   by[q_phase] = 1;
-  // Where the mirrored ray meets the board: what moves it along the board's normal is made up for by a longer ray.
+  // Where the mirrored ray meets the board: what moves it along the board's normal is made up for by a longer
+  // ray.
   const double lean = dot(m.across_, mirrored) * towards_board;
   const Vector by_from = (m.across_ - m.board_normal_ * lean) * cycles;
   put(by, q_across, on_board * cycles);
@@ -88,7 +98,8 @@ double PixelPhase<N>::at(double u_px, double v_px, ByQuantity& by) const {
   // The law of reflection.
   const Vector by_mirrored = by_from * reach;
   const double by_turn = twice * dot(by_mirrored, normal);
-  const Vector by_ray = by_mirrored - normal * by_turn, by_normal = (by_mirrored * turn + mirrored * by_turn) * -1.0;
+  const Vector by_ray = by_mirrored - normal * by_turn,
+               by_normal = (by_mirrored * turn + mirrored * by_turn) * -1.0;
   const Vector by_p = by_ray + by_from;
   // The panel point stays on the panel and on the pixel's ray.
   const Vector by_place{by_p.x - by_p.z * normal.x + by_normal.x * m.kx_ + by_normal.y * m.kxy_,
@@ -103,11 +114,14 @@ double PixelPhase<N>::at(double u_px, double v_px, ByQuantity& by) const {
   const double depth = m.depth_mm(x, y);
   const Vector by_direction = by_moved_ray * depth;
   const double ray_u = dot(m.row_[0], ray) / depth, ray_v = dot(m.row_[1], ray) / depth;
-  put(by, q_row, by_direction * ray_u), put(by, q_row + 3, by_direction * ray_v), put(by, q_row + 6, by_direction);
+  put(by, q_row, by_direction * ray_u), put(by, q_row + 3, by_direction * ray_v),
+      put(by, q_row + 6, by_direction);
   const double by_ray_u = dot(m.row_[0], by_direction), by_ray_v = dot(m.row_[1], by_direction);
-  const double r2 = ray_u * ray_u + ray_v * ray_v, distortion = 1 + r2 * (m.k1_ + r2 * m.k2_), scale = 1 / distortion;
+  const double r2 = ray_u * ray_u + ray_v * ray_v, distortion = 1 + r2 * (m.k1_ + r2 * m.k2_),
+               scale = 1 / distortion;
   const double a = ray_u * distortion, b = ray_v * distortion;
-  const double by_distortion = -scale * (by_ray_u * a + by_ray_v * b) / (1 + r2 * (3 * m.k1_ + 5 * m.k2_ * r2));
+  const double by_distortion =
+      -scale * (by_ray_u * a + by_ray_v * b) / (1 + r2 * (3 * m.k1_ + 5 * m.k2_ * r2));
   by[q_k1] = by_distortion * r2, by[q_k2] = by_distortion * r2 * r2;
   const double by_square = by_distortion * scale * scale * (m.k1_ + 2 * m.k2_ * r2);
   const double by_a = by_ray_u * scale + 2 * a * by_square, by_b = by_ray_v * scale + 2 * b * by_square;

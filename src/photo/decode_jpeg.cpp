@@ -114,8 +114,8 @@ class JpegDecoder {
     });
   }
 
-  /// The row from which on a second decoder should work, which must read what stands before but need not make a picture of it:
-  /// then both are done at about the same time. The height where there is nothing to gain.
+  /// The row from which on a second decoder should work, which must read what stands before but need not make
+  /// a picture of it: then both are done at about the same time. The height where there is nothing to gain.
   int second_part() {
     constexpr int small_px = 500'000;
     constexpr double share = 0.7;
@@ -199,7 +199,8 @@ Decoded decode_jpeg(std::string_view bytes, const Wish& wish, const PhotoLimits&
   jpeg.refuse_what_phones_never_make();
   Decoded decoded;
   decoded.exif = jpeg.exif();
-  decoded.pixels = wish.colour ? jpeg.colour(reduction(jpeg.width(), jpeg.height(), wish)) : grey_picture(jpeg, bytes, wish.threads);
+  decoded.pixels = wish.colour ? jpeg.colour(reduction(jpeg.width(), jpeg.height(), wish))
+                               : grey_picture(jpeg, bytes, wish.threads);
   return decoded;
 }
 

@@ -77,7 +77,8 @@ std::vector<std::uint64_t> items_of_type(std::string_view iinf, std::string_view
 }
 
 /// Where an item's bytes begin, of "iloc" (ISO/IEC 14496-12, 8.11.3): those of the file, or of "idat".
-std::string_view item_bytes(std::string_view iloc, std::uint64_t item, std::string_view file, std::string_view idat) {
+std::string_view item_bytes(std::string_view iloc, std::uint64_t item, std::string_view file,
+                            std::string_view idat) {
   Numbers n(iloc);
   const std::uint64_t version = n.take(1);
   n.take(3);
@@ -99,7 +100,8 @@ std::string_view item_bytes(std::string_view iloc, std::uint64_t item, std::stri
   return {};
 }
 
-/// A picture of tiles tells its size in its own bytes, too (ISO/IEC 23008-12, 6.6.2.3.2), and that is what is filled.
+/// A picture of tiles tells its size in its own bytes, too (ISO/IEC 23008-12, 6.6.2.3.2), and that is what is
+/// filled.
 void check_grids(std::string_view meta, std::string_view file, const PhotoLimits& limits) {
   constexpr std::size_t version_and_flags = 4;
   std::string_view iinf, iloc, idat;
@@ -109,12 +111,14 @@ void check_grids(std::string_view meta, std::string_view file, const PhotoLimits
     if (box.type == "idat") idat = box.body;
   }
   if (!items_of_type(iinf, "iovl").empty())
-    throw DecodeError("is a HEIF file that lays pictures over each other, which photos do not; save it as JPEG");
+    throw DecodeError(
+        "is a HEIF file that lays pictures over each other, which photos do not; save it as JPEG");
   for (const std::uint64_t item : items_of_type(iinf, "grid")) {
     const std::string_view grid = item_bytes(iloc, item, file, idat);
     if (grid.size() < 8) throw damaged("its picture of tiles has no size");
     const int wide = (big_endian(grid, 1, 1) & 1) != 0 ? 4 : 2;
-    const auto width = static_cast<double>(big_endian(grid, 4, wide)), height = static_cast<double>(big_endian(grid, 4 + static_cast<std::size_t>(wide), wide));
+    const auto width = static_cast<double>(big_endian(grid, 4, wide)),
+               height = static_cast<double>(big_endian(grid, 4 + static_cast<std::size_t>(wide), wide));
     check_size(width, height, limits);
     check_density(width, height, file.size(), limits);
   }

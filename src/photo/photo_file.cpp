@@ -47,8 +47,7 @@ constexpr std::array other_formats = {
     Signature{0, "<svg"sv, "an SVG drawing"},
 };
 
-constexpr std::array heif_brands = {"heic"sv, "heix"sv, "heim"sv, "heis"sv,
-                                    "hevc"sv, "mif1"sv, "msf1"sv};
+constexpr std::array heif_brands = {"heic"sv, "heix"sv, "heim"sv, "heis"sv, "hevc"sv, "mif1"sv, "msf1"sv};
 
 bool is_heif(std::string_view bytes) {
   return holds(bytes, 4, "ftyp") && std::any_of(heif_brands.begin(), heif_brands.end(),

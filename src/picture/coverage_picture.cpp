@@ -48,7 +48,8 @@ void draw_fields(Canvas& canvas, const Frame& frame, const Coverage& coverage, i
         return frame(cv::Point2d(static_cast<double>(c) / Coverage::columns * frame.stored.width - 0.5,
                                  static_cast<double>(r) / Coverage::rows * frame.stored.height - 0.5));
       };
-      const int place = row * Coverage::columns + column, n = coverage.corners[static_cast<std::size_t>(place)];
+      const int place = row * Coverage::columns + column,
+                n = coverage.corners[static_cast<std::size_t>(place)];
       const cv::Rect2d box = box_between(corner(column, row), corner(column + 1, row + 1));
       canvas.rectangle(box, shade(n, most));
       if (n == 0)

@@ -119,7 +119,8 @@ std::vector<std::string> wrapped(cairo_t* cairo, const std::string& text, const 
   std::vector<std::string> lines;
   for (std::string word; words >> word;) {
     const std::string longer = lines.empty() ? word : lines.back() + " " + word;
-    const bool goes_on = !lines.empty() && (lines.size() == max_lines || text_width(cairo, longer, style) <= width);
+    const bool goes_on =
+        !lines.empty() && (lines.size() == max_lines || text_width(cairo, longer, style) <= width);
     if (goes_on)
       lines.back() = longer;
     else

@@ -95,7 +95,8 @@ class SectionPlot {
     const int count = std::clamp(static_cast<int>(frame_.height / (1.8 * size_)), 2, 5);
     double step = round_step(height_.span() * unit.per_mm, count);
     const double farthest = std::max(-height_.from, height_.to) * unit.per_mm;
-    for (int finer = 2; step > farthest; ++finer) step = round_step(farthest, finer);  // zero alone is no scale
+    for (int finer = 2; step > farthest; ++finer)
+      step = round_step(farthest, finer);  // zero alone is no scale
     for (double i = std::ceil(height_.from * unit.per_mm / step); i * step <= height_.to * unit.per_mm; ++i) {
       const double at = y(i * step / unit.per_mm);
       line(frame_.x, at, frame_.x + frame_.width, at, i == 0 ? palette::grey : palette::grid);

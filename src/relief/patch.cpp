@@ -22,15 +22,19 @@ double scramble(std::uint32_t i) {
   return static_cast<double>(i) / 4294967296.0;
 }
 
-/// What averaging blocks of n pixels (variance (n^2 - 1) / 12) and interpolating between them (a sixth of a block's on
-/// average) adds, px^2.
-double sampling_variance_px2(int reduction) { return (reduction * reduction - 1) / 12.0 + reduction * reduction / 6.0; }
+/// What averaging blocks of n pixels (variance (n^2 - 1) / 12) and interpolating between them (a sixth of a
+/// block's on average) adds, px^2.
+double sampling_variance_px2(int reduction) {
+  return (reduction * reduction - 1) / 12.0 + reduction * reduction / 6.0;
+}
 
 /// The blur that stripes suffer between panel and sample, here and where their profile was learnt.
 void set_blur(Patch& patch, const PanelModel<double>& model, const std::vector<SeenTag>& tags, int reduction,
               double learnt_density2_px) {
   constexpr double h = 0.5;
-  const auto px = [&](double dx, double dy) { return model.pixel_from_panel(patch.x_mm + dx, patch.y_mm + dy); };
+  const auto px = [&](double dx, double dy) {
+    return model.pixel_from_panel(patch.x_mm + dx, patch.y_mm + dy);
+  };
   Eigen::Matrix2d jacobian;  // px per mm
   jacobian << px(h, 0).u_px - px(-h, 0).u_px, px(0, h).u_px - px(0, -h).u_px, px(h, 0).v_px - px(-h, 0).v_px,
       px(0, h).v_px - px(0, -h).v_px;
@@ -54,9 +58,9 @@ std::vector<int> all_pixels(const Patch& patch) {
 PixelGeometry geometry_of(const Patch& patch, const std::vector<int>& pixels) {
   PixelGeometry out;
   const std::size_t n = pixels.size();
-  for (auto* v : {&out.x_mm, &out.y_mm, &out.shift_x, &out.shift_y, &out.ray_x, &out.ray_y, &out.ray_z, &out.inverse_ray_z,
-                  &out.slope_x, &out.slope_y, &out.from_normal, &out.from_across, &out.ray_normal, &out.ray_across, &out.phase_x,
-                  &out.phase_y})
+  for (auto* v : {&out.x_mm, &out.y_mm, &out.shift_x, &out.shift_y, &out.ray_x, &out.ray_y, &out.ray_z,
+                  &out.inverse_ray_z, &out.slope_x, &out.slope_y, &out.from_normal, &out.from_across,
+                  &out.ray_normal, &out.ray_across, &out.phase_x, &out.phase_y})
     v->resize(n);
   for (auto& column : out.level) column.resize(n);
   for (std::size_t k = 0; k < n; ++k) {
@@ -64,7 +68,8 @@ PixelGeometry geometry_of(const Patch& patch, const std::vector<int>& pixels) {
     const MirrorPixel& m = patch.pixel[i];
     out.x_mm[k] = m.x_mm, out.y_mm[k] = m.y_mm;
     out.shift_x[k] = m.ray_x / m.ray_z, out.shift_y[k] = m.ray_y / m.ray_z;
-    out.ray_x[k] = m.ray_x, out.ray_y[k] = m.ray_y, out.ray_z[k] = m.ray_z, out.inverse_ray_z[k] = 1 / m.ray_z;
+    out.ray_x[k] = m.ray_x, out.ray_y[k] = m.ray_y, out.ray_z[k] = m.ray_z,
+    out.inverse_ray_z[k] = 1 / m.ray_z;
     out.slope_x[k] = m.slope_x, out.slope_y[k] = m.slope_y;
     out.from_normal[k] = m.from_normal, out.from_across[k] = m.from_across;
     out.ray_normal[k] = m.ray_normal, out.ray_across[k] = m.ray_across;
@@ -81,7 +86,9 @@ PixelGeometry geometry_of(const Patch& patch, const std::vector<int>& pixels) {
   return out;
 }
 
-void set_geometry(Patch& patch) { patch.geometry = std::make_shared<const PixelGeometry>(geometry_of(patch, all_pixels(patch))); }
+void set_geometry(Patch& patch) {
+  patch.geometry = std::make_shared<const PixelGeometry>(geometry_of(patch, all_pixels(patch)));
+}
 
 float whitening_at(const Patch& patch, double phase_cycles) {
   const StripeProfile& s = *patch.profile;
@@ -102,14 +109,17 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
                  const ResidualField& field, const PatchRequest& request, const std::vector<Disc>& leave_out,
                  double pixels_per_mm) {
   const PanelModel<double> model(problem.constants, parameters);
-  const PanelGrid grid = grid_around(request.x_mm - request.half_mm, request.y_mm - request.half_mm,
-                                     request.x_mm + request.half_mm, request.y_mm + request.half_mm, request.step_mm);
+  const PanelGrid grid =
+      grid_around(request.x_mm - request.half_mm, request.y_mm - request.half_mm,
+                  request.x_mm + request.half_mm, request.y_mm + request.half_mm, request.step_mm);
   Patch patch;
   patch.x_mm = request.x_mm, patch.y_mm = request.y_mm, patch.threads = request.threads;
   patch.half_mm = request.half_mm, patch.step_mm = grid.step_mm;
-  patch.board = {model.board_normal(), model.across_stripes(), problem.constants.pitch_mm, model.board_phase_offset()};
+  patch.board = {model.board_normal(), model.across_stripes(), problem.constants.pitch_mm,
+                 model.board_phase_offset()};
   patch.profile = &field.pixel_profile;
-  patch.noise = std::max(field.noise, 0.04);  // JPEG and paint texture: never trust a pixel better than 4 % of contrast
+  patch.noise =
+      std::max(field.noise, 0.04);  // JPEG and paint texture: never trust a pixel better than 4 % of contrast
   patch.edge_jitter_cycles = field.edge_jitter_cycles;
   patch.peel_cell_mm = field.peel_cell_mm;
   patch.columns = grid.columns, patch.rows = grid.rows;
@@ -127,20 +137,24 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
   const ReducedLight light(grey, reduction_for(grid.step_mm, pixels_per_mm), used);
   const cv::Mat paper = paper_mask(problem.card, problem.card_scale, grid, 1.0);
 
-  const double share = std::min(1.0, static_cast<double>(request.max_pixels) / (static_cast<double>(grid.rows) * grid.columns));
+  const double share = std::min(
+      1.0, static_cast<double>(request.max_pixels) / (static_cast<double>(grid.rows) * grid.columns));
 
   constexpr int around = 4;  // cells; the undisturbed phase changes slowly
   const auto gradient = [&](int r0, int c0, int r1, int c1) {
     const auto cells = static_cast<float>((r1 - r0) + (c1 - c0));
-    return (maps.phase_cycles.at<float>(r1, c1) - maps.phase_cycles.at<float>(r0, c0)) / (cells * static_cast<float>(grid.step_mm));
+    return (maps.phase_cycles.at<float>(r1, c1) - maps.phase_cycles.at<float>(r0, c0)) /
+           (cells * static_cast<float>(grid.step_mm));
   };
   std::vector<float> contrasts, gains;
   std::size_t area_cells = 0, clipped = 0;
   for (int r = 0; r < grid.rows; ++r)
     for (int c = 0; c < grid.columns; ++c) {
       const double x = grid.x_mm(c), y = grid.y_mm(r);
-      const int fr = static_cast<int>(std::lround(field.grid.row_of(y))), fc = static_cast<int>(std::lround(field.grid.column_of(x)));
-      if (!field.grid.contains(fr, fc) || field.valid.at<uchar>(fr, fc) == 0 || paper.at<uchar>(r, c) != 0) continue;
+      const int fr = static_cast<int>(std::lround(field.grid.row_of(y))),
+                fc = static_cast<int>(std::lround(field.grid.column_of(x)));
+      if (!field.grid.contains(fr, fc) || field.valid.at<uchar>(fr, fc) == 0 || paper.at<uchar>(r, c) != 0)
+        continue;
       bool left_out = false;
       for (const Disc& disc : leave_out) {
         const double dx = x - disc.x_mm, dy = y - disc.y_mm;
@@ -154,8 +168,9 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
       if (value < 0) continue;
       const auto m = model.mirror_point(x, y);
       const auto f = [](double v) { return static_cast<float>(v); };
-      patch.pixel.push_back({f(x), f(y), f(m.ray_x), f(m.ray_y), f(m.ray_z), f(m.panel_slope_x), f(m.panel_slope_y),
-                             f(m.from_normal), f(m.from_across), f(m.ray_normal), f(m.ray_across),
+      patch.pixel.push_back({f(x), f(y), f(m.ray_x), f(m.ray_y), f(m.ray_z), f(m.panel_slope_x),
+                             f(m.panel_slope_y), f(m.from_normal), f(m.from_across), f(m.ray_normal),
+                             f(m.ray_across),
                              gradient(r, std::max(c - around, 0), r, std::min(c + around, grid.columns - 1)),
                              gradient(std::max(r - around, 0), c, std::min(r + around, grid.rows - 1), c)});
       patch.light.push_back(value);
@@ -184,7 +199,8 @@ Patch make_patch(const cv::Mat& grey, const BundleProblem& problem, const PanelV
   patch.gain = median_of(gains);
   patch.clipped_fraction = static_cast<double>(clipped) / static_cast<double>(n);
   constexpr double correlation_mm = 0.3;  // one independent pixel per 0.3 x 0.3 mm: blur, sharpening and JPEG
-  const double independent = static_cast<double>(area_cells) * grid.step_mm * grid.step_mm / (correlation_mm * correlation_mm);
+  const double independent =
+      static_cast<double>(area_cells) * grid.step_mm * grid.step_mm / (correlation_mm * correlation_mm);
   patch.effective_pixel_share = std::min(1.0, independent / static_cast<double>(n));
   return patch;
 }

@@ -23,7 +23,8 @@ PhotoBlur mean_blur(const std::vector<SeenTag>& tags) {
   return blur_of(sum);
 }
 
-PhotoBlur blur_at(const std::vector<SeenTag>& tags, const PanelModel<double>& model, double x_mm, double y_mm) {
+PhotoBlur blur_at(const std::vector<SeenTag>& tags, const PanelModel<double>& model, double x_mm,
+                  double y_mm) {
   const auto count = static_cast<Eigen::Index>(tags.size());
   if (count == 0) return {};
   Eigen::VectorXd depth(count + 1);  // of the tags' middles and, last, of the place: inverse

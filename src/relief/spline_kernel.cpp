@@ -9,7 +9,8 @@ void add_surface(const SplinePlaces& places, const float controls[16], const Spl
   const SplinePlaces p = places;  // copies: nothing that is written can be them
   const SplineRelief o = out;
   for (int j = 0; j < 4; ++j) {
-    const float c0 = controls[4 * j], c1 = controls[4 * j + 1], c2 = controls[4 * j + 2], c3 = controls[4 * j + 3];
+    const float c0 = controls[4 * j], c1 = controls[4 * j + 1], c2 = controls[4 * j + 2],
+                c3 = controls[4 * j + 3];
     const float *y0 = p.y[0][j], *y1 = p.y[1][j], *y2 = p.y[2][j];
 #pragma omp simd
     for (std::size_t i = 0; i < p.count; ++i) {

@@ -5,8 +5,8 @@
 
 namespace ripplegauge::kernel {
 
-/// The four basis functions along each direction that matter at each of `count` places of one cell: along[d][k][i] is the
-/// d-th derivative of the k-th function at place i.
+/// The four basis functions along each direction that matter at each of `count` places of one cell:
+/// along[d][k][i] is the d-th derivative of the k-th function at place i.
 struct SplinePlaces {
   std::size_t count;
   const float *x[3][4], *y[3][4];

@@ -39,7 +39,9 @@ Region region_above(const Relief& m, double sign, double level, int peak_row, in
   double weight = 0, sx = 0, sy = 0, sxx = 0, syy = 0, sxy = 0, sz = 0;
   for (int r = 1; r + 1 < m.rows; ++r)
     for (int c = 1; c + 1 < m.columns; ++c) {
-      const auto in = [&](int rr, int cc) { return region.inside[static_cast<std::size_t>(rr) * m.columns + cc] != 0; };
+      const auto in = [&](int rr, int cc) {
+        return region.inside[static_cast<std::size_t>(rr) * m.columns + cc] != 0;
+      };
       if (!(in(r, c) || in(r + 1, c) || in(r - 1, c) || in(r, c + 1) || in(r, c - 1))) continue;
       const double z = sign * m.at(r, c);
       const double gx = 0.5 * (m.at(r, c + 1) - m.at(r, c - 1)), gy = 0.5 * (m.at(r + 1, c) - m.at(r - 1, c));
@@ -70,7 +72,8 @@ double height_at(const Relief& m, double x_mm, double y_mm) {
   if (!(u >= 0 && v >= 0 && u < m.columns - 1 && v < m.rows - 1)) return 0;
   const int c = static_cast<int>(u), r = static_cast<int>(v);
   const double fu = u - c, fv = v - r;
-  return (m.at(r, c) * (1 - fu) + m.at(r, c + 1) * fu) * (1 - fv) + (m.at(r + 1, c) * (1 - fu) + m.at(r + 1, c + 1) * fu) * fv;
+  return (m.at(r, c) * (1 - fu) + m.at(r, c + 1) * fu) * (1 - fv) +
+         (m.at(r + 1, c) * (1 - fu) + m.at(r + 1, c + 1) * fu) * fv;
 }
 
 SpotGeometry measure_spot(const Relief& m) {
@@ -101,14 +104,19 @@ SpotGeometry measure_spot(const Relief& m) {
   for (int r = 1; r + 1 < m.rows; ++r)
     for (int c = 1; c + 1 < m.columns; ++c) {
       const double z = m.at(r, c);
-      const double gx = 0.5 * (m.at(r, c + 1) - m.at(r, c - 1)) / s, gy = 0.5 * (m.at(r + 1, c) - m.at(r - 1, c)) / s;
+      const double gx = 0.5 * (m.at(r, c + 1) - m.at(r, c - 1)) / s,
+                   gy = 0.5 * (m.at(r + 1, c) - m.at(r - 1, c)) / s;
       steepest_square = std::max(steepest_square, gx * gx + gy * gy);
       g.opposite_peak_mm = std::max(g.opposite_peak_mm, -sign * z);
       if (!tenth.inside[static_cast<std::size_t>(r) * m.columns + c]) continue;
-      const double xx = (m.at(r, c + 1) - 2 * z + m.at(r, c - 1)) / (s * s), yy = (m.at(r + 1, c) - 2 * z + m.at(r - 1, c)) / (s * s);
-      const double xy = 0.25 * (m.at(r + 1, c + 1) - m.at(r + 1, c - 1) - m.at(r - 1, c + 1) + m.at(r - 1, c - 1)) / (s * s);
+      const double xx = (m.at(r, c + 1) - 2 * z + m.at(r, c - 1)) / (s * s),
+                   yy = (m.at(r + 1, c) - 2 * z + m.at(r - 1, c)) / (s * s);
+      const double xy = 0.25 *
+                        (m.at(r + 1, c + 1) - m.at(r + 1, c - 1) - m.at(r - 1, c + 1) + m.at(r - 1, c - 1)) /
+                        (s * s);
       const double half_difference = 0.5 * (xx - yy);
-      g.max_curvature = std::max(g.max_curvature, std::abs(0.5 * (xx + yy)) + std::sqrt(half_difference * half_difference + xy * xy));
+      g.max_curvature = std::max(g.max_curvature, std::abs(0.5 * (xx + yy)) +
+                                                      std::sqrt(half_difference * half_difference + xy * xy));
     }
   g.max_slope = std::sqrt(steepest_square);
   return g;
@@ -123,7 +131,8 @@ std::vector<PointMm> outline_polygon(const Relief& m, const SpotGeometry& g) {
       if (sign * m.at(r, c) > peak) peak = sign * m.at(r, c), peak_row = r, peak_column = c;
   const Region region = region_above(m, sign, level, peak_row, peak_column);
   const auto in = [&](int r, int c) {
-    return r >= 0 && c >= 0 && r < m.rows && c < m.columns && region.inside[static_cast<std::size_t>(r) * m.columns + c] != 0;
+    return r >= 0 && c >= 0 && r < m.rows && c < m.columns &&
+           region.inside[static_cast<std::size_t>(r) * m.columns + c] != 0;
   };
   // Walk the boundary of the cell set (Moore neighbours), then move each boundary cell onto the contour.
   int row = -1, column = -1;
@@ -147,7 +156,8 @@ std::vector<PointMm> outline_polygon(const Relief& m, const SpotGeometry& g) {
     double t = norm2 > 0 ? (sign * m.at(row, column) - level) / norm2 : 0;
     const double longest = 1.0;  // cells
     t = std::clamp(t, -longest / std::sqrt(norm2 + 1e-30), longest / std::sqrt(norm2 + 1e-30));
-    polygon.push_back({m.x0_mm + (column - sign * t * gx) * m.step_mm, m.y0_mm + (row - sign * t * gy) * m.step_mm});
+    polygon.push_back(
+        {m.x0_mm + (column - sign * t * gx) * m.step_mm, m.y0_mm + (row - sign * t * gy) * m.step_mm});
     bool moved = false;
     for (int k = 0; k < 8; ++k) {
       const int direction = (from + 1 + k) % 8;
@@ -162,7 +172,8 @@ std::vector<PointMm> outline_polygon(const Relief& m, const SpotGeometry& g) {
   return polygon;
 }
 
-std::vector<ProfilePoint> length_section(const Relief& m, const SpotGeometry& g, double reach_mm, int points) {
+std::vector<ProfilePoint> length_section(const Relief& m, const SpotGeometry& g, double reach_mm,
+                                         int points) {
   std::vector<ProfilePoint> section;
   const double a = g.angle_deg * std::numbers::pi / 180;
   for (int i = 0; i < points; ++i) {

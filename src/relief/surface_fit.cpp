@@ -29,7 +29,8 @@ Four basis_first(double t) {
 }
 Four basis_second(double t) { return {1 - t, 3 * t - 2, 1 - 3 * t, t}; }
 
-/// Products of the four basis functions that overlap a square of the grid, integrated over its unit width (exact Gauss quadrature).
+/// Products of the four basis functions that overlap a square of the grid, integrated over its unit width
+/// (exact Gauss quadrature).
 template <class F>
 Eigen::Matrix4d gram(const F& f) {
   constexpr double node[4] = {0.0694318442029737, 0.3300094782075719, 0.6699905217924281, 0.9305681557970263};
@@ -118,7 +119,8 @@ void SplineSurface::add_to(Relief& map, const Eigen::VectorXd& coefficients) con
   Eigen::MatrixXd control = Eigen::MatrixXd::Zero(side_, side_);
   for (int r = 0; r < side_; ++r)
     for (int k = 0; k < side_; ++k)
-      if (const int c = column_[static_cast<std::size_t>(r) * side_ + k]; c >= 0) control(r, k) = coefficients[c];
+      if (const int c = column_[static_cast<std::size_t>(r) * side_ + k]; c >= 0)
+        control(r, k) = coefficients[c];
   const Eigen::MatrixXd heights = basis_at(y0_, map.y0_mm, map.step_mm, map.rows) * control *
                                   basis_at(x0_, map.x0_mm, map.step_mm, map.columns).transpose();
   for (int r = 0; r < map.rows; ++r)
@@ -250,8 +252,8 @@ class SurfaceProblem {
   static constexpr int drift_terms = 3;
   static constexpr std::size_t controls_a_cell = 16;
 
-  /// What a departure's bending costs in each cell: more where a spot of the family is hardly bent. Its foot would else be as free
-  /// as its middle, and the contour with it.
+  /// What a departure's bending costs in each cell: more where a spot of the family is hardly bent. Its foot
+  /// would else be as free as its middle, and the contour with it.
   std::function<double(int)> cost_of_bend(const SurfaceRequest& request) const {
     if (request.odd_shape) return [](int) { return 1.0; };
     static constexpr double least = 0.05;  // of the spot's own mean square bend
@@ -263,7 +265,8 @@ class SurfaceProblem {
         const ReliefAtPixels& b = pixels_.base;
         const double bend = b.xx[i] * b.xx[i] + 2 * b.xy[i] * b.xy[i] + b.yy[i] * b.yy[i];
         of_cell += bend;
-        const double x = pixels_.geometry->x_mm[i] - request.extent.x_mm, y = pixels_.geometry->y_mm[i] - request.extent.y_mm;
+        const double x = pixels_.geometry->x_mm[i] - request.extent.x_mm,
+                     y = pixels_.geometry->y_mm[i] - request.extent.y_mm;
         if (x * x + y * y < request.mean_radius_mm * request.mean_radius_mm) sum += bend, ++inside;
       }
       square[cell.index] = of_cell / static_cast<double>(cell.count);
@@ -352,15 +355,18 @@ double score_inflation(const PixelArrays& pixels, const LightFit& light, double 
   const auto block_of = [block_mm](float mm) { return static_cast<int>(std::floor(mm / block_mm)); };
   const auto [left, right] = std::minmax_element(g.x_mm.begin(), g.x_mm.end());
   const auto [bottom, top] = std::minmax_element(g.y_mm.begin(), g.y_mm.end());
-  const int first_column = block_of(*left), first_row = block_of(*bottom), rows = block_of(*top) - first_row + 1;
-  std::vector<Sum> blocks(static_cast<std::size_t>(block_of(*right) - first_column + 1) * static_cast<std::size_t>(rows));
+  const int first_column = block_of(*left), first_row = block_of(*bottom),
+            rows = block_of(*top) - first_row + 1;
+  std::vector<Sum> blocks(static_cast<std::size_t>(block_of(*right) - first_column + 1) *
+                          static_cast<std::size_t>(rows));
   for (std::size_t i = 0; i < pixels.size(); ++i) {
     const double dx = g.x_mm[i] - x_mm, dy = g.y_mm[i] - y_mm, square = dx * dx + dy * dy;
     if (square < from_mm * from_mm || square > to_mm * to_mm) continue;
     const double j =
         light.coefficients[6] * light.profile_slope[i] * pixels.whitening[i] / pixels.patch->contrast;
     const double r = light.residual[i];
-    Sum& sum = blocks[static_cast<std::size_t>((block_of(g.x_mm[i]) - first_column) * rows + block_of(g.y_mm[i]) - first_row)];
+    Sum& sum = blocks[static_cast<std::size_t>((block_of(g.x_mm[i]) - first_column) * rows +
+                                               block_of(g.y_mm[i]) - first_row)];
     sum.score += j * r * pseudo_huber_weight(r, robust_scale);
     sum.information += j * j;
   }

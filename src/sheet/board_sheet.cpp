@@ -104,19 +104,24 @@ void draw_label(Canvas& canvas, const BoardLayout& layout, double pitch_mm) {
 std::vector<std::string> steps_of(const BoardSheetOptions& options) {
   const std::string pitch = length_text(options.pitch_mm);
   std::vector<std::string> steps = {
-      {"Print at 100 %, not \u201cfit to page\u201d, on matt paper. Cut along the grey line; glue the sheet to a "
+      {"Print at 100 %, not \u201cfit to page\u201d, on matt paper. Cut along the grey line; glue the sheet "
+       "to a "
        "flat, stiff board, no waves."},
       "Measure the check bar. If it is not 100 mm, the pitch is " + pitch + "\u00a0mm \u00d7 bar \u00f7 100.",
       "Lay the scale card flat beside the dent, its inner corner towards it.",
-      {"Stand the board upright, stripes level, well lit. A good start, as drawn: 17 cm behind the dent, its middle 25 cm "
+      {"Stand the board upright, stripes level, well lit. A good start, as drawn: 17 cm behind the dent, its "
+       "middle 25 cm "
        "above the panel. For a crease, turn the board so that the stripes run along it."},
-      {"Hold the phone lying, long side level, lens 20 cm before the dent and 29 cm above the panel. Move it until the "
+      {"Hold the phone lying, long side level, lens 20 cm before the dent and 29 cm above the panel. Move it "
+       "until the "
        "reflected stripes surround the dent. 20\u201370 cm away and 16\u201350\u00b0 off square will do."},
   };
-  steps.push_back(options.tags ? "Keep two of the board\u2019s tags or more in the reflection: they tell its distance, so no tape is "
-                                 "needed. They are printed mirrored on purpose."
-                               : "Tape from the dent to the stripes that you see in it: that is the board distance, "
-                                 "15\u201340 cm.");
+  steps.push_back(options.tags
+                      ? "Keep two of the board\u2019s tags or more in the reflection: they tell its "
+                        "distance, so no tape is "
+                        "needed. They are printed mirrored on purpose."
+                      : "Tape from the dent to the stripes that you see in it: that is the board distance, "
+                        "15\u201340 cm.");
   steps.push_back(
       "No flash, no lamp in the reflection. Tap on the card to focus, rest your elbows, take one photo.");
   return steps;

@@ -128,7 +128,9 @@ void draw_side_view(Canvas& canvas, const PageBox& box, bool tape) {
   const PagePoint phone_label = between(camera, dent, 0.3);
   canvas.turned_text({phone_label.x_mm + 2.6, phone_label.y_mm - 2}, 90 - view_angle_deg, "35 cm", fact);
   const PagePoint board_label = between(dent, seen, 0.5);
-  if (tape) canvas.turned_text({board_label.x_mm + 2.6, board_label.y_mm + 2}, view_angle_deg - 90, "tape this", fact);
+  if (tape)
+    canvas.turned_text({board_label.x_mm + 2.6, board_label.y_mm + 2}, view_angle_deg - 90, "tape this",
+                       fact);
 
   // Heights beside phone and board, distances below the panel.
   const double phone_foot_mm = camera.x_mm - 12, board_foot_mm = seen.x_mm + 6;

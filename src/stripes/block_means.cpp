@@ -24,7 +24,8 @@ BlockMeans block_means(cv::Size cells, int side, const CellRow& cell_row) {
         cell_row(r, light.data(), phase.data());
         kernel::add_row(light.data(), phase.data(), count, sum_rows.data());
       }
-      for (std::size_t k = 0; k < sums.size(); ++k) average_blocks(sums[k], side, last - first, means[k].ptr<float>(b));
+      for (std::size_t k = 0; k < sums.size(); ++k)
+        average_blocks(sums[k], side, last - first, means[k].ptr<float>(b));
     }
   });
   return means;
@@ -34,13 +35,15 @@ void average_blocks(const std::vector<float>& sums, int side, int rows, float* m
   const int cells = static_cast<int>(sums.size());
   for (int left = 0; left < cells; left += side) {
     const int right = std::min(left + side, cells);
-    *means++ = std::accumulate(sums.data() + left, sums.data() + right, 0.0F) / static_cast<float>((right - left) * rows);
+    *means++ = std::accumulate(sums.data() + left, sums.data() + right, 0.0F) /
+               static_cast<float>((right - left) * rows);
   }
 }
 
 PanelGrid block_grid(const PanelGrid& grid, int side) {
   const double to_centre = 0.5 * (side - 1);
-  return {grid.x_mm(to_centre), grid.y_mm(to_centre), side * grid.step_mm, (grid.columns - 1) / side + 1, (grid.rows - 1) / side + 1};
+  return {grid.x_mm(to_centre), grid.y_mm(to_centre), side * grid.step_mm, (grid.columns - 1) / side + 1,
+          (grid.rows - 1) / side + 1};
 }
 
 cv::Mat cells_of_blocks(const cv::Mat& blocks, int side, cv::Size cells, int interpolation) {
@@ -58,8 +61,10 @@ void smooth_each(const std::vector<Smoothing>& pictures) {
   };
   constexpr std::size_t worth_waking = 20000;  // of pixels: below, a thread takes longer to wake than to work
   const int count = static_cast<int>(pictures.size());
-  if (!pictures.empty() && pictures.front().from->total() < worth_waking) work(0, count);
-  else for_rows(count, work);
+  if (!pictures.empty() && pictures.front().from->total() < worth_waking)
+    work(0, count);
+  else
+    for_rows(count, work);
 }
 
 }  // namespace ripplegauge

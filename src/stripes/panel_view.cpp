@@ -65,16 +65,21 @@ ReducedLight::ReducedLight(const cv::Mat& grey, int factor, cv::Rect region_px) 
     for (int r = from; r < to; ++r) {
       const cv::Point corner(origin_px_.x, origin_px_.y + r * factor);
       float* out = light_.ptr<float>(r);
-      if (factor <= most_known) known[static_cast<std::size_t>(factor - 1)](grey, corner, out, light_.cols);
-      else block_means(grey, corner, factor, out, light_.cols);
+      if (factor <= most_known)
+        known[static_cast<std::size_t>(factor - 1)](grey, corner, out, light_.cols);
+      else
+        block_means(grey, corner, factor, out, light_.cols);
     }
   });
 }
 
 void ReducedLight::sample(const float* u_px, const float* v_px, int count, float* out) const {
   const float shift = 0.5F * static_cast<float>(factor_ - 1);
-  const kernel::Raster blocks{light_.ptr<float>(), static_cast<int>(light_.step1()), light_.cols, light_.rows};
-  kernel::sample(blocks, {static_cast<float>(origin_px_.x) + shift, static_cast<float>(origin_px_.y) + shift, 1.0F / static_cast<float>(factor_)},
+  const kernel::Raster blocks{light_.ptr<float>(), static_cast<int>(light_.step1()), light_.cols,
+                              light_.rows};
+  kernel::sample(blocks,
+                 {static_cast<float>(origin_px_.x) + shift, static_cast<float>(origin_px_.y) + shift,
+                  1.0F / static_cast<float>(factor_)},
                  u_px, v_px, count, out);
 }
 
@@ -95,12 +100,15 @@ void expand_row(const cv::Mat& coarse, int row, int columns, float* out) {
   double left = a[0] + (b[0] - a[0]) * fr;
   for (int c = 0, node = 1; c < columns; c += stride, ++node) {
     // The last column may be a node itself: nothing lies beyond it.
-    const double right = node < coarse.cols ? a[node] + (b[node] - a[node]) * fr : left, step = (right - left) / stride;
+    const double right = node < coarse.cols ? a[node] + (b[node] - a[node]) * fr : left,
+                 step = (right - left) / stride;
     const auto fill = [&](auto n) {
       for (int k = 0; k < n; ++k) out[c + k] = static_cast<float>(left + step * k);
     };
-    if (c + stride <= columns) fill(std::integral_constant<int, stride>{});
-    else fill(columns - c);
+    if (c + stride <= columns)
+      fill(std::integral_constant<int, stride>{});
+    else
+      fill(columns - c);
     left = right;
   }
 }
@@ -108,7 +116,10 @@ void expand_row(const cv::Mat& coarse, int row, int columns, float* out) {
 }  // namespace
 
 PanelRows::PanelRows(const PanelModel<double>& model, const PanelGrid& grid)
-    : columns_(grid.columns), u_px_(coarse_map(grid)), v_px_(coarse_map(grid)), phase_cycles_(coarse_map(grid)) {
+    : columns_(grid.columns),
+      u_px_(coarse_map(grid)),
+      v_px_(coarse_map(grid)),
+      phase_cycles_(coarse_map(grid)) {
   for (int r = 0; r < u_px_.rows; ++r)
     for (int c = 0; c < u_px_.cols; ++c) {
       const double x = grid.x_mm(c * stride), y = grid.y_mm(r * stride);
@@ -176,7 +187,8 @@ cv::Mat board_tag_mask(const BundleProblem& problem, const PanelModel<double>& m
 cv::Mat sample_light(const ReducedLight& light, const PanelMaps& maps) {
   cv::Mat out(maps.u_px.size(), CV_32FC1);
   for_rows(out.rows, [&](int from, int to) {
-    for (int r = from; r < to; ++r) light.sample(maps.u_px.ptr<float>(r), maps.v_px.ptr<float>(r), out.cols, out.ptr<float>(r));
+    for (int r = from; r < to; ++r)
+      light.sample(maps.u_px.ptr<float>(r), maps.v_px.ptr<float>(r), out.cols, out.ptr<float>(r));
   });
   return out;
 }

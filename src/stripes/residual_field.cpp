@@ -1,5 +1,4 @@
 #include "ripplegauge/stripes/residual_field.hpp"
-#include "ripplegauge/core/quantile.hpp"
 
 #include <algorithm>
 #include <array>
@@ -11,6 +10,7 @@
 #include <vector>
 
 #include "ripplegauge/core/linear_light.hpp"
+#include "ripplegauge/core/quantile.hpp"
 #include "ripplegauge/stripes/block_means.hpp"
 #include "sample_kernel.hpp"
 #include "stripe_kernel.hpp"
@@ -25,14 +25,16 @@ double quantile_or_zero(std::vector<float>& values, double share) {
 template <std::size_t n>
 using Lists = std::array<std::vector<float>, n>;
 
-/// What add_row(row, lists) appends to lists for the rows 0 ... rows - 1, in their order; rows are looked at on several threads.
+/// What add_row(row, lists) appends to lists for the rows 0 ... rows - 1, in their order; rows are looked at
+/// on several threads.
 template <std::size_t n, class AddRow>
 Lists<n> gathered(int rows, const AddRow& add_row) {
   constexpr int band = 16;
   std::vector<Lists<n>> of_band(static_cast<std::size_t>((rows + band - 1) / band));
   for_rows(static_cast<int>(of_band.size()), [&](int from, int to) {
     for (int b = from; b < to; ++b)
-      for (int r = b * band; r < std::min(rows, (b + 1) * band); ++r) add_row(r, of_band[static_cast<std::size_t>(b)]);
+      for (int r = b * band; r < std::min(rows, (b + 1) * band); ++r)
+        add_row(r, of_band[static_cast<std::size_t>(b)]);
   });
   Lists<n> all;
   for (std::size_t k = 0; k < n; ++k) {
@@ -58,11 +60,13 @@ double typical_of(const cv::Mat& picture, const cv::Mat& valid) {
 
 cv::Mat profile_image(const StripeProfile& profile, const cv::Mat& phase) {
   std::vector<float> values(StripeProfile::table_stride);
-  std::transform(profile.level(0), profile.level(1), values.begin(), [](const StripeProfile::Sample& s) { return s.value; });
+  std::transform(profile.level(0), profile.level(1), values.begin(),
+                 [](const StripeProfile::Sample& s) { return s.value; });
   cv::Mat out(phase.size(), CV_32FC1);
   for_rows(phase.rows, [&](int from, int to) {
     for (int r = from; r < to; ++r) {
-      kernel::look_up(values.data(), StripeProfile::table_size, phase.ptr<float>(r), phase.cols, out.ptr<float>(r));
+      kernel::look_up(values.data(), StripeProfile::table_size, phase.ptr<float>(r), phase.cols,
+                      out.ptr<float>(r));
     }
   });
   return out;
@@ -74,7 +78,8 @@ void fit_light(ResidualField& f, const cv::Mat& profile_value, const cv::Mat& we
   cv::Mat rest(f.light.size(), CV_32FC1), level, contrast;
   for_rows(rest.rows, [&](int from, int to) {
     for (int r = from; r < to; ++r) {
-      const float *light = f.light.ptr<float>(r), *a = f.level.ptr<float>(r), *b = f.contrast.ptr<float>(r), *s = profile_value.ptr<float>(r);
+      const float *light = f.light.ptr<float>(r), *a = f.level.ptr<float>(r), *b = f.contrast.ptr<float>(r),
+                  *s = profile_value.ptr<float>(r);
       float* out = rest.ptr<float>(r);
       for (int c = 0; c < rest.cols; ++c) out[c] = light[c] - a[c] - b[c] * s[c];
     }
@@ -91,10 +96,12 @@ cv::Mat residual_of(const ResidualField& f, const cv::Mat& profile_value) {
   for_rows(f.grid.rows, [&](int from, int to) {
     for (int r = from; r < to; ++r) {
       const uchar* valid = f.valid.ptr<uchar>(r);
-      const float *seen = f.light.ptr<float>(r), *level = f.level.ptr<float>(r), *contrast = f.contrast.ptr<float>(r), *s = profile_value.ptr<float>(r);
+      const float *seen = f.light.ptr<float>(r), *level = f.level.ptr<float>(r),
+                  *contrast = f.contrast.ptr<float>(r), *s = profile_value.ptr<float>(r);
       float* out = residual.ptr<float>(r);
       for (int c = 0; c < f.grid.columns; ++c)
-        out[c] = valid[c] != 0 ? (seen[c] - level[c] - contrast[c] * s[c]) / std::max(contrast[c], floor) : 0.0F;
+        out[c] =
+            valid[c] != 0 ? (seen[c] - level[c] - contrast[c] * s[c]) / std::max(contrast[c], floor) : 0.0F;
     }
   });
   return residual;
@@ -124,7 +131,8 @@ cv::Mat hull_of(const cv::Mat& mask) {
 cv::Mat nearest_cells(const cv::Mat& mask, const PanelGrid& of, const PanelGrid& grid) {
   cv::Mat out = cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);
   std::vector<int> column(static_cast<std::size_t>(grid.columns));
-  for (int c = 0; c < grid.columns; ++c) column[static_cast<std::size_t>(c)] = static_cast<int>(std::lround(of.column_of(grid.x_mm(c))));
+  for (int c = 0; c < grid.columns; ++c)
+    column[static_cast<std::size_t>(c)] = static_cast<int>(std::lround(of.column_of(grid.x_mm(c))));
   for (int r = 0; r < grid.rows; ++r) {
     const int row = static_cast<int>(std::lround(of.row_of(grid.y_mm(r))));
     if (row < 0 || row >= mask.rows) continue;
@@ -136,9 +144,9 @@ cv::Mat nearest_cells(const cv::Mat& mask, const PanelGrid& of, const PanelGrid&
   return out;
 }
 
-/// How wide a wave of orange peel is: the distance along a stripe's edge at which the edge's wandering has lost half of
-/// its correlation (against what is left of it a centimetre away, where other things than peel bend a stripe). For
-/// heights of correlation exp(-L^2 / 4 s^2) that is 1.7 s. NaN where noise hides it.
+/// How wide a wave of orange peel is: the distance along a stripe's edge at which the edge's wandering has
+/// lost half of its correlation (against what is left of it a centimetre away, where other things than peel
+/// bend a stripe). For heights of correlation exp(-L^2 / 4 s^2) that is 1.7 s. NaN where noise hides it.
 double half_correlation_mm(const ResidualField& f, double steep) {
   constexpr float nothing = std::numeric_limits<float>::max();
   cv::Mat jitter(f.light.size(), CV_32FC1, cv::Scalar(nothing));
@@ -169,9 +177,11 @@ double half_correlation_mm(const ResidualField& f, double steep) {
       for (int c = 0; c < f.grid.columns; ++c) {
         const float here = jitter.at<float>(r, c);
         if (here == nothing) continue;
-        const float gx = f.phase_cycles.at<float>(r, std::min(c + 1, f.grid.columns - 1)) - f.phase_cycles.at<float>(r, std::max(c - 1, 0));
+        const float gx = f.phase_cycles.at<float>(r, std::min(c + 1, f.grid.columns - 1)) -
+                         f.phase_cycles.at<float>(r, std::max(c - 1, 0));
         const float gy = f.phase_cycles.at<float>(below, c) - f.phase_cycles.at<float>(above, c);
-        const float scale = unit / (std::sqrt(gx * gx + gy * gy) + 1e-12F), down = gx * scale, left = gy * scale;
+        const float scale = unit / (std::sqrt(gx * gx + gy * gy) + 1e-12F), down = gx * scale,
+                    left = gy * scale;
         for (std::size_t lag = 1; lag <= lags; ++lag) {
           const auto distance = static_cast<float>(lag);
           const int row = r + cvRound(distance * down), column = c - cvRound(distance * left);
@@ -184,7 +194,8 @@ double half_correlation_mm(const ResidualField& f, double steep) {
   });
   std::array<double, lags + 1> covariance{}, count{};
   for (const Sums& sums : of_row)
-    for (std::size_t lag = 1; lag <= lags; ++lag) covariance[lag] += sums.covariance[lag], count[lag] += sums.count[lag];
+    for (std::size_t lag = 1; lag <= lags; ++lag)
+      covariance[lag] += sums.covariance[lag], count[lag] += sums.count[lag];
   for (std::size_t lag = 1; lag <= lags; ++lag) {
     constexpr double enough = 300;
     if (count[lag] < enough) return std::numeric_limits<double>::quiet_NaN();
@@ -192,7 +203,8 @@ double half_correlation_mm(const ResidualField& f, double steep) {
   }
   const double rest = 0.25 * (covariance[17] + covariance[18] + covariance[19] + covariance[20]);
   const double near = covariance[1] - rest;
-  if (near < 0.3 * f.edge_jitter_cycles * f.edge_jitter_cycles) return std::numeric_limits<double>::quiet_NaN();
+  if (near < 0.3 * f.edge_jitter_cycles * f.edge_jitter_cycles)
+    return std::numeric_limits<double>::quiet_NaN();
   for (std::size_t lag = 2; lag <= lags; ++lag) {
     const double a = covariance[lag - 1] - rest, b = covariance[lag] - rest;
     if (b < 0.5 * near) return lag_step_mm * (static_cast<double>(lag) - (0.5 * near - b) / (a - b));
@@ -200,8 +212,8 @@ double half_correlation_mm(const ResidualField& f, double steep) {
   return std::numeric_limits<double>::quiet_NaN();
 }
 
-/// The profile from the pixels nearest to some of the grid's cells, each at its own phase, so that neither blocks nor
-/// interpolation soften it; the grid's own profile where those are too few.
+/// The profile from the pixels nearest to some of the grid's cells, each at its own phase, so that neither
+/// blocks nor interpolation soften it; the grid's own profile where those are too few.
 template <class Usable>
 void learn_pixel_profile(const cv::Mat& grey, const PanelMaps& maps, const Usable& usable, ResidualField& f) {
   constexpr int around = 4;  // cells; pixel and phase change slowly
@@ -213,8 +225,11 @@ void learn_pixel_profile(const cv::Mat& grey, const PanelMaps& maps, const Usabl
     if (r < around || r + around >= f.grid.rows) return;
     struct Row {
       const float *here, *above, *below;
-      Row(const cv::Mat& m, int row) : here(m.ptr<float>(row)), above(m.ptr<float>(row - around)), below(m.ptr<float>(row + around)) {}
-      Eigen::Vector2d by_cells(int c) const { return {here[c + around] - here[c - around], below[c] - above[c]}; }
+      Row(const cv::Mat& m, int row)
+          : here(m.ptr<float>(row)), above(m.ptr<float>(row - around)), below(m.ptr<float>(row + around)) {}
+      Eigen::Vector2d by_cells(int c) const {
+        return {here[c + around] - here[c - around], below[c] - above[c]};
+      }
     };
     const Row u_px(maps.u_px, r), v_px(maps.v_px, r), cycles(maps.phase_cycles, r);
     const float *level = f.level.ptr<float>(r), *contrast = f.contrast.ptr<float>(r);
@@ -240,7 +255,8 @@ void learn_pixel_profile(const cv::Mat& grey, const PanelMaps& maps, const Usabl
 /// Means over blocks of side x side cells of w, w s, w i, w s s, w s i.
 using ProductMeans = std::array<cv::Mat, 5>;
 
-ProductMeans product_means(const cv::Mat& light, const cv::Mat& profile_value, const cv::Mat& weight, int side) {
+ProductMeans product_means(const cv::Mat& light, const cv::Mat& profile_value, const cv::Mat& weight,
+                           int side) {
   const cv::Size blocks((light.cols - 1) / side + 1, (light.rows - 1) / side + 1);
   ProductMeans means;
   for (cv::Mat& mean : means) mean.create(blocks, CV_32FC1);
@@ -252,8 +268,10 @@ ProductMeans product_means(const cv::Mat& light, const cv::Mat& profile_value, c
       for (std::size_t k = 0; k < sums.size(); ++k) sums[k].assign(cells, 0), sum_rows[k] = sums[k].data();
       const int first = b * side, last = std::min(first + side, light.rows);
       for (int r = first; r < last; ++r)
-        kernel::add_products(light.ptr<float>(r), profile_value.ptr<float>(r), weight.ptr<float>(r), cells, sum_rows.data());
-      for (std::size_t k = 0; k < sums.size(); ++k) average_blocks(sums[k], side, last - first, means[k].ptr<float>(b));
+        kernel::add_products(light.ptr<float>(r), profile_value.ptr<float>(r), weight.ptr<float>(r), cells,
+                             sum_rows.data());
+      for (std::size_t k = 0; k < sums.size(); ++k)
+        average_blocks(sums[k], side, last - first, means[k].ptr<float>(b));
     }
   });
   return means;
@@ -272,8 +290,10 @@ void explain_light(ResidualField& field) {
 
 void local_light(const cv::Mat& light, const cv::Mat& profile_value, const cv::Mat& weight, double sigma_px,
                  cv::Mat& level, cv::Mat& contrast) {
-  constexpr double ridge = 0.02;  // S has variance near 0.7: keeps B finite where the window holds half a stripe
-  // Wide windows: averaged over blocks a third of the window's sigma wide first, so that all that follows is small.
+  constexpr double ridge =
+      0.02;  // S has variance near 0.7: keeps B finite where the window holds half a stripe
+  // Wide windows: averaged over blocks a third of the window's sigma wide first, so that all that follows is
+  // small.
   const int side = std::max(1, static_cast<int>(sigma_px / 3));
   ProductMeans m = product_means(light, profile_value, weight, side);
   std::vector<Smoothing> smoothings;
@@ -285,7 +305,8 @@ void local_light(const cv::Mat& light, const cv::Mat& profile_value, const cv::M
   contrast = (mean_si - mean_s.mul(mean_i)) / (mean_ss - mean_s.mul(mean_s) + ridge);
   level = mean_i - contrast.mul(mean_s);
   if (side > 1)
-    for (cv::Mat* image : {&level, &contrast}) *image = cells_of_blocks(*image, side, light.size(), cv::INTER_LINEAR);
+    for (cv::Mat* image : {&level, &contrast})
+      *image = cells_of_blocks(*image, side, light.size(), cv::INTER_LINEAR);
 }
 
 ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field,
@@ -293,8 +314,10 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   ResidualField f;
   const PanelModel<double> model(problem.constants, field.bundle.parameters);
   const PanelRegion search = region_around_card(problem.card, problem.card_scale, search_margin_mm);
-  const cv::Rect near(cv::Point(static_cast<int>(field.grid.column_of(search.x0_mm)), static_cast<int>(field.grid.row_of(search.y0_mm))),
-                      cv::Point(static_cast<int>(field.grid.column_of(search.x1_mm)) + 1, static_cast<int>(field.grid.row_of(search.y1_mm)) + 1));
+  const cv::Rect near(cv::Point(static_cast<int>(field.grid.column_of(search.x0_mm)),
+                                static_cast<int>(field.grid.row_of(search.y0_mm))),
+                      cv::Point(static_cast<int>(field.grid.column_of(search.x1_mm)) + 1,
+                                static_cast<int>(field.grid.row_of(search.y1_mm)) + 1));
   const cv::Rect box = cv::boundingRect(field.followed) & near;
   if (box.width < 3 || box.height < 3) return f;
   constexpr double step_mm = 0.35;  // the smallest dents are 3 mm wide
@@ -315,19 +338,21 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   // Masks.
   f.period_mm = field.period_mm;
   const int margin = std::max(1, static_cast<int>(0.5 * field.period_mm / field.grid.step_mm));
-  // The card hides stripes but does not end them: what is half a period inside counts the card in. The board's
-  // reflection has straight sides, so its hull tells where it ends beside the card.
+  // The card hides stripes but does not end them: what is half a period inside counts the card in. The
+  // board's reflection has straight sides, so its hull tells where it ends beside the card.
   const cv::Mat striped =
       field.followed | paper_mask(problem.card, problem.card_scale, field.grid, 2.0 + 0.5 * field.period_mm);
   const cv::Mat well_inside = eroded_by(striped, margin) & eroded_by(hull_of(field.followed), margin);
-  const cv::Mat followed = nearest_cells(field.followed, field.grid, f.grid), inner = nearest_cells(well_inside, field.grid, f.grid);
+  const cv::Mat followed = nearest_cells(field.followed, field.grid, f.grid),
+                inner = nearest_cells(well_inside, field.grid, f.grid);
   const cv::Mat covered =
       paper_mask(problem.card, problem.card_scale, f.grid, 1.5) | board_tag_mask(problem, model, f.grid);
   f.valid.create(f.light.size(), CV_8UC1), f.inner.create(f.light.size(), CV_8UC1);
   cv::Mat weight(f.light.size(), CV_32FC1);
   for_rows(f.grid.rows, [&](int from, int to) {
     for (int r = from; r < to; ++r) {
-      const uchar *hidden = covered.ptr<uchar>(r), *striped_here = followed.ptr<uchar>(r), *far_inside = inner.ptr<uchar>(r);
+      const uchar *hidden = covered.ptr<uchar>(r), *striped_here = followed.ptr<uchar>(r),
+                  *far_inside = inner.ptr<uchar>(r);
       uchar *valid = f.valid.ptr<uchar>(r), *inside = f.inner.ptr<uchar>(r);
       float *seen = f.light.ptr<float>(r), *w = weight.ptr<float>(r);
       for (int c = 0; c < f.grid.columns; ++c) {
@@ -356,7 +381,8 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
     auto [phases, values, misfits] = gathered<3>(f.grid.rows, [&](int r, Lists<3>& lists) {
       if (r % 2 != 0) return;
       const uchar* valid = f.valid.ptr<uchar>(r);
-      const float *seen = f.light.ptr<float>(r), *level = f.level.ptr<float>(r), *contrast = f.contrast.ptr<float>(r);
+      const float *seen = f.light.ptr<float>(r), *level = f.level.ptr<float>(r),
+                  *contrast = f.contrast.ptr<float>(r);
       const float *cycles = f.phase_cycles.ptr<float>(r), *expected = profile_value.ptr<float>(r);
       for (int c = (r / 2) % 2; c < f.grid.columns; c += 3) {
         if (valid[c] == 0 || !learnt_at(f.grid.x_mm(c), f.grid.y_mm(r))) continue;
@@ -396,7 +422,8 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   });
   f.clipped_fraction = bright > 0 ? static_cast<double>(clipped) / static_cast<double>(bright) : 0;
   const auto seen_undisturbed = [&](int r, int c) {
-    return f.inner.at<uchar>(r, c) != 0 && std::abs(f.residual.at<float>(r, c)) < misfit_limit && learnt_at(f.grid.x_mm(c), f.grid.y_mm(r));
+    return f.inner.at<uchar>(r, c) != 0 && std::abs(f.residual.at<float>(r, c)) < misfit_limit &&
+           learnt_at(f.grid.x_mm(c), f.grid.y_mm(r));
   };
   learn_pixel_profile(grey, maps, seen_undisturbed, f);
 
@@ -419,8 +446,8 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   }
   f.noise = 1.4826 * quantile_or_zero(flat, 0.5) + 0.01;
   const double at_edge = 1.4826 * quantile_or_zero(edge, 0.5);
-  f.edge_jitter_cycles =
-      std::sqrt(std::max(at_edge * at_edge - f.noise * f.noise, 1e-8)) / std::max(quantile_or_zero(slopes, 0.5), 1e-3);
+  f.edge_jitter_cycles = std::sqrt(std::max(at_edge * at_edge - f.noise * f.noise, 1e-8)) /
+                         std::max(quantile_or_zero(slopes, 0.5), 1e-3);
   const double half_mm = half_correlation_mm(f, high_slope);
   constexpr double cell_over_half = 1.1;
   if (!std::isnan(half_mm)) f.peel_cell_mm = cell_over_half * half_mm;

@@ -5,7 +5,8 @@
 namespace ripplegauge::kernel {
 
 RIPPLEGAUGE_VECTORISED
-void sample(const Raster& raster, const RasterPlace& place, const float* u, const float* v, int count, float* out) {
+void sample(const Raster& raster, const RasterPlace& place, const float* u, const float* v, int count,
+            float* out) {
   const float u0 = place.u0, v0 = place.v0, scale = place.scale;
   const auto last_x = static_cast<float>(raster.columns - 1), last_y = static_cast<float>(raster.rows - 1);
   const float* pixels = raster.pixels;
@@ -18,8 +19,10 @@ void sample(const Raster& raster, const RasterPlace& place, const float* u, cons
     const int i = static_cast<int>(inner_x), j = static_cast<int>(inner_y);
     const float fx = inner_x - static_cast<float>(i), fy = inner_y - static_cast<float>(j);
     const int a = j * pitch + i, b = a + pitch;
-    const float top = pixels[a] * (1 - fx) + pixels[a + 1] * fx, bottom = pixels[b] * (1 - fx) + pixels[b + 1] * fx;
-    const float seen_x = x == inner_x ? 1.0F : 0.0F, seen_y = y == inner_y ? 1.0F : 0.0F, seen = seen_x * seen_y;
+    const float top = pixels[a] * (1 - fx) + pixels[a + 1] * fx,
+                bottom = pixels[b] * (1 - fx) + pixels[b + 1] * fx;
+    const float seen_x = x == inner_x ? 1.0F : 0.0F, seen_y = y == inner_y ? 1.0F : 0.0F,
+                seen = seen_x * seen_y;
     out[k] = (top * (1 - fy) + bottom * fy) * seen - (1 - seen);
   }
 }

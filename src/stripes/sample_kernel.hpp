@@ -1,5 +1,6 @@
-// Samples of pictures and tables over plain arrays, apart from everything else: its source is compiled once more for processors with wider
-// arithmetic. Products and sums are rounded one by one everywhere, so that all processors see the same light.
+// Samples of pictures and tables over plain arrays, apart from everything else: its source is compiled once
+// more for processors with wider arithmetic. Products and sums are rounded one by one everywhere, so that all
+// processors see the same light.
 #pragma once
 
 namespace ripplegauge::kernel {
@@ -16,10 +17,11 @@ struct RasterPlace {
 };
 
 /// Bilinear samples at `count` places; -1 outside.
-void sample(const Raster& raster, const RasterPlace& place, const float* u, const float* v, int count, float* out);
+void sample(const Raster& raster, const RasterPlace& place, const float* u, const float* v, int count,
+            float* out);
 
-/// Values at `count` phases of what is tabulated over one period in `size` steps, a power of two, the first entry standing again
-/// at the end; linear between.
+/// Values at `count` phases of what is tabulated over one period in `size` steps, a power of two, the first
+/// entry standing again at the end; linear between.
 void look_up(const float* table, int size, const float* cycles, int count, float* out);
 
 }  // namespace ripplegauge::kernel

@@ -1,6 +1,4 @@
 #include "ripplegauge/stripes/stripe_field.hpp"
-#include "ripplegauge/core/quantile.hpp"
-#include "ripplegauge/stripes/block_means.hpp"
 
 #include <algorithm>
 #include <array>
@@ -12,6 +10,9 @@
 #include <opencv2/imgproc.hpp>
 #include <queue>
 #include <vector>
+
+#include "ripplegauge/core/quantile.hpp"
+#include "ripplegauge/stripes/block_means.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -32,12 +33,14 @@ Gradient2 phase_gradient(const PanelModel<double>& model, double x, double y) {
 /// exp(-(i - middle)^2 / 2 sigma^2) for i = 0 ... count - 1, a column.
 cv::Mat gaussian(int count, double middle, double sigma) {
   cv::Mat out(count, 1, CV_32FC1);
-  for (int i = 0; i < count; ++i) out.at<float>(i) = static_cast<float>(std::exp(-0.5 * std::pow((i - middle) / sigma, 2)));
+  for (int i = 0; i < count; ++i)
+    out.at<float>(i) = static_cast<float>(std::exp(-0.5 * std::pow((i - middle) / sigma, 2)));
   return out;
 }
 
 /// Light over its local standard deviation about the local mean; 0 where covered.
-cv::Mat local_contrast(const ReducedLight& light, const cv::Mat& covered, const PanelRows& rows, double sigma) {
+cv::Mat local_contrast(const ReducedLight& light, const cv::Mat& covered, const PanelRows& rows,
+                       double sigma) {
   cv::Mat weight(covered.size(), CV_32FC1), detail = weight.clone(), square = weight.clone();
   for_rows(detail.rows, [&](int from, int to) {
     for (int r = from; r < to; ++r) {
@@ -72,7 +75,8 @@ cv::Mat local_contrast(const ReducedLight& light, const cv::Mat& covered, const 
       }
     }
   });
-  const double typical = std::accumulate(sums.begin(), sums.end(), 0.0) / std::max(1, cv::countNonZero(weight));
+  const double typical =
+      std::accumulate(sums.begin(), sums.end(), 0.0) / std::max(1, cv::countNonZero(weight));
   const auto least = static_cast<float>(0.2 * typical + 1e-6);
   for_rows(detail.rows, [&](int from, int to) {
     for (int r = from; r < to; ++r) {
@@ -85,13 +89,16 @@ cv::Mat local_contrast(const ReducedLight& light, const cv::Mat& covered, const 
 }
 
 /// Magnitudes of the size x size spectrum of a picture under a Gaussian window about a place. CV_32FC1.
-cv::Mat spectrum_about(const cv::Mat& picture, const PanelGrid& grid, cv::Point2d centre_mm, double window_mm, int size) {
+cv::Mat spectrum_about(const cv::Mat& picture, const PanelGrid& grid, cv::Point2d centre_mm, double window_mm,
+                       int size) {
   cv::Mat padded = cv::Mat::zeros(size, size, CV_32FC1);
-  const int c0 = static_cast<int>(grid.column_of(centre_mm.x)) - size / 2, r0 = static_cast<int>(grid.row_of(centre_mm.y)) - size / 2;
+  const int c0 = static_cast<int>(grid.column_of(centre_mm.x)) - size / 2,
+            r0 = static_cast<int>(grid.row_of(centre_mm.y)) - size / 2;
   const cv::Rect here = cv::Rect(c0, r0, size, size) & cv::Rect(0, 0, grid.columns, grid.rows);
   if (here.empty()) return padded;
-  const cv::Mat window = gaussian(here.height, (centre_mm.y - grid.y_mm(here.y)) / grid.step_mm, window_mm / grid.step_mm) *
-                         gaussian(here.width, (centre_mm.x - grid.x_mm(here.x)) / grid.step_mm, window_mm / grid.step_mm).t();
+  const cv::Mat window =
+      gaussian(here.height, (centre_mm.y - grid.y_mm(here.y)) / grid.step_mm, window_mm / grid.step_mm) *
+      gaussian(here.width, (centre_mm.x - grid.x_mm(here.x)) / grid.step_mm, window_mm / grid.step_mm).t();
   padded(here - cv::Point(c0, r0)) = picture(here).mul(window);
   cv::Mat spectrum, parts[2], magnitude;
   cv::dft(padded, spectrum, cv::DFT_COMPLEX_OUTPUT);
@@ -105,10 +112,10 @@ struct Carrier {
   double snr = 0, ratio = 0, spin_rad = 0;
 };
 
-/// The stripes' spatial frequency: the peak, over a few windows, of the spectrum weighed by how well the frequency
-/// fits what the mirror geometry predicts for stripes of that direction.
-Carrier find_carrier(const ReducedLight& light, const cv::Mat& covered, const PanelGrid& grid, const BundleProblem& problem,
-                     const PanelVector& parameters, const PanelRegion& region) {
+/// The stripes' spatial frequency: the peak, over a few windows, of the spectrum weighed by how well the
+/// frequency fits what the mirror geometry predicts for stripes of that direction.
+Carrier find_carrier(const ReducedLight& light, const cv::Mat& covered, const PanelGrid& grid,
+                     const BundleProblem& problem, const PanelVector& parameters, const PanelRegion& region) {
   // Predicted frequency vector for every spin of the board.
   constexpr std::size_t directions = 60;  // over half a turn
   constexpr double turn_rad = std::numbers::pi / directions;
@@ -117,7 +124,8 @@ Carrier find_carrier(const ReducedLight& light, const cv::Mat& covered, const Pa
   PanelVector p = parameters;
   for (std::size_t i = 0; i < directions; ++i) {
     p[p_board_spin] = turn_rad * static_cast<double>(i);
-    const Gradient2 g = phase_gradient(PanelModel<double>(problem.constants, p), problem.constants.anchor_x_mm, problem.constants.anchor_y_mm);
+    const Gradient2 g = phase_gradient(PanelModel<double>(problem.constants, p),
+                                       problem.constants.anchor_x_mm, problem.constants.anchor_y_mm);
     predicted[i] = g.norm(), direction_x[i] = g.x / g.norm(), direction_y[i] = g.y / g.norm();
     mean_frequency += g.norm() / directions;
   }
@@ -125,11 +133,14 @@ Carrier find_carrier(const ReducedLight& light, const cv::Mat& covered, const Pa
   constexpr int size = 256;  // 32 periods: many times the window
   const double cx = 0.5 * (region.x0_mm + region.x1_mm), cy = 0.5 * (region.y0_mm + region.y1_mm);
   const double ax = problem.constants.anchor_x_mm, ay = problem.constants.anchor_y_mm;
-  const std::array<cv::Point2d, 7> centres{{{ax, ay}, {ax + 45, ay}, {ax, ay + 45}, {ax + 50, ay + 50}, {cx, cy}, {ax - 45, ay}, {ax, ay - 70}}};
+  const std::array<cv::Point2d, 7> centres{
+      {{ax, ay}, {ax + 45, ay}, {ax, ay + 45}, {ax + 50, ay + 50}, {cx, cy}, {ax - 45, ay}, {ax, ay - 70}}};
   cv::Rect looked_at;
-  for (const cv::Point2d& centre : centres) looked_at |= grid.box_around(centre.x, centre.y, 0.5 * size * grid.step_mm);
+  for (const cv::Point2d& centre : centres)
+    looked_at |= grid.box_around(centre.x, centre.y, 0.5 * size * grid.step_mm);
   const PanelGrid here = grid.part(looked_at);
-  const cv::Mat contrast = local_contrast(light, covered(looked_at), PanelRows(PanelModel<double>(problem.constants, parameters), here),
+  const cv::Mat contrast = local_contrast(light, covered(looked_at),
+                                          PanelRows(PanelModel<double>(problem.constants, parameters), here),
                                           0.9 / mean_frequency / here.step_mm);
   std::array<cv::Mat, 7> magnitudes;
   for_rows(static_cast<int>(centres.size()), [&](int from, int to) {
@@ -176,8 +187,8 @@ Carrier find_carrier(const ReducedLight& light, const cv::Mat& covered, const Pa
   return best;
 }
 
-/// Turns the board (spin, tilts) and, softly, the crown so that the model's phase gradient at the anchor is the
-/// carrier's: a small Gauss-Newton by differences.
+/// Turns the board (spin, tilts) and, softly, the crown so that the model's phase gradient at the anchor is
+/// the carrier's: a small Gauss-Newton by differences.
 void match_carrier(const BundleProblem& problem, const Carrier& carrier, PanelVector& p) {
   p[p_board_spin] = carrier.spin_rad;
   const int unknown[6] = {p_board_spin, p_board_tilt, p_board_tilt + 1, p_crown, p_crown + 1, p_crown + 2};
@@ -185,8 +196,8 @@ void match_carrier(const BundleProblem& problem, const Carrier& carrier, PanelVe
   const PanelVector start = p;
   for (int iteration = 0; iteration < 8; ++iteration) {
     const auto residual = [&](const PanelVector& q) {
-      const Gradient2 g = phase_gradient(PanelModel<double>(problem.constants, q), problem.constants.anchor_x_mm,
-                                         problem.constants.anchor_y_mm);
+      const Gradient2 g = phase_gradient(PanelModel<double>(problem.constants, q),
+                                         problem.constants.anchor_x_mm, problem.constants.anchor_y_mm);
       const double scale = 30 / carrier.frequency.norm();
       Eigen::Matrix<double, 8, 1> r;
       r[0] = (g.x - carrier.frequency.x) * scale;
@@ -227,7 +238,8 @@ cv::Mat seed_merit(const cv::Mat& quality, const cv::Mat& usable, cv::Point near
 }
 
 /// Quality-guided flood unwrapping: from the best node outwards, better nodes first; a jump of more than
-/// `max_jump` radians between neighbours is not crossed. Returns the largest of several floods; NaN elsewhere.
+/// `max_jump` radians between neighbours is not crossed. Returns the largest of several floods; NaN
+/// elsewhere.
 cv::Mat unwrap(const cv::Mat& angle, const cv::Mat& quality, const cv::Mat& usable, cv::Point near) {
   constexpr float max_jump = 1.2F;
   const int rows = angle.rows, columns = angle.cols;
@@ -255,7 +267,8 @@ cv::Mat unwrap(const cv::Mat& angle, const cv::Mat& quality, const cv::Mat& usab
     std::priority_queue<std::uint64_t> front;
     const auto reach = [&](int node, float value) {
       out[node] = value, of_flood[node] = flood;
-      front.push(std::uint64_t{std::bit_cast<std::uint32_t>(q[node])} << 32 | static_cast<std::uint32_t>(node));
+      front.push(std::uint64_t{std::bit_cast<std::uint32_t>(q[node])} << 32 |
+                 static_cast<std::uint32_t>(node));
     };
     reach(seed, a[seed]);
     int count = 1;
@@ -292,10 +305,10 @@ struct Window {
   double sigma_periods = 0.7, anchor_x_mm = 0, anchor_y_mm = 0, radius_mm = 0;
 };
 
-/// Complex demodulation against the model's phase: angle = measured minus model phase, radians. The local mean of the light
-/// is taken off behind the sums: it is the same all over a block.
-Demodulated demodulate(const ReducedLight& light, const PanelModel<double>& model, const cv::Mat& covered, const PanelGrid& grid,
-                       double period_mm, const Window& window) {
+/// Complex demodulation against the model's phase: angle = measured minus model phase, radians. The local
+/// mean of the light is taken off behind the sums: it is the same all over a block.
+Demodulated demodulate(const ReducedLight& light, const PanelModel<double>& model, const cv::Mat& covered,
+                       const PanelGrid& grid, double period_mm, const Window& window) {
   Demodulated out;
   out.stride = std::max(1, static_cast<int>(std::lround(0.25 * period_mm / grid.step_mm)));
   const PanelRows rows(model, grid);
@@ -323,7 +336,8 @@ Demodulated demodulate(const ReducedLight& light, const PanelModel<double>& mode
       rows.phases(r * out.stride, here.data());
       rows.phases(r * out.stride + 1, below.data());
       const auto dy = static_cast<float>(nodes.y_mm(r) - window.anchor_y_mm);
-      const float *weight = m[mean_weight].ptr<float>(r), *s = support.ptr<float>(r), *re = real.ptr<float>(r), *im = imaginary.ptr<float>(r);
+      const float *weight = m[mean_weight].ptr<float>(r), *s = support.ptr<float>(r),
+                  *re = real.ptr<float>(r), *im = imaginary.ptr<float>(r);
       float *angle = out.angle.ptr<float>(r), *amplitude = out.amplitude.ptr<float>(r);
       uchar* usable = out.usable.ptr<uchar>(r);
       for (int c = 0; c < nodes.columns; ++c) {
@@ -331,14 +345,15 @@ Demodulated demodulate(const ReducedLight& light, const PanelModel<double>& mode
         const auto at = static_cast<std::size_t>(cell);
         const float across = here[at + 1] - here[at], down = below[at] - here[at];
         const auto dx = static_cast<float>(nodes.x_mm(c) - window.anchor_x_mm);
-        usable[c] = weight[c] > 0.5F && s[c] > 0.5F && dx * dx + dy * dy < far2 && across * across + down * down < densest * densest;
+        usable[c] = weight[c] > 0.5F && s[c] > 0.5F && dx * dx + dy * dy < far2 &&
+                    across * across + down * down < densest * densest;
         amplitude[c] = std::sqrt(re[c] * re[c] + im[c] * im[c]) / (s[c] + 1e-3F);
         angle[c] = usable[c] != 0 ? std::atan2(im[c], re[c]) : 0.0F;
       }
     }
   });
-  // Where there are stripes their amplitude is much of one size. The upper quartile stands for it even when they fill less than half of
-  // the circle, that near the card where they fill next to nothing of a wide one.
+  // Where there are stripes their amplitude is much of one size. The upper quartile stands for it even when
+  // they fill less than half of the circle, that near the card where they fill next to nothing of a wide one.
   constexpr double near_mm = 50;
   std::vector<float> amplitudes, near_amplitudes;
   for (int r = 0; r < nodes.rows; ++r) {
@@ -390,7 +405,8 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
   field.carrier_snr = carrier.snr;
   field.carrier_ratio = carrier.ratio;
   if (carrier.snr < 3) return field;
-  if (problem.board_corners.empty()) match_carrier(problem, carrier, p);  // tags have turned the board already
+  if (problem.board_corners.empty())
+    match_carrier(problem, carrier, p);  // tags have turned the board already
 
   const cv::Rect everything(0, 0, grid.columns, grid.rows);
   constexpr int rounds = 6;
@@ -407,11 +423,13 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
     const cv::Rect part = last_round ? everything : grid.box_around(anchor_x, anchor_y, reach_mm);
     const PanelGrid here = grid.part(part);
     const PanelModel<double> model(problem.constants, p);
-    const Demodulated d = demodulate(light, model, covered(part), here, field.period_mm, {sigma_periods, anchor_x, anchor_y, radius_mm[round]});
+    const Demodulated d = demodulate(light, model, covered(part), here, field.period_mm,
+                                     {sigma_periods, anchor_x, anchor_y, radius_mm[round]});
     stride = d.stride;
     const PanelGrid blocks = block_grid(here, stride);
-    unwrapped = unwrap(d.angle, d.amplitude, d.usable,
-                       {static_cast<int>(blocks.column_of(anchor_x)), static_cast<int>(blocks.row_of(anchor_y))});
+    unwrapped =
+        unwrap(d.angle, d.amplitude, d.usable,
+               {static_cast<int>(blocks.column_of(anchor_x)), static_cast<int>(blocks.row_of(anchor_y))});
     std::vector<cv::Point> nodes;
     for (int r = 0; r < unwrapped.rows; ++r)
       for (int c = 0; c < unwrapped.cols; ++c)
@@ -424,7 +442,8 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
       const cv::Point node = nodes[static_cast<std::size_t>(i)];
       const double x = blocks.x_mm(node.x), y = blocks.y_mm(node.y);
       const auto pixel = model.pixel_from_panel(x, y);
-      problem.samples.push_back({pixel.u_px, pixel.v_px, model.phase(x, y, 0, 0) + unwrapped.at<float>(node) / two_pi});
+      problem.samples.push_back(
+          {pixel.u_px, pixel.v_px, model.phase(x, y, 0, 0) + unwrapped.at<float>(node) / two_pi});
     }
     const BundleFreedom freedom = round < 2 ? BundleFreedom::board_only : BundleFreedom::everything;
     const BundleNoise noise{.phase_cycles = round < 2 ? 0.05 : 0.03};
@@ -434,11 +453,13 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
       p = settle_bundle(problem, p, freedom, noise, 8);
   }
 
-  // The followed region. The flood's wide window sees stripes a third of a period beyond their end; a dent beside the
-  // card cuts off what lies behind it. By now the model knows the phase: a narrow window tells both.
+  // The followed region. The flood's wide window sees stripes a third of a period beyond their end; a dent
+  // beside the card cuts off what lies behind it. By now the model knows the phase: a narrow window tells
+  // both.
   constexpr double narrow_periods = 0.35, in_phase_rad = 0.8, still_there = 0.35, surely_there = 0.5;
-  const Demodulated last = demodulate(light, PanelModel<double>(problem.constants, p), covered, grid, field.period_mm,
-                                      {narrow_periods, anchor_x, anchor_y, radius_mm[rounds - 1]});
+  const Demodulated last =
+      demodulate(light, PanelModel<double>(problem.constants, p), covered, grid, field.period_mm,
+                 {narrow_periods, anchor_x, anchor_y, radius_mm[rounds - 1]});
   std::vector<float> amplitudes;
   for (int r = 0; r < unwrapped.rows; ++r)
     for (int c = 0; c < unwrapped.cols; ++c)
@@ -461,7 +482,9 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
   cv::Mat outside = followed.clone();
   cv::floodFill(outside, cv::Point(0, 0), 2);
   followed.setTo(1, outside != 2);
-  followed = followed(cv::Rect(reach + 1, reach + 1, followed.cols - 2 * reach - 2, followed.rows - 2 * reach - 2)).clone();
+  followed =
+      followed(cv::Rect(reach + 1, reach + 1, followed.cols - 2 * reach - 2, followed.rows - 2 * reach - 2))
+          .clone();
   field.followed = cells_of_blocks(followed, stride, everything.size(), cv::INTER_NEAREST).clone();
   field.seen_fraction = cv::mean(field.followed)[0];
   return field;

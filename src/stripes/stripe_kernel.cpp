@@ -8,8 +8,8 @@ namespace ripplegauge::kernel {
 
 RIPPLEGAUGE_VECTORISED
 void add_row(const float* light, const float* phase_cycles, std::size_t count, float* const* sums) {
-  float *weight = sums[0], *all = sums[1], *square = sums[2], *weight_cos = sums[3], *weight_sin = sums[4], *light_cos = sums[5],
-        *light_sin = sums[6];
+  float *weight = sums[0], *all = sums[1], *square = sums[2], *weight_cos = sums[3], *weight_sin = sums[4],
+        *light_cos = sums[5], *light_sin = sums[6];
 #pragma omp simd
   for (std::size_t i = 0; i < count; ++i) {
     const float w = light[i] < 0 ? 0.0F : 1.0F, l = light[i] < 0 ? 0.0F : light[i];
@@ -18,8 +18,14 @@ void add_row(const float* light, const float* phase_cycles, std::size_t count, f
     const float p = std::fmax(std::fmin(phase_cycles[i], far), -far);
     const float half = 3.14159265F * (p - static_cast<float>(static_cast<int>(p + (p < 0 ? -0.5F : 0.5F))));
     const float x = half * half;
-    const float s = half * (1 + x * (-1.66666667e-1F + x * (8.33333333e-3F + x * (-1.98412698e-4F + x * (2.75573192e-6F - x * 2.50521084e-8F)))));
-    const float c = 1 + x * (-0.5F + x * (4.16666667e-2F + x * (-1.38888889e-3F + x * (2.48015873e-5F + x * (-2.75573192e-7F + x * 2.0876757e-9F)))));
+    const float s =
+        half *
+        (1 + x * (-1.66666667e-1F +
+                  x * (8.33333333e-3F + x * (-1.98412698e-4F + x * (2.75573192e-6F - x * 2.50521084e-8F)))));
+    const float c =
+        1 + x * (-0.5F + x * (4.16666667e-2F +
+                              x * (-1.38888889e-3F +
+                                   x * (2.48015873e-5F + x * (-2.75573192e-7F + x * 2.0876757e-9F)))));
     const float cosine = 1 - 2 * s * s, sine = 2 * s * c;
     weight[i] += w, all[i] += l, square[i] += l * l;
     weight_cos[i] += w * cosine, weight_sin[i] += w * sine;
@@ -28,7 +34,8 @@ void add_row(const float* light, const float* phase_cycles, std::size_t count, f
 }
 
 RIPPLEGAUGE_VECTORISED
-void add_products(const float* light, const float* profile, const float* weight, std::size_t count, float* const* sums) {
+void add_products(const float* light, const float* profile, const float* weight, std::size_t count,
+                  float* const* sums) {
   float *w = sums[0], *ws = sums[1], *wl = sums[2], *wss = sums[3], *wsl = sums[4];
 #pragma omp simd
   for (std::size_t i = 0; i < count; ++i) {

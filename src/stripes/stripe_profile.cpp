@@ -34,7 +34,8 @@ Binned bin_by_phase(const std::vector<float>& phase_cycles, const std::vector<fl
     while (count[wrapped(b - left)] == 0 && left < bins) ++left;
     while (count[wrapped(b + right)] == 0 && right < bins) ++right;
     if (left == bins) break;
-    const double l = sum[wrapped(b - left)] / count[wrapped(b - left)], r = sum[wrapped(b + right)] / count[wrapped(b + right)];
+    const double l = sum[wrapped(b - left)] / count[wrapped(b - left)],
+                 r = sum[wrapped(b + right)] / count[wrapped(b + right)];
     binned.mean.push_back(left + right == 0 ? l : (l * right + r * left) / (left + right));
   }
   binned.mean.resize(static_cast<std::size_t>(bins));
@@ -43,15 +44,17 @@ Binned bin_by_phase(const std::vector<float>& phase_cycles, const std::vector<fl
 
 }  // namespace
 
-StripeProfile StripeProfile::from_coefficients(const std::vector<double>& cosine, const std::vector<double>& sine,
-                                               double mean) {
+StripeProfile StripeProfile::from_coefficients(const std::vector<double>& cosine,
+                                               const std::vector<double>& sine, double mean) {
   std::array<double, table_size> wave{};  // one period of a cosine
-  for (std::size_t i = 0; i < table_size; ++i) wave[i] = std::cos(two_pi * static_cast<double>(i) / table_size);
+  for (std::size_t i = 0; i < table_size; ++i)
+    wave[i] = std::cos(two_pi * static_cast<double>(i) / table_size);
   // What every harmonic adds where nothing is blurred; the derivative over 2 pi times its order.
   std::vector<double> adds(cosine.size() * table_size), turns(adds.size());
   for (std::size_t k = 0; k < cosine.size(); ++k)
     for (std::size_t i = 0; i < table_size; ++i) {
-      const double c = wave[(k + 1) * i % table_size], s = wave[((k + 1) * i + table_size * 3 / 4) % table_size];
+      const double c = wave[(k + 1) * i % table_size],
+                   s = wave[((k + 1) * i + table_size * 3 / 4) % table_size];
       adds[k * table_size + i] = cosine[k] * c + sine[k] * s;
       turns[k * table_size + i] = sine[k] * c - cosine[k] * s;
     }
@@ -63,10 +66,12 @@ StripeProfile StripeProfile::from_coefficients(const std::vector<double>& cosine
       const double order = static_cast<double>(k + 1);
       // Sharper than learnt: what blur took is given back to the harmonics that still show, not to noise.
       constexpr double most_given_back = 1;
-      const double keep = std::exp(std::min(-order * order * blur, most_given_back)), keep_turn = keep * two_pi * order;
+      const double keep = std::exp(std::min(-order * order * blur, most_given_back)),
+                   keep_turn = keep * two_pi * order;
       if (keep < 1e-6) break;
       const double *add = &adds[k * table_size], *turn = &turns[k * table_size];
-      for (std::size_t i = 0; i < table_size; ++i) value[i] += keep * add[i], derivative[i] += keep_turn * turn[i];
+      for (std::size_t i = 0; i < table_size; ++i)
+        value[i] += keep * add[i], derivative[i] += keep_turn * turn[i];
     }
   };
   tabulate(0);
@@ -80,7 +85,8 @@ StripeProfile StripeProfile::from_coefficients(const std::vector<double>& cosine
     tabulate(static_cast<double>(level_unit) * level * std::abs(level));
     for (std::size_t k = 0; k < table_stride; ++k) {
       const std::size_t i = k % table_size;
-      profile.tables_.push_back({static_cast<float>((value[i] - middle) / half), static_cast<float>(derivative[i] / half)});
+      profile.tables_.push_back(
+          {static_cast<float>((value[i] - middle) / half), static_cast<float>(derivative[i] / half)});
     }
   }
   return profile;
@@ -91,10 +97,11 @@ StripeProfile StripeProfile::cosine() { return from_coefficients({1.0}, {0.0}, 0
 StripeProfile StripeProfile::fit(const std::vector<float>& phase_cycles, const std::vector<float>& value) {
   constexpr int bins = 256;
   const Binned binned = bin_by_phase(phase_cycles, value, bins);
-  // A coefficient is a mean over all samples of value times 2 cos or sin: its noise is theirs over the root of how many
-  // are independent. Neighbours share blur and waves of orange peel.
+  // A coefficient is a mean over all samples of value times 2 cos or sin: its noise is theirs over the root
+  // of how many are independent. Neighbours share blur and waves of orange peel.
   constexpr double independent_share = 0.1;
-  const double noise = 2 * binned.scatter / std::max(1.0, independent_share * static_cast<double>(value.size()));
+  const double noise =
+      2 * binned.scatter / std::max(1.0, independent_share * static_cast<double>(value.size()));
   std::vector<double> cosine(harmonics), sine(harmonics);
   double mean = 0;
   for (const double m : binned.mean) mean += m / bins;

@@ -83,7 +83,8 @@ Quantity with_interval(const Components& estimate, const std::vector<Components>
   for (const Components& draw : draws) values.push_back(function(draw));
   std::sort(values.begin(), values.end());
   const auto at = [&](double probability) {
-    const auto index = static_cast<std::size_t>(std::lround(probability * static_cast<double>(values.size() - 1)));
+    const auto index =
+        static_cast<std::size_t>(std::lround(probability * static_cast<double>(values.size() - 1)));
     return values[index];
   };
   const double value = function(estimate);

@@ -11,15 +11,15 @@ namespace ripplegauge {
 using TagCells = std::array<std::array<bool, 8>, 8>;
 TagCells tag_cells(int id);
 
-/// A tag as seen in the photo: corners in pixels of the upright photo, pixel centres at integers, in the order
-/// top-left, top-right, bottom-right, bottom-left of the printed tag.
+/// A tag as seen in the photo: corners in pixels of the upright photo, pixel centres at integers, in the
+/// order top-left, top-right, bottom-right, bottom-left of the printed tag.
 struct SeenTag {
   int id = -1;
   std::array<cv::Point2d, 4> corners_px;
   double edge_rms_px = 0;    ///< scatter of the edge points about the fitted sides
   double edge_width_px = 0;  ///< 10 to 90 % width of the black-white transition: how blurred the photo is
-  /// Second moment of the blur across the edges, px^2. What a phone's sharpening swings over beside an edge takes from it; it
-  /// may be negative.
+  /// Second moment of the blur across the edges, px^2. What a phone's sharpening swings over beside an edge
+  /// takes from it; it may be negative.
   double edge_variance_px2 = 0;
 };
 
@@ -37,8 +37,8 @@ constexpr double pixel_square_px2 = 1.0 / 12;
 /// `mirrored` looks for tags seen in a mirror: corners are then still those of the printed tag.
 std::vector<SeenTag> decode_tags(const cv::Mat& grey, bool mirrored = false);
 
-/// Decodes on reduced copies (coarse to fine until at least one is found), then refines at full size in linear
-/// light. Ids may repeat where two cards are in the photo.
+/// Decodes on reduced copies (coarse to fine until at least one is found), then refines at full size in
+/// linear light. Ids may repeat where two cards are in the photo.
 std::vector<SeenTag> find_tags(const cv::Mat& grey, bool mirrored = false);
 
 }  // namespace ripplegauge

@@ -42,7 +42,7 @@ struct SpotMatch {
 struct Alignment {
   AlignmentKind kind = AlignmentKind::none;
   CardMotion motion;                                         ///< zero unless by_pattern or single_spot
-  std::vector<SpotMatch> pairs;                               ///< spots that fit, each used once
+  std::vector<SpotMatch> pairs;                              ///< spots that fit, each used once
   double rms_mm = std::numeric_limits<double>::quiet_NaN();  ///< distance of the pairs after the motion
   bool ambiguous = false;                                    ///< another motion fits about as well
   std::string sureness;                                      ///< in words: how sure, and by what

@@ -6,7 +6,8 @@
 
 namespace ripplegauge {
 
-/// Centre of a tag in the board frame: x right and y up as seen from the board's printed face, origin at its centre.
+/// Centre of a tag in the board frame: x right and y up as seen from the board's printed face, origin at its
+/// centre.
 struct BoardTag {
   int id = -1;
   double x_mm = 0, y_mm = 0, side_mm = 0;

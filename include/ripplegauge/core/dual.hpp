@@ -1,5 +1,5 @@
-// Forward-mode automatic differentiation: a number that carries its derivatives with respect to N parameters, so
-// that a formula is written once and its Jacobian cannot disagree with it.
+// Forward-mode automatic differentiation: a number that carries its derivatives with respect to N parameters,
+// so that a formula is written once and its Jacobian cannot disagree with it.
 #pragma once
 
 #include <Eigen/Core>

@@ -1,5 +1,5 @@
-// The errors that leave the library as exceptions. A photo that cannot be measured is not one of them: that is
-// an expected result, see Refusal in core/reading.hpp.
+// The errors that leave the library as exceptions. A photo that cannot be measured is not one of them: that
+// is an expected result, see Refusal in core/reading.hpp.
 #pragma once
 
 #include <stdexcept>

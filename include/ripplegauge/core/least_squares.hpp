@@ -12,7 +12,9 @@ inline double cauchy_cost(double r) { return 0.5 * std::log1p(r * r); }
 inline double cauchy_weight(double r) { return 1.0 / (1.0 + r * r); }
 
 /// Pseudo-Huber loss with scale s: squared for |r| << s, linear beyond (Charbonnier et al. 1997).
-inline double pseudo_huber_cost(double r, double s) { return s * s * (std::sqrt(1.0 + r * r / (s * s)) - 1.0); }
+inline double pseudo_huber_cost(double r, double s) {
+  return s * s * (std::sqrt(1.0 + r * r / (s * s)) - 1.0);
+}
 inline double pseudo_huber_weight(double r, double s) { return 1.0 / std::sqrt(1.0 + r * r / (s * s)); }
 
 /// The normal equations of a problem at one point: cost, gradient J^T W r and Gauss-Newton matrix J^T W J.
@@ -53,8 +55,8 @@ struct LeastSquaresSummary {
 using NormalEquationsFunction =
     std::function<void(const Eigen::VectorXd& x, bool with_derivatives, NormalEquations& out)>;
 
-/// Levenberg-Marquardt with Marquardt's diagonal scaling (D. W. Marquardt, J. SIAM 11:431, 1963). Improves x in
-/// place; x never gets worse. `hessian_out`, if given, receives the undamped matrix at the solution.
+/// Levenberg-Marquardt with Marquardt's diagonal scaling (D. W. Marquardt, J. SIAM 11:431, 1963). Improves x
+/// in place; x never gets worse. `hessian_out`, if given, receives the undamped matrix at the solution.
 LeastSquaresSummary minimise(const NormalEquationsFunction& equations, Eigen::VectorXd& x,
                              const LevenbergMarquardtOptions& options = {},
                              Eigen::MatrixXd* hessian_out = nullptr);

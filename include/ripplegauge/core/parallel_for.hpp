@@ -1,5 +1,5 @@
-// Independent pieces of work on several threads, where each piece knows where its result belongs: the same on one
-// thread and on sixteen.
+// Independent pieces of work on several threads, where each piece knows where its result belongs: the same on
+// one thread and on sixteen.
 #pragma once
 
 #include <algorithm>
@@ -11,13 +11,14 @@
 namespace ripplegauge {
 
 namespace detail {
-/// Calls run(loop) on this thread and, as far as any of the process's helpers has nothing to do, on up to `most` others at
-/// once; returns when all have returned. While it waits for them, this thread helps with loops inside their pieces.
+/// Calls run(loop) on this thread and, as far as any of the process's helpers has nothing to do, on up to
+/// `most` others at once; returns when all have returned. While it waits for them, this thread helps with
+/// loops inside their pieces.
 void run_with_help(int most, void (*run)(void* loop), void* loop);
 }  // namespace detail
 
-/// Calls work(0) ... work(count - 1), on this thread and on up to `threads` - 1 others that have nothing else to do. A piece may
-/// hold another loop. Throws what the first failing piece threw.
+/// Calls work(0) ... work(count - 1), on this thread and on up to `threads` - 1 others that have nothing else
+/// to do. A piece may hold another loop. Throws what the first failing piece threw.
 template <class Work>
 void parallel_for(std::size_t count, int threads, const Work& work) {
   struct Loop {
@@ -43,7 +44,8 @@ void parallel_for(std::size_t count, int threads, const Work& work) {
   if (most <= 1)
     loop.run();
   else
-    detail::run_with_help(most - 1, [](void* self) { static_cast<Loop*>(self)->run(); }, &loop);
+    detail::run_with_help(
+        most - 1, [](void* self) { static_cast<Loop*>(self)->run(); }, &loop);
   if (loop.error) std::rethrow_exception(loop.error);
 }
 

@@ -17,7 +17,8 @@ T median_of(std::vector<T>& values) {
 /// The value below which about `share` (0..1) of the values lie. Reorders `values`, which must not be empty.
 template <class T>
 T quantile_of(std::vector<T>& values, double share) {
-  const auto at = values.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
+  const auto at =
+      values.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
   std::nth_element(values.begin(), at, values.end());
   return *at;
 }

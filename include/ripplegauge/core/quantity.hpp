@@ -5,8 +5,8 @@
 
 namespace ripplegauge {
 
-/// A value with its 95 % interval [low, high] (JCGM 100:2008, coverage factor about 2), all in the unit that the
-/// name of the variable ends in. A default-constructed quantity is NaN throughout: not yet measured.
+/// A value with its 95 % interval [low, high] (JCGM 100:2008, coverage factor about 2), all in the unit that
+/// the name of the variable ends in. A default-constructed quantity is NaN throughout: not yet measured.
 struct Quantity {
   double value = std::numeric_limits<double>::quiet_NaN();
   double low = std::numeric_limits<double>::quiet_NaN();

@@ -1,8 +1,9 @@
-// The reading: everything one photo says about its panel. It is what measure() returns, what the JSON contract
-// holds, and what plan, quote, compare and the pictures start from.
+// The reading: everything one photo says about its panel. It is what measure() returns, what the JSON
+// contract holds, and what plan, quote, compare and the pictures start from.
 //
-// Frames and units: millimetres, degrees, milliradians, in the card frame (origin at the centre of tag 0, x along
-// the card's long arm, y along its short arm, z out of the panel towards the camera) unless a name says otherwise.
+// Frames and units: millimetres, degrees, milliradians, in the card frame (origin at the centre of tag 0, x
+// along the card's long arm, y along its short arm, z out of the panel towards the camera) unless a name says
+// otherwise.
 #pragma once
 
 #include <optional>
@@ -28,26 +29,26 @@ struct ProfilePoint {
   bool operator==(const ProfilePoint&) const = default;
 };
 
-/// One low or high spot. The relief h is measured against the panel's own smooth shape (for a spot inside another
-/// one: against the smooth shape of the outer one); "10 % region" is the connected region where |h| is at least a
-/// tenth of the spot's peak.
+/// One low or high spot. The relief h is measured against the panel's own smooth shape (for a spot inside
+/// another one: against the smooth shape of the outer one); "10 % region" is the connected region where |h|
+/// is at least a tenth of the spot's peak.
 struct Dent {
   Kind kind = Kind::low;
-  double x_mm = 0, y_mm = 0;      ///< centroid of the 10 % region
-  Quantity diameter_mm;           ///< diameter of the circle with the area of the 10 % region
-  Quantity length_mm, width_mm;   ///< 4 sqrt of the eigenvalues of that region's second-moment matrix
-  Quantity half_diameter_mm;      ///< as diameter, for the 50 % region
-  double angle_deg = 0;           ///< direction of the length axis from +x towards +y, in [0, 180)
-  std::optional<Quantity> depth_mm;        ///< largest |h|; absent where it cannot be known
+  double x_mm = 0, y_mm = 0;         ///< centroid of the 10 % region
+  Quantity diameter_mm;              ///< diameter of the circle with the area of the 10 % region
+  Quantity length_mm, width_mm;      ///< 4 sqrt of the eigenvalues of that region's second-moment matrix
+  Quantity half_diameter_mm;         ///< as diameter, for the 50 % region
+  double angle_deg = 0;              ///< direction of the length axis from +x towards +y, in [0, 180)
+  std::optional<Quantity> depth_mm;  ///< largest |h|; absent where it cannot be known
   std::optional<Quantity> max_slope_mrad;  ///< largest gradient of h
   std::optional<Quantity> min_radius_mm;   ///< smallest radius of bend of the relief (1 / largest curvature)
   std::optional<Quantity> volume_mm3;      ///< integral of |h| over the 10 % region
   std::optional<double> stretch;           ///< arc length over chord, minus 1, along the worst section
-  double agreement = 0;            ///< share of the disturbance that the re-drawn stripes explain, 1 = all
-  std::optional<int> inside_of;    ///< index in Reading::dents of the spot that this one lies in
-  std::vector<PointMm> outline;    ///< 10 % contour, closed (the first point is not repeated)
+  double agreement = 0;          ///< share of the disturbance that the re-drawn stripes explain, 1 = all
+  std::optional<int> inside_of;  ///< index in Reading::dents of the spot that this one lies in
+  std::vector<PointMm> outline;  ///< 10 % contour, closed (the first point is not repeated)
   std::vector<ProfilePoint> section;
-  std::string severity;            ///< grade in plain trade words; empty until it is assessed
+  std::string severity;  ///< grade in plain trade words; empty until it is assessed
   std::string severity_reason;
   std::vector<std::string> notes;  ///< what makes this spot's numbers less sure
 };
@@ -60,14 +61,15 @@ struct Warning {
   std::string code, message;
 };
 
-/// One term of an uncertainty budget (JCGM 100:2008, 5.1): its standard uncertainty in the result, in per cent.
+/// One term of an uncertainty budget (JCGM 100:2008, 5.1): its standard uncertainty in the result, in per
+/// cent.
 struct BudgetTerm {
   std::string name, note;
   double diameter_percent = 0, depth_percent = 0;
 };
 
-/// The part of the panel in which a dent would have been seen: the rectangle around it, and its area without what the
-/// card hides or where no stripes are.
+/// The part of the panel in which a dent would have been seen: the rectangle around it, and its area without
+/// what the card hides or where no stripes are.
 struct JudgedArea {
   double x0_mm = 0, y0_mm = 0, x1_mm = 0, y1_mm = 0;
   double area_mm2 = 0;
@@ -81,22 +83,22 @@ struct Setup {
   double bar_length_mm = 100;
   std::string card_name;
   int tags_found = 0;
-  double pixels_per_mm = 0;              ///< at the card's middle
-  std::optional<Quantity> focal_px;      ///< at full size of the upright photo
+  double pixels_per_mm = 0;                                     ///< at the card's middle
+  std::optional<Quantity> focal_px;                             ///< at full size of the upright photo
   std::optional<Quantity> camera_distance_mm, camera_tilt_deg;  ///< to the card; from the panel's normal
   std::optional<Quantity> board_distance_mm, board_tilt_deg;
   std::optional<Quantity> crown_x_per_m, crown_y_per_m;  ///< panel curvature, 1/m, positive = convex
   std::optional<double> stripe_period_mm;                ///< on the panel
-  /// A spot whose steepest slope is below this would not have been found among the paint's own waviness. Told for a spot
-  /// 10 mm wide; a larger one shows no later, a smaller one needs more in proportion.
+  /// A spot whose steepest slope is below this would not have been found among the paint's own waviness. Told
+  /// for a spot 10 mm wide; a larger one shows no later, a smaller one needs more in proportion.
   std::optional<double> visible_slope_mrad;
   std::optional<JudgedArea> judged;  ///< absent when the stripes were not followed
 };
 
 struct PhotoInfo {
-  std::string name;        ///< as the user gave it
-  std::string date_taken;  ///< EXIF, "YYYY-MM-DD HH:MM:SS", empty when unknown
-  std::string sha256;      ///< of the file's bytes, lower-case hex; empty until somebody needs it
+  std::string name;                 ///< as the user gave it
+  std::string date_taken;           ///< EXIF, "YYYY-MM-DD HH:MM:SS", empty when unknown
+  std::string sha256;               ///< of the file's bytes, lower-case hex; empty until somebody needs it
   int width_px = 0, height_px = 0;  ///< upright
 };
 
@@ -108,7 +110,8 @@ struct Reading {
   std::vector<Warning> warnings;
   Setup setup;
   std::vector<std::vector<BudgetTerm>> budgets;  ///< one list a dent, in the order of dents
-  /// Outlines in pixels of the upright photo, in the order of dents: a picture can be drawn from a reading alone.
+  /// Outlines in pixels of the upright photo, in the order of dents: a picture can be drawn from a reading
+  /// alone.
   std::vector<std::vector<std::pair<double, double>>> outlines_px;
 };
 

@@ -1,6 +1,6 @@
-// Marks functions that are compiled once more for processors with wider arithmetic (AVX2 and AVX-512, fused multiply-add); the
-// program picks at start-up what the machine has. GCC on x86-64 only; elsewhere, and under sanitizers (which are not
-// set up yet when the choice is made), there is one version.
+// Marks functions that are compiled once more for processors with wider arithmetic (AVX2 and AVX-512, fused
+// multiply-add); the program picks at start-up what the machine has. GCC on x86-64 only; elsewhere, and under
+// sanitizers (which are not set up yet when the choice is made), there is one version.
 #pragma once
 
 #if defined(__GNUC__) && !defined(__clang__) && defined(__x86_64__) && !defined(__SANITIZE_ADDRESS__)

@@ -13,8 +13,8 @@ namespace ripplegauge {
 struct Candidate {
   Outline outline;
   double peak = 0;  ///< height of its energy over the median of good panel, in units of its scatter (MAD)
-  /// Ways in which it may be several dents that run together: the round parts that hang together by necks, with what of the following
-  /// lies beside them; and the round parts of where it is loudest.
+  /// Ways in which it may be several dents that run together: the round parts that hang together by necks,
+  /// with what of the following lies beside them; and the round parts of where it is loudest.
   std::vector<std::vector<Outline>> partings{};
 };
 
@@ -29,22 +29,27 @@ struct DisturbanceMap {
   std::optional<PanelEnergy> good_panel;  ///< where there is enough of it
 };
 
-/// `explained` marks pixels (CV_32FC1, 0..1) inside spots that are modelled already: their leftover counts less. `good_panel` of another
-/// map of the same photo, if given, makes their scores comparable.
-DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained = {}, const std::optional<PanelEnergy>& good_panel = {});
+/// `explained` marks pixels (CV_32FC1, 0..1) inside spots that are modelled already: their leftover counts
+/// less. `good_panel` of another map of the same photo, if given, makes their scores comparable.
+DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained = {},
+                           const std::optional<PanelEnergy>& good_panel = {});
 
-/// Connected regions of high score, strongest first: at most so many of those that could be spots, among the `looked_at` strongest of
-/// all. `merge_gap_mm`: fragments nearer than this belong together (a wide shallow dent disturbs the stripes in bands, with quiet lines
-/// between).
-std::vector<Candidate> find_candidates(const ResidualField& field, const DisturbanceMap& map, double merge_gap_mm,
-                                       const std::function<bool(const Candidate&)>& could_be_spot, std::size_t most, std::size_t looked_at);
+/// Connected regions of high score, strongest first: at most so many of those that could be spots, among the
+/// `looked_at` strongest of all. `merge_gap_mm`: fragments nearer than this belong together (a wide shallow
+/// dent disturbs the stripes in bands, with quiet lines between).
+std::vector<Candidate> find_candidates(const ResidualField& field, const DisturbanceMap& map,
+                                       double merge_gap_mm,
+                                       const std::function<bool(const Candidate&)>& could_be_spot,
+                                       std::size_t most, std::size_t looked_at);
 
-/// Sharpens an outline to the ellipse that best separates disturbed from quiet pixels (two-phase region competition
-/// after Chan & Vese, IEEE Trans. Image Process. 10:266, 2001, with an ellipse as the curve).
+/// Sharpens an outline to the ellipse that best separates disturbed from quiet pixels (two-phase region
+/// competition after Chan & Vese, IEEE Trans. Image Process. 10:266, 2001, with an ellipse as the curve).
 Outline sharpen_outline(const Patch& patch, const Outline& start);
 
-/// The residual field with these spots modelled too (exact phases, light solved anew); `explained` receives 0..1.
-ResidualField residual_with_spots(const ResidualField& field, const BundleProblem& problem, const PanelVector& parameters,
-                                  const std::vector<SpotVector>& spots, cv::Mat& explained);
+/// The residual field with these spots modelled too (exact phases, light solved anew); `explained` receives
+/// 0..1.
+ResidualField residual_with_spots(const ResidualField& field, const BundleProblem& problem,
+                                  const PanelVector& parameters, const std::vector<SpotVector>& spots,
+                                  cv::Mat& explained);
 
 }  // namespace ripplegauge

@@ -1,4 +1,5 @@
-// How loud the stripes are in and around a spot: the mean robust chi square of pixels that nothing explains, or that a fit does.
+// How loud the stripes are in and around a spot: the mean robust chi square of pixels that nothing explains,
+// or that a fit does.
 #pragma once
 
 #include <algorithm>
@@ -55,7 +56,8 @@ struct Loudness {
   double excess() const { return inside - around; }
 };
 
-/// Of pixels at place(0) ... place(costs.size() - 1), pairs of x and y in mm, whose robust chi squares are given.
+/// Of pixels at place(0) ... place(costs.size() - 1), pairs of x and y in mm, whose robust chi squares are
+/// given.
 template <class Place>
 Loudness loudness(const SpotVector& spot, std::span<const double> costs, const Place& place) {
   const RadiusIn rho(spot);
@@ -64,13 +66,21 @@ Loudness loudness(const SpotVector& spot, std::span<const double> costs, const P
   for (std::size_t i = 0; i < costs.size(); ++i) {
     const auto [x, y] = place(i);
     switch (zone_of(rho(x, y))) {
-      case Zone::inside: l.inside += costs[i], ++l.inside_count; break;
-      case Zone::ring: l.around += costs[i], ++l.around_count; break;
-      case Zone::beyond: l.beyond += costs[i], ++beyond_count; break;
-      case Zone::edge: break;
+      case Zone::inside:
+        l.inside += costs[i], ++l.inside_count;
+        break;
+      case Zone::ring:
+        l.around += costs[i], ++l.around_count;
+        break;
+      case Zone::beyond:
+        l.beyond += costs[i], ++beyond_count;
+        break;
+      case Zone::edge:
+        break;
     }
   }
-  l.inside /= std::max(l.inside_count, 1.0), l.around /= std::max(l.around_count, 1.0), l.beyond /= std::max(beyond_count, 1.0);
+  l.inside /= std::max(l.inside_count, 1.0), l.around /= std::max(l.around_count, 1.0),
+      l.beyond /= std::max(beyond_count, 1.0);
   return l;
 }
 

@@ -8,11 +8,21 @@
 
 namespace ripplegauge {
 
-/// h = height (1 - c rho^p)^n inside, 0 outside, with rho an elliptic radius with two slants, scaled so that rho = 1
-/// is the contour at a tenth of the height. p = 2, n large is a Gaussian; n = 2 a flat-footed polynomial; p > 2 a
-/// flat bottom.
+/// h = height (1 - c rho^p)^n inside, 0 outside, with rho an elliptic radius with two slants, scaled so that
+/// rho = 1 is the contour at a tenth of the height. p = 2, n large is a Gaussian; n = 2 a flat-footed
+/// polynomial; p > 2 a flat bottom.
 enum SpotParameter : int {
-  s_x = 0, s_y, s_log_a, s_log_b, s_angle, s_height, s_log_p, s_log_n, s_slant_u, s_slant_v, spot_parameters
+  s_x = 0,
+  s_y,
+  s_log_a,
+  s_log_b,
+  s_angle,
+  s_height,
+  s_log_p,
+  s_log_n,
+  s_slant_u,
+  s_slant_v,
+  spot_parameters
 };
 using SpotVector = Eigen::Matrix<double, spot_parameters, 1>;
 using SpotDual = Dual<spot_parameters>;
@@ -32,8 +42,10 @@ class SpotShape {
     using std::log;
     using std::sin;
     const auto p = [&](int i) {
-      if constexpr (std::is_same_v<T, double>) return v[i];
-      else return T::variable(v[i], i);
+      if constexpr (std::is_same_v<T, double>)
+        return v[i];
+      else
+        return T::variable(v[i], i);
     };
     x_ = p(s_x), y_ = p(s_y);
     inverse_a_ = exp(-p(s_log_a)), inverse_b_ = exp(-p(s_log_b));

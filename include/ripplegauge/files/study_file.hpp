@@ -22,9 +22,9 @@ std::vector<StudyGroup> read_study_file(const std::filesystem::path& file);
 
 enum class StudyQuantity { depth_mm, diameter_mm };
 
-/// A study of readings that this program saved, each named PART_PERSON_TRIAL.json; of several spots in one photo the
-/// one with the largest value counts. Photos that were refused, or whose depth is unknown, are left out: the study
-/// then names them as missing. Throws FileError.
+/// A study of readings that this program saved, each named PART_PERSON_TRIAL.json; of several spots in one
+/// photo the one with the largest value counts. Photos that were refused, or whose depth is unknown, are left
+/// out: the study then names them as missing. Throws FileError.
 StudyGroup study_from_readings(const std::vector<std::filesystem::path>& files, StudyQuantity quantity);
 
 struct NamedStudy {

@@ -16,8 +16,8 @@ namespace ripplegauge {
 /// What the user says of the scene.
 struct MeasureRequest {
   CardDefinition card;
-  double bar_length_mm = 100;  ///< what the card's check bar really measures
-  double board_pitch_mm = 0;   ///< one light plus one dark stripe
+  double bar_length_mm = 100;               ///< what the card's check bar really measures
+  double board_pitch_mm = 0;                ///< one light plus one dark stripe
   std::optional<double> board_distance_mm;  ///< by tape, from the dent to the stripes seen in it
   std::optional<BoardDefinition> board;     ///< a tagged board; its pitch goes before board_pitch_mm
   std::optional<CameraProfile> camera;      ///< the phone's lens; without it EXIF serves
@@ -37,7 +37,8 @@ struct Measurement {
   Relief relief;  ///< all spots on one map in the card frame; empty when nothing was measured
 };
 
-/// Never throws for what a photo shows: that is Reading::refusal. Throws UsageError for a request that makes no sense.
+/// Never throws for what a photo shows: that is Reading::refusal. Throws UsageError for a request that makes
+/// no sense.
 Measurement measure(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options = {});
 
 }  // namespace ripplegauge

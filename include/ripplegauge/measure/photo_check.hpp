@@ -24,14 +24,16 @@ struct SeenDisturbance {
 /// What the photo is like, as far as it could be followed. Absent: not known.
 struct ShotFigures {
   int tags_on_card = 0;
-  std::optional<double> tag_side_px;           ///< shortest side of the card's tags
-  std::optional<double> edge_width_px;         ///< over which a tag's edge rises from 10 to 90 %, in the median
-  std::optional<double> stripe_period_px;      ///< in the photo, near the middle of what is judged; by geometry if not followed
+  std::optional<double> tag_side_px;    ///< shortest side of the card's tags
+  std::optional<double> edge_width_px;  ///< over which a tag's edge rises from 10 to 90 %, in the median
+  std::optional<double>
+      stripe_period_px;  ///< in the photo, near the middle of what is judged; by geometry if not followed
   std::optional<double> stripe_direction_deg;  ///< in the photo, from level, rising to the right, -90 to 90
   std::optional<double> stripe_pairs;          ///< light and dark in turn without a gap, across the stripes
   std::optional<double> stripe_contrast;       ///< from dark to light, grey values of 255
   std::optional<double> clipped_share;         ///< of the bright stripes, burnt out
-  std::optional<double> surroundings_in_photo; ///< share of the panel within 50 mm of the card that the photo shows
+  std::optional<double>
+      surroundings_in_photo;  ///< share of the panel within 50 mm of the card that the photo shows
   std::optional<double> surroundings_striped;  ///< share of that part over which undisturbed stripes lie
   std::optional<double> visible_depth_mm;      ///< from which on a dent 10 mm wide shows
 };
@@ -46,8 +48,8 @@ struct PhotoCheck {
   ShotFigures figures;
 };
 
-/// Throws UsageError for a request that makes no sense. Whether a disturbance is a dent is left to measure(), which may
-/// still refuse one that no dent explains.
+/// Throws UsageError for a request that makes no sense. Whether a disturbance is a dent is left to measure(),
+/// which may still refuse one that no dent explains.
 PhotoCheck check_photo(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options = {});
 
 }  // namespace ripplegauge

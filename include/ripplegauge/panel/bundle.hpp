@@ -1,5 +1,5 @@
-// One bundle for everything that must agree: camera, panel crown and board, from all tag corners and from the phase
-// of the undisturbed stripes (Triggs et al., "Bundle adjustment - a modern synthesis", 2000).
+// One bundle for everything that must agree: camera, panel crown and board, from all tag corners and from the
+// phase of the undisturbed stripes (Triggs et al., "Bundle adjustment - a modern synthesis", 2000).
 #pragma once
 
 #include <optional>
@@ -20,21 +20,21 @@ struct PhaseSample {
 /// What is known before the photo speaks: standard deviations of the parameters about their nominal values.
 struct PanelPriors {
   double expected_k1 = 0, expected_k2 = 0;  ///< what k1, k2 are expected to be; all other parameters: 0
-  double k1 = 0.03, k2 = 0.015;      ///< phone lenses after the phone's own correction (own estimate)
-  double log_focal = 0.012;          ///< EXIF rounds the focal length to whole millimetres
-  double centre_px = 100;            ///< photos get cropped
+  double k1 = 0.03, k2 = 0.015;             ///< phone lenses after the phone's own correction (own estimate)
+  double log_focal = 0.012;                 ///< EXIF rounds the focal length to whole millimetres
+  double centre_px = 100;                   ///< photos get cropped
   double crown_per_mm = 5e-4, crown_xy_per_mm = 1e-4;  ///< panels: radius of 2 m typical, 1 m not rare
-  double ink_mm = 0.06;              ///< printed squares run fat or thin by a few hundredths
-  double board_tilt = 0.2;           ///< the board stands roughly square to what it reflects: 11 degrees
-  double board_distance_mm = 10;     ///< wide at first: the tape holds at the dent, not at the anchor
+  double ink_mm = 0.06;           ///< printed squares run fat or thin by a few hundredths
+  double board_tilt = 0.2;        ///< the board stands roughly square to what it reflects: 11 degrees
+  double board_distance_mm = 10;  ///< wide at first: the tape holds at the dent, not at the anchor
 };
 
 /// A corner of a board's tag, seen in the paint.
 struct BoardCorner {
   int tag_id = -1;
   double u_px = 0, v_px = 0;
-  double x_mm = 0, y_mm = 0;     ///< in the board frame
-  double uncertainty_mm = 1;     ///< standard, on the board
+  double x_mm = 0, y_mm = 0;  ///< in the board frame
+  double uncertainty_mm = 1;  ///< standard, on the board
 };
 
 struct BundleProblem {
@@ -44,12 +44,12 @@ struct BundleProblem {
   double card_scale = 1;  ///< measured bar length / nominal
   std::vector<SeenTag> tags;
   std::vector<PhaseSample> samples;
-  std::vector<BoardTag> board_tags;         ///< all that the board has; empty for a board without
-  std::vector<BoardCorner> board_corners;   ///< those seen, once the board's pose is known from them
+  std::vector<BoardTag> board_tags;        ///< all that the board has; empty for a board without
+  std::vector<BoardCorner> board_corners;  ///< those seen, once the board's pose is known from them
 };
 
-/// Standard deviations of the data. Corner: the scatter seen on ray-traced photos is 0.02-0.12 px; paper that does
-/// not lie quite flat adds to it. Phase: what a quadratic panel and a plane board leave unmodelled.
+/// Standard deviations of the data. Corner: the scatter seen on ray-traced photos is 0.02-0.12 px; paper that
+/// does not lie quite flat adds to it. Phase: what a quadratic panel and a plane board leave unmodelled.
 struct BundleNoise {
   double corner_px = 0.15;
   double phase_cycles = 0.03;
@@ -62,18 +62,19 @@ struct BundleResult {
   Eigen::Matrix<double, panel_parameters, panel_parameters> covariance;  ///< at the solution; see fit_bundle
   double cost = 0;
   double tag_rms_px = 0;
-  double board_rms = 0;  ///< of the board corners' coordinates, in units of their stated uncertainties
+  double board_rms = 0;         ///< of the board corners' coordinates, in units of their stated uncertainties
   double phase_mad_cycles = 0;  ///< 1.4826 x median |residual| of the phase samples
 };
 
-/// Starts from the tags alone: pose by IPPE (Collins & Bartoli, IJCV 2014, 10.1007/s11263-014-0725-5), both planar
-/// solutions refined, the better one kept. Sets problem.constants.base_rotation. Nothing if no pose fits.
+/// Starts from the tags alone: pose by IPPE (Collins & Bartoli, IJCV 2014, 10.1007/s11263-014-0725-5), both
+/// planar solutions refined, the better one kept. Sets problem.constants.base_rotation. Nothing if no pose
+/// fits.
 std::optional<BundleResult> start_bundle(BundleProblem& problem, const BundleNoise& noise = {});
 
 /// The board's pose from its tags as the panel mirrors them, card and camera as in `start`. Fills
-/// problem.board_corners with the corners of `seen` that agree on one pose (a decoder finds tags where there are
-/// none); nothing when fewer than two tags do. Without a tape (`distance_known` false) the nominal distance becomes
-/// what the tags say.
+/// problem.board_corners with the corners of `seen` that agree on one pose (a decoder finds tags where there
+/// are none); nothing when fewer than two tags do. Without a tape (`distance_known` false) the nominal
+/// distance becomes what the tags say.
 std::optional<PanelVector> start_board(BundleProblem& problem, const std::vector<BoardCorner>& seen,
                                        const PanelVector& start, bool distance_known);
 
@@ -89,11 +90,13 @@ PanelVector settle_bundle(const BundleProblem& problem, const PanelVector& start
 
 /// Corners of a card's tag in the card frame (z = 0), order of SeenTag, widened by the ink parameter.
 template <class T>
-std::array<std::array<T, 2>, 4> tag_corners_mm(const CardTag& tag, double side_mm, double scale, const T& ink_mm) {
+std::array<std::array<T, 2>, 4> tag_corners_mm(const CardTag& tag, double side_mm, double scale,
+                                               const T& ink_mm) {
   const T half = 0.5 * side_mm + ink_mm;
   const double sx[4] = {-1, 1, 1, -1}, sy[4] = {1, 1, -1, -1};
   std::array<std::array<T, 2>, 4> corners;
-  for (std::size_t k = 0; k < 4; ++k) corners[k] = {(tag.x_mm + sx[k] * half) * scale, (tag.y_mm + sy[k] * half) * scale};
+  for (std::size_t k = 0; k < 4; ++k)
+    corners[k] = {(tag.x_mm + sx[k] * half) * scale, (tag.y_mm + sy[k] * half) * scale};
   return corners;
 }
 

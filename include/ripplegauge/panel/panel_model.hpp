@@ -1,9 +1,10 @@
-// The geometry of one photo: camera, panel, board. Everything that the photo shows of the stripes is the board's
-// phase at a panel point, seen through the mirror of the paint.
+// The geometry of one photo: camera, panel, board. Everything that the photo shows of the stripes is the
+// board's phase at a panel point, seen through the mirror of the paint.
 //
 // Frames: card frame (see core/reading.hpp), millimetres; pixels of the upright photo, centres at integers.
-// Panel: z = -(kx x^2 + 2 kxy x y + ky y^2) / 2, positive k = convex, plus the relief h whose slopes are given.
-// Law of reflection: r = d - 2 (d . n) n (Burke et al., Adv. Opt. Technol. 12, 2023, 10.3389/aot.2023.1237687).
+// Panel: z = -(kx x^2 + 2 kxy x y + ky y^2) / 2, positive k = convex, plus the relief h whose slopes are
+// given. Law of reflection: r = d - 2 (d . n) n (Burke et al., Adv. Opt. Technol. 12,
+// 2023, 10.3389/aot.2023.1237687).
 #pragma once
 
 #include <Eigen/Dense>
@@ -16,19 +17,19 @@ namespace ripplegauge {
 
 /// Places of the unknowns in the bundle's parameter vector.
 enum PanelParameter : int {
-  p_rotation = 0,     ///< 3: small rotation (Gibbs vector) on top of the base rotation camera_from_card
-  p_translation = 3,  ///< 3: camera_from_card translation, mm
-  p_k1 = 6,           ///< radial distortion, coefficient of r^2 in normalised image coordinates
-  p_k2 = 7,           ///< coefficient of r^4
-  p_log_focal = 8,    ///< ln(focal length / nominal focal length)
-  p_centre = 9,       ///< 2: principal point minus nominal centre, px
-  p_crown = 11,       ///< 3: kx, ky, kxy, 1/mm
-  p_ink = 14,         ///< how much wider than nominal half a tag's black square is printed or seen, mm
-  p_board_tilt = 15,  ///< 2: slopes of the board against the plane square to the central reflected ray
-  p_board_spin = 17,  ///< direction across the stripes in the board plane, rad
-  p_board_phase = 18, ///< phase at the anchor, cycles
+  p_rotation = 0,         ///< 3: small rotation (Gibbs vector) on top of the base rotation camera_from_card
+  p_translation = 3,      ///< 3: camera_from_card translation, mm
+  p_k1 = 6,               ///< radial distortion, coefficient of r^2 in normalised image coordinates
+  p_k2 = 7,               ///< coefficient of r^4
+  p_log_focal = 8,        ///< ln(focal length / nominal focal length)
+  p_centre = 9,           ///< 2: principal point minus nominal centre, px
+  p_crown = 11,           ///< 3: kx, ky, kxy, 1/mm
+  p_ink = 14,             ///< how much wider than nominal half a tag's black square is printed or seen, mm
+  p_board_tilt = 15,      ///< 2: slopes of the board against the plane square to the central reflected ray
+  p_board_spin = 17,      ///< direction across the stripes in the board plane, rad
+  p_board_phase = 18,     ///< phase at the anchor, cycles
   p_board_distance = 19,  ///< distance along the reflected ray minus the nominal one, mm
-  p_board_shift = 20,  ///< 2: position on the board, x and y of the board frame, of the anchor's image, mm
+  p_board_shift = 20,     ///< 2: position on the board, x and y of the board frame, of the anchor's image, mm
   panel_parameters = 22
 };
 
@@ -54,13 +55,21 @@ struct Vector3 {
   T x, y, z;
 };
 template <class T>
-Vector3<T> operator+(const Vector3<T>& a, const Vector3<T>& b) { return {a.x + b.x, a.y + b.y, a.z + b.z}; }
+Vector3<T> operator+(const Vector3<T>& a, const Vector3<T>& b) {
+  return {a.x + b.x, a.y + b.y, a.z + b.z};
+}
 template <class T>
-Vector3<T> operator-(const Vector3<T>& a, const Vector3<T>& b) { return {a.x - b.x, a.y - b.y, a.z - b.z}; }
+Vector3<T> operator-(const Vector3<T>& a, const Vector3<T>& b) {
+  return {a.x - b.x, a.y - b.y, a.z - b.z};
+}
 template <class T, class S>
-Vector3<T> operator*(const Vector3<T>& a, const S& s) { return {a.x * s, a.y * s, a.z * s}; }
+Vector3<T> operator*(const Vector3<T>& a, const S& s) {
+  return {a.x * s, a.y * s, a.z * s};
+}
 template <class T>
-T dot(const Vector3<T>& a, const Vector3<T>& b) { return a.x * b.x + a.y * b.y + a.z * b.z; }
+T dot(const Vector3<T>& a, const Vector3<T>& b) {
+  return a.x * b.x + a.y * b.y + a.z * b.z;
+}
 template <class T>
 Vector3<T> cross(const Vector3<T>& a, const Vector3<T>& b) {
   return {a.y * b.z - a.z * b.y, a.z * b.x - a.x * b.z, a.x * b.y - a.y * b.x};
@@ -74,22 +83,30 @@ Vector3<T> normalized(const Vector3<T>& a) {
 template <int N>
 class PixelPhase;
 
-/// A parameter set made ready for evaluation. T is double, PanelDual for derivatives by the parameters, or BoardDual for
-/// derivatives by the board's alone.
+/// A parameter set made ready for evaluation. T is double, PanelDual for derivatives by the parameters, or
+/// BoardDual for derivatives by the board's alone.
 template <class T>
 class PanelModel {
  public:
   PanelModel(const PanelConstants& constants, const PanelVector& parameters);
 
-  struct Point { T x_mm, y_mm, z_mm; };
-  struct Pixel { T u_px, v_px; };
-  struct BoardPoint { T along_mm, across_mm; };  ///< in the board plane, from the anchor's image, along/across stripes
+  struct Point {
+    T x_mm, y_mm, z_mm;
+  };
+  struct Pixel {
+    T u_px, v_px;
+  };
+  struct BoardPoint {
+    T along_mm, across_mm;
+  };  ///< in the board plane, from the anchor's image, along/across stripes
 
   T height(const T& x, const T& y) const { return -0.5 * (kx_ * x * x + 2.0 * kxy_ * x * y + ky_ * y * y); }
 
   Pixel pixel_from_panel(const T& x, const T& y) const;
   /// Distance of a panel point from the camera along the optical axis.
-  T depth_mm(const T& x, const T& y) const { return dot(row_[2], Vector3<T>{x, y, height(x, y)}) + translation_.z; }
+  T depth_mm(const T& x, const T& y) const {
+    return dot(row_[2], Vector3<T>{x, y, height(x, y)}) + translation_.z;
+  }
   /// The panel point that a pixel shows: ray against the crowned panel.
   Point panel_from_pixel(double u_px, double v_px) const;
 
@@ -99,23 +116,29 @@ class PanelModel {
   T phase(const T& x, const T& y, const T& slope_x, const T& slope_y) const {
     return board_from_panel(x, y, slope_x, slope_y).across_mm / pitch_mm_ + phase_;
   }
-  /// What a smooth panel shows at (x, y), in the board's own frame (core/board_definition.hpp): x along the stripes,
-  /// y across them. Right-handed seen from the printed face, which looks against the reflected ray.
-  struct BoardFramePoint { T x_mm, y_mm; };
+  /// What a smooth panel shows at (x, y), in the board's own frame (core/board_definition.hpp): x along the
+  /// stripes, y across them. Right-handed seen from the printed face, which looks against the reflected ray.
+  struct BoardFramePoint {
+    T x_mm, y_mm;
+  };
   BoardFramePoint board_frame_from_panel(const T& x, const T& y) const {
     const BoardPoint q = board_from_panel(x, y, T(0.0), T(0.0));
     return {q.along_mm + shift_x_, q.across_mm + shift_y_};
   }
   T board_phase_offset() const { return phase_; }
-  /// Length of the reflected ray from a panel point to the board, and angle between board normal and that ray.
-  struct BoardView { T distance_mm, cos_tilt; };
+  /// Length of the reflected ray from a panel point to the board, and angle between board normal and that
+  /// ray.
+  struct BoardView {
+    T distance_mm, cos_tilt;
+  };
   BoardView board_view(const T& x, const T& y) const;
   /// What the phase at one panel point needs, with everything that does not depend on the relief done once.
   struct MirrorPoint {
-    T ray_x, ray_y, ray_z;            ///< camera to panel point, mm
-    T panel_slope_x, panel_slope_y;   ///< of the smooth panel
-    T from_normal, from_across;       ///< panel point minus board origin, along board normal and across the stripes
-    T ray_normal, ray_across;         ///< the camera ray, along the same two
+    T ray_x, ray_y, ray_z;           ///< camera to panel point, mm
+    T panel_slope_x, panel_slope_y;  ///< of the smooth panel
+    T from_normal,
+        from_across;           ///< panel point minus board origin, along board normal and across the stripes
+    T ray_normal, ray_across;  ///< the camera ray, along the same two
   };
   MirrorPoint mirror_point(const T& x, const T& y) const;
   const Vector3<T>& board_normal() const { return board_normal_; }
@@ -128,7 +151,9 @@ class PanelModel {
  private:
   template <int>
   friend class PixelPhase;
-  struct Ray { Vector3<T> origin, direction; };
+  struct Ray {
+    Vector3<T> origin, direction;
+  };
   Ray reflect(const T& x, const T& y, const T& slope_x, const T& slope_y) const;
 
   Vector3<T> row_[3];  ///< camera_from_card rotation
@@ -142,9 +167,13 @@ namespace detail {
 template <class T>
 T make_parameter(double value, int index);
 template <>
-inline double make_parameter<double>(double value, int) { return value; }
+inline double make_parameter<double>(double value, int) {
+  return value;
+}
 template <>
-inline PanelDual make_parameter<PanelDual>(double value, int index) { return PanelDual::variable(value, index); }
+inline PanelDual make_parameter<PanelDual>(double value, int index) {
+  return PanelDual::variable(value, index);
+}
 template <>
 inline BoardDual make_parameter<BoardDual>(double value, int index) {
   return index < p_board_tilt ? BoardDual(value) : BoardDual::variable(value, index - p_board_tilt);
@@ -212,8 +241,8 @@ template <class T>
 typename PanelModel<T>::Point PanelModel<T>::panel_from_pixel(double u_px, double v_px) const {
   using std::sqrt;
   const T a = (u_px - centre_u_) / focal_, b = (v_px - centre_v_) / focal_;
-  // Undo the distortion by fixed point, which contracts by about k1 r^2 a step, under 0.03 for any phone lens, and a last
-  // step of Newton's, which takes the derivatives along.
+  // Undo the distortion by fixed point, which contracts by about k1 r^2 a step, under 0.03 for any phone
+  // lens, and a last step of Newton's, which takes the derivatives along.
   const T square = a * a + b * b;
   const double distorted = value_of(square), k1 = value_of(k1_), k2 = value_of(k2_);
   double s = 1, r2 = distorted;
@@ -222,7 +251,8 @@ typename PanelModel<T>::Point PanelModel<T>::panel_from_pixel(double u_px, doubl
     r2 = distorted * s * s;
   }
   const T r2_there = square * (s * s);
-  const T scale = s - (s * (1.0 + r2_there * (k1_ + r2_there * k2_)) - 1.0) / (1 + r2 * (3 * k1 + 5 * k2 * r2));
+  const T scale =
+      s - (s * (1.0 + r2_there * (k1_ + r2_there * k2_)) - 1.0) / (1 + r2 * (3 * k1 + 5 * k2 * r2));
   const T ax = a * scale, by = b * scale;
   const Vector3<T> d = row_[0] * ax + row_[1] * by + row_[2];
   // z + crown(x, y) / 2 = 0 along camera + t d: t^2 A + t B + C = 0, the root nearer the plane's.
@@ -233,7 +263,8 @@ typename PanelModel<T>::Point PanelModel<T>::panel_from_pixel(double u_px, doubl
   const T B = d.z + crown(camera_, d);
   const T C = camera_.z + 0.5 * crown(camera_, camera_);
   T discriminant = B * B - 4.0 * A * C;
-  if (!(value_of(discriminant) > 0)) discriminant = T(0.0) * discriminant + B * B;  // ray misses: fall back to a plane
+  if (!(value_of(discriminant) > 0))
+    discriminant = T(0.0) * discriminant + B * B;  // ray misses: fall back to a plane
   const T root = sqrt(discriminant);
   // 2C / (-B +- root) is the form without cancellation for the small root.
   const T t = value_of(B) < 0 ? 2.0 * C / (root - B) : -2.0 * C / (root + B);
@@ -267,8 +298,15 @@ template <class T>
 typename PanelModel<T>::MirrorPoint PanelModel<T>::mirror_point(const T& x, const T& y) const {
   const Vector3<T> p{x, y, height(x, y)};
   const Vector3<T> d = p - camera_, from = p - board_origin_;
-  return {d.x, d.y, d.z, -(kx_ * x + kxy_ * y), -(ky_ * y + kxy_ * x), dot(from, board_normal_), dot(from, across_),
-          dot(d, board_normal_), dot(d, across_)};
+  return {d.x,
+          d.y,
+          d.z,
+          -(kx_ * x + kxy_ * y),
+          -(ky_ * y + kxy_ * x),
+          dot(from, board_normal_),
+          dot(from, across_),
+          dot(d, board_normal_),
+          dot(d, across_)};
 }
 
 template <class T>

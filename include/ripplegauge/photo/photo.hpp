@@ -32,12 +32,13 @@ struct PhotoLimits {
 };
 
 /// Reads and decodes a photo to grey. Throws FileError (file, problem, what to do) for anything that is not a
-/// whole, supported, sanely sized image. Never returns a partly decoded picture. A second of the `threads` gains a quarter of the
-/// time and costs a half more work; the picture is the same.
+/// whole, supported, sanely sized image. Never returns a partly decoded picture. A second of the `threads`
+/// gains a quarter of the time and costs a half more work; the picture is the same.
 Photo read_photo(const std::filesystem::path& path, const PhotoLimits& limits = {}, int threads = 1);
 
 /// The same from the bytes of a file; `name` is for messages and Photo::name.
-Photo decode_photo(std::string_view bytes, const std::string& name, const PhotoLimits& limits = {}, int threads = 1);
+Photo decode_photo(std::string_view bytes, const std::string& name, const PhotoLimits& limits = {},
+                   int threads = 1);
 
 /// The same file in colour, upright, for pictures that people look at: CV_8UC3 in B, G, R order, reduced by
 /// whole factors so that the longer side is at most `max_side_px`.

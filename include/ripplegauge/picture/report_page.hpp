@@ -40,7 +40,8 @@ struct ReportPicture {
 };
 struct ReportPictures {
   std::vector<ReportPicture> pictures;
-  int columns = 2;  ///< 3 for a contact sheet: small, on a phone too; in the PDF also where pictures are evidence
+  int columns =
+      2;  ///< 3 for a contact sheet: small, on a phone too; in the PDF also where pictures are evidence
 };
 
 using ReportBlock = std::variant<ReportHeading, ReportText, ReportNote, ReportTable, ReportPictures>;

@@ -17,8 +17,9 @@ struct PhotoBlur {
 /// Where the tags are, on average.
 PhotoBlur mean_blur(const std::vector<SeenTag>& tags);
 
-/// At a panel point. A lens is sharp at one depth z0 and blurs by a variance of v0 + c (1/z - 1/z0)^2: that through what the tags
-/// show, with no more of a bend than they ask for.
-PhotoBlur blur_at(const std::vector<SeenTag>& tags, const PanelModel<double>& model, double x_mm, double y_mm);
+/// At a panel point. A lens is sharp at one depth z0 and blurs by a variance of v0 + c (1/z - 1/z0)^2: that
+/// through what the tags show, with no more of a bend than they ask for.
+PhotoBlur blur_at(const std::vector<SeenTag>& tags, const PanelModel<double>& model, double x_mm,
+                  double y_mm);
 
 }  // namespace ripplegauge

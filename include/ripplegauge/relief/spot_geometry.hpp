@@ -14,22 +14,23 @@ struct SpotGeometry {
   double x_mm = 0, y_mm = 0;
   double diameter_mm = 0, length_mm = 0, width_mm = 0, half_diameter_mm = 0, angle_deg = 0;
   double depth_mm = 0;
-  double max_slope = 0;        ///< mm per mm
-  double max_curvature = 0;    ///< largest principal curvature inside the 10 % region, 1/mm
+  double max_slope = 0;      ///< mm per mm
+  double max_curvature = 0;  ///< largest principal curvature inside the 10 % region, 1/mm
   double volume_mm3 = 0;
-  double opposite_peak_mm = 0; ///< how far the map goes the other way
-  bool touches_border = false; ///< the 10 % region runs off the map
+  double opposite_peak_mm = 0;  ///< how far the map goes the other way
+  bool touches_border = false;  ///< the 10 % region runs off the map
 };
 
-/// Measures the spot with the largest |height| on the map. Areas and moments by fractional coverage of the cells on
-/// the contour, so that they converge with the square of the step.
+/// Measures the spot with the largest |height| on the map. Areas and moments by fractional coverage of the
+/// cells on the contour, so that they converge with the square of the step.
 SpotGeometry measure_spot(const Relief& relief);
 
 /// The 10 % contour as a closed polygon, counter-clockwise.
 std::vector<PointMm> outline_polygon(const Relief& relief, const SpotGeometry& geometry);
 
 /// Height along the length axis through the centroid, from -reach to +reach.
-std::vector<ProfilePoint> length_section(const Relief& relief, const SpotGeometry& geometry, double reach_mm, int points);
+std::vector<ProfilePoint> length_section(const Relief& relief, const SpotGeometry& geometry, double reach_mm,
+                                         int points);
 
 /// Bilinear height; 0 outside the map.
 double height_at(const Relief& relief, double x_mm, double y_mm);

@@ -1,5 +1,5 @@
-// Lets go of the parametric shape: a free surface against the same intensities, so that rims, kidneys, creases and
-// slants come out as they are.
+// Lets go of the parametric shape: a free surface against the same intensities, so that rims, kidneys,
+// creases and slants come out as they are.
 #pragma once
 
 #include <Eigen/Dense>
@@ -13,8 +13,8 @@
 
 namespace ripplegauge {
 
-/// Uniform cubic B-splines on a square grid of control points; those outside an ellipse are held at zero, so that the
-/// surface ends flat in undisturbed panel.
+/// Uniform cubic B-splines on a square grid of control points; those outside an ellipse are held at zero, so
+/// that the surface ends flat in undisturbed panel.
 class SplineSurface {
  public:
   struct Extent {
@@ -23,7 +23,8 @@ class SplineSurface {
   SplineSurface(const Extent& extent, double spacing_mm);
 
   int size() const { return active_; }
-  /// A place in its square of control points: the number of the square, and how far across it the place lies, 0 to 1.
+  /// A place in its square of control points: the number of the square, and how far across it the place lies,
+  /// 0 to 1.
   struct Place {
     int cell = 0;
     double u = 0, v = 0;
@@ -35,12 +36,13 @@ class SplineSurface {
   double spacing_mm() const { return spacing_; }
   /// Adds the surface with these control heights, mm, to a map.
   void add_to(Relief& map, const Eigen::VectorXd& coefficients) const;
-  /// Matrix of the bending energy, integral of h_xx^2 + 2 h_xy^2 + h_yy^2 (thin plate), 1 / mm^2 per mm^2, each square of control
-  /// points (its cell) times its weight.
+  /// Matrix of the bending energy, integral of h_xx^2 + 2 h_xy^2 + h_yy^2 (thin plate), 1 / mm^2 per mm^2,
+  /// each square of control points (its cell) times its weight.
   Eigen::MatrixXd bending(const std::function<double(int cell)>& weight) const;
 
  private:
-  /// count x side: the basis functions of one axis, whose first control point lies at the origin, along a row of places.
+  /// count x side: the basis functions of one axis, whose first control point lies at the origin, along a row
+  /// of places.
   Eigen::MatrixXd basis_at(double origin_mm, double first_mm, double step_mm, int count) const;
 
   double x0_, y0_, spacing_;
@@ -49,41 +51,46 @@ class SplineSurface {
 };
 
 struct SurfaceRequest {
-  SplineSurface::Extent extent;  ///< of the control points
+  SplineSurface::Extent extent;              ///< of the control points
   double mean_radius_mm = 0, height_mm = 0;  ///< of the spot that is already in the patch's base relief
   double spacing_mm = 0;
   int iterations = 10;
   bool highlight = true;
-  int threads = 1;         ///< the result does not depend on them
-  bool departs = true;     ///< false: the spot explains all there is; only what the stripes leave open is asked for
-  bool odd_shape = false;  ///< the spot is known not to come from the parametric family: the prior leaves room for that
+  int threads = 1;  ///< the result does not depend on them
+  bool departs =
+      true;  ///< false: the spot explains all there is; only what the stripes leave open is asked for
+  bool odd_shape =
+      false;  ///< the spot is known not to come from the parametric family: the prior leaves room for that
 };
 
 struct SurfaceFit {
   SplineSurface surface;
-  Eigen::VectorXd departure;   ///< control heights, mm, on top of the patch's base relief
-  /// Lower Cholesky factor of the normal matrix of control heights and drift, noise inflation included, with room for odd
-  /// shapes: its inverse is their covariance.
+  Eigen::VectorXd departure;  ///< control heights, mm, on top of the patch's base relief
+  /// Lower Cholesky factor of the normal matrix of control heights and drift, noise inflation included, with
+  /// room for odd shapes: its inverse is their covariance.
   Eigen::MatrixXd precision_root;
   Eigen::Vector3d drift = Eigen::Vector3d::Zero();
-  double noise_inflation = 1;  ///< how much block sums of the score scatter beyond independent pixels (variance)
+  double noise_inflation =
+      1;  ///< how much block sums of the score scatter beyond independent pixels (variance)
   double effective_parameters = 0;
-  std::vector<float> residual; ///< whitened, of every pixel of the patch
+  std::vector<float> residual;  ///< whitened, of every pixel of the patch
   bool solved = false;
 
-  /// Control heights drawn from what the fit leaves open; `normal`: as many standard normal numbers as precision_root has rows.
+  /// Control heights drawn from what the fit leaves open; `normal`: as many standard normal numbers as
+  /// precision_root has rows.
   Eigen::VectorXd draw(const Eigen::VectorXd& normal) const;
 };
 
-/// Variance of block sums of the phase score over what independent pixels of unit variance would give: orange peel, JPEG
-/// and what the model misses correlate neighbours. Median over the blocks between two distances from a place; 1 where
-/// there are too few.
-double score_inflation(const PixelArrays& pixels, const LightFit& light, double block_mm, double x_mm, double y_mm, double from_mm,
-                       double to_mm);
+/// Variance of block sums of the phase score over what independent pixels of unit variance would give: orange
+/// peel, JPEG and what the model misses correlate neighbours. Median over the blocks between two distances
+/// from a place; 1 where there are too few.
+double score_inflation(const PixelArrays& pixels, const LightFit& light, double block_mm, double x_mm,
+                       double y_mm, double from_mm, double to_mm);
 
-/// Gauss-Newton with light and drift eliminated; the prior is the bending energy of the departure, its weight from the
-/// evidence (MacKay, Neural Computation 4:415, 1992: lambda = gamma / c'Pc). The covariance is that of a prior with room for
-/// odd shapes: where the family explains the stripes the evidence forbids any departure, and yet nobody knows.
+/// Gauss-Newton with light and drift eliminated; the prior is the bending energy of the departure, its weight
+/// from the evidence (MacKay, Neural Computation 4:415, 1992: lambda = gamma / c'Pc). The covariance is that
+/// of a prior with room for odd shapes: where the family explains the stripes the evidence forbids any
+/// departure, and yet nobody knows.
 SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request);
 
 }  // namespace ripplegauge

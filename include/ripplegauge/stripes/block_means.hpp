@@ -1,4 +1,5 @@
-// What windows over the stripes need of a picture's cells, averaged over blocks of them first: all that follows is small.
+// What windows over the stripes need of a picture's cells, averaged over blocks of them first: all that
+// follows is small.
 #pragma once
 
 #include <array>
@@ -10,9 +11,18 @@
 
 namespace ripplegauge {
 
-/// Of cells of weight w (1 where there is light, else 0), light l and phase p: w, w l, w l^2, and w and w l times cosine
-/// and sine of 2 pi p.
-enum BlockMean : int { mean_weight, mean_light, mean_square, mean_weight_cos, mean_weight_sin, mean_light_cos, mean_light_sin, block_mean_count };
+/// Of cells of weight w (1 where there is light, else 0), light l and phase p: w, w l, w l^2, and w and w l
+/// times cosine and sine of 2 pi p.
+enum BlockMean : int {
+  mean_weight,
+  mean_light,
+  mean_square,
+  mean_weight_cos,
+  mean_weight_sin,
+  mean_light_cos,
+  mean_light_sin,
+  block_mean_count
+};
 
 /// CV_32FC1 each, a value a block.
 using BlockMeans = std::array<cv::Mat, block_mean_count>;
@@ -20,7 +30,8 @@ using BlockMeans = std::array<cv::Mat, block_mean_count>;
 /// Fills a row of cells: light, negative where there is none, and the stripes' phase.
 using CellRow = std::function<void(int row, float* light, float* phase_cycles)>;
 
-/// Means over blocks of `side` x `side` cells; the last ones may be smaller. Rows are asked for on several threads.
+/// Means over blocks of `side` x `side` cells; the last ones may be smaller. Rows are asked for on several
+/// threads.
 BlockMeans block_means(cv::Size cells, int side, const CellRow& cell_row);
 
 /// Means along a row of blocks of `side` columns, of sums over `rows` rows of cells.

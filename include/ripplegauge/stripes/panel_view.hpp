@@ -1,4 +1,5 @@
-// The panel seen square-on: a grid in the card frame with the photo's linear light and the model's stripe phase.
+// The panel seen square-on: a grid in the card frame with the photo's linear light and the model's stripe
+// phase.
 #pragma once
 
 #include <cmath>
@@ -18,12 +19,17 @@ struct PanelGrid {
   double y_mm(double row) const { return y0_mm + row * step_mm; }
   double column_of(double x) const { return (x - x0_mm) / step_mm; }
   double row_of(double y) const { return (y - y0_mm) / step_mm; }
-  bool contains(int row, int column) const { return row >= 0 && column >= 0 && row < rows && column < columns; }
+  bool contains(int row, int column) const {
+    return row >= 0 && column >= 0 && row < rows && column < columns;
+  }
   /// The cells of a box, as a grid of their own.
-  PanelGrid part(const cv::Rect& box) const { return {x_mm(box.x), y_mm(box.y), step_mm, box.width, box.height}; }
+  PanelGrid part(const cv::Rect& box) const {
+    return {x_mm(box.x), y_mm(box.y), step_mm, box.width, box.height};
+  }
   /// The cells within `reach_mm` of a place, to the left and right and up and down.
   cv::Rect box_around(double x, double y, double reach_mm) const {
-    const cv::Point from(static_cast<int>(std::floor(column_of(x - reach_mm))), static_cast<int>(std::floor(row_of(y - reach_mm))));
+    const cv::Point from(static_cast<int>(std::floor(column_of(x - reach_mm))),
+                         static_cast<int>(std::floor(row_of(y - reach_mm))));
     const int side = static_cast<int>(std::ceil(2 * reach_mm / step_mm)) + 1;
     return cv::Rect(from, cv::Size(side, side)) & cv::Rect(0, 0, columns, rows);
   }
@@ -31,8 +37,8 @@ struct PanelGrid {
 
 PanelGrid grid_around(double x0_mm, double y0_mm, double x1_mm, double y1_mm, double step_mm);
 
-/// A photo in linear light, averaged over factor x factor blocks: CV_32FC1 in [0, 1]. Block (r, c) covers the full
-/// photo's pixels factor r ... factor r + factor - 1 from `origin_px` on.
+/// A photo in linear light, averaged over factor x factor blocks: CV_32FC1 in [0, 1]. Block (r, c) covers the
+/// full photo's pixels factor r ... factor r + factor - 1 from `origin_px` on.
 class ReducedLight {
  public:
   ReducedLight(const cv::Mat& grey, int factor, cv::Rect region_px);
@@ -50,8 +56,8 @@ class ReducedLight {
   cv::Point origin_px_;
 };
 
-/// Pixel and phase of a grid's nodes, row by row: exact on every eighth node, bilinear between (their second differences
-/// over eight steps of half a millimetre are below 0.01 px and 0.001 cycles).
+/// Pixel and phase of a grid's nodes, row by row: exact on every eighth node, bilinear between (their second
+/// differences over eight steps of half a millimetre are below 0.01 px and 0.001 cycles).
 class PanelRows {
  public:
   PanelRows(const PanelModel<double>& model, const PanelGrid& grid);
@@ -72,8 +78,8 @@ struct PanelMaps {
 };
 PanelMaps panel_maps(const PanelModel<double>& model, const PanelGrid& grid);
 
-/// Calls work(from, to) for pieces of the rows 0 ... count - 1, on OpenCV's threads as its own filters do: rows must not
-/// depend on each other.
+/// Calls work(from, to) for pieces of the rows 0 ... count - 1, on OpenCV's threads as its own filters do:
+/// rows must not depend on each other.
 template <class Work>
 void for_rows(int count, const Work& work) {
   cv::parallel_for_(cv::Range(0, count), [&](const cv::Range& rows) { work(rows.start, rows.end); });
@@ -88,8 +94,8 @@ int reduction_for(double step_mm, double pixels_per_mm);
 /// 1 on paper (grown by margin), else 0; CV_8UC1.
 cv::Mat paper_mask(const CardDefinition& card, double card_scale, const PanelGrid& grid, double margin_mm);
 
-/// 1 where the board's tags and their white margins are mirrored, as the model has them; all 0 while the board's pose
-/// is not known from tags. CV_8UC1.
+/// 1 where the board's tags and their white margins are mirrored, as the model has them; all 0 while the
+/// board's pose is not known from tags. CV_8UC1.
 cv::Mat board_tag_mask(const BundleProblem& problem, const PanelModel<double>& model, const PanelGrid& grid);
 
 /// 255 inside the convex hull of what is not 0, else 0; CV_8UC1.

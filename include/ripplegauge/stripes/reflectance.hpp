@@ -2,7 +2,8 @@
 
 namespace ripplegauge {
 
-/// Share of light that a clear coat of this refractive index mirrors at normal incidence, ((n - 1) / (n + 1))^2 (Fresnel).
+/// Share of light that a clear coat of this refractive index mirrors at normal incidence, ((n - 1) / (n +
+/// 1))^2 (Fresnel).
 constexpr double normal_reflectance(double refractive_index) {
   const double r = (refractive_index - 1) / (refractive_index + 1);
   return r * r;

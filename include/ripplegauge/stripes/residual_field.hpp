@@ -1,4 +1,5 @@
-// What the undisturbed stripes do not explain: near zero on good panel, loud inside dents however the stripes fold.
+// What the undisturbed stripes do not explain: near zero on good panel, loud inside dents however the stripes
+// fold.
 #pragma once
 
 #include <opencv2/core/mat.hpp>
@@ -8,8 +9,9 @@
 
 namespace ripplegauge {
 
-/// The photo as light = A + B S(phase) + B r, with slow A and B (paint, lamp) by local least squares and the stripe
-/// profile S from the undisturbed stripes. All matrices are grid rows x columns, CV_32FC1 unless said otherwise.
+/// The photo as light = A + B S(phase) + B r, with slow A and B (paint, lamp) by local least squares and the
+/// stripe profile S from the undisturbed stripes. All matrices are grid rows x columns, CV_32FC1 unless said
+/// otherwise.
 struct ResidualField {
   PanelGrid grid;
   cv::Mat light, phase_cycles;
@@ -22,13 +24,14 @@ struct ResidualField {
   StripeProfile pixel_profile = StripeProfile::cosine();
   /// Where that was learnt: mean square of the phase's gradient, (cycles / px)^2.
   double learnt_density2_px = 0;
-  double typical_contrast = 0;  ///< median B
-  double typical_level = 0;     ///< median A
-  double noise = 0;             ///< standard deviation of r on flat parts of the profile
+  double typical_contrast = 0;    ///< median B
+  double typical_level = 0;       ///< median A
+  double noise = 0;               ///< standard deviation of r on flat parts of the profile
   double edge_jitter_cycles = 0;  ///< what orange peel and blur add at stripe edges, as phase
-  double peel_cell_mm = 2.2;      ///< side of a patch of peel that goes up and down as one; 2.2 where it cannot be told
-  double period_mm = 0;           ///< median over the valid area near the card
-  double clipped_fraction = 0;    ///< share of the bright stripes that are clipped
+  double peel_cell_mm =
+      2.2;  ///< side of a patch of peel that goes up and down as one; 2.2 where it cannot be told
+  double period_mm = 0;         ///< median over the valid area near the card
+  double clipped_fraction = 0;  ///< share of the bright stripes that are clipped
 };
 
 /// How far from the card dents are looked for: further away the card says too little of camera and crown.
@@ -40,8 +43,8 @@ inline constexpr float clipped_light = 0.93F;
 ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field,
                               double pixels_per_mm);
 
-/// Level, contrast and residual anew where the phases are others than they were fitted for. Writes none of the field's old matrices:
-/// copies of it may share them.
+/// Level, contrast and residual anew where the phases are others than they were fitted for. Writes none of
+/// the field's old matrices: copies of it may share them.
 void explain_light(ResidualField& field);
 
 /// A and B of light = A + B S by weighted local least squares under a Gaussian window.

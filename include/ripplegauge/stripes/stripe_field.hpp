@@ -19,17 +19,18 @@ PanelRegion region_around_card(const CardDefinition& card, double card_scale, do
 
 struct StripeField {
   BundleResult bundle;
-  PanelGrid grid;       ///< of the masks
-  cv::Mat followed;     ///< CV_8UC1: where the stripe phase could be followed (holes such as dents filled)
-  double period_mm = 0; ///< on the panel, near the anchor
-  double seen_fraction = 0;     ///< share of the neighbourhood of the anchor where stripes were followed
-  double carrier_snr = 0;       ///< height of the carrier's spectral peak over the median of its band
-  double carrier_ratio = 0;     ///< carrier frequency found / predicted from geometry
+  PanelGrid grid;        ///< of the masks
+  cv::Mat followed;      ///< CV_8UC1: where the stripe phase could be followed (holes such as dents filled)
+  double period_mm = 0;  ///< on the panel, near the anchor
+  double seen_fraction = 0;  ///< share of the neighbourhood of the anchor where stripes were followed
+  double carrier_snr = 0;    ///< height of the carrier's spectral peak over the median of its band
+  double carrier_ratio = 0;  ///< carrier frequency found / predicted from geometry
 };
 
-/// Finds the carrier near where geometry says it must be, then alternates demodulation with the model's own phase
-/// as reference (so that only a slow remainder is unwrapped, quality-guided, from the best place outwards) and the
-/// bundle fit, over a growing radius. problem.samples are filled. An empty `followed` means: no stripes found.
+/// Finds the carrier near where geometry says it must be, then alternates demodulation with the model's own
+/// phase as reference (so that only a slow remainder is unwrapped, quality-guided, from the best place
+/// outwards) and the bundle fit, over a growing radius. problem.samples are filled. An empty `followed`
+/// means: no stripes found.
 StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const PanelVector& start,
                            const PanelRegion& region, double pixels_per_mm);
 

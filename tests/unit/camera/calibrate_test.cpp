@@ -116,9 +116,7 @@ TEST_CASE("about 95 of 100 stated intervals hold the true lens", "[camera]") {
   const CalibrationTarget target = card_target(corner_card());
   Truth truth;
   // 125 numbers, correlated within a calibration: the count scatters by about 5 per cent.
-  SECTION("a flat card, printed true") {
-    check_tally(tally_of(target, truth, 12, 25), 113, 0.35);
-  }
+  SECTION("a flat card, printed true") { check_tally(tally_of(target, truth, 12, 25), 113, 0.35); }
   SECTION("printed fat and stretched, and not quite flat") {
     truth.ink_mm = 0.08, truth.stretch = 0.0015, truth.bow_per_mm = 1e-4;
     check_tally(tally_of(target, truth, 12, 25), 110, 0.2);
@@ -127,9 +125,7 @@ TEST_CASE("about 95 of 100 stated intervals hold the true lens", "[camera]") {
     truth.bow_changes_per_mm = 1e-4;
     check_tally(tally_of(target, truth, 12, 25), 110, 0.2);
   }
-  SECTION("six photos") {
-    check_tally(tally_of(target, truth, 6, 25), 110, 0);
-  }
+  SECTION("six photos") { check_tally(tally_of(target, truth, 6, 25), 110, 0); }
 }
 
 TEST_CASE("EXIF is not needed for the start", "[camera]") {

@@ -22,7 +22,8 @@ void draw_tag(cv::Mat& paper, int id, cv::Point at, int cell_px) {
 
 TEST_CASE("small tags in a large photo are found once each, wherever they lie", "[card]") {
   cv::Mat photo(3000, 4000, CV_8UC1, cv::Scalar(230));
-  // Looked at part by part: tags on the parts' borders lie in two or four of them. Two tags are too few to stop at a reduced copy.
+  // Looked at part by part: tags on the parts' borders lie in two or four of them. Two tags are too few to
+  // stop at a reduced copy.
   const std::vector<cv::Point> corners{{1980, 1470}, {3900, 2900}};
   for (std::size_t i = 0; i < corners.size(); ++i) draw_tag(photo, static_cast<int>(i), corners[i], 5);
   const std::vector<SeenTag> seen = find_tags(photo);

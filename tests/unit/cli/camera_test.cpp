@@ -157,7 +157,8 @@ TEST_CASE("too few usable photos give no profile, and say which and why", "[cli]
 TEST_CASE("a chessboard is told by its inner corners and its squares", "[cli][camera]") {
   const std::vector<std::string> six(6, "none.jpg");
   CHECK(run_program(arguments({"camera", "--chessboard", "9x6"}, six)).exit_code == 2);
-  for (const char* words : {"nine", "9", "9x", "x6", "9x6x", "9x6 ", "9 x6", "9,6", "99999999999x6", "9x-6"}) {
+  for (const char* words :
+       {"nine", "9", "9x", "x6", "9x6x", "9x6 ", "9 x6", "9,6", "99999999999x6", "9x-6"}) {
     INFO(words);
     CHECK(run_program(arguments({"camera", "--chessboard", words, "--square-mm", "25"}, six)).exit_code == 2);
   }

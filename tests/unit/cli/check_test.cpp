@@ -8,9 +8,12 @@ using Catch::Matchers::ContainsSubstring;
 
 namespace {
 
-std::string photo(const std::string& name) { return std::string(RIPPLEGAUGE_SOURCE_DIR) + "/samples/photos/" + name + ".jpg"; }
+std::string photo(const std::string& name) {
+  return std::string(RIPPLEGAUGE_SOURCE_DIR) + "/samples/photos/" + name + ".jpg";
+}
 
-const std::vector<std::string> given = {"--board-pitch", "14", "--board-distance", "288", "--bar-length", "98.4"};
+const std::vector<std::string> given = {"--board-pitch", "14",           "--board-distance",
+                                        "288",           "--bar-length", "98.4"};
 
 ProgramRun check(std::vector<std::string> arguments) {
   arguments.insert(arguments.begin(), "check");
@@ -25,7 +28,8 @@ TEST_CASE("check: a good photo is ready, in lines that a terminal holds", "[cli]
   const ProgramRun run = check({photo("low-dark"), "--json", folder.file("check.json")});
   INFO(run.out << run.err);
   CHECK(run.exit_code == 0);
-  CHECK_THAT(run.out, ContainsSubstring("Ready: measure it.") && ContainsSubstring("8 of 8 tags") && ContainsSubstring("degrees off square"));
+  CHECK_THAT(run.out, ContainsSubstring("Ready: measure it.") && ContainsSubstring("8 of 8 tags") &&
+                          ContainsSubstring("degrees off square"));
   std::string line;
   for (const char c : run.out.substr(run.out.find('\n') + 1)) {  // the first one is the photo's name
     if (c != '\n') {
@@ -54,10 +58,12 @@ TEST_CASE("check: a good photo is ready, in lines that a terminal holds", "[cli]
 
 TEST_CASE("check: one photo of several that would be refused makes exit code 3", "[cli][check]") {
   const TemporaryFolder folder;
-  const ProgramRun run = check({photo("low-dark"), photo("refused-no-card"), "--json", folder.file("checks.json")});
+  const ProgramRun run =
+      check({photo("low-dark"), photo("refused-no-card"), "--json", folder.file("checks.json")});
   INFO(run.out << run.err);
   CHECK(run.exit_code == 3);
-  CHECK_THAT(run.out, ContainsSubstring("Ready") && ContainsSubstring("Would be refused: No scale card") && ContainsSubstring("What to do: "));
+  CHECK_THAT(run.out, ContainsSubstring("Ready") && ContainsSubstring("Would be refused: No scale card") &&
+                          ContainsSubstring("What to do: "));
   const auto json = nlohmann::json::parse(folder.read("checks.json"));
   REQUIRE(json.size() == 2);
   CHECK(json[1].at("status") == "refused");

@@ -17,7 +17,8 @@ namespace fs = std::filesystem;
 namespace {
 
 int exit_code_of(const std::string& arguments, const fs::path& output) {
-  const int status = std::system((std::string(RIPPLEGAUGE_PROGRAM) + " " + arguments + " > '" + output.string() + "' 2>&1").c_str());
+  const int status = std::system(
+      (std::string(RIPPLEGAUGE_PROGRAM) + " " + arguments + " > '" + output.string() + "' 2>&1").c_str());
   return WEXITSTATUS(status);
 }
 
@@ -43,7 +44,8 @@ double peak_megabytes(const fs::path& photo) {
     const int nowhere = ::open("/dev/null", O_WRONLY);
     ::dup2(nowhere, STDOUT_FILENO);
     ::dup2(nowhere, STDERR_FILENO);
-    ::execl(RIPPLEGAUGE_PROGRAM, "ripplegauge", "measure", photo.c_str(), "--board-pitch", "14", "--board-distance", "288", nullptr);
+    ::execl(RIPPLEGAUGE_PROGRAM, "ripplegauge", "measure", photo.c_str(), "--board-pitch", "14",
+            "--board-distance", "288", nullptr);
     ::_exit(127);
   }
   int status = -1;
@@ -59,7 +61,8 @@ double peak_megabytes(const fs::path& photo) {
 TEST_CASE("a photo takes little memory, measured or refused", "[cli][memory]") {
   const char* name = GENERATE("no-dent", "hail", "refused-blur", "refused-no-card");
   INFO(name);
-  const double megabytes = peak_megabytes(fs::path(RIPPLEGAUGE_SOURCE_DIR) / "samples/photos" / (std::string(name) + ".jpg"));
+  const double megabytes =
+      peak_megabytes(fs::path(RIPPLEGAUGE_SOURCE_DIR) / "samples/photos" / (std::string(name) + ".jpg"));
   CHECK(megabytes > 10);
   CHECK(megabytes < 120);
 }
@@ -69,9 +72,10 @@ TEST_CASE("a refused photo keeps exit code 3 and its JSON, whatever else was ask
   const fs::path photo = fs::path(RIPPLEGAUGE_SOURCE_DIR) / "samples" / "photos" / "refused-no-card.jpg";
   const fs::path json = folder / "r.json";
   // The photo stands last: options that take lists must not swallow it.
-  const int code = exit_code_of("measure --json '" + json.string() + "' --relief '" + (folder / "r.csv").string() +
-                                    "' --bar-length 98.4 --board-distance 288 --board-pitch 14 '" + photo.string() + "'",
-                                folder / "out.txt");
+  const int code =
+      exit_code_of("measure --json '" + json.string() + "' --relief '" + (folder / "r.csv").string() +
+                       "' --bar-length 98.4 --board-distance 288 --board-pitch 14 '" + photo.string() + "'",
+                   folder / "out.txt");
   CHECK(code == 3);
   REQUIRE(fs::exists(json));
   const auto readings = read_readings(json);
@@ -85,7 +89,8 @@ TEST_CASE("compare does not advise to stop when nobody knows which spot is which
   write_atomically(folder / "a.json", reading_to_json(reading_with_low_at(40, 50)));
   write_atomically(folder / "b.json", reading_to_json(reading_with_low_at(90, 60)));
   const fs::path out = folder / "out.txt";
-  CHECK(exit_code_of("compare '" + (folder / "a.json").string() + "' '" + (folder / "b.json").string() + "'", out) == 0);
+  CHECK(exit_code_of("compare '" + (folder / "a.json").string() + "' '" + (folder / "b.json").string() + "'",
+                     out) == 0);
   const std::string text = ScratchFolder::read(out);
   CHECK(text.find("which spot is which cannot be told") != std::string::npos);
   CHECK(text.find("Stop") == std::string::npos);

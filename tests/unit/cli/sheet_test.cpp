@@ -97,7 +97,8 @@ TEST_CASE("board never replaces a file and never writes nonsense", "[cli][board]
 TEST_CASE("board adds tags to a board that is described already", "[cli][board]") {
   const TemporaryFolder folder;
   REQUIRE(run_program({"board", folder.file("wall.json"), "--pitch", "20", "--name", "wall"}).exit_code == 0);
-  const ProgramRun run = run_program({"board", folder.file("tagged.json"), "--from", folder.file("wall.json"), "--mirrored", "--tag", "40,-250,180,40", "--tag", "41,250,180,40"});
+  const ProgramRun run = run_program({"board", folder.file("tagged.json"), "--from", folder.file("wall.json"),
+                                      "--mirrored", "--tag", "40,-250,180,40", "--tag", "41,250,180,40"});
   INFO(run.out << run.err);
   REQUIRE(run.exit_code == 0);
   const BoardDefinition board = read_board(folder.file("tagged.json"));
@@ -107,15 +108,20 @@ TEST_CASE("board adds tags to a board that is described already", "[cli][board]"
   REQUIRE(board.tags.size() == 2);
   CHECK(board.tags[1].x_mm == 250);
   // One more of the same number is refused, and nobody may leave out the pitch of a new board.
-  CHECK(run_program({"board", folder.file("t.json"), "--from", folder.file("tagged.json"), "--tag", "40,0,0,40"}).exit_code == 2);
+  CHECK(run_program(
+            {"board", folder.file("t.json"), "--from", folder.file("tagged.json"), "--tag", "40,0,0,40"})
+            .exit_code == 2);
   CHECK(run_program({"board", folder.file("t.json")}).exit_code == 2);
 }
 
-TEST_CASE("board checks the pitch on a photo, and writes nothing that the photo contradicts", "[cli][board]") {
+TEST_CASE("board checks the pitch on a photo, and writes nothing that the photo contradicts",
+          "[cli][board]") {
   const TemporaryFolder folder;
-  const std::string photo = std::string(RIPPLEGAUGE_SOURCE_DIR) + "/samples/photos/low-light.jpg";  // pitch 12, samples/README.md
+  const std::string photo =
+      std::string(RIPPLEGAUGE_SOURCE_DIR) + "/samples/photos/low-light.jpg";  // pitch 12, samples/README.md
   const auto run = [&](const std::string& file, const std::string& pitch) {
-    return run_program({"board", folder.file(file), "--pitch", pitch, "--photo", photo, "--board-distance", "237"});
+    return run_program(
+        {"board", folder.file(file), "--pitch", pitch, "--photo", photo, "--board-distance", "237"});
   };
   const ProgramRun good = run("good.json", "12");
   CHECK(good.exit_code == 0);

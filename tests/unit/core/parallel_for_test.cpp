@@ -32,7 +32,8 @@ TEST_CASE("loops inside pieces of loops come to an end with their own sums", "[t
       });
     });
     for (std::size_t o = 0; o < outer; ++o)
-      for (std::size_t m = 0; m < middle; ++m) REQUIRE(sums[o * middle + m] == inner * (o + m) + inner * (inner - 1) / 2);
+      for (std::size_t m = 0; m < middle; ++m)
+        REQUIRE(sums[o * middle + m] == inner * (o + m) + inner * (inner - 1) / 2);
   }
 }
 
@@ -59,7 +60,10 @@ TEST_CASE("what a piece throws ends the loop and arrives, from inner loops, too"
   const auto loop = [&] {
     parallel_for(1000, threads, [&](std::size_t i) {
       ++begun;
-      if (i == 5) parallel_for(10, threads, [](std::size_t k) { if (k == 3) throw std::runtime_error("piece 5.3"); });
+      if (i == 5)
+        parallel_for(10, threads, [](std::size_t k) {
+          if (k == 3) throw std::runtime_error("piece 5.3");
+        });
     });
   };
   CHECK_THROWS_WITH(loop(), "piece 5.3");

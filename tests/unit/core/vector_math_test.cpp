@@ -6,7 +6,9 @@
 
 using namespace ripplegauge::kernel;
 
-TEST_CASE("the kernels' logarithm is the library's within 2 units in the last place, near 1 of the distance to 1", "[core]") {
+TEST_CASE(
+    "the kernels' logarithm is the library's within 2 units in the last place, near 1 of the distance to 1",
+    "[core]") {
   constexpr double unit = 1.2e-7;  // float's spacing over 1
   for (double x = 1e-30; x < 1e30; x *= 1.0037) {
     const auto f = static_cast<float>(x);
@@ -24,7 +26,8 @@ TEST_CASE("the kernels' logarithm is the library's within 2 units in the last pl
   CHECK(log2_of(8.0F) == 3.0F);
 }
 
-TEST_CASE("the kernels' exponential is the library's within 2 units in the last place over its range", "[core]") {
+TEST_CASE("the kernels' exponential is the library's within 2 units in the last place over its range",
+          "[core]") {
   constexpr double unit = 1.2e-7;
   for (double x = -126; x < 127; x += 0.0137) {
     const auto f = static_cast<float>(x);

@@ -1,15 +1,18 @@
+#include "ripplegauge/dents/candidates.hpp"
+
 #include <algorithm>
 #include <cmath>
 
 #include "catch.hpp"
-#include "ripplegauge/dents/candidates.hpp"
 
 using namespace ripplegauge;
 
 namespace {
 
-/// A quiet panel on which these discs are disturbed, but for a quiet line along x this wide through every `period_mm` of y.
-std::vector<Candidate> candidates_of(const std::vector<Disc>& discs, double quiet_mm = 0, double period_mm = 6) {
+/// A quiet panel on which these discs are disturbed, but for a quiet line along x this wide through every
+/// `period_mm` of y.
+std::vector<Candidate> candidates_of(const std::vector<Disc>& discs, double quiet_mm = 0,
+                                     double period_mm = 6) {
   ResidualField field;
   field.grid = {-20, -30, 0.35, 400, 350};
   DisturbanceMap map;
@@ -19,11 +22,14 @@ std::vector<Candidate> candidates_of(const std::vector<Disc>& discs, double quie
     for (int c = 0; c < field.grid.columns; ++c)
       for (const Disc& d : discs) {
         const double x = field.grid.x_mm(c), y = field.grid.y_mm(r);
-        if (std::hypot(x - d.x_mm, y - d.y_mm) > d.radius_mm || std::abs(std::remainder(y - d.y_mm, period_mm)) < 0.5 * quiet_mm) continue;
+        if (std::hypot(x - d.x_mm, y - d.y_mm) > d.radius_mm ||
+            std::abs(std::remainder(y - d.y_mm, period_mm)) < 0.5 * quiet_mm)
+          continue;
         map.energy.at<float>(r, c) = 30, map.score.at<float>(r, c) = 200;
       }
   constexpr double merge_gap_mm = 3.3;
-  return find_candidates(field, map, merge_gap_mm, [](const Candidate&) { return true; }, 14, 60);
+  return find_candidates(
+      field, map, merge_gap_mm, [](const Candidate&) { return true; }, 14, 60);
 }
 
 }  // namespace
@@ -48,7 +54,8 @@ TEST_CASE("discs that nearly touch are one disturbance with as many round parts"
     CHECK(lobes.size() == truth.size());
     for (const Disc& d : truth)
       CHECK(std::any_of(lobes.begin(), lobes.end(), [&](const Outline& lobe) {
-        return std::hypot(lobe.x_mm - d.x_mm, lobe.y_mm - d.y_mm) < 1.5 && std::abs(lobe.radius_mm - d.radius_mm) < 1.5;
+        return std::hypot(lobe.x_mm - d.x_mm, lobe.y_mm - d.y_mm) < 1.5 &&
+               std::abs(lobe.radius_mm - d.radius_mm) < 1.5;
       }));
   }
 }

@@ -1,15 +1,17 @@
+#include "ripplegauge/dents/spot_fit.hpp"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
 
 #include "catch.hpp"
-#include "ripplegauge/dents/spot_fit.hpp"
 
 using namespace ripplegauge;
 
 namespace {
 
-/// A flat panel seen from 400 mm straight above through a board at 300 mm that lies parallel to it: stripes along y.
+/// A flat panel seen from 400 mm straight above through a board at 300 mm that lies parallel to it: stripes
+/// along y.
 Patch striped_patch(const StripeProfile& profile, double half_mm, double step_mm) {
   constexpr double camera_mm = 400, board_mm = 300, pitch_mm = 12;
   Patch patch;
@@ -22,7 +24,8 @@ Patch striped_patch(const StripeProfile& profile, double half_mm, double step_mm
   for (int r = 0; r < patch.rows; ++r)
     for (int c = 0; c < patch.columns; ++c) {
       MirrorPixel p;
-      p.x_mm = static_cast<float>(-half_mm + c * step_mm), p.y_mm = static_cast<float>(-half_mm + r * step_mm);
+      p.x_mm = static_cast<float>(-half_mm + c * step_mm),
+      p.y_mm = static_cast<float>(-half_mm + r * step_mm);
       p.ray_x = p.x_mm, p.ray_y = p.y_mm, p.ray_z = -camera_mm;
       p.from_normal = -board_mm, p.from_across = p.x_mm;
       p.ray_normal = p.ray_z, p.ray_across = p.ray_x;
@@ -32,8 +35,8 @@ Patch striped_patch(const StripeProfile& profile, double half_mm, double step_mm
     }
   const std::size_t n = patch.size();
   patch.light.assign(n, 0), patch.clipped.assign(n, 0), patch.whitening.assign(n, 25.0F);
-  for (auto* v : {&patch.base_z, &patch.base_slope_x, &patch.base_slope_y, &patch.base_xx, &patch.base_xy, &patch.base_yy,
-                  &patch.soft_slope_x, &patch.soft_slope_y})
+  for (auto* v : {&patch.base_z, &patch.base_slope_x, &patch.base_slope_y, &patch.base_xx, &patch.base_xy,
+                  &patch.base_yy, &patch.soft_slope_x, &patch.soft_slope_y})
     v->assign(n, 0);
   return patch;
 }
@@ -51,19 +54,22 @@ void paint(Patch& patch, const SpotSum& sum) {
   explain(shown, sum);
   for (std::size_t i = 0; i < patch.size(); ++i) {
     const double phase =
-        patch.board.phase(patch.pixel[i], shown.base_z[i], shown.base_slope_x[i], shown.base_slope_y[i]).phase;
+        patch.board.phase(patch.pixel[i], shown.base_z[i], shown.base_slope_x[i], shown.base_slope_y[i])
+            .phase;
     patch.light[i] = 0.4F + 0.2F * patch.profile->at(phase).value;
   }
 }
 
 }  // namespace
 
-TEST_CASE("a step within a dent: both of its spots are found again from a start that is off in all of them", "[dents]") {
+TEST_CASE("a step within a dent: both of its spots are found again from a start that is off in all of them",
+          "[dents]") {
   const StripeProfile profile = StripeProfile::cosine();
   Patch patch = striped_patch(profile, 24, 0.4);
   const SpotSum truth{spot(0, 0, 12, -0.12), spot(3, -1, 5, -0.06)};
   paint(patch, truth);
-  const SpotSum found = polish_sum(patch, {spot(0.5, 0.3, 12.6, -0.11), spot(2.6, -0.6, 5.6, -0.052)}, false, 40);
+  const SpotSum found =
+      polish_sum(patch, {spot(0.5, 0.3, 12.6, -0.11), spot(2.6, -0.6, 5.6, -0.052)}, false, 40);
   // The light is exact; the weak prior on shapes and the mean whitening leave a per cent.
   CHECK(found.first[s_height] == Approx(-0.12).epsilon(0.02));
   CHECK(found.second[s_height] == Approx(-0.06).epsilon(0.03));
@@ -114,7 +120,8 @@ TEST_CASE("a fit of few pixels is in one part, and parts begin where the one bef
   CHECK(end == patch.size());
 }
 
-TEST_CASE("drawn spots have the heights of their sum, and bend smoothly far from the origin, too", "[dents]") {
+TEST_CASE("drawn spots have the heights of their sum, and bend smoothly far from the origin, too",
+          "[dents]") {
   const SpotVector first = spot(260, -180, 9, -0.3), second = spot(263, -181, 4, 0.1);
   const Relief map = draw_spots(std::array{first, second}, 261, -180, 15, 61);
   const SpotShape<double> a(first), b(second);
@@ -127,7 +134,9 @@ TEST_CASE("drawn spots have the heights of their sum, and bend smoothly far from
     for (int column = 1; column + 1 < map.columns; column += 3) {
       REQUIRE(map.at(row, column) == Approx(height(row, column)).margin(1e-6));
       const double bend = map.at(row, column - 1) - 2 * map.at(row, column) + map.at(row, column + 1);
-      REQUIRE(bend == Approx(height(row, column - 1) - 2 * height(row, column) + height(row, column + 1)).margin(1e-6));
+      REQUIRE(
+          bend ==
+          Approx(height(row, column - 1) - 2 * height(row, column) + height(row, column + 1)).margin(1e-6));
     }
 }
 
@@ -138,20 +147,29 @@ TEST_CASE("spots of other heights explain the stripes the worse, the further fro
   Patch shown = patch;
   explain(shown, truth);
   for (std::size_t i = 0; i < patch.size(); ++i)
-    patch.light[i] = 0.4F + 0.2F * profile.at(patch.board.phase(patch.pixel[i], shown.base_z[i], shown.base_slope_x[i], shown.base_slope_y[i]).phase).value;
+    patch.light[i] = 0.4F + 0.2F * profile
+                                       .at(patch.board
+                                               .phase(patch.pixel[i], shown.base_z[i], shown.base_slope_x[i],
+                                                      shown.base_slope_y[i])
+                                               .phase)
+                                       .value;
   const SpotFit best = polish_spot(some_pixels(patch), truth, false);
   constexpr double ratio = 1.05, contradicted = 8;
   const std::vector<SpotFit> fits = polish_along_height(patch, best, false, ratio, contradicted);
   REQUIRE(fits.size() >= 3);
   for (std::size_t i = 1; i < fits.size(); ++i)
-    CHECK(fits[i].spot[s_height] / fits[i - 1].spot[s_height] == Approx(1 / ratio));  // lows: the deepest first
-  const auto least = std::min_element(fits.begin(), fits.end(), [](const SpotFit& a, const SpotFit& b) { return a.cost < b.cost; });
+    CHECK(fits[i].spot[s_height] / fits[i - 1].spot[s_height] ==
+          Approx(1 / ratio));  // lows: the deepest first
+  const auto least = std::min_element(fits.begin(), fits.end(),
+                                      [](const SpotFit& a, const SpotFit& b) { return a.cost < b.cost; });
   CHECK(least->spot[s_height] == Approx(-0.12).epsilon(0.04));
   CHECK(fits.front().cost > least->cost + contradicted);
   CHECK(fits.back().cost > least->cost + contradicted);
 }
 
-TEST_CASE("noise that is the same over a millimetre makes pixels tell less of a spot than noise of each alone", "[dents]") {
+TEST_CASE(
+    "noise that is the same over a millimetre makes pixels tell less of a spot than noise of each alone",
+    "[dents]") {
   const StripeProfile profile = StripeProfile::cosine();
   SpotFit flat;
   flat.spot = spot(0, 0, 8, -1e-9);
@@ -161,7 +179,8 @@ TEST_CASE("noise that is the same over a millimetre makes pixels tell less of a 
       const auto at = [&](int v) { return static_cast<unsigned>(v / pixels_alike); };
       // A fixed scramble of the block's number: uniform in -1 ... 1.
       const unsigned block = at(patch.cell[i] / patch.columns) * 7919U + at(patch.cell[i] % patch.columns);
-      const double noise = 2 * std::fmod(block * 0.6180339887498949 + std::sin(block * 12.9898) * 43758.5453 + 1e6, 1.0) - 1;
+      const double noise =
+          2 * std::fmod(block * 0.6180339887498949 + std::sin(block * 12.9898) * 43758.5453 + 1e6, 1.0) - 1;
       const double phase = patch.board.phase(patch.pixel[i], 0, 0, 0).phase;
       patch.light[i] = static_cast<float>(0.4 + 0.2 * (profile.at(phase).value + 0.04 * noise));
     }

@@ -24,9 +24,19 @@ kernel::Spot for_kernel(const SpotVector& v) {
   const double order = std::exp(v[s_log_n]), tenth = std::log(10.0);
   const auto log_rim = [&](double log_order) { return std::log(1 - std::exp(-tenth / std::exp(log_order))); };
   constexpr double step = 1e-5;
-  return {f(v[s_x]), f(v[s_y]), f(std::exp(-v[s_log_a])), f(std::exp(-v[s_log_b])), f(std::cos(v[s_angle])), f(std::sin(v[s_angle])),
-          f(v[s_height]), f(std::exp(v[s_log_p])), f(order), f(1 - std::pow(0.1, 1 / order)),
-          f((log_rim(v[s_log_n] + step) - log_rim(v[s_log_n] - step)) / (2 * step)), f(v[s_slant_u]), f(v[s_slant_v])};
+  return {f(v[s_x]),
+          f(v[s_y]),
+          f(std::exp(-v[s_log_a])),
+          f(std::exp(-v[s_log_b])),
+          f(std::cos(v[s_angle])),
+          f(std::sin(v[s_angle])),
+          f(v[s_height]),
+          f(std::exp(v[s_log_p])),
+          f(order),
+          f(1 - std::pow(0.1, 1 / order)),
+          f((log_rim(v[s_log_n] + step) - log_rim(v[s_log_n] - step)) / (2 * step)),
+          f(v[s_slant_u]),
+          f(v[s_slant_v])};
 }
 
 }  // namespace
@@ -47,12 +57,14 @@ TEST_CASE("the arithmetic over arrays has the shape's height, slopes, bends and 
   const SpotShape<SpotDual> with_derivatives(v);
   constexpr double h = 1e-4, close = 3e-3;  // floats, and bends are held back a little towards the foot
   std::vector<float> x, y;
-  for (const auto& place : places) x.push_back(static_cast<float>(place[0])), y.push_back(static_cast<float>(place[1]));
+  for (const auto& place : places)
+    x.push_back(static_cast<float>(place[0])), y.push_back(static_cast<float>(place[1]));
   const kernel::Places at_places{x.size(), x.data(), y.data()};
   std::array<std::vector<float>, 6> relief;
   for (auto& values : relief) values.assign(x.size(), 0);
   kernel::add_relief(for_kernel(v), at_places,
-                     {relief[0].data(), relief[1].data(), relief[2].data(), relief[3].data(), relief[4].data(), relief[5].data()});
+                     {relief[0].data(), relief[1].data(), relief[2].data(), relief[3].data(),
+                      relief[4].data(), relief[5].data()});
   const std::vector<float> by_x(x.size(), 0.8F), by_y(x.size(), -0.6F);
   std::array<std::vector<float>, spot_parameters> rows;
   std::array<float*, spot_parameters> row{};
@@ -60,15 +72,16 @@ TEST_CASE("the arithmetic over arrays has the shape's height, slopes, bends and 
   kernel::spot_rows(for_kernel(v), at_places, by_x.data(), by_y.data(), row.data());
   for (std::size_t i = 0; i < x.size(); ++i) {
     const double px = x[i], py = y[i];
-    const auto at = shape.at(px, py), east = shape.at(px + h, py), west = shape.at(px - h, py), north = shape.at(px, py + h),
-               south = shape.at(px, py - h);
+    const auto at = shape.at(px, py), east = shape.at(px + h, py), west = shape.at(px - h, py),
+               north = shape.at(px, py + h), south = shape.at(px, py - h);
     const std::array<double, 6> expected{at.z,
                                          at.slope_x,
                                          at.slope_y,
                                          (east.slope_x - west.slope_x) / (2 * h),
                                          (east.slope_y - west.slope_y) / (2 * h),
                                          (north.slope_y - south.slope_y) / (2 * h)};
-    for (std::size_t k = 0; k < expected.size(); ++k) CHECK(relief[k][i] == Approx(expected[k]).epsilon(close).margin(1e-5));
+    for (std::size_t k = 0; k < expected.size(); ++k)
+      CHECK(relief[k][i] == Approx(expected[k]).epsilon(close).margin(1e-5));
     const auto dual = with_derivatives.at(px, py);
     for (int s = 0; s < spot_parameters; ++s) {
       const double derivative = 0.8 * dual.slope_x.gradient[s] - 0.6 * dual.slope_y.gradient[s];
@@ -90,7 +103,8 @@ TEST_CASE("a foot without bounds to its bend is held to what a pixel sees of it"
   std::array<std::vector<float>, 6> relief;
   for (auto& values : relief) values.assign(x.size(), 0);
   kernel::add_relief(spot, {x.size(), x.data(), y.data()},
-                     {relief[0].data(), relief[1].data(), relief[2].data(), relief[3].data(), relief[4].data(), relief[5].data()});
+                     {relief[0].data(), relief[1].data(), relief[2].data(), relief[3].data(),
+                      relief[4].data(), relief[5].data()});
   for (std::size_t i = 1; i < x.size(); ++i) CHECK(std::abs(relief[3][i]) < 2 * std::abs(relief[3][0]));
   CHECK(std::abs(relief[3].back()) < 0.1 * std::abs(relief[3][0]));
 }

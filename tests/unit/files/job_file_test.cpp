@@ -1,11 +1,11 @@
 #include "ripplegauge/files/job_file.hpp"
 
-#include <algorithm>
 #include <fcntl.h>
 #include <signal.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <random>
 #include <set>
 #include <thread>
@@ -251,7 +251,8 @@ TEST_CASE("killed at any moment, the job file is readable and has lost nothing t
   int grown = 0;
   for (int round = 0; round < 60; ++round) {
     const pid_t child = adder(file, "roof", 1000);
-    std::this_thread::sleep_for(std::chrono::microseconds(std::uniform_int_distribution<int>(0, static_cast<int>(longest_us))(random)));
+    std::this_thread::sleep_for(std::chrono::microseconds(
+        std::uniform_int_distribution<int>(0, static_cast<int>(longest_us))(random)));
     ::kill(child, SIGKILL);
     int status = 0;
     REQUIRE(::waitpid(child, &status, 0) == child);

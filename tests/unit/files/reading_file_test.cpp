@@ -177,8 +177,10 @@ Reading full_reading() {
   reading.photo = {"a/b.jpg", "2024-05-06 07:08:09", "abc", 4032, 3024};
   reading.warnings = {{"thin", "few stripes"}};
   Setup& setup = reading.setup;
-  setup = {16,         420.0,      97.3,       "corner card", 8,          5.5,  quantity(), quantity(),
-           quantity(), quantity(), quantity(), quantity(),    quantity(), 12.5, 3.5, JudgedArea{-20, -10, 120, 95, 6400}};
+  setup = {16,         420.0,      97.3,       "corner card",
+           8,          5.5,        quantity(), quantity(),
+           quantity(), quantity(), quantity(), quantity(),
+           quantity(), 12.5,       3.5,        JudgedArea{-20, -10, 120, 95, 6400}};
   return reading;
 }
 
@@ -326,9 +328,11 @@ TEST_CASE("convention: units stand in every key of a number", "[conventions][rea
   const std::set<std::string> units = {"mm", "mm2", "mm3", "px", "deg", "mrad", "percent"};
   const std::set<std::string> without = {"schema", "tags_found", "agreement", "stretch", "inside_of"};
   std::set<std::string> seen;
-  const std::function<void(const json&, const std::string&)> look = [&](const json& value, const std::string& key) {
+  const std::function<void(const json&, const std::string&)> look = [&](const json& value,
+                                                                        const std::string& key) {
     const bool quantity = value.is_object() && value.contains("low") && value.contains("high");
-    if (value.is_number() || quantity || (value.is_array() && !value.empty() && (value[0].is_number() || value[0].is_array()))) {
+    if (value.is_number() || quantity ||
+        (value.is_array() && !value.empty() && (value[0].is_number() || value[0].is_array()))) {
       const std::string unit = key.substr(key.rfind('_') + 1);
       const bool per_length = key.ends_with("_per_mm") || key.ends_with("_per_m");
       INFO(key);

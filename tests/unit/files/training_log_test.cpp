@@ -152,7 +152,7 @@ TEST_CASE(
       if (count > 0) text.append(block, static_cast<std::size_t>(count));
       return count > 0;
     };
-    REQUIRE(take());  // the first row is in, however slow the machine
+    REQUIRE(take());                                 // the first row is in, however slow the machine
     ::usleep(static_cast<useconds_t>(331 * trial));  // somewhere in the middle of a row
     for (const pid_t child : children) {
       REQUIRE(::kill(child, SIGKILL) == 0);

@@ -26,7 +26,8 @@ struct Sample {
 };
 
 inline Sample sample(const std::string& name) {
-  const std::filesystem::path root = RIPPLEGAUGE_SOURCE_DIR, file = root / "samples" / "photos" / (name + ".jpg");
+  const std::filesystem::path root = RIPPLEGAUGE_SOURCE_DIR,
+                              file = root / "samples" / "photos" / (name + ".jpg");
   std::ifstream in(std::filesystem::path(file).replace_extension(".json"));
   REQUIRE(in.good());
   const auto json = nlohmann::json::parse(in);
@@ -52,25 +53,29 @@ inline Photo shrunk(const Photo& photo, double factor) {
   return with_grey(photo, grey);
 }
 
-/// The photo's place of a point of the panel, by a plane through the card's tags: good to a few pixels near the card.
+/// The photo's place of a point of the panel, by a plane through the card's tags: good to a few pixels near
+/// the card.
 class Places {
  public:
   Places(const Photo& photo, const MeasureRequest& request) {
-    const double scale = request.bar_length_mm / request.card.bar_nominal_mm, half = 0.5 * request.card.tag_side_mm;
+    const double scale = request.bar_length_mm / request.card.bar_nominal_mm,
+                 half = 0.5 * request.card.tag_side_mm;
     std::vector<cv::Point2d> on_card, in_photo;
     for (const SeenTag& tag : find_tags(photo.grey))
       for (const CardTag& known : request.card.tags)
         if (known.id == tag.id) {
           const cv::Point2d corners[4] = {{-half, half}, {half, half}, {half, -half}, {-half, -half}};
           for (std::size_t k = 0; k < 4; ++k)
-            on_card.push_back(scale * (cv::Point2d(known.x_mm, known.y_mm) + corners[k])), in_photo.push_back(tag.corners_px[k]);
+            on_card.push_back(scale * (cv::Point2d(known.x_mm, known.y_mm) + corners[k])),
+                in_photo.push_back(tag.corners_px[k]);
         }
     REQUIRE(on_card.size() >= 16);
     // Direct linear transform: eight unknowns, the ninth is 1.
     cv::Mat a(static_cast<int>(2 * on_card.size()), 8, CV_64F, cv::Scalar(0)), b(a.rows, 1, CV_64F), h;
     for (int i = 0; i < static_cast<int>(on_card.size()); ++i) {
       const cv::Point2d p = on_card[static_cast<std::size_t>(i)], q = in_photo[static_cast<std::size_t>(i)];
-      const double rows[2][8] = {{p.x, p.y, 1, 0, 0, 0, -p.x * q.x, -p.y * q.x}, {0, 0, 0, p.x, p.y, 1, -p.x * q.y, -p.y * q.y}};
+      const double rows[2][8] = {{p.x, p.y, 1, 0, 0, 0, -p.x * q.x, -p.y * q.x},
+                                 {0, 0, 0, p.x, p.y, 1, -p.x * q.y, -p.y * q.y}};
       for (int r = 0; r < 2; ++r)
         for (int c = 0; c < 8; ++c) a.at<double>(2 * i + r, c) = rows[r][c];
       b.at<double>(2 * i, 0) = q.x, b.at<double>(2 * i + 1, 0) = q.y;
@@ -96,7 +101,8 @@ class Places {
   std::vector<cv::Point> disc(double x_mm, double y_mm, double radius_mm) const {
     std::vector<cv::Point2d> circle;
     for (int i = 0; i < 48; ++i)
-      circle.emplace_back(x_mm + radius_mm * std::cos(CV_PI * i / 24), y_mm + radius_mm * std::sin(CV_PI * i / 24));
+      circle.emplace_back(x_mm + radius_mm * std::cos(CV_PI * i / 24),
+                          y_mm + radius_mm * std::sin(CV_PI * i / 24));
     return outline(circle);
   }
 
@@ -133,7 +139,8 @@ inline void paint(Photo& photo, const cv::Mat& mask, double grey) {
 inline void turn_disc(Photo& photo, const Places& places, double x_mm, double y_mm, double radius_mm) {
   const cv::Point2d centre = places.px(x_mm, y_mm);
   cv::Mat turned, other;
-  cv::warpAffine(photo.grey, turned, cv::getRotationMatrix2D(centre, 90, 1), photo.grey.size(), cv::INTER_LINEAR, cv::BORDER_REPLICATE);
+  cv::warpAffine(photo.grey, turned, cv::getRotationMatrix2D(centre, 90, 1), photo.grey.size(),
+                 cv::INTER_LINEAR, cv::BORDER_REPLICATE);
   turned.convertTo(other, CV_32F);
   blend(photo, soft_mask(photo, places.disc(x_mm, y_mm, radius_mm)), other);
 }

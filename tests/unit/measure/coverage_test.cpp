@@ -1,5 +1,5 @@
-// Whether the intervals are honest: over many photos, with every error that a user makes, they hold the truth about
-// 95 times in 100.
+// Whether the intervals are honest: over many photos, with every error that a user makes, they hold the truth
+// about 95 times in 100.
 #include <algorithm>
 #include <boost/math/distributions/binomial.hpp>
 #include <cmath>
@@ -33,24 +33,27 @@ struct Tally {
   }
 };
 
-/// 90 to 99 in 100 is what is asked. Chance allows more and fewer among a number of photos: the tally fails where an
-/// interval that really holds 90 (or 99) in 100 would give so few (so many) once in a hundred studies or more rarely.
-/// Among a hundred photos no count is too many. What tells too wide intervals sooner is the mean square of error over
-/// standard uncertainty; its worst twentieth is left out, since one wrong dent would outweigh all others.
+/// 90 to 99 in 100 is what is asked. Chance allows more and fewer among a number of photos: the tally fails
+/// where an interval that really holds 90 (or 99) in 100 would give so few (so many) once in a hundred
+/// studies or more rarely. Among a hundred photos no count is too many. What tells too wide intervals sooner
+/// is the mean square of error over standard uncertainty; its worst twentieth is left out, since one wrong
+/// dent would outweigh all others.
 void check_honest(const char* what, const Tally& tally) {
   REQUIRE(tally.readings > 0);
   constexpr double chance = 0.01, least = 0.90, most = 0.99;
   const double n = tally.readings;
   using boost::math::binomial_distribution;
   const double so_few = cdf(binomial_distribution<>(n, least), tally.inside);
-  const double so_many = tally.inside == 0 ? 1 : cdf(complement(binomial_distribution<>(n, most), tally.inside - 1));
-  // A normal law has 0.76 without its worst twentieth; it is 1.12 where two standard uncertainties hold 90 in 100, 0.46
-  // where they hold 99, and scatters by 1.5 / sqrt(n) of itself.
+  const double so_many =
+      tally.inside == 0 ? 1 : cdf(complement(binomial_distribution<>(n, most), tally.inside - 1));
+  // A normal law has 0.76 without its worst twentieth; it is 1.12 where two standard uncertainties hold 90 in
+  // 100, 0.46 where they hold 99, and scatters by 1.5 / sqrt(n) of itself.
   constexpr double at_least = 1.12, at_most = 0.46;
   const double scatter = 2.33 * 1.5 / std::sqrt(n);  // once in a hundred studies
   const double central = tally.mean_square(0.95);
-  WARN(what << ": " << tally.inside << " of " << tally.readings << " intervals hold the truth; (error / standard uncertainty)^2 is "
-            << tally.mean_square(1) << " in the mean, " << central << " without the worst twentieth");
+  WARN(what << ": " << tally.inside << " of " << tally.readings
+            << " intervals hold the truth; (error / standard uncertainty)^2 is " << tally.mean_square(1)
+            << " in the mean, " << central << " without the worst twentieth");
   CHECK(so_few > chance);
   CHECK(so_many > chance);
   CHECK(central < at_least * (1 + scatter));

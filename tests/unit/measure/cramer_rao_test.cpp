@@ -16,14 +16,15 @@ struct Bound {
   double diameter = 0, depth = 0;
 };
 
-/// Cramer-Rao: no unbiased reading of these pixels scatters less (H. Cramer, Mathematical Methods of Statistics, 1946,
-/// section 32.3). Fisher's information of the unknowns p, q is the sum over pixels of (dI/dp) (dI/dq) / sigma^2, with the
-/// derivatives taken of the render itself by central differences.
+/// Cramer-Rao: no unbiased reading of these pixels scatters less (H. Cramer, Mathematical Methods of
+/// Statistics, 1946, section 32.3). Fisher's information of the unknowns p, q is the sum over pixels of
+/// (dI/dp) (dI/dq) / sigma^2, with the derivatives taken of the render itself by central differences.
 ///
-/// Unknown: the dent's place, length, width, direction, depth and flatness; the paint's light, the stripes' contrast and
-/// its fall, their phase and duty, and the blur. Taken as known: camera, crown and board (which a whole photo of card and
-/// stripes tells far better than a dent's few pixels), and that the shape is of this family, unslanted. The rounding to
-/// 8 bits is left out. All of this makes the bound smaller than what could really be reached.
+/// Unknown: the dent's place, length, width, direction, depth and flatness; the paint's light, the stripes'
+/// contrast and its fall, their phase and duty, and the blur. Taken as known: camera, crown and board (which
+/// a whole photo of card and stripes tells far better than a dent's few pixels), and that the shape is of
+/// this family, unslanted. The rounding to 8 bits is left out. All of this makes the bound smaller than what
+/// could really be reached.
 Bound cramer_rao(const rendered::Scene& scene, double noise) {
   using Scene = rendered::Scene;
   enum { length, width, depth };  // places of these three in the list, in logarithms
@@ -46,8 +47,10 @@ Bound cramer_rao(const rendered::Scene& scene, double noise) {
   const rendered::Dent& dent = scene.dents.at(0);
   const cv::Point2d middle = rendered::pixel_of(scene, dent.x_mm, dent.y_mm);
   const double px_per_mm = cv::norm(rendered::pixel_of(scene, dent.x_mm + 1, dent.y_mm) - middle);
-  const int half = static_cast<int>(px_per_mm * dent.length_mm);  // twice the dent: where its slope can be told from none
-  const cv::Rect part(static_cast<int>(middle.x) - half, static_cast<int>(middle.y) - half, 2 * half + 1, 2 * half + 1);
+  const int half =
+      static_cast<int>(px_per_mm * dent.length_mm);  // twice the dent: where its slope can be told from none
+  const cv::Rect part(static_cast<int>(middle.x) - half, static_cast<int>(middle.y) - half, 2 * half + 1,
+                      2 * half + 1);
   std::vector<cv::Mat> derivative;
   for (const auto& [move, step] : unknowns) {
     Scene more = scene, less = scene;
@@ -59,14 +62,16 @@ Bound cramer_rao(const rendered::Scene& scene, double noise) {
   for (Eigen::Index i = 0; i < size; ++i)
     for (Eigen::Index j = 0; j < size; ++j)
       information(i, j) =
-          derivative[static_cast<std::size_t>(i)].dot(derivative[static_cast<std::size_t>(j)]) / (noise * noise);
+          derivative[static_cast<std::size_t>(i)].dot(derivative[static_cast<std::size_t>(j)]) /
+          (noise * noise);
   // Unknowns differ in scale by any factor.
   const Eigen::VectorXd scale = information.diagonal().cwiseSqrt().cwiseInverse();
   const Eigen::MatrixXd scaled = scale.asDiagonal() * information * scale.asDiagonal();
   const Eigen::MatrixXd covariance =
       scale.asDiagonal() * scaled.ldlt().solve(Eigen::MatrixXd::Identity(size, size)) * scale.asDiagonal();
   // ln diameter = (ln length + ln width) / 2
-  const double diameter = 0.25 * (covariance(length, length) + covariance(width, width) + 2 * covariance(length, width));
+  const double diameter =
+      0.25 * (covariance(length, length) + covariance(width, width) + 2 * covariance(length, width));
   return {std::sqrt(diameter), std::sqrt(covariance(depth, depth))};
 }
 
@@ -83,9 +88,11 @@ Scatter scatter(const rendered::Scene& scene, double noise, int draws) {
   const rendered::Dent& dent = scene.dents.at(0);
   std::vector<double> diameter, depth;
   for (int i = 0; i < draws; ++i) {
-    const Reading reading = measure(rendered::usual_photo(scene, light, noise, static_cast<unsigned>(100 + i)), request).reading;
+    const Reading reading =
+        measure(rendered::usual_photo(scene, light, noise, static_cast<unsigned>(100 + i)), request).reading;
     if (reading.dents.size() != 1 || !reading.dents[0].depth_mm) continue;
-    diameter.push_back(std::log(reading.dents[0].diameter_mm.value / std::sqrt(dent.length_mm * dent.width_mm)));
+    diameter.push_back(
+        std::log(reading.dents[0].diameter_mm.value / std::sqrt(dent.length_mm * dent.width_mm)));
     depth.push_back(std::log(reading.dents[0].depth_mm->value / std::abs(dent.height_mm)));
   }
   Scatter out;
@@ -110,8 +117,8 @@ rendered::Dent simple_dent() {
   return dent;
 }
 
-/// By what factor the scatter of `draws` readings exceeds their true standard deviation once in a hundred times, and falls
-/// short of it once in a thousand: it follows a chi square law.
+/// By what factor the scatter of `draws` readings exceeds their true standard deviation once in a hundred
+/// times, and falls short of it once in a thousand: it follows a chi square law.
 double chance_above(int draws) {
   return std::sqrt(quantile(boost::math::chi_squared(draws - 1), 0.99) / (draws - 1));
 }
@@ -119,16 +126,17 @@ double chance_below(int draws) {
   return std::sqrt(quantile(boost::math::chi_squared(draws - 1), 0.001) / (draws - 1));
 }
 
-/// The scatter is at most three times the bound (`allowance` for few draws). Nor is it below the bound by more than chance:
-/// a reading that hardly moves with the noise does not look at the pixels.
+/// The scatter is at most three times the bound (`allowance` for few draws). Nor is it below the bound by
+/// more than chance: a reading that hardly moves with the noise does not look at the pixels.
 void check_scatter(const rendered::Dent& dent, double noise, int draws, double allowance) {
   const rendered::Scene scene = rendered::usual_scene(dent);
   const Bound bound = cramer_rao(scene, noise);
   const Scatter found = scatter(scene, noise, draws);
-  const double by_diameter = found.relative.diameter / bound.diameter, by_depth = found.relative.depth / bound.depth;
-  INFO("bound: diameter " << 100 * bound.diameter << " %, depth " << 100 * bound.depth << " %; scatter " << by_diameter
-                          << " and " << by_depth << " times that; mean off by " << 100 * found.off.diameter << " % and "
-                          << 100 * found.off.depth << " %");
+  const double by_diameter = found.relative.diameter / bound.diameter,
+               by_depth = found.relative.depth / bound.depth;
+  INFO("bound: diameter " << 100 * bound.diameter << " %, depth " << 100 * bound.depth << " %; scatter "
+                          << by_diameter << " and " << by_depth << " times that; mean off by "
+                          << 100 * found.off.diameter << " % and " << 100 * found.off.depth << " %");
   CHECK(found.readings == draws);
   CHECK(by_diameter < 3 * allowance);
   CHECK(by_depth < 3 * allowance);
@@ -150,6 +158,8 @@ TEST_CASE("noise moves simple dents little more than it must, many draws", "[cra
   SECTION("low, much noise") { noise = 0.03; }
   SECTION("high") { dent.height_mm = 0.15; }
   SECTION("flat-bottomed") { dent.power = 2.8; }
-  SECTION("small and deep, stripes in closed loops") { dent.length_mm = 11, dent.width_mm = 9.5, dent.height_mm = -0.16; }
+  SECTION("small and deep, stripes in closed loops") {
+    dent.length_mm = 11, dent.width_mm = 9.5, dent.height_mm = -0.16;
+  }
   check_scatter(dent, noise, 20, 1);
 }

@@ -1,11 +1,12 @@
 // What the photo's blur is, as the tags' edges tell it, and that sizes do not go by it.
+#include "ripplegauge/relief/photo_blur.hpp"
+
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
-#include "ripplegauge/core/linear_light.hpp"
-#include "ripplegauge/relief/photo_blur.hpp"
 #include "rendered_photo.hpp"
+#include "ripplegauge/core/linear_light.hpp"
 
 using namespace ripplegauge;
 
@@ -29,7 +30,8 @@ TEST_CASE("the tags' edges tell the variance of the blur, the pixels' squares in
   const cv::Mat light = rendered::render(small_dent_under_blur(blur_px));
   const PhotoBlur blur = mean_blur(find_tags(rendered::develop(light, noise, 1)));
   const double truth_px2 = blur_px * blur_px + 1.0 / 12;
-  INFO("blur " << blur_px << " px: width " << blur.width_px2 << ", moment " << blur.moment_px2 << " px^2, true " << truth_px2);
+  INFO("blur " << blur_px << " px: width " << blur.width_px2 << ", moment " << blur.moment_px2
+               << " px^2, true " << truth_px2);
   CHECK(blur.width_px2 == Approx(truth_px2).epsilon(0.08));
   CHECK(blur.moment_px2 == Approx(truth_px2).epsilon(0.08));
 }
@@ -66,7 +68,8 @@ TEST_CASE("blur that grows with depth is told where the dent is", "[photo_blur]"
   PanelConstants constants;
   constants.base_rotation = scene.camera.camera_from_card;
   constants.nominal_focal_px = scene.camera.focal_px;
-  constants.centre_u_px = 0.5 * (scene.camera.width_px - 1), constants.centre_v_px = 0.5 * (scene.camera.height_px - 1);
+  constants.centre_u_px = 0.5 * (scene.camera.width_px - 1),
+  constants.centre_v_px = 0.5 * (scene.camera.height_px - 1);
   PanelVector parameters = PanelVector::Zero();
   const Eigen::Vector3d translation = -(scene.camera.camera_from_card * scene.camera.centre_mm);
   for (int i = 0; i < 3; ++i) parameters[p_translation + i] = translation[i];

@@ -35,11 +35,13 @@ TEST_CASE("a good photo is ready, and the check tells what the measurement start
     CHECK(check.disturbances.size() == s.dents.size());
     for (const SeenDisturbance& d : check.disturbances) {
       CHECK(d.measurable);
-      CHECK(std::hypot(d.x_mm - s.dents[0]["rim"]["cx"].get<double>(), d.y_mm - s.dents[0]["rim"]["cy"].get<double>()) < 5);
+      CHECK(std::hypot(d.x_mm - s.dents[0]["rim"]["cx"].get<double>(),
+                       d.y_mm - s.dents[0]["rim"]["cy"].get<double>()) < 5);
     }
     CHECK(check.figures.tags_on_card == 8);
     CHECK(check.setup.tags_found == 8);
-    // Period in the photo over period on the panel is the scale across the stripes: foreshortened by the tilt at most.
+    // Period in the photo over period on the panel is the scale across the stripes: foreshortened by the tilt
+    // at most.
     REQUIRE(check.figures.stripe_period_px);
     REQUIRE(check.setup.stripe_period_mm);
     const double scale = *check.figures.stripe_period_px / *check.setup.stripe_period_mm;
@@ -49,13 +51,16 @@ TEST_CASE("a good photo is ready, and the check tells what the measurement start
     CHECK(*check.figures.clipped_share < 0.1);
     CHECK(*check.figures.surroundings_striped > 0.3);
     // A Gaussian 10 mm wide at a tenth of its depth: depth 1.6487 sigma x slope, sigma 10 / 4.29193 mm.
-    CHECK(*check.figures.visible_depth_mm == Approx(1e-3 * *check.setup.visible_slope_mrad * 1.6487 * 10 / 4.29193).epsilon(1e-3));
+    CHECK(*check.figures.visible_depth_mm ==
+          Approx(1e-3 * *check.setup.visible_slope_mrad * 1.6487 * 10 / 4.29193).epsilon(1e-3));
   }
 }
 
-TEST_CASE("check and measure look at the same: their set-ups agree where no dent moves the anchor", "[photo_check]") {
+TEST_CASE("check and measure look at the same: their set-ups agree where no dent moves the anchor",
+          "[photo_check]") {
   const Sample s = sample("no-dent");
-  const Setup checked = check_photo(s.photo, s.request).setup, measured = measure(s.photo, s.request).reading.setup;
+  const Setup checked = check_photo(s.photo, s.request).setup,
+              measured = measure(s.photo, s.request).reading.setup;
   CHECK(checked.board_distance_mm->value == measured.board_distance_mm->value);
   CHECK(*checked.visible_slope_mrad == *measured.visible_slope_mrad);
   CHECK(*checked.judged == *measured.judged);
@@ -79,7 +84,8 @@ TEST_CASE("how far to go nearer follows from the pixels in a millimetre", "[phot
   REQUIRE(check.setup.pixels_per_mm < 4);
   const ShotAdvice* said = advice(check, "closer");
   REQUIRE((said != nullptr || advice(check, "full_resolution") != nullptr));
-  // To 4 pixels a millimetre the distance shrinks by what is missing; nearer than 20 cm only more pixels help.
+  // To 4 pixels a millimetre the distance shrinks by what is missing; nearer than 20 cm only more pixels
+  // help.
   const double wanted_mm = check.setup.camera_distance_mm->value * check.setup.pixels_per_mm / 4;
   CHECK((said != nullptr) == (wanted_mm >= 200));
 }
@@ -97,8 +103,9 @@ TEST_CASE("burnt-out stripes and weak ones are told with their share and contras
   cv::Mat card = faint.grey.clone();
   faint.grey.convertTo(faint.grey, -1, 0.05, 90);
   const Places places(s.photo, s.request);  // of the full photo: half of it here
-  for (const std::vector<cv::Point2d>& arm : {std::vector<cv::Point2d>{{-14, -14}, {112, -14}, {112, 14}, {-14, 14}},
-                                              std::vector<cv::Point2d>{{-14, -14}, {14, -14}, {14, 87}, {-14, 87}}}) {
+  for (const std::vector<cv::Point2d>& arm :
+       {std::vector<cv::Point2d>{{-14, -14}, {112, -14}, {112, 14}, {-14, 14}},
+        std::vector<cv::Point2d>{{-14, -14}, {14, -14}, {14, 87}, {-14, 87}}}) {
     std::vector<cv::Point> outline = places.outline(arm);
     for (cv::Point& p : outline) p /= 2;
     cv::Mat whole;
@@ -110,7 +117,8 @@ TEST_CASE("burnt-out stripes and weak ones are told with their share and contras
   CHECK((weak.refusal || advice(weak, "more_light_on_board") != nullptr));
 }
 
-TEST_CASE("a bend that card and stripes cannot have seen counts with its distance from the card", "[photo_check]") {
+TEST_CASE("a bend that card and stripes cannot have seen counts with its distance from the card",
+          "[photo_check]") {
   PanelVector p = PanelVector::Zero();
   CHECK(unseen_turn_rad(p, 60, 50, 40) == 0);
   p[p_crown] = p[p_crown + 1] = 1e-3;  // a radius of 1 m all round

@@ -12,7 +12,9 @@ namespace {
 class Chance {
  public:
   explicit Chance(unsigned seed) : engine_(seed) {}
-  double uniform(double low, double high) { return std::uniform_real_distribution<double>(low, high)(engine_); }
+  double uniform(double low, double high) {
+    return std::uniform_real_distribution<double>(low, high)(engine_);
+  }
   double log_uniform(double low, double high) { return std::exp(uniform(std::log(low), std::log(high))); }
   double normal(double deviation) { return std::normal_distribution<double>(0, deviation)(engine_); }
   bool happens(double probability) { return uniform(0, 1) < probability; }
@@ -31,11 +33,19 @@ Dent draw_dent(Chance& chance, double peel_slope) {
   double ratio = chance.uniform(1, 1.35);
   constexpr int kinds[] = {0, 1, 2, 3, 4};
   switch (chance.pick(kinds)) {
-    case 0: break;                                                                                  // a Gaussian
-    case 1: dent.power = chance.uniform(2.3, 3.5); break;                                           // flat-bottomed
-    case 2: dent.form = Form::bell; break;
-    case 3: dent.form = Form::slanted, dent.lean = chance.uniform(0.2, 0.6); break;
-    default: ratio = chance.uniform(1.6, 3.2);                                                      // elongated
+    case 0:
+      break;  // a Gaussian
+    case 1:
+      dent.power = chance.uniform(2.3, 3.5);
+      break;  // flat-bottomed
+    case 2:
+      dent.form = Form::bell;
+      break;
+    case 3:
+      dent.form = Form::slanted, dent.lean = chance.uniform(0.2, 0.6);
+      break;
+    default:
+      ratio = chance.uniform(1.6, 3.2);  // elongated
   }
   dent.length_mm = diameter_mm * std::sqrt(ratio), dent.width_mm = diameter_mm / std::sqrt(ratio);
   dent.angle_deg = chance.uniform(0, 180);
@@ -61,13 +71,14 @@ bool in_photo(const Scene& scene, double x_mm, double y_mm, double margin_px) {
          p.y < scene.camera.height_px - margin_px;
 }
 
-/// Whether the card is in the photo, the dent too and beside the card, stripes are seen around it, and they neither
-/// crowd within it so that the pixels cannot show them nor move by more than eight of their widths.
+/// Whether the card is in the photo, the dent too and beside the card, stripes are seen around it, and they
+/// neither crowd within it so that the pixels cannot show them nor move by more than eight of their widths.
 bool could_be_taken(const Scene& scene) {
   for (const CardTag& tag : scene.card.tags)
     for (const double a : {-11, 11})
       for (const double b : {-11, 11})
-        if (!in_photo(scene, (tag.x_mm + a) * scene.card_scale, (tag.y_mm + b) * scene.card_scale, 10)) return false;
+        if (!in_photo(scene, (tag.x_mm + a) * scene.card_scale, (tag.y_mm + b) * scene.card_scale, 10))
+          return false;
   const Dent& dent = scene.dents[0];
   const double radius_mm = 0.5 * dent.length_mm;
   if (gap_to_card_mm(scene, dent.x_mm, dent.y_mm) < 1.3 * radius_mm + 4) return false;
@@ -79,10 +90,12 @@ bool could_be_taken(const Scene& scene) {
     const double x = dent.x_mm + around_mm * std::cos(turn), y = dent.y_mm + around_mm * std::sin(turn);
     if (!in_photo(scene, x, y, 20)) return false;
     const Eigen::Vector2d q = on_board(scene, x, y).cwiseAbs();
-    if (q.x() + travel_mm > scene.board.half_across_mm || q.y() + travel_mm > scene.board.half_along_mm) return false;
+    if (q.x() + travel_mm > scene.board.half_across_mm || q.y() + travel_mm > scene.board.half_along_mm)
+      return false;
   }
-  const double px_per_mm = cv::norm(pixel_of(scene, dent.x_mm + 1, dent.y_mm) - pixel_of(scene, dent.x_mm, dent.y_mm));
-  constexpr double densest = 0.3, most_cycles = 8;  // cycles a pixel; cycles
+  const double px_per_mm =
+      cv::norm(pixel_of(scene, dent.x_mm + 1, dent.y_mm) - pixel_of(scene, dent.x_mm, dent.y_mm));
+  constexpr double densest = 0.3, most_cycles = 8;     // cycles a pixel; cycles
   const double curvature = 4 * slope / dent.width_mm;  // near the flank, roughly
   return gain * curvature < densest * px_per_mm && gain * slope < most_cycles;
 }
@@ -98,14 +111,17 @@ std::optional<RandomPhoto> draw(Chance& chance) {
   const Dent dent = draw_dent(chance, peel_slope);
   scene.dents = {dent};
   scene.dents[0].x_mm = chance.uniform(20, 110), scene.dents[0].y_mm = chance.uniform(20, 95);
-  if (gap_to_card_mm(scene, scene.dents[0].x_mm, scene.dents[0].y_mm) < 0.6 * dent.length_mm + 4) return std::nullopt;
+  if (gap_to_card_mm(scene, scene.dents[0].x_mm, scene.dents[0].y_mm) < 0.6 * dent.length_mm + 4)
+    return std::nullopt;
 
   const bool wide = chance.happens(0.5);
   const double focal_35mm = wide ? chance.uniform(24, 29) : chance.uniform(46, 56);
-  scene.camera.focal_px = focal_35mm * std::hypot(scene.camera.width_px, scene.camera.height_px) / std::hypot(36, 24);
+  scene.camera.focal_px =
+      focal_35mm * std::hypot(scene.camera.width_px, scene.camera.height_px) / std::hypot(36, 24);
   scene.camera.centre_off_u_px = chance.normal(8), scene.camera.centre_off_v_px = chance.normal(8);
   scene.camera.k1 = chance.normal(0.015), scene.camera.k2 = chance.normal(0.008);
-  look_at(scene.camera, 0.5 * (scene.dents[0].x_mm + 45) + chance.normal(6), 0.5 * (scene.dents[0].y_mm + 33) + chance.normal(6),
+  look_at(scene.camera, 0.5 * (scene.dents[0].x_mm + 45) + chance.normal(6),
+          0.5 * (scene.dents[0].y_mm + 33) + chance.normal(6),
           wide ? chance.uniform(190, 280) : chance.uniform(320, 480), chance.uniform(16, 48),
           -90 + chance.uniform(-70, 70), chance.uniform(-12, 12));
 
@@ -118,7 +134,8 @@ std::optional<RandomPhoto> draw(Chance& chance) {
   Board& board = scene.board;
   constexpr double pitches[] = {10, 12, 14, 16, 20};
   board.pitch_mm = chance.pick(pitches);
-  board.phase_cycles = chance.uniform(0, 1), board.duty = chance.uniform(0.43, 0.57), board.edge_mm = chance.uniform(0.3, 1.0);
+  board.phase_cycles = chance.uniform(0, 1), board.duty = chance.uniform(0.43, 0.57),
+  board.edge_mm = chance.uniform(0.3, 1.0);
   board.half_across_mm = chance.uniform(180, 300), board.half_along_mm = chance.uniform(180, 300);
   out.board_distance_mm = chance.log_uniform(150, 420);
   place_board(scene, scene.dents[0].x_mm, scene.dents[0].y_mm, out.board_distance_mm, chance.uniform(-80, 80),
@@ -130,7 +147,8 @@ std::optional<RandomPhoto> draw(Chance& chance) {
   scene.blur_px = chance.uniform(0.6, 1.1);
   out.noise = chance.uniform(0.003, 0.012);
   if (peel_slope > 0)
-    scene.peel = std::make_shared<OrangePeel>(static_cast<unsigned>(chance.uniform(0, 1e9)), peel_slope, chance.uniform(1.5, 4));
+    scene.peel = std::make_shared<OrangePeel>(static_cast<unsigned>(chance.uniform(0, 1e9)), peel_slope,
+                                              chance.uniform(1.5, 4));
 
   const MeasureOptions stated;
   out.request.card = scene.card;

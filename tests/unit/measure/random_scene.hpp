@@ -7,18 +7,19 @@ namespace ripplegauge::rendered {
 
 struct RandomPhoto {
   Scene scene;
-  double noise = 0.008;      ///< standard deviation of a pixel's linear light
-  MeasureRequest request;    ///< with the errors that bar and tape have
-  double focal_35mm_mm = 0;  ///< as EXIF has it
+  double noise = 0.008;                  ///< standard deviation of a pixel's linear light
+  MeasureRequest request;                ///< with the errors that bar and tape have
+  double focal_35mm_mm = 0;              ///< as EXIF has it
   double diameter_mm = 0, depth_mm = 0;  ///< truth
   double board_distance_mm = 0;
 
   Photo photo(unsigned seed) const;
 };
 
-/// One dent on one panel in one photo. Views, crowns, boards, paints, shapes (in and out of the family that the library
-/// fits), 5 to 35 mm, with or without orange peel; a photo that a careful person would not take is drawn again. Errors
-/// of print, tape and focal length come from the uncertainties that the library states for them.
+/// One dent on one panel in one photo. Views, crowns, boards, paints, shapes (in and out of the family that
+/// the library fits), 5 to 35 mm, with or without orange peel; a photo that a careful person would not take
+/// is drawn again. Errors of print, tape and focal length come from the uncertainties that the library states
+/// for them.
 RandomPhoto random_photo(unsigned seed);
 
 }  // namespace ripplegauge::rendered

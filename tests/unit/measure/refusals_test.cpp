@@ -1,5 +1,5 @@
-// Every reason for which a photo is refused, provoked on sample photos that were spoilt on purpose. The quick check and the
-// whole measurement must name the same one, and say what to do.
+// Every reason for which a photo is refused, provoked on sample photos that were spoilt on purpose. The quick
+// check and the whole measurement must name the same one, and say what to do.
 #include "altered_photos.hpp"
 #include "catch.hpp"
 #include "ripplegauge/measure/photo_check.hpp"
@@ -12,7 +12,8 @@ namespace {
 Refusal refused_by_both(const Photo& photo, const MeasureRequest& request) {
   const Reading reading = measure(photo, request).reading;
   const PhotoCheck check = check_photo(photo, request);
-  INFO("measure: " << (reading.refusal ? reading.refusal->code + ": " + reading.refusal->message : to_string(reading.status)));
+  INFO("measure: " << (reading.refusal ? reading.refusal->code + ": " + reading.refusal->message
+                                       : to_string(reading.status)));
   INFO("check: " << (check.refusal ? check.refusal->code + ": " + check.refusal->message : "ready"));
   REQUIRE(reading.status == Status::refused);
   REQUIRE(reading.refusal);
@@ -27,7 +28,8 @@ Refusal refused_by_both(const Photo& photo, const MeasureRequest& request) {
 bool says(const std::string& text, const std::string& what) { return text.find(what) != std::string::npos; }
 
 bool advises(const PhotoCheck& check, const std::string& code) {
-  return std::any_of(check.advice.begin(), check.advice.end(), [&](const ShotAdvice& a) { return a.code == code; });
+  return std::any_of(check.advice.begin(), check.advice.end(),
+                     [&](const ShotAdvice& a) { return a.code == code; });
 }
 
 /// Of a sample at half its size, which is sharp enough for all of this.
@@ -49,7 +51,10 @@ void remove_board(Photo& photo, const Places& places, const CardDefinition& card
   cv::Mat bare(photo.grey.size(), CV_32FC1, cv::Scalar(1));
   for (const RectangleMm& r : card.paper) {
     const double s = card_scale;
-    const cv::Mat paper = soft_mask(photo, places.outline({{s * r.x0_mm, s * r.y0_mm}, {s * r.x1_mm, s * r.y0_mm}, {s * r.x1_mm, s * r.y1_mm}, {s * r.x0_mm, s * r.y1_mm}}));
+    const cv::Mat paper = soft_mask(photo, places.outline({{s * r.x0_mm, s * r.y0_mm},
+                                                           {s * r.x1_mm, s * r.y0_mm},
+                                                           {s * r.x1_mm, s * r.y1_mm},
+                                                           {s * r.x0_mm, s * r.y1_mm}}));
     bare = cv::min(bare, 1 - paper);
   }
   paint(photo, bare, panel_grey(photo));
@@ -57,14 +62,18 @@ void remove_board(Photo& photo, const Places& places, const CardDefinition& card
 
 /// A tube lamp mirrored across the panel: a bright bar, 20 mm wide.
 void add_lamp(Photo& photo, const Places& places, double x_mm, double grey) {
-  paint(photo, soft_mask(photo, places.outline({{x_mm, 22}, {x_mm + 20, 22}, {x_mm + 16, 130}, {x_mm - 4, 130}}), 4), grey);
+  paint(photo,
+        soft_mask(photo, places.outline({{x_mm, 22}, {x_mm + 20, 22}, {x_mm + 16, 130}, {x_mm - 4, 130}}), 4),
+        grey);
 }
 
 }  // namespace
 
 TEST_CASE("refused: no card", "[refusals]") {
   const Sample s = small_sample("low-dark");
-  const auto even = [&](int grey) { return with_grey(s.photo, cv::Mat(s.photo.grey.size(), CV_8UC1, cv::Scalar(grey))); };
+  const auto even = [&](int grey) {
+    return with_grey(s.photo, cv::Mat(s.photo.grey.size(), CV_8UC1, cv::Scalar(grey)));
+  };
   CHECK(refused_by_both(even(120), s.request).code == "card_not_found");
   CHECK(refused_by_both(even(3), s.request).code == "too_dark");
   CHECK(refused_by_both(even(255), s.request).code == "overexposed");
@@ -183,7 +192,8 @@ TEST_CASE("refused: a wrong pitch, with the one that fits", "[refusals]") {
   }
 }
 
-TEST_CASE("refused: the dent burnt out, cut by the card or the photo's edge, or too far from the card", "[refusals]") {
+TEST_CASE("refused: the dent burnt out, cut by the card or the photo's edge, or too far from the card",
+          "[refusals]") {
   const Sample s = small_sample("no-dent");
   const Places places(s.photo, s.request);
   const double x_mm = 50, y_mm = 50;
@@ -221,7 +231,8 @@ TEST_CASE("refused: a dent at the photo's edge, or too far from the card", "[ref
   CHECK(reading.refusal->code == "card_too_far");
   const PhotoCheck check = check_photo(far, s.request);
   REQUIRE(check.disturbances.size() == 1);
-  CHECK(check.disturbances[0].card_gap_mm == Approx(66).margin(4));  // to the long arm's edge, 14 mm from its axis
+  CHECK(check.disturbances[0].card_gap_mm ==
+        Approx(66).margin(4));  // to the long arm's edge, 14 mm from its axis
   CHECK(advises(check, "card_nearer"));
 }
 
@@ -231,7 +242,8 @@ TEST_CASE("refused: something hides the stripes that is no dent", "[refusals]") 
   Photo sticker = s.photo;
   paint(sticker, soft_mask(sticker, places.disc(50, 50, 12)), 120);
   const Reading reading = measure(sticker, s.request).reading;
-  // Refused, or at the least told to be doubtful: a patch without contrast is half explained by a dent that magnifies one stripe.
+  // Refused, or at the least told to be doubtful: a patch without contrast is half explained by a dent that
+  // magnifies one stripe.
   const auto doubtful = [](const Warning& w) { return w.code == "poorly_explained"; };
   CHECK((reading.refusal || std::any_of(reading.warnings.begin(), reading.warnings.end(), doubtful)));
 

@@ -24,7 +24,8 @@ double Dent::height(double at_x_mm, double at_y_mm) const {
   const double u = 2 * (c * dx + s * dy) / length_mm, v = 2 * (c * dy - s * dx) / width_mm;
   const double r2 = u * u + v * v;
   switch (form) {
-    case Form::power: return height_mm * std::exp(-log_ten * std::pow(r2, 0.5 * power));
+    case Form::power:
+      return height_mm * std::exp(-log_ten * std::pow(r2, 0.5 * power));
     case Form::bell: {
       const double at_tenth = std::acos(-0.8);  // (1 + cos) / 2 = 0.1
       const double angle = at_tenth * std::sqrt(r2);
@@ -36,7 +37,9 @@ double Dent::height(double at_x_mm, double at_y_mm) const {
   return 0;
 }
 
-double Dent::reach_mm() const { return (form == Form::slanted ? 2.8 : 2.2) * 0.5 * std::max(length_mm, width_mm); }
+double Dent::reach_mm() const {
+  return (form == Form::slanted ? 2.8 : 2.2) * 0.5 * std::max(length_mm, width_mm);
+}
 
 double Dent::diameter_mm() const {
   constexpr int cells = 1500;
@@ -44,8 +47,8 @@ double Dent::diameter_mm() const {
   long inside = 0;
   for (int r = 0; r < cells; ++r)
     for (int k = 0; k < cells; ++k)
-      inside += std::abs(height(x_mm - reach_mm() + (k + 0.5) * step, y_mm - reach_mm() + (r + 0.5) * step)) >=
-                0.1 * std::abs(height_mm);
+      inside += std::abs(height(x_mm - reach_mm() + (k + 0.5) * step,
+                                y_mm - reach_mm() + (r + 0.5) * step)) >= 0.1 * std::abs(height_mm);
   return 2 * std::sqrt(static_cast<double>(inside) * step * step / std::numbers::pi);
 }
 
@@ -56,7 +59,9 @@ double Dent::steepest() const {
   for (int r = 0; r < cells; ++r)
     for (int k = 0; k < cells; ++k) {
       const double x = x_mm - reach_mm() + k * step, y = y_mm - reach_mm() + r * step;
-      steepest = std::max(steepest, std::hypot(height(x + h, y) - height(x - h, y), height(x, y + h) - height(x, y - h)) / (2 * h));
+      steepest = std::max(
+          steepest,
+          std::hypot(height(x + h, y) - height(x - h, y), height(x, y + h) - height(x, y - h)) / (2 * h));
     }
   return steepest;
 }
@@ -79,7 +84,9 @@ OrangePeel::OrangePeel(unsigned seed, double slope_rms, double wavelength_mm) {
   cv::Mat x, y;
   cv::Sobel(height, x, CV_32F, 1, 0);
   cv::Sobel(height, y, CV_32F, 0, 1);
-  const auto to_rms = [&](cv::Mat& m) { m *= slope_rms / std::sqrt(m.dot(m) / static_cast<double>(m.total())); };
+  const auto to_rms = [&](cv::Mat& m) {
+    m *= slope_rms / std::sqrt(m.dot(m) / static_cast<double>(m.total()));
+  };
   to_rms(x), to_rms(y);
   cv::merge(std::vector<cv::Mat>{x, y}, slope_);
 }
@@ -94,13 +101,15 @@ Eigen::Vector2d OrangePeel::slope(double x_mm, double y_mm) const {
   return {mean[0], mean[1]};
 }
 
-void look_at(Camera& camera, double x_mm, double y_mm, double distance_mm, double tilt_deg, double azimuth_deg,
-             double roll_deg) {
+void look_at(Camera& camera, double x_mm, double y_mm, double distance_mm, double tilt_deg,
+             double azimuth_deg, double roll_deg) {
   const double tilt = tilt_deg * radians, azimuth = azimuth_deg * radians, roll = roll_deg * radians;
-  const Eigen::Vector3d back(std::sin(tilt) * std::cos(azimuth), std::sin(tilt) * std::sin(azimuth), std::cos(tilt));
+  const Eigen::Vector3d back(std::sin(tilt) * std::cos(azimuth), std::sin(tilt) * std::sin(azimuth),
+                             std::cos(tilt));
   camera.centre_mm = Eigen::Vector3d(x_mm, y_mm, 0) + distance_mm * back;
   const Eigen::Vector3d forward = -back;
-  const Eigen::Vector3d right = forward.cross(Eigen::Vector3d::UnitY()).normalized(), down = forward.cross(right);
+  const Eigen::Vector3d right = forward.cross(Eigen::Vector3d::UnitY()).normalized(),
+                        down = forward.cross(right);
   camera.camera_from_card.row(0) = std::cos(roll) * right + std::sin(roll) * down;
   camera.camera_from_card.row(1) = std::cos(roll) * down - std::sin(roll) * right;
   camera.camera_from_card.row(2) = forward;
@@ -123,17 +132,19 @@ Eigen::Vector3d mirrored(const Eigen::Vector3d& ray, const Eigen::Vector2d& slop
 }
 
 /// Board coordinates of the mirrored ray: across and along the stripes; none if it leaves behind the board.
-std::optional<Eigen::Vector2d> hit_board(const Board& board, const Eigen::Vector3d& from, const Eigen::Vector3d& ray) {
+std::optional<Eigen::Vector2d> hit_board(const Board& board, const Eigen::Vector3d& from,
+                                         const Eigen::Vector3d& ray) {
   const double approach = ray.dot(board.normal);
   if (approach >= 0) return std::nullopt;
-  const Eigen::Vector3d off = from + ray * ((board.middle_mm - from).dot(board.normal) / approach) - board.middle_mm;
+  const Eigen::Vector3d off =
+      from + ray * ((board.middle_mm - from).dot(board.normal) / approach) - board.middle_mm;
   return Eigen::Vector2d(off.dot(board.across), off.dot(board.along));
 }
 
 /// What the ray through one point of the photo meets.
 struct Hit {
-  float x_mm = 0, y_mm = 0;                              ///< on the panel
-  float across_mm = nowhere, along_mm = nowhere;         ///< on the board
+  float x_mm = 0, y_mm = 0;                       ///< on the panel
+  float across_mm = nowhere, along_mm = nowhere;  ///< on the board
   static constexpr float nowhere = 1e9F;
 };
 
@@ -238,14 +249,16 @@ class Renderer {
 
 }  // namespace
 
-void place_board(Scene& scene, double x_mm, double y_mm, double distance_mm, double spin_deg, double tilt_u_deg,
-                 double tilt_v_deg) {
+void place_board(Scene& scene, double x_mm, double y_mm, double distance_mm, double spin_deg,
+                 double tilt_u_deg, double tilt_v_deg) {
   const Eigen::Vector3d p(x_mm, y_mm, crown_height(scene, x_mm, y_mm));
-  const Eigen::Vector3d ray = mirrored(p - scene.camera.centre_mm, crown_slope(scene, x_mm, y_mm)).normalized();
+  const Eigen::Vector3d ray =
+      mirrored(p - scene.camera.centre_mm, crown_slope(scene, x_mm, y_mm)).normalized();
   Board& board = scene.board;
   board.middle_mm = p + distance_mm * ray;
   const Eigen::Vector3d u = ray.unitOrthogonal(), v = ray.cross(u);
-  board.normal = -(ray + std::tan(tilt_u_deg * radians) * u + std::tan(tilt_v_deg * radians) * v).normalized();
+  board.normal =
+      -(ray + std::tan(tilt_u_deg * radians) * u + std::tan(tilt_v_deg * radians) * v).normalized();
   // Stripes start from where the card's x axis would lie on the board.
   Eigen::Vector3d x = Eigen::Vector3d::UnitX();
   x = (x - x.dot(board.normal) * board.normal).normalized();
@@ -261,8 +274,8 @@ Eigen::Vector2d on_board(const Scene& scene, double x_mm, double y_mm) {
 
 cv::Point2d pixel_of(const Scene& scene, double x_mm, double y_mm) {
   const Camera& camera = scene.camera;
-  const Eigen::Vector3d p =
-      camera.camera_from_card * (Eigen::Vector3d(x_mm, y_mm, crown_height(scene, x_mm, y_mm)) - camera.centre_mm);
+  const Eigen::Vector3d p = camera.camera_from_card *
+                            (Eigen::Vector3d(x_mm, y_mm, crown_height(scene, x_mm, y_mm)) - camera.centre_mm);
   const double a = p.x() / p.z(), b = p.y() / p.z(), r2 = a * a + b * b;
   const double d = camera.focal_px * (1 + camera.k1 * r2 + camera.k2 * r2 * r2);
   return {d * a + 0.5 * (camera.width_px - 1) + camera.centre_off_u_px,
@@ -274,17 +287,20 @@ cv::Mat render(const Scene& scene, std::optional<cv::Rect> part) {
   const cv::Rect wanted = part.value_or(whole) & whole;
   const int margin = static_cast<int>(std::ceil(4 * scene.blur_px));
   const cv::Rect drawn =
-      cv::Rect(wanted.x - margin, wanted.y - margin, wanted.width + 2 * margin, wanted.height + 2 * margin) & whole;
+      cv::Rect(wanted.x - margin, wanted.y - margin, wanted.width + 2 * margin, wanted.height + 2 * margin) &
+      whole;
   const Renderer renderer(scene);
-  // Rays go through the pixels' corners. Within a pixel, a tenth of a millimetre or two of panel, what they meet is linear
-  // to a thousandth of a stripe; only the light that is met there is not.
+  // Rays go through the pixels' corners. Within a pixel, a tenth of a millimetre or two of panel, what they
+  // meet is linear to a thousandth of a stripe; only the light that is met there is not.
   std::vector<Hit> above(static_cast<std::size_t>(drawn.width + 1)), below = above;
   const auto trace_row = [&](std::vector<Hit>& row, int v) {
-    for (int c = 0; c <= drawn.width; ++c) row[static_cast<std::size_t>(c)] = renderer.trace(drawn.x + c - 0.5, v - 0.5);
+    for (int c = 0; c <= drawn.width; ++c)
+      row[static_cast<std::size_t>(c)] = renderer.trace(drawn.x + c - 0.5, v - 0.5);
   };
   const auto between = [](const Hit& a, const Hit& b, float f) {
     const auto mix = [f](float p, float q) { return p + f * (q - p); };
-    return Hit{mix(a.x_mm, b.x_mm), mix(a.y_mm, b.y_mm), mix(a.across_mm, b.across_mm), mix(a.along_mm, b.along_mm)};
+    return Hit{mix(a.x_mm, b.x_mm), mix(a.y_mm, b.y_mm), mix(a.across_mm, b.across_mm),
+               mix(a.along_mm, b.along_mm)};
   };
   constexpr int soft = 3, hard = 6;  // points a pixel, each way: ink and paper have hard edges
   cv::Mat light(drawn.size(), CV_32FC1);
@@ -295,15 +311,17 @@ cv::Mat render(const Scene& scene, std::optional<cv::Rect> part) {
     for (int c = 0; c < drawn.width; ++c) {
       const auto k = static_cast<std::size_t>(c);
       const Hit* corners[4] = {&above[k], &above[k + 1], &below[k], &below[k + 1]};
-      const bool beside_card = std::none_of(std::begin(corners), std::end(corners),
-                                            [&](const Hit* h) { return renderer.paper_covers(h->x_mm, h->y_mm); });
+      const bool beside_card = std::none_of(std::begin(corners), std::end(corners), [&](const Hit* h) {
+        return renderer.paper_covers(h->x_mm, h->y_mm);
+      });
       const int points = beside_card ? soft : hard;
       double sum = 0;
       for (int i = 0; i < points; ++i) {
         const float fv = (static_cast<float>(i) + 0.5F) / static_cast<float>(points);
         const Hit left = between(above[k], below[k], fv), right = between(above[k + 1], below[k + 1], fv);
         for (int j = 0; j < points; ++j)
-          sum += renderer.light(between(left, right, (static_cast<float>(j) + 0.5F) / static_cast<float>(points)), beside_card);
+          sum += renderer.light(
+              between(left, right, (static_cast<float>(j) + 0.5F) / static_cast<float>(points)), beside_card);
       }
       light.at<float>(r, c) = static_cast<float>(sum / (points * points));
     }

@@ -1,5 +1,6 @@
-// A small renderer for tests: the photo that a phone would take of a corner card and of a striped board mirrored in a
-// crowned panel with dents. Ray by ray and on its own: it shares no geometry with the library, only the tags' cells.
+// A small renderer for tests: the photo that a phone would take of a corner card and of a striped board
+// mirrored in a crowned panel with dents. Ray by ray and on its own: it shares no geometry with the library,
+// only the tags' cells.
 //
 // Frames as everywhere: card frame, mm, z out of the panel; pixel centres at whole numbers.
 #pragma once
@@ -25,8 +26,9 @@ enum class Form {
 struct Dent {
   Form form = Form::power;
   double x_mm = 0, y_mm = 0;
-  double length_mm = 20, width_mm = 20, angle_deg = 0;  ///< axes of the 10 % contour (of a slanted one: nearly)
-  double height_mm = -0.1;                              ///< negative is low
+  double length_mm = 20, width_mm = 20,
+         angle_deg = 0;     ///< axes of the 10 % contour (of a slanted one: nearly)
+  double height_mm = -0.1;  ///< negative is low
   double power = 2, lean = 0;
 
   double height(double x_mm, double y_mm) const;
@@ -38,7 +40,8 @@ struct Dent {
   double steepest() const;
 };
 
-/// Orange peel: a random slope, the same at the same place, with the stated rms of each of its two components.
+/// Orange peel: a random slope, the same at the same place, with the stated rms of each of its two
+/// components.
 class OrangePeel {
  public:
   OrangePeel(unsigned seed, double slope_rms, double wavelength_mm);
@@ -57,24 +60,25 @@ struct Camera {
   Eigen::Matrix3d camera_from_card = Eigen::Matrix3d::Identity();
 };
 
-/// A camera that looks at (x, y) of the panel from this distance, so many degrees off the normal. Azimuth: direction
-/// from the target to the camera in the card's plane, from +x towards +y.
-void look_at(Camera& camera, double x_mm, double y_mm, double distance_mm, double tilt_deg, double azimuth_deg,
-             double roll_deg);
+/// A camera that looks at (x, y) of the panel from this distance, so many degrees off the normal. Azimuth:
+/// direction from the target to the camera in the card's plane, from +x towards +y.
+void look_at(Camera& camera, double x_mm, double y_mm, double distance_mm, double tilt_deg,
+             double azimuth_deg, double roll_deg);
 
 struct Board {
   Eigen::Vector3d middle_mm, across, along, normal;
-  double pitch_mm = 12, phase_cycles = 0, duty = 0.5, edge_mm = 0.6;  ///< edge: width of the blurred step of light
+  double pitch_mm = 12, phase_cycles = 0, duty = 0.5,
+         edge_mm = 0.6;  ///< edge: width of the blurred step of light
   double half_across_mm = 500, half_along_mm = 500;
 };
 
 /// Radiances as the photo shows them, 1 is a fully exposed pixel.
 struct Light {
   double paper = 0.75, ink = 0.06;
-  double base = 0.12;                 ///< of the paint itself
-  double stripes = 0.5;               ///< bright stripe minus dark stripe
-  double room = 0.03;                 ///< mirrored beside the board
-  double fall_x = 0, fall_y = 0;      ///< relative change of the board's light over 100 mm of panel
+  double base = 0.12;             ///< of the paint itself
+  double stripes = 0.5;           ///< bright stripe minus dark stripe
+  double room = 0.03;             ///< mirrored beside the board
+  double fall_x = 0, fall_y = 0;  ///< relative change of the board's light over 100 mm of panel
 };
 
 struct Scene {
@@ -89,15 +93,17 @@ struct Scene {
   double blur_px = 0.8;
 };
 
-/// Places the board so that the smooth panel at (x, y) mirrors its middle, this far along the reflected ray. Tilts in
-/// degrees from square to that ray; spin turns the stripes.
-void place_board(Scene& scene, double x_mm, double y_mm, double distance_mm, double spin_deg, double tilt_u_deg = 0,
-                 double tilt_v_deg = 0);
+/// Places the board so that the smooth panel at (x, y) mirrors its middle, this far along the reflected ray.
+/// Tilts in degrees from square to that ray; spin turns the stripes.
+void place_board(Scene& scene, double x_mm, double y_mm, double distance_mm, double spin_deg,
+                 double tilt_u_deg = 0, double tilt_v_deg = 0);
 
-/// Where on the board the smooth panel at (x, y) looks: across and along the stripes, from the board's middle.
+/// Where on the board the smooth panel at (x, y) looks: across and along the stripes, from the board's
+/// middle.
 Eigen::Vector2d on_board(const Scene& scene, double x_mm, double y_mm);
 
-/// By how many stripes the picture moves at (x, y) for each unit of slope, in the direction in which it moves most.
+/// By how many stripes the picture moves at (x, y) for each unit of slope, in the direction in which it moves
+/// most.
 double cycles_per_slope(const Scene& scene, double x_mm, double y_mm);
 
 /// Where a point of the panel lies in the photo.
@@ -112,8 +118,8 @@ cv::Mat develop(const cv::Mat& light, double noise, unsigned seed);
 /// What a phone would write: focal length for 35 mm film from pixels, not rounded.
 double focal_35mm_of(const Camera& camera);
 
-/// A plain good photo of one dent: 28 degrees off the normal, seven pixels a millimetre, a slightly crowned panel, stripes
-/// of 12 mm at this distance; and what is to be said of it, without any error.
+/// A plain good photo of one dent: 28 degrees off the normal, seven pixels a millimetre, a slightly crowned
+/// panel, stripes of 12 mm at this distance; and what is to be said of it, without any error.
 inline constexpr double usual_distance_mm = 280;
 Scene usual_scene(const Dent& dent);
 MeasureRequest usual_request(const Scene& scene);

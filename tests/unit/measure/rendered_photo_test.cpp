@@ -23,14 +23,17 @@ rendered::Dent dent_with(double height_mm) {
 constexpr double noise = 0.006;
 
 Reading reading_of(const rendered::Scene& scene) {
-  return measure(rendered::usual_photo(scene, rendered::render(scene), noise, 1), rendered::usual_request(scene)).reading;
+  return measure(rendered::usual_photo(scene, rendered::render(scene), noise, 1),
+                 rendered::usual_request(scene))
+      .reading;
 }
 
 bool holds(const Quantity& quantity, double truth) { return quantity.low < truth && truth < quantity.high; }
 
-/// JCGM 100:2008, 5.1.2 and 6.2.1: the terms, relative, add in quadrature, and the interval is twice their sum to each side of the
-/// value's logarithm.
-void check_budget(const std::vector<BudgetTerm>& budget, const Quantity& quantity, double BudgetTerm::*percent) {
+/// JCGM 100:2008, 5.1.2 and 6.2.1: the terms, relative, add in quadrature, and the interval is twice their
+/// sum to each side of the value's logarithm.
+void check_budget(const std::vector<BudgetTerm>& budget, const Quantity& quantity,
+                  double BudgetTerm::*percent) {
   double squares = 0;
   for (const BudgetTerm& term : budget) {
     INFO(term.name);
@@ -48,7 +51,8 @@ TEST_CASE("the renderer's camera is OpenCV's", "[rendered]") {
   scene.crown_x = scene.crown_y = 0;
   scene.camera.k1 = 0.03, scene.camera.k2 = -0.01;
   scene.camera.centre_off_u_px = 12, scene.camera.centre_off_v_px = -7;
-  const cv::Matx33d k(scene.camera.focal_px, 0, 0.5 * 1599 + 12, 0, scene.camera.focal_px, 0.5 * 1199 - 7, 0, 0, 1);
+  const cv::Matx33d k(scene.camera.focal_px, 0, 0.5 * 1599 + 12, 0, scene.camera.focal_px, 0.5 * 1199 - 7, 0,
+                      0, 1);
   cv::Mat rotation, turn;
   cv::eigen2cv(scene.camera.camera_from_card, rotation);
   cv::Rodrigues(rotation, turn);
@@ -60,7 +64,8 @@ TEST_CASE("the renderer's camera is OpenCV's", "[rendered]") {
     CHECK(cv::norm(rendered::pixel_of(scene, points[i].x, points[i].y) - pixels[i]) < 1e-6);
 }
 
-TEST_CASE("convention: pixel centres are whole numbers: tags are found where they were drawn", "[conventions][rendered]") {
+TEST_CASE("convention: pixel centres are whole numbers: tags are found where they were drawn",
+          "[conventions][rendered]") {
   const rendered::Scene scene = rendered::usual_scene(dent_with(-0.1));
   const std::vector<SeenTag> tags = find_tags(rendered::develop(rendered::render(scene), noise, 1));
   REQUIRE(tags.size() == 8);
@@ -70,7 +75,8 @@ TEST_CASE("convention: pixel centres are whole numbers: tags are found where the
     // top-left, top-right, bottom-right, bottom-left of the print, its top towards +y
     const double x[] = {-half, half, half, -half}, y[] = {half, half, -half, -half};
     for (std::size_t k = 0; k < 4; ++k)
-      CHECK(cv::norm(tag.corners_px[k] - rendered::pixel_of(scene, drawn.x_mm + x[k], drawn.y_mm + y[k])) < 0.12);
+      CHECK(cv::norm(tag.corners_px[k] - rendered::pixel_of(scene, drawn.x_mm + x[k], drawn.y_mm + y[k])) <
+            0.12);
   }
 }
 
@@ -84,7 +90,8 @@ TEST_CASE("convention: places are told in the card's frame, in true millimetres"
   scene.card_scale = 0.96;
   MeasureRequest request = rendered::usual_request(scene);
   request.bar_length_mm = 96;
-  const Reading reading = measure(rendered::usual_photo(scene, rendered::render(scene), noise, 1), request).reading;
+  const Reading reading =
+      measure(rendered::usual_photo(scene, rendered::render(scene), noise, 1), request).reading;
   REQUIRE(reading.dents.size() == 1);
   const Dent& dent = reading.dents[0];
   CHECK(dent.x_mm == Approx(68).margin(0.2));

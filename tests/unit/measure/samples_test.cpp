@@ -21,12 +21,15 @@ Measurement measure_sample(const fs::path& photo, const nlohmann::json& given) {
   MeasureRequest request;
   request.card = read_card(root / "calibration" / "card-corner.json");
   request.board_pitch_mm = given.at("board_pitch_mm").get<double>();
-  if (!given.at("board_distance_mm").is_null()) request.board_distance_mm = given.at("board_distance_mm").get<double>();
+  if (!given.at("board_distance_mm").is_null())
+    request.board_distance_mm = given.at("board_distance_mm").get<double>();
   request.bar_length_mm = given.at("check_bar_mm").get<double>();
   return measure(read_photo(photo), request);
 }
 
-Reading read_sample(const fs::path& photo, const nlohmann::json& given) { return measure_sample(photo, given).reading; }
+Reading read_sample(const fs::path& photo, const nlohmann::json& given) {
+  return measure_sample(photo, given).reading;
+}
 
 nlohmann::json truth_of(const fs::path& photo) {
   std::ifstream in(fs::path(photo).replace_extension(".json"));
@@ -37,7 +40,8 @@ nlohmann::json truth_of(const fs::path& photo) {
 const Dent* nearest(const Reading& reading, double x, double y) {
   const Dent* best = nullptr;
   for (const Dent& d : reading.dents)
-    if (best == nullptr || std::hypot(d.x_mm - x, d.y_mm - y) < std::hypot(best->x_mm - x, best->y_mm - y)) best = &d;
+    if (best == nullptr || std::hypot(d.x_mm - x, d.y_mm - y) < std::hypot(best->x_mm - x, best->y_mm - y))
+      best = &d;
   return best;
 }
 
@@ -76,8 +80,8 @@ TEST_CASE("sample: a step within a spot is one spot of its full height", "[accep
   const Dent& dent = reading.dents.front();
   const auto& t = truth.at("truth").at("dents").at(0);
   CHECK(dent.kind == Kind::high);
-  // No single smooth spot fits: the wide one alone is 8 % wider and a third lower. Orange peel and a shape that no sum of
-  // two spots quite has leave some per cent.
+  // No single smooth spot fits: the wide one alone is 8 % wider and a third lower. Orange peel and a shape
+  // that no sum of two spots quite has leave some per cent.
   const double diameter = t["rim"]["eq_diameter"], height = t["depth"];
   CHECK(dent.diameter_mm.value == Approx(diameter).epsilon(0.05));
   REQUIRE(dent.depth_mm);
@@ -88,7 +92,8 @@ TEST_CASE("sample: a step within a spot is one spot of its full height", "[accep
   CHECK(dent.depth_mm->high > height);
 }
 
-TEST_CASE("sample: a low left inside a high is two entries, the inner one measured against the outer one", "[acceptance]") {
+TEST_CASE("sample: a low left inside a high is two entries, the inner one measured against the outer one",
+          "[acceptance]") {
   const fs::path photo = root / "samples" / "photos" / "pull-after.jpg";
   const auto truth = truth_of(photo);
   const Reading reading = read_sample(photo, truth.at("given"));

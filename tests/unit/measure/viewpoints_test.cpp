@@ -44,12 +44,13 @@ void check_agree(const rendered::Dent& dent) {
   REQUIRE(a.dents.size() == 1);
   REQUIRE(b.dents.size() == 1);
   const Dent &da = a.dents[0], &db = b.dents[0];
-  INFO("dent " << dent.length_mm << " x " << dent.width_mm << " mm, " << dent.height_mm << " mm; diameters " << da.diameter_mm.value
-               << " and " << db.diameter_mm.value << " mm");
+  INFO("dent " << dent.length_mm << " x " << dent.width_mm << " mm, " << dent.height_mm << " mm; diameters "
+               << da.diameter_mm.value << " and " << db.diameter_mm.value << " mm");
   CHECK(da.diameter_mm.value == Approx(db.diameter_mm.value).epsilon(0.02));
   REQUIRE(da.depth_mm);
   REQUIRE(db.depth_mm);
-  CHECK(std::abs(da.depth_mm->value - db.depth_mm->value) < std::hypot(da.depth_mm->half_width(), db.depth_mm->half_width()));
+  CHECK(std::abs(da.depth_mm->value - db.depth_mm->value) <
+        std::hypot(da.depth_mm->half_width(), db.depth_mm->half_width()));
   CHECK(da.kind == db.kind);
   CHECK(std::hypot(da.x_mm - db.x_mm, da.y_mm - db.y_mm) < 0.05 * da.diameter_mm.value);
 }
@@ -64,9 +65,12 @@ rendered::Dent dent_of(double diameter_mm, double height_mm) {
 
 }  // namespace
 
-TEST_CASE("a dent has the same diameter from two viewpoints", "[viewpoints]") { check_agree(dent_of(16, -0.12)); }
+TEST_CASE("a dent has the same diameter from two viewpoints", "[viewpoints]") {
+  check_agree(dent_of(16, -0.12));
+}
 
-TEST_CASE("dents of other sizes and shapes have the same diameter from two viewpoints", "[viewpoints][slow]") {
+TEST_CASE("dents of other sizes and shapes have the same diameter from two viewpoints",
+          "[viewpoints][slow]") {
   rendered::Dent dent = dent_of(16, -0.12);
   SECTION("small") { dent = dent_of(8, -0.05); }
   SECTION("large") { dent = dent_of(32, -0.4); }

@@ -1,4 +1,5 @@
-// The board's pose from tags that the panel mirrors: made by the mirror model itself, found again from noisy corners.
+// The board's pose from tags that the panel mirrors: made by the mirror model itself, found again from noisy
+// corners.
 #include <numbers>
 #include <random>
 
@@ -28,7 +29,8 @@ std::array<double, 2> pixel_of(const PanelModel<double>& model, double board_x, 
     const auto at = model.board_frame_from_panel(x, y);
     const auto right = model.board_frame_from_panel(x + h, y), up = model.board_frame_from_panel(x, y + h);
     Eigen::Matrix2d jacobian;
-    jacobian << (right.x_mm - at.x_mm) / h, (up.x_mm - at.x_mm) / h, (right.y_mm - at.y_mm) / h, (up.y_mm - at.y_mm) / h;
+    jacobian << (right.x_mm - at.x_mm) / h, (up.x_mm - at.x_mm) / h, (right.y_mm - at.y_mm) / h,
+        (up.y_mm - at.y_mm) / h;
     const Eigen::Vector2d step = jacobian.inverse() * Eigen::Vector2d(board_x - at.x_mm, board_y - at.y_mm);
     x += step.x(), y += step.y();
   }
@@ -44,7 +46,8 @@ Scene make_scene(unsigned seed, double noise_px, const std::vector<BoardTag>& vi
   c.nominal_focal_px = 3000, c.centre_u_px = 1999.5, c.centre_v_px = 1499.5;
   c.pitch_mm = 16, c.nominal_distance_mm = 300, c.anchor_x_mm = 60, c.anchor_y_mm = 45;
   c.base_rotation = (Eigen::AngleAxisd(std::numbers::pi - 0.5, Eigen::Vector3d::UnitX()) *
-                     Eigen::AngleAxisd(0.1 * normal(random), Eigen::Vector3d::UnitZ())).toRotationMatrix();
+                     Eigen::AngleAxisd(0.1 * normal(random), Eigen::Vector3d::UnitZ()))
+                        .toRotationMatrix();
   PanelVector& p = scene.truth;
   p[3] = -50, p[4] = 20, p[5] = 400;
   p[p_crown] = 3e-4, p[p_crown + 1] = 1e-4;
@@ -74,7 +77,8 @@ Scene make_scene(unsigned seed, double noise_px, const std::vector<BoardTag>& vi
       const double x = tag.x_mm + 0.5 * side[k] * tag.side_mm, y = tag.y_mm + 0.5 * up[k] * tag.side_mm;
       const auto [u, v] = pixel_of(model, x, y);
       // a pixel is about 0.3 mm on this board
-      scene.seen.push_back({tag.id, u + noise_px * normal(random), v + noise_px * normal(random), x, y, 0.3 * noise_px});
+      scene.seen.push_back(
+          {tag.id, u + noise_px * normal(random), v + noise_px * normal(random), x, y, 0.3 * noise_px});
     }
   scene.problem.priors.board_distance_mm = 150;
   return scene;
@@ -92,7 +96,8 @@ std::optional<Found> find(Scene& scene, bool tape = false) {
   if (!posed) return std::nullopt;
   const BundleResult fit = fit_bundle(scene.problem, *posed, BundleFreedom::everything);
   const PanelModel<double> model(scene.problem.constants, fit.parameters);
-  const auto view = model.board_view(scene.problem.constants.anchor_x_mm, scene.problem.constants.anchor_y_mm);
+  const auto view =
+      model.board_view(scene.problem.constants.anchor_x_mm, scene.problem.constants.anchor_y_mm);
   return Found{view.distance_mm, std::sqrt(fit.covariance(p_board_distance, p_board_distance)),
                std::acos(view.cos_tilt) * 180 / std::numbers::pi};
 }
@@ -107,13 +112,14 @@ TEST_CASE("distance and tilt of a tagged board come from its reflection alone", 
     const auto found = find(scene);
     INFO("seed " << seed << ", true " << scene.distance_mm << " mm, " << scene.tilt_deg << " deg");
     REQUIRE(found);
-    CHECK(found->distance_mm == Approx(scene.distance_mm).epsilon(0.03));  // the focal length is known to 1.2 %
+    CHECK(found->distance_mm ==
+          Approx(scene.distance_mm).epsilon(0.03));  // the focal length is known to 1.2 %
     CHECK(found->tilt_deg == Approx(scene.tilt_deg).margin(1.5));
     CHECK(found->distance_uncertainty_mm < 0.02 * scene.distance_mm);
     chi_square += std::pow((found->distance_mm - scene.distance_mm) / found->distance_uncertainty_mm, 2);
   }
-  // The camera here has just the focal length that is expected of it, so the scatter is less than what is stated; twelve
-  // squares of standard normal numbers exceed 26 once in a hundred.
+  // The camera here has just the focal length that is expected of it, so the scatter is less than what is
+  // stated; twelve squares of standard normal numbers exceed 26 once in a hundred.
   CHECK(chi_square < 26);
 }
 

@@ -1,7 +1,7 @@
 #include "ripplegauge/panel/bundle.hpp"
 
-#include <opencv2/calib3d.hpp>
 #include <numbers>
+#include <opencv2/calib3d.hpp>
 #include <opencv2/imgproc.hpp>
 
 #include "catch.hpp"
@@ -16,8 +16,12 @@ namespace {
 cv::Mat print_of(const CardDefinition& card, double px_per_mm, double x0, double y1, int width, int height) {
   cv::Mat print(height, width, CV_8UC1, cv::Scalar(90));
   const auto fill = [&](double ax, double ay, double bx, double by, int grey) {
-    cv::rectangle(print, cv::Point(static_cast<int>(std::lround((ax - x0) * px_per_mm)), static_cast<int>(std::lround((y1 - by) * px_per_mm))),
-                  cv::Point(static_cast<int>(std::lround((bx - x0) * px_per_mm)) - 1, static_cast<int>(std::lround((y1 - ay) * px_per_mm)) - 1), grey, cv::FILLED);
+    cv::rectangle(print,
+                  cv::Point(static_cast<int>(std::lround((ax - x0) * px_per_mm)),
+                            static_cast<int>(std::lround((y1 - by) * px_per_mm))),
+                  cv::Point(static_cast<int>(std::lround((bx - x0) * px_per_mm)) - 1,
+                            static_cast<int>(std::lround((y1 - ay) * px_per_mm)) - 1),
+                  grey, cv::FILLED);
   };
   for (const auto& p : card.paper) fill(p.x0_mm, p.y0_mm, p.x1_mm, p.y1_mm, 235);
   for (const auto& tag : card.tags) {
@@ -25,7 +29,8 @@ cv::Mat print_of(const CardDefinition& card, double px_per_mm, double x0, double
     const double cell = card.tag_side_mm / 8;
     for (std::size_t r = 0; r < 8; ++r)
       for (std::size_t c = 0; c < 8; ++c) {
-        const double x = tag.x_mm - card.tag_side_mm / 2 + static_cast<double>(c) * cell, y = tag.y_mm + card.tag_side_mm / 2 - static_cast<double>(r + 1) * cell;
+        const double x = tag.x_mm - card.tag_side_mm / 2 + static_cast<double>(c) * cell,
+                     y = tag.y_mm + card.tag_side_mm / 2 - static_cast<double>(r + 1) * cell;
         if (cells[r][c]) fill(x, y, x + cell, y + cell, 30);
       }
   }
@@ -53,17 +58,20 @@ View photograph(const CardDefinition& card) {
   // print pixel (u, v) -> card mm: x = x0 + (u + 0.5) / px, y = y1 - (v + 0.5) / px
   const cv::Mat mm = (cv::Mat_<double>(3, 3) << 1 / px, 0, x0 + 0.5 / px, 0, -1 / px, y1 - 0.5 / px, 0, 0, 1);
   const int fine = 3;
-  const cv::Mat finer = (cv::Mat_<double>(3, 3) << fine, 0, 0.5 * (fine - 1), 0, fine, 0.5 * (fine - 1), 0, 0, 1);
+  const cv::Mat finer =
+      (cv::Mat_<double>(3, 3) << fine, 0, 0.5 * (fine - 1), 0, fine, 0.5 * (fine - 1), 0, 0, 1);
   // A camera averages light, not code values: to linear light and back (IEC 61966-2-1).
   cv::Mat light(print.size(), CV_32FC1), large;
   for (int r = 0; r < print.rows; ++r)
     for (int c = 0; c < print.cols; ++c) light.at<float>(r, c) = linear_from_srgb8()[print.at<uchar>(r, c)];
-  cv::warpPerspective(light, large, finer * h * mm, cv::Size(4000 * fine, 3000 * fine), cv::INTER_LINEAR, cv::BORDER_CONSTANT, 0.1);
+  cv::warpPerspective(light, large, finer * h * mm, cv::Size(4000 * fine, 3000 * fine), cv::INTER_LINEAR,
+                      cv::BORDER_CONSTANT, 0.1);
   cv::resize(large, light, cv::Size(4000, 3000), 0, 0, cv::INTER_AREA);
   view.photo.create(light.size(), CV_8UC1);
   for (int r = 0; r < light.rows; ++r)
     for (int c = 0; c < light.cols; ++c) {
-      const double v = light.at<float>(r, c), coded = v <= 0.0031308 ? 12.92 * v : 1.055 * std::pow(v, 1 / 2.4) - 0.055;
+      const double v = light.at<float>(r, c),
+                   coded = v <= 0.0031308 ? 12.92 * v : 1.055 * std::pow(v, 1 / 2.4) - 0.055;
       view.photo.at<uchar>(r, c) = cv::saturate_cast<uchar>(255 * coded);
     }
   return view;
@@ -99,7 +107,8 @@ TEST_CASE("tags are found at a tenth of a pixel, and the pose agrees with OpenCV
   cv::Mat r, t;
   cv::Rodrigues(view.rotation, r);
   cv::projectPoints(object, r, view.translation, cv::Mat(view.k), cv::noArray(), projected);
-  for (std::size_t i = 0; i < image.size(); ++i) CHECK(cv::norm(image[i] - projected[i]) < 0.15);  // 8-bit edges
+  for (std::size_t i = 0; i < image.size(); ++i)
+    CHECK(cv::norm(image[i] - projected[i]) < 0.15);  // 8-bit edges
 
   const auto bundle = start_bundle(problem);
   REQUIRE(bundle);
@@ -109,14 +118,16 @@ TEST_CASE("tags are found at a tenth of a pixel, and the pose agrees with OpenCV
   cv::Mat rotation;
   cv::Rodrigues(r, rotation);
   const cv::Mat centre = -rotation.t() * t;
-  // The bundle leaves focal length and centre free within their priors, solvePnP does not: half a per cent of 420 mm.
+  // The bundle leaves focal length and centre free within their priors, solvePnP does not: half a per cent of
+  // 420 mm.
   CHECK(model.camera_centre().x == Approx(centre.at<double>(0)).margin(2.5));
   CHECK(model.camera_centre().y == Approx(centre.at<double>(1)).margin(2.5));
   CHECK(model.camera_centre().z == Approx(centre.at<double>(2)).margin(2.5));
 }
 
 TEST_CASE("an ID-1 card measured through the scale chain has its size", "[bundle][card]") {
-  // ISO/IEC 7810: 85.60 x 53.98 mm. Its corners' pixels, by OpenCV's projection, go back to millimetres by ours.
+  // ISO/IEC 7810: 85.60 x 53.98 mm. Its corners' pixels, by OpenCV's projection, go back to millimetres by
+  // ours.
   const CardDefinition card = corner_card();
   const View view = photograph(card);
   BundleProblem problem = problem_for(card, view);
@@ -126,8 +137,10 @@ TEST_CASE("an ID-1 card measured through the scale chain has its size", "[bundle
   std::vector<cv::Point2d> pixels;
   cv::Mat r;
   cv::Rodrigues(view.rotation, r);
-  cv::projectPoints(std::vector<cv::Point3d>{{20, 20, 0}, {105.60, 20, 0}, {20, 73.98, 0}}, r, view.translation, cv::Mat(view.k), cv::noArray(), pixels);
-  const auto a = model.panel_from_pixel(pixels[0].x, pixels[0].y), b = model.panel_from_pixel(pixels[1].x, pixels[1].y),
+  cv::projectPoints(std::vector<cv::Point3d>{{20, 20, 0}, {105.60, 20, 0}, {20, 73.98, 0}}, r,
+                    view.translation, cv::Mat(view.k), cv::noArray(), pixels);
+  const auto a = model.panel_from_pixel(pixels[0].x, pixels[0].y),
+             b = model.panel_from_pixel(pixels[1].x, pixels[1].y),
              c = model.panel_from_pixel(pixels[2].x, pixels[2].y);
   CHECK(std::hypot(b.x_mm - a.x_mm, b.y_mm - a.y_mm) == Approx(85.60).epsilon(0.002));
   CHECK(std::hypot(c.x_mm - a.x_mm, c.y_mm - a.y_mm) == Approx(53.98).epsilon(0.002));

@@ -38,8 +38,8 @@ TEST_CASE("a mirror turned by alpha turns the reflected ray by two alpha", "[mir
 }
 
 TEST_CASE("a convex panel makes the stripes' image small, as a convex mirror does", "[mirror]") {
-  // OpenStax University Physics 3, section 2.2, keratometer: object at 12 cm, m = 0.032 -> R = -0.7934 cm (unrounded).
-  // Seen from far away, x on the mirror shows x / m on the board.
+  // OpenStax University Physics 3, section 2.2, keratometer: object at 12 cm, m = 0.032 -> R = -0.7934 cm
+  // (unrounded). Seen from far away, x on the mirror shows x / m on the board.
   Scene scene(1e7, 120);
   scene.constants.nominal_focal_px = 1e9;
   scene.parameters[p_crown] = scene.parameters[p_crown + 1] = 1 / 7.934;
@@ -49,7 +49,8 @@ TEST_CASE("a convex panel makes the stripes' image small, as a convex mirror doe
   CHECK(magnification == Approx(0.032).epsilon(0.001));  // the source prints two digits; R carries four
 }
 
-TEST_CASE("the carrier's period is p / (1 + d/c) on a flat panel, shorter by the crown on a convex one", "[mirror]") {
+TEST_CASE("the carrier's period is p / (1 + d/c) on a flat panel, shorter by the crown on a convex one",
+          "[mirror]") {
   for (const double crown : {0.0, 5e-4}) {
     Scene scene(600, 300);
     scene.parameters[p_crown] = crown;
@@ -60,14 +61,17 @@ TEST_CASE("the carrier's period is p / (1 + d/c) on a flat panel, shorter by the
 }
 
 TEST_CASE("convention: a slope rising towards +x sends the ray towards -x", "[conventions]") {
-  // So a low (rising outwards) and a high move the stripes in opposite directions, and the sign is geometry's.
+  // So a low (rising outwards) and a high move the stripes in opposite directions, and the sign is
+  // geometry's.
   const Scene scene(500, 400);
   const double flat = scene.model().board_from_panel(0, 0, 0, 0).across_mm;
   CHECK(scene.model().board_from_panel(0, 0, 0.01, 0).across_mm - flat == Approx(-8).epsilon(0.01));
   CHECK(scene.model().board_from_panel(0, 0, -0.01, 0).across_mm - flat == Approx(8).epsilon(0.01));
 }
 
-TEST_CASE("convention: the camera sees card x to the right, y up, z towards it; pixel centres are whole numbers", "[conventions]") {
+TEST_CASE(
+    "convention: the camera sees card x to the right, y up, z towards it; pixel centres are whole numbers",
+    "[conventions]") {
   const Scene scene(600, 300);
   const auto p = scene.model().pixel_from_panel(12, 6);
   CHECK(p.u_px == Approx(2000 + 3000 * 12.0 / 600));
@@ -88,9 +92,11 @@ TEST_CASE("convention: x_camera = camera_from_card x_card", "[conventions]") {
   CHECK(scene.model().camera_centre().z == Approx(500));
 }
 
-TEST_CASE("convention: a convex panel falls away on all sides: z = -(kx x^2 + 2 kxy xy + ky y^2) / 2", "[conventions]") {
+TEST_CASE("convention: a convex panel falls away on all sides: z = -(kx x^2 + 2 kxy xy + ky y^2) / 2",
+          "[conventions]") {
   Scene scene(500, 300);
-  scene.parameters[p_crown] = 1e-3, scene.parameters[p_crown + 1] = 5e-4, scene.parameters[p_crown + 2] = 2e-4;
+  scene.parameters[p_crown] = 1e-3, scene.parameters[p_crown + 1] = 5e-4,
+  scene.parameters[p_crown + 2] = 2e-4;
   const PanelModel<double> model = scene.model();
   CHECK(model.height(40, 0) == Approx(-0.8));
   CHECK(model.height(0, 40) == Approx(-0.4));
@@ -107,7 +113,8 @@ TEST_CASE("convention: phases are cycles, one for each light plus dark stripe", 
   for (const double x : {-20.0, 3.0, 35.0}) {
     const double across_mm = model.board_from_panel(x, 7, 0, 0).across_mm;
     CHECK(model.phase(x, 7, 0, 0) - 0.25 == Approx(across_mm / scene.constants.pitch_mm));
-    CHECK(std::abs(across_mm) == Approx(std::abs(x) * (1 + 300.0 / 500)));  // the mirror image of a flat panel
+    CHECK(std::abs(across_mm) ==
+          Approx(std::abs(x) * (1 + 300.0 / 500)));  // the mirror image of a flat panel
   }
 }
 
@@ -115,7 +122,8 @@ TEST_CASE("pixel and panel are each other's inverse with lens, tilt and crown", 
   Scene scene(400, 300);
   scene.parameters[0] = 0.5, scene.parameters[1] = -0.3;
   scene.parameters[p_k1] = 0.03, scene.parameters[p_k2] = -0.01;
-  scene.parameters[p_crown] = 1e-3, scene.parameters[p_crown + 1] = 5e-4, scene.parameters[p_crown + 2] = 1e-4;
+  scene.parameters[p_crown] = 1e-3, scene.parameters[p_crown + 1] = 5e-4,
+  scene.parameters[p_crown + 2] = 1e-4;
   const PanelModel<double> model = scene.model();
   for (double x = -100; x <= 150; x += 50)
     for (double y = -80; y <= 120; y += 40) {
@@ -128,11 +136,13 @@ TEST_CASE("pixel and panel are each other's inverse with lens, tilt and crown", 
 
 TEST_CASE("a pixel's phase and its derivatives are those of the model in duals", "[bundle]") {
   Scene scene(450, 320);
-  const std::pair<int, double> off[] = {{p_rotation, 0.4},     {p_rotation + 1, -0.3},   {p_rotation + 2, 0.1}, {p_translation, -60},
-                                        {p_translation + 1, 40}, {p_k1, 0.05},           {p_k2, -0.03},         {p_log_focal, 0.02},
-                                        {p_centre, 30},        {p_centre + 1, -20},      {p_crown, 6e-4},       {p_crown + 1, -2e-4},
-                                        {p_crown + 2, 1e-4},   {p_board_tilt, 0.15},     {p_board_tilt + 1, -0.1}, {p_board_spin, 0.7},
-                                        {p_board_phase, 0.3},  {p_board_distance, 12}};
+  const std::pair<int, double> off[] = {
+      {p_rotation, 0.4},    {p_rotation + 1, -0.3},  {p_rotation + 2, 0.1},
+      {p_translation, -60}, {p_translation + 1, 40}, {p_k1, 0.05},
+      {p_k2, -0.03},        {p_log_focal, 0.02},     {p_centre, 30},
+      {p_centre + 1, -20},  {p_crown, 6e-4},         {p_crown + 1, -2e-4},
+      {p_crown + 2, 1e-4},  {p_board_tilt, 0.15},    {p_board_tilt + 1, -0.1},
+      {p_board_spin, 0.7},  {p_board_phase, 0.3},    {p_board_distance, 12}};
   for (const auto& [parameter, value] : off) scene.parameters[parameter] = value;
   const PanelModel<double> plain = scene.model();
   const PanelModel<PanelDual> full(scene.constants, scene.parameters);
@@ -144,11 +154,14 @@ TEST_CASE("a pixel's phase and its derivatives are those of the model in duals",
       CAPTURE(u, v);
       const auto point = full.panel_from_pixel(u, v);
       const PanelDual expected = full.phase(point.x_mm, point.y_mm, 0.0, 0.0), got = full_phase.at(u, v);
-      // Both are exact but for rounding and for what the lens's fixed point leaves: derivatives are up to 1e4 cycles.
+      // Both are exact but for rounding and for what the lens's fixed point leaves: derivatives are up to 1e4
+      // cycles.
       CHECK(got.value == Approx(expected.value).epsilon(1e-10));
       CHECK((got.gradient - expected.gradient).norm() < 1e-7 * expected.gradient.norm());
-      for (int i = 0; i < panel_parameters; ++i) CHECK(got.gradient[i] == Approx(expected.gradient[i]).epsilon(1e-6).margin(1e-7));
+      for (int i = 0; i < panel_parameters; ++i)
+        CHECK(got.gradient[i] == Approx(expected.gradient[i]).epsilon(1e-6).margin(1e-7));
       const BoardDual on_board = board_phase.at(u, v);
-      CHECK((on_board.gradient - expected.gradient.tail<board_parameters>()).norm() < 1e-10 * expected.gradient.norm());
+      CHECK((on_board.gradient - expected.gradient.tail<board_parameters>()).norm() <
+            1e-10 * expected.gradient.norm());
     }
 }

@@ -398,13 +398,17 @@ TEST_CASE("a HEIC file that lies about its size is refused by the size it is cod
   CHECK_THAT(refusal(heic, below), ContainsSubstring("has 640 x 480 pixels"));
 }
 
-TEST_CASE("a HEIC picture of tiles that lies about its size is refused by the size of its canvas", "[photo]") {
-  // Found by fuzzing: the canvas that the one tile goes into is told from one byte too far on, where it is 16384 x 12288.
-  std::ifstream in(RIPPLEGAUGE_SOURCE_DIR "/tests/fuzz/corpus/photo-pixels/huge-canvas.heic", std::ios::binary);
+TEST_CASE("a HEIC picture of tiles that lies about its size is refused by the size of its canvas",
+          "[photo]") {
+  // Found by fuzzing: the canvas that the one tile goes into is told from one byte too far on, where it is
+  // 16384 x 12288.
+  std::ifstream in(RIPPLEGAUGE_SOURCE_DIR "/tests/fuzz/corpus/photo-pixels/huge-canvas.heic",
+                   std::ios::binary);
   std::string heic{std::istreambuf_iterator<char>(in), {}};
   CHECK_THAT(refusal(heic), ContainsSubstring("picture of tiles has no size"));
   // The same told properly.
-  const std::size_t canvas = heic.find("idat") + 4, place = heic.find(std::string("\0\0\0\1\0\0\0\x08", 8), heic.find("iloc"));
+  const std::size_t canvas = heic.find("idat") + 4,
+                    place = heic.find(std::string("\0\0\0\1\0\0\0\x08", 8), heic.find("iloc"));
   REQUIRE(place != std::string::npos);
   heic[place + 3] = 0;
   heic.replace(canvas, 8, std::string("\0\0\0\0\x40\0\x30\0", 8));
@@ -528,13 +532,15 @@ TEST_CASE("photos are decoded in several threads at once", "[photo]") {
   CHECK(wrong == std::vector<int>(4, 0));
 }
 
-TEST_CASE("a JPEG decoded on two threads is the same picture, and damaged the same refusal", "[photo][threads]") {
+TEST_CASE("a JPEG decoded on two threads is the same picture, and damaged the same refusal",
+          "[photo][threads]") {
   const cv::Mat grey = textured_picture(901, 703, 5);
   cv::Mat colour;
   cv::merge(std::vector<cv::Mat>{grey, 255 - grey, grey / 2}, colour);
   JpegWish progressive, as_rgb;
   progressive.progressive = true, as_rgb.coded_as_rgb = true;
-  for (const std::string& jpeg : {jpeg_bytes(grey), jpeg_bytes(colour), jpeg_bytes(colour, progressive), jpeg_bytes(colour, as_rgb)}) {
+  for (const std::string& jpeg :
+       {jpeg_bytes(grey), jpeg_bytes(colour), jpeg_bytes(colour, progressive), jpeg_bytes(colour, as_rgb)}) {
     CHECK(mean_difference(decode_photo(jpeg, "test", {}, 2).grey, decode_photo(jpeg, "test").grey) == 0);
     std::mt19937 random(7);
     int refused = 0;

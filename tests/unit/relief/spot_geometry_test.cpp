@@ -17,16 +17,20 @@ Relief map_of(double reach, int cells, const F& f) {
   m.x0_mm = m.y0_mm = -reach;
   m.height_mm.resize(static_cast<std::size_t>(cells) * cells);
   for (int r = 0; r < cells; ++r)
-    for (int c = 0; c < cells; ++c) m.at(r, c) = static_cast<float>(f(-reach + c * m.step_mm, -reach + r * m.step_mm));
+    for (int c = 0; c < cells; ++c)
+      m.at(r, c) = static_cast<float>(f(-reach + c * m.step_mm, -reach + r * m.step_mm));
   return m;
 }
 
 }  // namespace
 
 TEST_CASE("a Gaussian's widths at a tenth and at half", "[geometry]") {
-  // Full width at tenth maximum 4.291932 sigma = 2 sqrt(2 ln 10), at half maximum 2.354820 sigma = 2 sqrt(2 ln 2).
+  // Full width at tenth maximum 4.291932 sigma = 2 sqrt(2 ln 10), at half maximum 2.354820 sigma = 2 sqrt(2
+  // ln 2).
   const double sigma = 3, depth = 0.2;
-  const SpotGeometry g = measure_spot(map_of(12, 161, [&](double x, double y) { return -depth * std::exp(-(x * x + y * y) / (2 * sigma * sigma)); }));
+  const SpotGeometry g = measure_spot(map_of(12, 161, [&](double x, double y) {
+    return -depth * std::exp(-(x * x + y * y) / (2 * sigma * sigma));
+  }));
   CHECK(g.kind == Kind::low);
   CHECK(g.diameter_mm == Approx(4.291932 * sigma).epsilon(5e-4));  // cells of 0.15 mm
   CHECK(g.half_diameter_mm == Approx(2.354820 * sigma).epsilon(5e-4));
@@ -38,7 +42,8 @@ TEST_CASE("a Gaussian's widths at a tenth and at half", "[geometry]") {
 TEST_CASE("an elliptic spot's length, width and angle", "[geometry]") {
   const double a = 8, b = 3, turn = 30 * std::numbers::pi / 180;
   const SpotGeometry g = measure_spot(map_of(20, 321, [&](double x, double y) {
-    const double u = (std::cos(turn) * x + std::sin(turn) * y) / a, v = (std::cos(turn) * y - std::sin(turn) * x) / b;
+    const double u = (std::cos(turn) * x + std::sin(turn) * y) / a,
+                 v = (std::cos(turn) * y - std::sin(turn) * x) / b;
     return 0.1 * std::pow(0.1, u * u + v * v);  // the tenth contour is the ellipse itself
   }));
   CHECK(g.kind == Kind::high);
@@ -50,8 +55,9 @@ TEST_CASE("an elliptic spot's length, width and angle", "[geometry]") {
 }
 
 TEST_CASE("the volume of a spherical segment", "[geometry]") {
-  // Machinery's Handbook 31e p. 91: h 50, base chord 125 mm -> 372 247 mm^3 (recomputed 372 246.0), r 64.0625 mm. Above the
-  // 10 % contour the base is cut off: V(h') with h' = 45 is pi h'^2 (r - h'/3), plus the 5 mm under it.
+  // Machinery's Handbook 31e p. 91: h 50, base chord 125 mm -> 372 247 mm^3 (recomputed 372 246.0), r 64.0625
+  // mm. Above the 10 % contour the base is cut off: V(h') with h' = 45 is pi h'^2 (r - h'/3), plus the 5 mm
+  // under it.
   const double r = 64.0625, h = 50;
   const double whole = std::numbers::pi * h * h * (r - h / 3);
   CHECK(whole == Approx(372246.0).epsilon(1e-6));
@@ -64,7 +70,8 @@ TEST_CASE("the volume of a spherical segment", "[geometry]") {
   CHECK(g.volume_mm3 == Approx(expected).epsilon(2e-3));
 }
 
-TEST_CASE("convention: height maps are row-major, row 0 at the smallest y, and negative is low", "[conventions][geometry]") {
+TEST_CASE("convention: height maps are row-major, row 0 at the smallest y, and negative is low",
+          "[conventions][geometry]") {
   Relief map;
   map.x0_mm = 100, map.y0_mm = -30, map.step_mm = 0.5;
   map.columns = 60, map.rows = 40;
@@ -72,7 +79,8 @@ TEST_CASE("convention: height maps are row-major, row 0 at the smallest y, and n
   const auto bump = [](int off) { return std::exp(-0.05 * off * off); };
   for (int row = 0; row < 40; ++row)
     for (int column = 0; column < 60; ++column)  // about row 12, column 33
-      map.height_mm[static_cast<std::size_t>(60 * row + column)] = static_cast<float>(-0.2 * bump(row - 12) * bump(column - 33));
+      map.height_mm[static_cast<std::size_t>(60 * row + column)] =
+          static_cast<float>(-0.2 * bump(row - 12) * bump(column - 33));
   CHECK(map.at(12, 33) == Approx(-0.2F));
   CHECK(height_at(map, 100 + 0.5 * 33, -30 + 0.5 * 12) == Approx(-0.2).epsilon(1e-6));
   SpotGeometry g = measure_spot(map);
@@ -91,9 +99,11 @@ TEST_CASE("edge cases of maps", "[geometry]") {
 }
 
 TEST_CASE("the outline lies on the tenth contour", "[geometry]") {
-  const Relief map = map_of(12, 121, [](double x, double y) { return -0.1 * std::exp(-(x * x + y * y) / 18); });
+  const Relief map =
+      map_of(12, 121, [](double x, double y) { return -0.1 * std::exp(-(x * x + y * y) / 18); });
   const SpotGeometry g = measure_spot(map);
   const auto polygon = outline_polygon(map, g);
   REQUIRE(polygon.size() > 50);
-  for (const PointMm& p : polygon) CHECK(std::hypot(p.x_mm, p.y_mm) == Approx(0.5 * 4.291932 * 3).margin(0.05));
+  for (const PointMm& p : polygon)
+    CHECK(std::hypot(p.x_mm, p.y_mm) == Approx(0.5 * 4.291932 * 3).margin(0.05));
 }

@@ -21,7 +21,8 @@ TEST_CASE("a stripe profile is learnt, periodic and differentiable", "[stripes]"
     value.push_back(static_cast<float>(std::sin(2 * std::numbers::pi * phase.back())));
   }
   const StripeProfile s = StripeProfile::fit(phase, value);
-  const double scale = 1 / std::sin(0.45 * std::numbers::pi);  // 5 % and 95 % quantiles of a sine become -1 and +1
+  const double scale =
+      1 / std::sin(0.45 * std::numbers::pi);  // 5 % and 95 % quantiles of a sine become -1 and +1
   CHECK(s.value(0.25) == Approx(scale).epsilon(0.02));
   for (const double p : {0.1, 0.37, 0.8}) {
     CHECK(s.value(p) == Approx(s.value(p + 3)).margin(1e-5));
@@ -38,7 +39,8 @@ TEST_CASE("convention: block averages keep pixel centres", "[conventions][stripe
   for (int r = 0; r < grey.rows; ++r)
     for (int c = 0; c < grey.cols; ++c) grey.at<uchar>(r, c) = static_cast<uchar>(100 + c);
   const ReducedLight fine(grey, 1, cv::Rect(0, 0, 90, 60)), coarse(grey, 3, cv::Rect(6, 3, 80, 50));
-  for (const double u : {20.0, 33.5, 61.0}) CHECK(coarse.sample(u, 30) == Approx(fine.sample(u, 30)).epsilon(0.003));
+  for (const double u : {20.0, 33.5, 61.0})
+    CHECK(coarse.sample(u, 30) == Approx(fine.sample(u, 30)).epsilon(0.003));
   CHECK(fine.sample(-5, 10) < 0);
 }
 
