@@ -92,6 +92,15 @@ void describe(Fields& fields, T& area) {
   fields("x1_mm", area.x1_mm);
   fields("y1_mm", area.y1_mm);
   fields("area_mm2", area.area_mm2);
+  fields("cell_mm", area.cell_mm);
+  fields("rows", area.rows);
+  fields("share", area.share);
+}
+
+template <class Fields, Is<VisibleDent> T>
+void describe(Fields& fields, T& dent) {
+  fields("width_mm", dent.width_mm);
+  fields("depth_mm", dent.depth_mm);
 }
 
 template <class Fields, Is<Setup> T>
@@ -112,6 +121,7 @@ void describe(Fields& fields, T& setup) {
   fields("stripe_period_mm", setup.stripe_period_mm);
   fields("visible_slope_mrad", setup.visible_slope_mrad);
   fields("judged", setup.judged);
+  fields("smallest_visible", setup.smallest_visible);
 }
 
 class Writer {
@@ -206,6 +216,9 @@ class Reader {
   }
   void operator()(const char* key, std::optional<JudgedArea>& value) {
     if (auto child = object_.optional_object(key)) value = object<JudgedArea>(*child);
+  }
+  void operator()(const char* key, std::vector<VisibleDent>& dents) {
+    for (ObjectReader& child : object_.optional_objects(key)) dents.push_back(object<VisibleDent>(child));
   }
   void operator()(const char* key, std::vector<PointMm>& points) {
     for (const auto& [x, y] : object_.optional_pairs(key)) points.push_back({x, y});

@@ -202,8 +202,31 @@ std::optional<JudgedArea> judged_area(const ResidualField& field) {
   const cv::Rect box = cv::boundingRect(field.inner);
   if (box.area() == 0) return std::nullopt;
   const PanelGrid& g = field.grid;
-  return JudgedArea{g.x_mm(box.x), g.y_mm(box.y), g.x_mm(box.x + box.width - 1),
-                    g.y_mm(box.y + box.height - 1), cv::countNonZero(field.inner) * g.step_mm * g.step_mm};
+  JudgedArea area{.x0_mm = g.x_mm(box.x),
+                  .y0_mm = g.y_mm(box.y),
+                  .x1_mm = g.x_mm(box.x + box.width - 1),
+                  .y1_mm = g.y_mm(box.y + box.height - 1)};
+  area.area_mm2 = cv::countNonZero(field.inner) * g.step_mm * g.step_mm;
+  // Cells large enough for a file; one is judged where most of it is.
+  area.cell_mm = 2;
+  const cv::Size cells(static_cast<int>(std::ceil((area.x1_mm - area.x0_mm) / area.cell_mm)),
+                       static_cast<int>(std::ceil((area.y1_mm - area.y0_mm) / area.cell_mm)));
+  for (int r = 0; r < cells.height; ++r) {
+    std::string& row = area.rows.emplace_back(static_cast<std::size_t>(cells.width), '.');
+    const auto at = [&](double cell, double from_mm, double g0_mm, int count) {
+      return std::clamp(static_cast<int>(std::lround((from_mm + cell * area.cell_mm - g0_mm) / g.step_mm)), 0,
+                        count);
+    };
+    for (int c = 0; c < cells.width; ++c) {
+      const int top = at(r, area.y0_mm, g.y0_mm, g.rows - 1),
+                left = at(c, area.x0_mm, g.x0_mm, g.columns - 1);
+      const cv::Rect cell(cv::Point(left, top),
+                          cv::Point(std::max(left + 1, at(c + 1, area.x0_mm, g.x0_mm, g.columns)),
+                                    std::max(top + 1, at(r + 1, area.y0_mm, g.y0_mm, g.rows))));
+      if (2 * cv::countNonZero(field.inner(cell)) > cell.area()) row[static_cast<std::size_t>(c)] = '#';
+    }
+  }
+  return area;
 }
 
 std::string side_of_card(const BundleProblem& problem, const PanelVector& parameters, double x_mm,

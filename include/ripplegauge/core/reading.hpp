@@ -68,12 +68,29 @@ struct BudgetTerm {
   double diameter_percent = 0, depth_percent = 0;
 };
 
-/// The part of the panel in which a dent would have been seen: the rectangle around it, and its area without
-/// what the card hides or where no stripes are.
+/// The part of the panel in which a dent would have been seen: a mask of square cells. What the card hides,
+/// where no stripes are mirrored, and where stripes are that could not be followed or explained is no part of
+/// it.
 struct JudgedArea {
-  double x0_mm = 0, y0_mm = 0, x1_mm = 0, y1_mm = 0;
-  double area_mm2 = 0;
+  double x0_mm = 0, y0_mm = 0, x1_mm = 0, y1_mm = 0;  ///< the rectangle round all judged cells
+  double area_mm2 = 0;                                ///< of the judged cells
+  double cell_mm = 0;             ///< side of a cell; 0 where the mask is not known (older files)
+  std::vector<std::string> rows;  ///< '#' judged, '.' not; row 0 starts at (x0_mm, y0_mm) and runs along +x
+  /// Of the panel round the card in which dents are looked for, without what the card covers: the share that
+  /// was judged.
+  double share = 1;
   bool operator==(const JudgedArea&) const = default;
+
+  /// Whether the cell at a place was judged; false outside, and everywhere where the mask is not known.
+  bool covers(double x_mm, double y_mm) const;
+  /// The share of a disc's cells that were judged, 0 to 1.
+  double covered_share(double x_mm, double y_mm, double diameter_mm) const;
+};
+
+/// The shallowest round dent of one width that would have been found.
+struct VisibleDent {
+  double width_mm = 0, depth_mm = 0;
+  bool operator==(const VisibleDent&) const = default;
 };
 
 /// What the photo and the user's words say of camera, panel and board.
@@ -92,7 +109,8 @@ struct Setup {
   /// A spot whose steepest slope is below this would not have been found among the paint's own waviness. Told
   /// for a spot 10 mm wide; a larger one shows no later, a smaller one needs more in proportion.
   std::optional<double> visible_slope_mrad;
-  std::optional<JudgedArea> judged;  ///< absent when the stripes were not followed
+  std::optional<JudgedArea> judged;           ///< absent when the stripes were not followed
+  std::vector<VisibleDent> smallest_visible;  ///< for widths of 5, 10 and 20 mm; empty where it is not known
 };
 
 struct PhotoInfo {

@@ -113,7 +113,9 @@ class RandomReading {
     setup.crown_y_per_m = maybe_quantity();
     if (coin()) setup.stripe_period_mm = number();
     if (coin()) setup.visible_slope_mrad = number();
-    if (coin()) setup.judged = JudgedArea{number(), number(), number(), number(), number()};
+    if (coin())
+      setup.judged = JudgedArea{number(), number(), number(), number(), number(), 2, {"..#", "###"}, 0.5};
+    if (coin()) setup.smallest_visible = {{5, number()}, {10, number()}};
     return setup;
   }
 
@@ -322,6 +324,7 @@ TEST_CASE("every field of a reading is in its JSON", "[reading_file]") {
   CHECK(read.setup.stripe_period_mm == 12.5);
   CHECK(read.setup.visible_slope_mrad == 3.5);
   CHECK(read.setup.judged == setup.judged);
+  CHECK(read.setup.smallest_visible == setup.smallest_visible);
 }
 
 TEST_CASE("convention: units stand in every key of a number", "[conventions][reading_file]") {
