@@ -202,10 +202,9 @@ std::optional<JudgedArea> judged_area(const ResidualField& field) {
   const cv::Rect box = cv::boundingRect(field.inner);
   if (box.area() == 0) return std::nullopt;
   const PanelGrid& g = field.grid;
-  JudgedArea area{.x0_mm = g.x_mm(box.x),
-                  .y0_mm = g.y_mm(box.y),
-                  .x1_mm = g.x_mm(box.x + box.width - 1),
-                  .y1_mm = g.y_mm(box.y + box.height - 1)};
+  JudgedArea area;
+  area.x0_mm = g.x_mm(box.x), area.y0_mm = g.y_mm(box.y);
+  area.x1_mm = g.x_mm(box.x + box.width - 1), area.y1_mm = g.y_mm(box.y + box.height - 1);
   area.area_mm2 = cv::countNonZero(field.inner) * g.step_mm * g.step_mm;
   // Cells large enough for a file; one is judged where most of it is.
   area.cell_mm = 2;
