@@ -32,6 +32,12 @@ void describe(Fields& fields, T& quantity) {
   fields("high", quantity.high);
 }
 
+template <class Fields, Is<PointMm> T>
+void describe(Fields& fields, T& point) {
+  fields("x_mm", point.x_mm);
+  fields("y_mm", point.y_mm);
+}
+
 template <class Fields, Is<Dent> T>
 void describe(Fields& fields, T& dent) {
   fields.choice("kind", dent.kind, {Kind::low, Kind::high});
@@ -45,6 +51,7 @@ void describe(Fields& fields, T& dent) {
   fields("depth_mm", dent.depth_mm);
   fields("max_slope_mrad", dent.max_slope_mrad);
   fields("min_radius_mm", dent.min_radius_mm);
+  fields("bend_radius_mm", dent.bend_radius_mm);
   fields("volume_mm3", dent.volume_mm3);
   fields("stretch", dent.stretch);
   fields("agreement", dent.agreement);
@@ -53,7 +60,9 @@ void describe(Fields& fields, T& dent) {
   fields("severity_reason", dent.severity_reason);
   fields("notes", dent.notes);
   fields("outline_mm", dent.outline);
+  fields("deepest", dent.deepest);
   fields("section_mm", dent.section);
+  fields("cross_section_mm", dent.cross_section);
 }
 
 template <class Fields, Is<BudgetTerm> T>
@@ -216,6 +225,9 @@ class Reader {
   }
   void operator()(const char* key, std::optional<JudgedArea>& value) {
     if (auto child = object_.optional_object(key)) value = object<JudgedArea>(*child);
+  }
+  void operator()(const char* key, std::optional<PointMm>& value) {
+    if (auto child = object_.optional_object(key)) value = object<PointMm>(*child);
   }
   void operator()(const char* key, std::vector<VisibleDent>& dents) {
     for (ObjectReader& child : object_.optional_objects(key)) dents.push_back(object<VisibleDent>(child));

@@ -28,9 +28,10 @@ struct FinalSpot {
       0;  ///< share of the disturbance inside that the last shape explains, by the surface or without
   SpotGeometry parametric, shape;  ///< of the parametric spot, and of the free surface (or the same)
   Relief map;
-  /// Relative spread of diameter, depth, length, width and half diameter: over what the fit of the parameters
-  /// leaves open, and over the shapes that the free surface could have.
-  using Spread = Eigen::Matrix<double, 5, 1>;
+  double curvature = 0;  ///< 1/mm, averaged over bend_length_mm
+  /// Relative spread of diameter, depth, length, width, half diameter and averaged curvature: over what the
+  /// fit of the parameters leaves open, and over the shapes that the free surface could have.
+  using Spread = Eigen::Matrix<double, 6, 1>;
   Spread by_parameters = Spread::Zero(), by_shapes = Spread::Zero();
   bool highlight = false, odd_shape = false, free_surface = false;
 
@@ -52,20 +53,30 @@ Relief draw(std::span<const SpotVector> spots, const FinalSpot& where, int cells
   return draw_spots(spots, where.spot[s_x], where.spot[s_y], reach_of(where), cells);
 }
 
+FinalSpot::Spread numbers_of(const SpotGeometry& g, const Relief& map) {
+  FinalSpot::Spread numbers;
+  numbers << g.diameter_mm, g.depth_mm, g.length_mm, g.width_mm, g.half_diameter_mm,
+      averaged_curvature(map, g, bend_length_mm);
+  return numbers;
+}
+
+/// Relative to a spot's own numbers, minus 1.
+FinalSpot::Spread off_by(const FinalSpot::Spread& numbers, const FinalSpot::Spread& own) {
+  return (numbers.array() / own.array().max(1e-6) - 1).matrix();
+}
+
 /// The spread of a spot's numbers over the spots that explain the stripes alike: a few pieces of stripe can
 /// be explained by many spots of the family, and no surface about one of them tells of the others.
 void spread_by_parameters(int threads, FinalSpot& out) {
   constexpr int cells = 81;
-  const SpotGeometry& g = out.parametric;
+  const FinalSpot::Spread own = numbers_of(out.parametric, draw(out.parts(), out, cells));
   std::vector<FinalSpot::Spread> off(out.alike.size());
   parallel_for(off.size(), threads, [&](std::size_t k) {
-    const SpotGeometry v = measure_spot(draw(std::span(&out.alike[k].first, 1), out, cells));
-    off[k] << v.diameter_mm / g.diameter_mm, v.depth_mm / g.depth_mm, v.length_mm / g.length_mm,
-        v.width_mm / g.width_mm, v.half_diameter_mm / std::max(g.half_diameter_mm, 1e-6);
+    const Relief other = draw(std::span(&out.alike[k].first, 1), out, cells);
+    off[k] = off_by(numbers_of(measure_spot(other), other), own);
   });
   FinalSpot::Spread variance = FinalSpot::Spread::Zero();
-  for (std::size_t k = 0; k < off.size(); ++k)
-    variance += out.alike[k].second * (off[k].array() - 1).square().matrix();
+  for (std::size_t k = 0; k < off.size(); ++k) variance += out.alike[k].second * off[k].cwiseAbs2();
   out.by_parameters = variance.cwiseSqrt();
 }
 
@@ -154,19 +165,15 @@ void refine_shape(const PanelScene& scene, const std::vector<SpotVector>& others
   std::vector<Eigen::VectorXd> drawn(draws, Eigen::VectorXd(fit.precision_root.rows()));
   for (Eigen::VectorXd& z : drawn)
     for (double& value : z) value = normal(random);
-  std::vector<SpotGeometry> seen(draws);
+  const FinalSpot::Spread own = numbers_of(g, map);
+  std::vector<FinalSpot::Spread> off(draws);
   parallel_for(draws, scene.threads, [&](std::size_t k) {
     Relief together = spot;
     fit.surface.add_to(together, fit.draw(drawn[k]));
-    seen[k] = measure_spot(together);
+    off[k] = off_by(numbers_of(measure_spot(together), together), own);
   });
   FinalSpot::Spread variance = FinalSpot::Spread::Zero();
-  for (const SpotGeometry& v : seen) {
-    FinalSpot::Spread d;
-    d << v.diameter_mm / g.diameter_mm - 1, v.depth_mm / g.depth_mm - 1, v.length_mm / g.length_mm - 1,
-        v.width_mm / g.width_mm - 1, v.half_diameter_mm / std::max(g.half_diameter_mm, 1e-6) - 1;
-    variance += d.cwiseAbs2() / static_cast<double>(draws);
-  }
+  for (const FinalSpot::Spread& d : off) variance += d.cwiseAbs2() / static_cast<double>(draws);
   out.by_shapes = variance.cwiseSqrt();
 }
 
@@ -309,6 +316,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
     f.explained = f.judgement.explained;
     if (!(f.parametric.diameter_mm > 0)) return;
     if (options.free_surface) refine_shape(scene, others(i), f);
+    f.curvature = averaged_curvature(f.map, f.shape, bend_length_mm);
     if (!f.second) spread_by_parameters(scene.threads, f);
   });
 
@@ -351,6 +359,8 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
     dent.max_slope_mrad = interval(1e3 * g.max_slope, std::hypot(u_h, u_d));
     if (f.parametric.max_curvature > 0)
       dent.min_radius_mm = interval(1 / f.parametric.max_curvature, std::hypot(u_h, 2 * u_d, 0.05));
+    // How the slope changes is known as well as the slope is, and as the shape is.
+    if (f.curvature > 0) dent.bend_radius_mm = interval(1 / f.curvature, std::hypot(u_h, u_d, spread[5]));
     dent.volume_mm3 = interval(g.volume_mm3, std::hypot(u_h, 2 * u_d));
     if (const auto& outer = found[static_cast<std::size_t>(&f - finals.data())].inside_of)
       dent.inside_of = static_cast<int>(*outer);
@@ -361,7 +371,11 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
            "A dent's shape does not explain all that the stripes show inside it: its sizes may be far off. "
            "Photograph it again from nearer or with coarser stripes."});
     dent.outline = outline_polygon(f.map, g);
-    dent.section = length_section(f.map, g, 0.8 * g.length_mm, 81);
+    constexpr int section_points = 81;
+    dent.deepest = g.deepest;
+    dent.section = section_through(f.map, g.deepest, g.angle_deg, 0.8 * g.length_mm, section_points);
+    dent.cross_section =
+        section_through(f.map, g.deepest, g.angle_deg + 90, 0.8 * g.width_mm, section_points);
     constexpr double dense_fringes_px = 0.3;  // cycles per pixel: a whole fringe can hide between samples
     if (f.judgement.fringe_density_px > dense_fringes_px) {
       dent.notes.push_back("stripes run very dense inside: the depth may be off by a fringe");

@@ -87,6 +87,7 @@ SpotGeometry measure_spot(const Relief& m) {
   const double sign = peak < 0 ? -1 : 1;
   g.kind = peak < 0 ? Kind::low : Kind::high;
   g.depth_mm = std::abs(peak);
+  g.deepest = {m.x0_mm + peak_column * m.step_mm, m.y0_mm + peak_row * m.step_mm};
   const Region tenth = region_above(m, sign, 0.1 * g.depth_mm, peak_row, peak_column);
   const Region half = region_above(m, sign, 0.5 * g.depth_mm, peak_row, peak_column);
   g.x_mm = tenth.x_mm, g.y_mm = tenth.y_mm;
@@ -172,15 +173,37 @@ std::vector<PointMm> outline_polygon(const Relief& m, const SpotGeometry& g) {
   return polygon;
 }
 
-std::vector<ProfilePoint> length_section(const Relief& m, const SpotGeometry& g, double reach_mm,
-                                         int points) {
+std::vector<ProfilePoint> section_through(const Relief& m, PointMm point, double angle_deg, double reach_mm,
+                                          int points) {
   std::vector<ProfilePoint> section;
-  const double a = g.angle_deg * std::numbers::pi / 180;
+  const double a = angle_deg * std::numbers::pi / 180;
   for (int i = 0; i < points; ++i) {
     const double s = reach_mm * (2.0 * i / (points - 1) - 1);
-    section.push_back({s, height_at(m, g.x_mm + s * std::cos(a), g.y_mm + s * std::sin(a))});
+    section.push_back({s, height_at(m, point.x_mm + s * std::cos(a), point.y_mm + s * std::sin(a))});
   }
   return section;
+}
+
+double averaged_curvature(const Relief& m, const SpotGeometry& g, double length_mm) {
+  constexpr int directions = 12, most_places = 40;  // along one side; the average changes slowly with both
+  const double sign = g.kind == Kind::low ? -1 : 1, half = 0.5 * length_mm, step = m.step_mm;
+  const int stride = std::max({1, m.rows / most_places, m.columns / most_places});
+  double largest = 0;
+  for (int direction = 0; direction < directions; ++direction) {
+    const double angle = std::numbers::pi * direction / directions;
+    const double ux = std::cos(angle), uy = std::sin(angle);
+    for (int r = 0; r < m.rows; r += stride)
+      for (int c = 0; c < m.columns; c += stride) {
+        if (sign * m.at(r, c) < 0.1 * g.depth_mm) continue;
+        const auto along = [&](double s) {
+          return height_at(m, m.x0_mm + c * step + s * ux, m.y0_mm + r * step + s * uy);
+        };
+        const double slope_there = (along(half + step) - along(half - step)) / (2 * step),
+                     slope_here = (along(-half + step) - along(-half - step)) / (2 * step);
+        largest = std::max(largest, std::abs(slope_there - slope_here) / length_mm);
+      }
+  }
+  return largest;
 }
 
 }  // namespace ripplegauge

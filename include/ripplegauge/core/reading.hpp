@@ -23,11 +23,15 @@ struct PointMm {
   bool operator==(const PointMm&) const = default;
 };
 
-/// A height profile through a spot's centroid along its length axis: distance from the centroid, height.
+/// A point of a straight section through a spot: distance from the spot's deepest (highest) point, height.
 struct ProfilePoint {
   double along_mm = 0, height_mm = 0;
   bool operator==(const ProfilePoint&) const = default;
 };
+
+/// Length over which a spot's bend is averaged: about the smallest tab face. A tighter bend over less is
+/// nothing that a tab could reach into, and seldom anything that a stripe resolves.
+constexpr double bend_length_mm = 5;
 
 /// One low or high spot. The relief h is measured against the panel's own smooth shape (for a spot inside
 /// another one: against the smooth shape of the outer one); "10 % region" is the connected region where |h|
@@ -42,13 +46,16 @@ struct Dent {
   std::optional<Quantity> depth_mm;  ///< largest |h|; absent where it cannot be known
   std::optional<Quantity> max_slope_mrad;  ///< largest gradient of h
   std::optional<Quantity> min_radius_mm;   ///< smallest radius of bend of the relief (1 / largest curvature)
+  std::optional<Quantity> bend_radius_mm;  ///< smallest radius of bend, averaged over bend_length_mm
   std::optional<Quantity> volume_mm3;      ///< integral of |h| over the 10 % region
   std::optional<double> stretch;           ///< arc length over chord, minus 1, along the worst section
-  double agreement = 0;          ///< share of the disturbance that the re-drawn stripes explain, 1 = all
-  std::optional<int> inside_of;  ///< index in Reading::dents of the spot that this one lies in
-  std::vector<PointMm> outline;  ///< 10 % contour, closed (the first point is not repeated)
-  std::vector<ProfilePoint> section;
-  std::string severity;  ///< grade in plain trade words; empty until it is assessed
+  double agreement = 0;               ///< share of the disturbance that the re-drawn stripes explain, 1 = all
+  std::optional<int> inside_of;       ///< index in Reading::dents of the spot that this one lies in
+  std::vector<PointMm> outline;       ///< 10 % contour, closed (the first point is not repeated)
+  std::optional<PointMm> deepest;     ///< where |h| is largest; absent in older files
+  std::vector<ProfilePoint> section;  ///< along the length axis through the deepest point
+  std::vector<ProfilePoint> cross_section;  ///< across it, towards angle_deg + 90; empty in older files
+  std::string severity;                     ///< grade in plain trade words; empty until it is assessed
   std::string severity_reason;
   std::vector<std::string> notes;  ///< what makes this spot's numbers less sure
 };
@@ -74,8 +81,8 @@ struct BudgetTerm {
 struct JudgedArea {
   double x0_mm = 0, y0_mm = 0, x1_mm = 0, y1_mm = 0;  ///< the rectangle round all judged cells
   double area_mm2 = 0;                                ///< of the judged cells
-  double cell_mm = 0;             ///< side of a cell; 0 where the mask is not known (older files)
-  std::vector<std::string> rows;  ///< '#' judged, '.' not; row 0 starts at (x0_mm, y0_mm) and runs along +x
+  double cell_mm = 0;               ///< side of a cell; 0 where the mask is not known (older files)
+  std::vector<std::string> rows{};  ///< '#' judged, '.' not; row 0 starts at (x0_mm, y0_mm) and runs along +x
   /// Of the panel round the card in which dents are looked for, without what the card covers: the share that
   /// was judged.
   double share = 1;

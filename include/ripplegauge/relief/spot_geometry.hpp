@@ -12,6 +12,7 @@ namespace ripplegauge {
 struct SpotGeometry {
   Kind kind = Kind::low;
   double x_mm = 0, y_mm = 0;
+  PointMm deepest;  ///< the cell with the largest |height|
   double diameter_mm = 0, length_mm = 0, width_mm = 0, half_diameter_mm = 0, angle_deg = 0;
   double depth_mm = 0;
   double max_slope = 0;      ///< mm per mm
@@ -28,9 +29,13 @@ SpotGeometry measure_spot(const Relief& relief);
 /// The 10 % contour as a closed polygon, counter-clockwise.
 std::vector<PointMm> outline_polygon(const Relief& relief, const SpotGeometry& geometry);
 
-/// Height along the length axis through the centroid, from -reach to +reach.
-std::vector<ProfilePoint> length_section(const Relief& relief, const SpotGeometry& geometry, double reach_mm,
-                                         int points);
+/// Height along the direction angle_deg through a point, from -reach to +reach.
+std::vector<ProfilePoint> section_through(const Relief& relief, PointMm point, double angle_deg,
+                                          double reach_mm, int points);
+
+/// Largest curvature of the spot, 1/mm, averaged over a length: how much the slope along a straight line
+/// changes over it, divided by it; the largest over all lines whose middle lies inside the 10 % region.
+double averaged_curvature(const Relief& relief, const SpotGeometry& geometry, double length_mm);
 
 /// Bilinear height; 0 outside the map.
 double height_at(const Relief& relief, double x_mm, double y_mm);

@@ -77,12 +77,15 @@ class RandomReading {
       dent.depth_mm = maybe_quantity();
       dent.max_slope_mrad = maybe_quantity();
       dent.min_radius_mm = maybe_quantity();
+      dent.bend_radius_mm = maybe_quantity();
+      if (coin()) dent.deepest = PointMm{number(), number()};
       dent.volume_mm3 = maybe_quantity();
       if (coin()) dent.stretch = number_or_nan();
       dent.agreement = number();
       if (count > 1 && coin()) dent.inside_of = (i + 1) % count;
       for (int p = integer(20); p > 0; --p) dent.outline.push_back({number(), number_or_nan()});
       for (int p = integer(20); p > 0; --p) dent.section.push_back({number(), number_or_nan()});
+      for (int p = integer(20); p > 0; --p) dent.cross_section.push_back({number(), number_or_nan()});
       dent.severity = text();
       dent.severity_reason = text();
       for (int n = integer(2); n > 0; --n) dent.notes.push_back(text());
@@ -165,10 +168,13 @@ Reading full_reading() {
   dent.half_diameter_mm = quantity();
   dent.max_slope_mrad = quantity();
   dent.min_radius_mm = quantity();
+  dent.bend_radius_mm = quantity();
   dent.volume_mm3 = quantity();
   dent.stretch = 0.001;
   dent.agreement = 0.9;
+  dent.deepest = PointMm{12, 34};
   dent.section = {{-5, -0.1}, {0, -0.3}};
+  dent.cross_section = {{-4, -0.2}, {0, -0.3}};
   dent.severity = "light";
   dent.severity_reason = "shallow";
   dent.notes = {"near the edge"};
@@ -182,7 +188,8 @@ Reading full_reading() {
   setup = {16,         420.0,      97.3,       "corner card",
            8,          5.5,        quantity(), quantity(),
            quantity(), quantity(), quantity(), quantity(),
-           quantity(), 12.5,       3.5,        JudgedArea{-20, -10, 120, 95, 6400}};
+           quantity(), 12.5,       3.5,        JudgedArea{-20, -10, 120, 95, 6400, 0, {}, 1},
+           {}};
   return reading;
 }
 
@@ -287,6 +294,9 @@ TEST_CASE("every field of a reading is in its JSON", "[reading_file]") {
   CHECK(back.depth_mm == dent.depth_mm);
   CHECK(back.max_slope_mrad == dent.max_slope_mrad);
   CHECK(back.min_radius_mm == dent.min_radius_mm);
+  CHECK(back.bend_radius_mm == dent.bend_radius_mm);
+  CHECK(back.deepest == dent.deepest);
+  CHECK(back.cross_section == dent.cross_section);
   CHECK(back.volume_mm3 == dent.volume_mm3);
   CHECK(back.stretch == dent.stretch);
   CHECK(back.agreement == dent.agreement);
@@ -329,7 +339,8 @@ TEST_CASE("every field of a reading is in its JSON", "[reading_file]") {
 
 TEST_CASE("convention: units stand in every key of a number", "[conventions][reading_file]") {
   const std::set<std::string> units = {"mm", "mm2", "mm3", "px", "deg", "mrad", "percent"};
-  const std::set<std::string> without = {"schema", "tags_found", "agreement", "stretch", "inside_of"};
+  const std::set<std::string> without = {"schema",  "tags_found", "agreement",
+                                         "stretch", "inside_of",  "share"};
   std::set<std::string> seen;
   const std::function<void(const json&, const std::string&)> look = [&](const json& value,
                                                                         const std::string& key) {

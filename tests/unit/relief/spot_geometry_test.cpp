@@ -39,6 +39,37 @@ TEST_CASE("a Gaussian's widths at a tenth and at half", "[geometry]") {
   CHECK(g.max_curvature == Approx(depth / (sigma * sigma)).epsilon(5e-3));
 }
 
+TEST_CASE("a bend averaged over a length is the change of slope over it", "[geometry]") {
+  const double length = 5;
+  // A Gaussian: its slope one half length from the middle, on both sides.
+  const double sigma = 4, depth = 0.2;
+  const Relief map = map_of(20, 201, [&](double x, double y) {
+    return -depth * std::exp(-((x - 1) * (x - 1) + y * y) / (2 * sigma * sigma));
+  });
+  const SpotGeometry spot = measure_spot(map);
+  const double u = 0.5 * length / sigma;
+  CHECK(averaged_curvature(map, spot, length) ==
+        Approx(2 * depth / sigma * u * std::exp(-0.5 * u * u) / length).epsilon(0.01));
+  CHECK(spot.deepest.x_mm == Approx(1).margin(map.step_mm));
+  CHECK(spot.deepest.y_mm == Approx(0).margin(map.step_mm));
+  const auto section = section_through(map, spot.deepest, 90, 10, 21);
+  REQUIRE(section.size() == 21);
+  CHECK(section[10].height_mm == Approx(-depth).epsilon(1e-3));
+  CHECK(section[0].along_mm == -10);
+}
+
+TEST_CASE("a tip that no stripe resolves bends no more on average than the slope changes across it",
+          "[geometry]") {
+  // A cone of slope 0.02: however sharp its tip, the slope changes by 0.04 across it.
+  const auto cone = [](int cells) {
+    const Relief map =
+        map_of(15, cells, [](double x, double y) { return std::min(0.0, 0.02 * std::hypot(x, y) - 0.1); });
+    return averaged_curvature(map, measure_spot(map), 5);
+  };
+  CHECK(cone(301) == Approx(0.04 / 5).epsilon(0.02));
+  CHECK(cone(151) == Approx(cone(601)).epsilon(0.02));
+}
+
 TEST_CASE("an elliptic spot's length, width and angle", "[geometry]") {
   const double a = 8, b = 3, turn = 30 * std::numbers::pi / 180;
   const SpotGeometry g = measure_spot(map_of(20, 321, [&](double x, double y) {
