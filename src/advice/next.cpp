@@ -1,3 +1,5 @@
+// What two readings of one place say about the next move. Which spot is which, and what is gone, is compare's
+// to say.
 #include "ripplegauge/advice/next.hpp"
 
 #include <algorithm>
@@ -5,6 +7,7 @@
 
 #include "facts.hpp"
 #include "ripplegauge/advice/cautions.hpp"
+#include "ripplegauge/compare/words.hpp"
 #include "ripplegauge/core/power_product.hpp"
 #include "spot_steps.hpp"
 
@@ -13,6 +16,7 @@ namespace {
 
 struct Context {
   const Reading &before, &after;
+  const Comparison& comparison;
   const PanelFacts& facts;
   const AdviceData& data;
 
@@ -120,11 +124,10 @@ void pull_again(const Context& context, const Spot& spot, SpotNext& next) {
   const auto used = earlier_tab(context, context.earlier(next.spot));
   if (used) next.same_tab = same_choice(*used, *next.tab);
 
-  const Step tab = tab_step(spot, *next.tab, data.rules);
-  const Step glueing = glue_step(spot, *next.tab, glue, *next.pull_at, next.wait_s, data);
-  const Step pull = pull_step(spot, *next.tab, *next.puller, data.rules);
+  next.details = {tab_step(spot, *next.tab, data.rules),
+                  glue_step(spot, *next.tab, glue, *next.pull_at, next.wait_s, data),
+                  pull_step(spot, *next.tab, *next.puller, data.rules)};
   Step& step = next.step;
-  step = pull;
   step.code = "pull_again";
   step.action = "Pull again" +
                 std::string(!next.same_tab   ? ""
@@ -132,13 +135,11 @@ void pull_again(const Context& context, const Spot& spot, SpotNext& next) {
                                              : " with another tab") +
                 ".";
   step.points = {place_of(next.where)};
-  step.facts.clear();
-  for (const Step* part : {&tab, &glueing, &pull}) {
-    step.points.push_back(part->action);
-    step.points.insert(step.points.end(), part->points.begin(), part->points.end());
-    step.facts.insert(step.facts.end(), part->facts.begin(), part->facts.end());
+  for (const Step& part : next.details) {
+    step.points.push_back(part.action);
+    step.facts.insert(step.facts.end(), part.facts.begin(), part.facts.end());
+    if (!part.missing.empty()) step.missing += (step.missing.empty() ? "" : "; ") + part.missing;
   }
-  if (!tab.missing.empty()) step.missing += (step.missing.empty() ? "" : "; ") + tab.missing;
 }
 
 void judge_the_gain(const Context& context, SpotNext& next) {
@@ -180,26 +181,57 @@ bool lies_in_a_high(const Reading& reading, const Dent& dent) {
 /// Deeper beyond doubt after a pull: more likely a slip in the photo than in the metal.
 bool became_deeper(const SpotNext& next) { return next.gone_percent && next.gone_percent->high < 0; }
 
-void photo_again(SpotNext& next) {
-  next.verdict = Verdict::photo_again;
-  next.step.code = "photo_again";
-  next.step.action = "Photo again before you go on.";
-  next.step.points = {place_of(next.where),
-                      "same card place, board distance measured anew, same --board-pitch"};
-  next.step.reason = "The later reading says that the spot became deeper, which a pull does not do.";
-  next.step.facts = {number_fact("gone so far", *next.gone_percent, "%", "measured")};
+/// Tapping overshoots by less than the high was high.
+bool tapped_too_far_to_believe(const Dent& before, const Dent& after) {
+  return before.kind == Kind::high && after.kind == Kind::low && before.depth_mm && after.depth_mm &&
+         after.depth_mm->low > before.depth_mm->high;
 }
 
+void photo_again(std::string code, std::string action, std::string reason, Fact fact, SpotNext& next) {
+  next.verdict = Verdict::photo_again;
+  next.step.code = std::move(code);
+  next.step.action = std::move(action);
+  next.step.reason = std::move(reason);
+  next.step.facts = {std::move(fact)};
+}
+
+Fact depth_fact(const char* name, const Dent& dent) {
+  return dent.depth_mm ? number_fact(name, *dent.depth_mm, "mm", "measured")
+                       : number_fact("diameter", dent.diameter_mm, "mm", "measured");
+}
+
+/// Nothing was found where the spot was.
+SpotNext judge_empty(const Context& context, const SpotChange& change) {
+  SpotNext next;
+  next.spot.before = static_cast<std::size_t>(change.before);
+  const Dent& before = *context.earlier(next.spot);
+  next.where = {before.x_mm, before.y_mm};
+  const std::string note = change.notes.empty() ? "" : change.notes.front();
+  if (change.outcome != Outcome::gone) {
+    photo_again("not_shown", "Not shown by this photo: photo again.", note + ".",
+                depth_fact("depth before", before), next);
+    return next;
+  }
+  const std::string left = rest_words(change, before.kind);
+  const bool proven = context.comparison.place.same == SamePlace::proven;
+  const std::string why =
+      std::string(proven ? "Same place: " : "Not proven: ") + context.comparison.place.reason + ".";
+  set_stop(next,
+           proven ? "Stop here: done." : "Done here, if the card was not moved and this is the same panel.",
+           why, depth_fact("depth before", before));
+  next.step.points = {left, "look once more from two sides, in the stripes and in daylight"};
+  if (proven) return next;
+  next.verdict = Verdict::done_if_same_place;
+  next.step.code = "done_if_same_place";
+  next.step.points.push_back("if you know that it was not moved, `--card-still` says so");
+  return next;
+}
+
+/// Something stands there.
 SpotNext judge(const Context& context, const SpotPair& spot) {
   SpotNext next;
   next.spot = spot;
   const Dent *before = context.earlier(spot), *after = context.later(spot);
-  if (after == nullptr) {
-    next.where = {before->x_mm, before->y_mm};
-    set_stop(next, "Stop: nothing is left to be found.", "The later reading shows no spot here.",
-             number_fact("diameter before", before->diameter_mm, "mm", "measured"));
-    return next;
-  }
   next.where = {after->x_mm, after->y_mm};
   // of a little low on top of what came up nothing can be said to be gone
   const bool on_a_high = lies_in_a_high(context.after, *after);
@@ -214,7 +246,17 @@ SpotNext judge(const Context& context, const SpotPair& spot) {
     return next;
   }
   if (became_deeper(next)) {
-    photo_again(next);
+    photo_again("photo_again", "Photo again before you go on.",
+                "By these photos the spot became deeper, which a pull does not do. Are the two swapped? Else "
+                "measure the board's distance anew.",
+                number_fact("gone so far", *next.gone_percent, "%", "measured"), next);
+    return next;
+  }
+  if (before != nullptr && tapped_too_far_to_believe(*before, *after)) {
+    photo_again("swapped", "Are the two photos swapped? Give the earlier one first.",
+                "A low stands where a lower high stood: tapping does not go so far, but a pull does the "
+                "opposite.",
+                depth_fact("depth now", *after), next);
     return next;
   }
   pull_again(context, later, next);
@@ -225,11 +267,6 @@ SpotNext judge(const Context& context, const SpotPair& spot) {
     judge_the_gain(context, next);
   }
   return next;
-}
-
-bool overlaps(const Dent& a, const Dent& b, double share) {
-  return std::hypot(a.x_mm - b.x_mm, a.y_mm - b.y_mm) <=
-         share * std::max(a.diameter_mm.value, b.diameter_mm.value);
 }
 
 std::string summary_of(const NextStep& next) {
@@ -243,79 +280,55 @@ std::string summary_of(const NextStep& next) {
       return "Pull again.";
     case Verdict::tap_down:
       return "Tap down what stands proud.";
+    case Verdict::done_if_same_place:
+      return "Nothing is left that the photo would show, if it shows the same place.";
     case Verdict::stop:
       return "Stop: done here.";
   }
   return "";
 }
 
-}  // namespace
+/// Why nothing can be said of the pair as a whole; empty when something can.
+std::string no_pair(const Context& context) {
+  const Comparison& comparison = context.comparison;
+  const PhotoInfo &before = context.before.photo, &after = context.after.photo;
+  if (!before.sha256.empty() && before.sha256 == after.sha256) return "both are the same photo";
+  if (comparison.minutes && *comparison.minutes < 0)
+    return "the photo after was taken before the photo before: give the earlier one first";
+  if (context.before.dents.empty() && !context.after.dents.empty())
+    return "nothing stood there before and something does now: are the two swapped?";
+  if (context.before.dents.empty()) return "";
+  if (comparison.place.same == SamePlace::no)
+    return comparison.place.reason + (comparison.alignment.kind == AlignmentKind::none
+                                          ? "; say which, --card-moved or --card-still"
+                                          : "");
+  return "";
+}
 
-std::vector<SpotPair> match_spots(const Reading& before, const Reading& after, const AdviceRules& rules) {
-  std::vector<SpotPair> spots;
-  std::vector<bool> used(before.dents.size(), false);
-  const bool single = before.dents.size() == 1 && after.dents.size() == 1;
-  for (std::size_t i = 0; i < after.dents.size(); ++i) {
-    SpotPair spot{std::nullopt, i};
-    double nearest_mm = 0;
-    for (std::size_t j = 0; j < before.dents.size(); ++j) {
-      const Dent &a = before.dents[j], &b = after.dents[i];
-      const double distance_mm = std::hypot(a.x_mm - b.x_mm, a.y_mm - b.y_mm);
-      if (used[j] || !(single || overlaps(a, b, rules.same_spot_share.value))) continue;
-      if (spot.before && distance_mm >= nearest_mm) continue;
-      spot.before = j;
-      nearest_mm = distance_mm;
-    }
-    if (spot.before) used[*spot.before] = true;
-    spots.push_back(spot);
+std::vector<SpotNext> judge_all(const Context& context) {
+  std::vector<SpotNext> spots;
+  const auto position = [](int index) { return static_cast<std::size_t>(index); };
+  for (const SpotChange& change : context.comparison.spots) {
+    if (change.after.empty()) spots.push_back(judge_empty(context, change));
+    for (const int after : change.after)
+      spots.push_back(judge(context, {position(change.before), position(after)}));
   }
-  // What was one spot can be a ring and a low now: both come from it.
-  for (SpotPair& inner : spots) {
-    const auto& outer_index = after.dents[*inner.after].inside_of;
-    if (!outer_index || *outer_index < 0 || static_cast<std::size_t>(*outer_index) >= after.dents.size())
-      continue;
-    SpotPair& outer = spots[static_cast<std::size_t>(*outer_index)];
-    if (!inner.before) inner.before = outer.before;
-    if (!outer.before) outer.before = inner.before;
+  for (const NewMark& mark : context.comparison.new_marks) {
+    spots.push_back(judge(context, {std::nullopt, position(mark.after)}));
+    if (!mark.place_was_seen)
+      spots.back().step.reason =
+          "It stands where the photo before would not have shown it: it may be an old one. " +
+          spots.back().step.reason;
   }
-  for (std::size_t j = 0; j < before.dents.size(); ++j)
-    if (!used[j]) spots.push_back({j, std::nullopt});
+  std::stable_sort(spots.begin(), spots.end(),
+                   [](const SpotNext& a, const SpotNext& b) { return a.verdict < b.verdict; });
   return spots;
 }
 
-NextStep next_step(const Reading& before, const Reading& after, const std::vector<SpotPair>& spots,
-                   const PanelFacts& facts, const AdviceData& data) {
-  facts.validate();
-  NextStep result;
-  result.before = before.photo.name;
-  result.after = after.photo.name;
-  if (before.status == Status::refused || after.status == Status::refused) {
-    const Reading& refused = after.status == Status::refused ? after : before;
-    result.summary = "Photo again: " + (refused.photo.name.empty() ? "one photo" : refused.photo.name) +
-                     " was refused" + (refused.refusal ? ": " + refused.refusal->message : "");
-    return result;
-  }
-  const Context context{before, after, facts, data};
-  for (const SpotPair& spot : spots) result.spots.push_back(judge(context, spot));
-  std::stable_sort(result.spots.begin(), result.spots.end(),
-                   [](const SpotNext& a, const SpotNext& b) { return a.verdict < b.verdict; });
-  result.verdict = result.spots.empty() ? Verdict::stop : result.spots.front().verdict;
-  result.summary = summary_of(result);
-
-  const bool any_match =
-      std::any_of(spots.begin(), spots.end(), [](const SpotPair& spot) { return spot.before && spot.after; });
-  if (!any_match && !before.dents.empty() && !after.dents.empty())
-    result.warnings.push_back({"no_match",
-                               "no spot of the earlier reading lies where one of the later does: was "
-                               "the card moved? Put it back, or use `ripplegauge compare`"});
-  if (before.dents.size() == 1 && after.dents.size() == 1 &&
-      !overlaps(before.dents[0], after.dents[0], data.rules.same_spot_share.value))
-    result.warnings.push_back({"card_moved",
-                               "the spot lies elsewhere on the card now; taken for the same one, since "
-                               "each reading has only one"});
+std::vector<Caution> cautions_of(const NextStep& next, const PanelFacts& facts, const AdviceData& data) {
   const auto is = [&](Verdict verdict) {
-    return std::any_of(result.spots.begin(), result.spots.end(),
-                       [&](const auto& s) { return s.verdict == verdict; });
+    return std::any_of(next.spots.begin(), next.spots.end(),
+                       [&](const SpotNext& spot) { return spot.verdict == verdict; });
   };
   const Glue& glue = choose_glue(facts, data.kit, data.rules);
   Work work;
@@ -324,13 +337,45 @@ NextStep next_step(const Reading& before, const Reading& after, const std::vecto
   work.cutting = work.pulling;
   work.glue_c = glue.gun_c;
   work.panel_c = glue.warm_panel_c;
-  result.cautions = cautions_for(work, facts);
+  return cautions_for(work, facts);
+}
+
+NextStep named(const Reading& before, const Reading& after) {
+  NextStep next;
+  next.before = before.photo.name;
+  next.after = after.photo.name;
+  return next;
+}
+
+}  // namespace
+
+NextStep next_step(const Reading& before, const Reading& after, const Comparison& comparison,
+                   const PanelFacts& facts, const AdviceData& data) {
+  facts.validate();
+  NextStep result = named(before, after);
+  result.place = comparison.place;
+  const Context context{before, after, comparison, facts, data};
+  if (const std::string reason = no_pair(context); !reason.empty()) {
+    result.summary = "Nothing can be said of these two photos: " + reason + ".";
+    return result;
+  }
+  result.spots = judge_all(context);
+  result.verdict = result.spots.empty() ? Verdict::stop : result.spots.front().verdict;
+  result.summary = summary_of(result);
+  if (result.spots.empty()) return result;
+  result.cautions = cautions_of(result, facts, data);
   return result;
 }
 
 NextStep next_step(const Reading& before, const Reading& after, const PanelFacts& facts,
-                   const AdviceData& data) {
-  return next_step(before, after, match_spots(before, after, data.rules), facts, data);
+                   const AdviceData& data, const CompareOptions& options) {
+  if (before.status != Status::refused && after.status != Status::refused)
+    return next_step(before, after, compare_readings(before, {}, after, {}, options), facts, data);
+  NextStep result = named(before, after);
+  const Reading& refused = after.status == Status::refused ? after : before;
+  result.summary = "Photo again: " + (refused.photo.name.empty() ? "one photo" : refused.photo.name) +
+                   " was refused" + (refused.refusal ? ": " + refused.refusal->message : "");
+  return result;
 }
 
 }  // namespace ripplegauge

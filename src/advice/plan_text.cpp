@@ -5,12 +5,13 @@
 namespace ripplegauge {
 namespace {
 
-void add_step(const Step& step, int number, TextLines& lines) {
+void add_step(const Step& step, int number, bool full, TextLines& lines) {
   const std::string label = std::to_string(number);
   lines.add(std::string(label.size() < 2 ? 2 - label.size() : 0, ' ') + label + "  ", step.action);
   for (const std::string& point : step.points) lines.add("    - ", point);
-  lines.add("    why: ", step.reason + " " + facts_text(step));
-  for (const std::string& alternative : step.alternatives) lines.add("    or: ", alternative);
+  lines.add("    why: ", full ? step.reason + " " + facts_text(step) : step.reason);
+  if (full)
+    for (const std::string& alternative : step.alternatives) lines.add("    or: ", alternative);
   if (!step.missing.empty()) lines.add("    missing: ", step.missing);
 }
 
@@ -53,7 +54,7 @@ std::string plan_to_text(const Plan& plan, int width) {
             plan.kit.empty() ? "none given, so parts are described instead of named (--kit FILE)" : plan.kit);
   int number = 0;
   const auto add_steps = [&](const std::vector<Step>& steps) {
-    for (const Step& step : steps) add_step(step, ++number, lines);
+    for (const Step& step : steps) add_step(step, ++number, true, lines);
   };
   lines.blank();
   lines.add("", "BEFORE YOU START");
@@ -77,15 +78,19 @@ std::string plan_to_text(const Plan& plan, int width) {
   return lines.text();
 }
 
-std::string next_to_text(const NextStep& next, int width) {
+std::string next_to_text(const NextStep& next, bool full, int width) {
   TextLines lines(width);
   lines.add("NEXT  ", next.summary);
   lines.add("  from ", next.before + " to " + next.after);
   for (const Warning& warning : next.warnings) lines.add("  warning: ", warning.message);
   if (!next.spots.empty()) lines.blank();
   int number = 0;
-  for (const SpotNext& spot : next.spots) add_step(spot.step, ++number, lines);
-  add_cautions(next.cautions, lines);
+  for (const SpotNext& spot : next.spots) {
+    add_step(spot.step, ++number, full, lines);
+    if (full)
+      for (const Step& detail : spot.details) add_step(detail, ++number, full, lines);
+  }
+  if (full) add_cautions(next.cautions, lines);
   return lines.text();
 }
 

@@ -195,23 +195,10 @@ void write_log(const CompareArguments& arguments, const CompareInput& input) {
                          training_attempt(input, arguments.who, arguments.exercise, now_utc()));
 }
 
-/// What to do after the pull, from the matches that the comparison made.
+/// What to do after the pull.
 std::string next_words(const CompareInput& input, const PanelArguments& panel) {
-  // Nothing may be called done when nobody knows which spot is which.
-  if (input.comparison().alignment.kind == AlignmentKind::none)
-    return wrap("What to do next is not said: which spot is which cannot be told.", "", "");
-  const auto position = [](int index) {
-    return index < 0 ? std::nullopt : std::optional<std::size_t>(static_cast<std::size_t>(index));
-  };
-  std::vector<SpotPair> pairs;
-  for (const SpotChange& change : input.comparison().spots) {
-    if (change.after.empty()) pairs.push_back({position(change.before), std::nullopt});
-    for (const int after : change.after) pairs.push_back({position(change.before), position(after)});
-  }
-  for (const NewMark& mark : input.comparison().new_marks)
-    pairs.push_back({std::nullopt, position(mark.after)});
-  return next_to_text(next_step(input.first().reading, input.last().reading, pairs, panel_facts_of(panel),
-                                advice_data_for(panel)));
+  return next_to_text(next_step(input.first().reading, input.last().reading, input.comparison(),
+                                panel_facts_of(panel), advice_data_for(panel)));
 }
 
 int run_one(const CompareArguments& arguments) {

@@ -11,7 +11,8 @@ namespace ripplegauge::cli {
 namespace {
 
 constexpr const char* examples =
-    R"(Spots are matched by where they lie on the card: leave the card where it is between the photos.
+    R"(Leave the card where it is between the photos: spots are matched by their place. "Done" is said only where
+the photo after would have shown what is left, and where it is the same place.
 
 Examples:
   ripplegauge next before.json after.json
@@ -19,6 +20,7 @@ Examples:
 
 struct NextArguments {
   std::string before, after, json;
+  bool card_moved = false, card_still = false, full = false;
   std::shared_ptr<PanelArguments> panel;
 };
 
@@ -34,9 +36,12 @@ int run_next(const NextArguments& arguments) {
   const PanelFacts facts = panel_facts_of(*arguments.panel);
   const AdviceData data = advice_data_for(*arguments.panel);
   const Reading before = single_reading(arguments.before), after = single_reading(arguments.after);
-  const NextStep next = next_step(before, after, facts, data);
+  CompareOptions options;
+  if (arguments.card_moved) options.alignment.placement = CardPlacement::moved;
+  if (arguments.card_still) options.alignment.placement = CardPlacement::same;
+  const NextStep next = next_step(before, after, facts, data, options);
   if (!arguments.json.empty()) write_atomically(arguments.json, next_to_json(next));
-  std::cout << next_to_text(next);
+  std::cout << next_to_text(next, arguments.full);
   return before.status == Status::refused || after.status == Status::refused ? exit_refused : exit_ok;
 }
 
@@ -48,6 +53,11 @@ void add_next_command(CLI::App& app, ChosenCommand& chosen) {
   command->add_option("BEFORE", arguments->before, "The reading before the pull")->required();
   command->add_option("AFTER", arguments->after, "The reading after it")->required();
   command->add_option("--json", arguments->json, "Write the advice as JSON")->type_name("FILE");
+  auto* moved =
+      command->add_flag("--card-moved", arguments->card_moved, "The card was moved between the photos");
+  command->add_flag("--card-still", arguments->card_still, "The card was not moved between the photos")
+      ->excludes(moved);
+  command->add_flag("--full", arguments->full, "With every reason and caution");
   arguments->panel = add_panel_options(*command);
   command->footer(examples);
   command->callback([arguments, &chosen] { chosen = [arguments] { return run_next(*arguments); }; });

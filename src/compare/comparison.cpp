@@ -15,11 +15,6 @@ namespace {
 
 constexpr double kNaN = std::numeric_limits<double>::quiet_NaN();
 
-/// A Gaussian spot of width w at a tenth of its depth has sigma = w / 4.2919 (2 sqrt(2 ln 10)) and, one sigma
-/// from its middle, the slope depth / sigma exp(-1/2): so its depth is this times its steepest slope times
-/// its width.
-constexpr double kDepthPerSlopeAndWidth = 1.6487 / 4.2919;
-
 /// All that one spot is judged by.
 struct Scene {
   const Reading& before;
@@ -28,6 +23,7 @@ struct Scene {
   const Relief& relief_after;
   const CompareOptions& options;
   const Alignment& alignment;
+  const PlaceEvidence& place;
 
   const Dent& spot_before(int index) const { return before.dents[static_cast<std::size_t>(index)]; }
   const Dent& spot_after(int index) const { return after.dents[static_cast<std::size_t>(index)]; }
@@ -90,52 +86,28 @@ std::vector<int> homes_of(const Scene& scene) {
   return homes;
 }
 
-std::optional<double> visible_limit(const Scene& scene, const Dent& spot) {
-  if (scene.options.visible_limit_mm) return scene.options.visible_limit_mm;
-  if (const auto& slope_mrad = scene.after.setup.visible_slope_mrad) {
-    // told for 10 mm; a smaller spot must be steeper in proportion, and so is no less deep
-    const double width_mm = std::max(spot.diameter_mm.value, 10.0);
-    return *slope_mrad / 1000 * kDepthPerSlopeAndWidth * width_mm;
-  }
-  const auto scatter = scatter_mm(scene.relief_after, scene.centre_in_after(spot),
-                                  std::max(1.5 * spot.diameter_mm.value, 10.0), scene.after.dents);
-  if (!scatter) return std::nullopt;
-  return 3 * *scatter;  // JCGM 100:2008: three standard deviations, 99.7 % of a normal distribution
-}
-
-std::string micrometres(double mm) {
-  char text[32];
-  std::snprintf(text, sizeof text, "%.0f \u00b5m", 1000 * mm);
-  return text;
-}
-
-/// Nothing was found in the spot's place. That is "gone" only if the place was in the picture.
+/// Nothing was found in the spot's place. That is "gone" only if the photo would have shown it.
 void judge_empty_place(const Scene& scene, const Dent& spot, SpotChange& change) {
-  const Seen there = seen(scene.relief_after, scene.centre_in_after(spot), spot, scene.options.seen_share);
-  if (there == Seen::no) {
-    change.outcome = Outcome::not_seen;
-    change.notes.push_back("the stripes of the photo after do not cover this place: take it again");
-    return;
-  }
   for (const Dent& other : scene.after.dents) {
     if (scene.distance(spot, other) > 0.5 * other.diameter_mm.value) continue;
     change.outcome = Outcome::unclear;
     change.notes.push_back("its place lies within a larger spot that belongs to a neighbour");
     return;
   }
-  change.visible_limit_mm = visible_limit(scene, spot);
-  if (change.visible_limit_mm && spot.depth_mm && *change.visible_limit_mm >= spot.depth_mm->value) {
+  const EmptyPlace place =
+      look_at_empty_place(spot, scene.centre_in_after(spot), scene.after, scene.relief_after,
+                          {scene.options.seen_share, scene.options.visible_limit_mm});
+  if (!place.shown) {
     change.outcome = Outcome::not_seen;
-    change.notes.push_back("the photo after would not show relief under " +
-                           micrometres(*change.visible_limit_mm) +
-                           ": take a sharper one, with finer stripes");
+    change.notes.push_back(place.why_not);
     return;
   }
   change.outcome = Outcome::gone;
-  if (there == Seen::unknown)
-    change.notes.push_back("look at the photo after: \"gone\" holds only if the stripes cover this place");
+  change.nothing_above = place.smallest;
+  if (scene.place.same != SamePlace::proven)
+    change.notes.push_back("gone only if this is the same place: " + scene.place.reason);
   if (!spot.depth_mm) return;
-  const double limit = change.visible_limit_mm.value_or(kNaN);
+  const double limit = place.smallest ? place.smallest->depth_mm : kNaN;
   change.left_mm = Quantity{0, 0, limit};
   change.percent_gone = Quantity{100, 100 * std::max(0.0, 1 - limit / spot.depth_mm->low), 100};
   if (std::isnan(limit)) change.percent_gone->low = kNaN;
@@ -187,7 +159,8 @@ void judge_what_is_left(const Scene& scene, const Dent& spot, SpotChange& change
     change.outcome = Outcome::overdone;
   } else if (spot.depth_mm && main.depth_mm) {
     change.outcome = outcome_of_depths(*spot.depth_mm, *main.depth_mm);
-    if (change.outcome == Outcome::gone) change.visible_limit_mm = main.depth_mm->high;
+    if (change.outcome == Outcome::gone)
+      change.nothing_above = VisibleDent{main.diameter_mm.value, main.depth_mm->high};
     if (has(other_kind))
       change.notes.push_back(std::string("a ") + to_string(other_kind) + " stands beside what is left of it");
   } else {
@@ -208,6 +181,9 @@ SpotChange judge(const Scene& scene, int index, const std::vector<int>& homes) {
   if (scene.alignment.kind == AlignmentKind::none) {
     change.outcome = Outcome::unclear;
     change.notes.push_back("which spot is which cannot be told");
+  } else if (scene.place.same == SamePlace::no) {
+    change.outcome = change.after.empty() ? Outcome::not_seen : Outcome::unclear;
+    change.notes.push_back(scene.place.reason);
   } else if (scene.alignment.kind == AlignmentKind::by_pattern && scene.alignment.ambiguous &&
              change.after.empty()) {
     change.outcome = Outcome::unclear;
@@ -223,13 +199,15 @@ SpotChange judge(const Scene& scene, int index, const std::vector<int>& homes) {
 }
 
 void collect_new_marks(const Scene& scene, const std::vector<int>& homes, Comparison& comparison) {
-  if (scene.alignment.kind == AlignmentKind::none) return;
+  if (scene.place.same == SamePlace::no) return;
   for (std::size_t j = 0; j < homes.size(); ++j) {
     if (homes[j] >= 0) continue;
     const Dent& dent = scene.after.dents[j];
     NewMark mark{static_cast<int>(j), true};
     const PointMm place = scene.alignment.motion.before_from_after({dent.x_mm, dent.y_mm});
-    mark.place_was_seen = seen(scene.relief_before, place, dent, scene.options.seen_share) != Seen::no;
+    mark.place_was_seen = look_at_empty_place(dent, place, scene.before, scene.relief_before,
+                                              {scene.options.seen_share, scene.options.visible_limit_mm})
+                              .shown;
     if (mark.place_was_seen) (dent.kind == Kind::high ? comparison.highs_made : comparison.lows_made) += 1;
     comparison.new_marks.push_back(mark);
   }
@@ -284,7 +262,9 @@ Comparison compare_readings(const Reading& before, const Relief& relief_before, 
     throw UsageError("a photo that was refused cannot be compared");
   Comparison comparison;
   comparison.alignment = align(before.dents, after.dents, options.alignment);
-  const Scene scene{before, relief_before, after, relief_after, options, comparison.alignment};
+  comparison.place = same_place(before, after, comparison.alignment, options.alignment.placement);
+  const Scene scene{before,  relief_before,        after,           relief_after,
+                    options, comparison.alignment, comparison.place};
   const std::vector<int> homes = homes_of(scene);
   for (std::size_t i = 0; i < before.dents.size(); ++i) {
     comparison.spots.push_back(judge(scene, static_cast<int>(i), homes));

@@ -36,19 +36,10 @@ std::string left_words(const SpotChange& change, const Reading& after) {
   return text;
 }
 
-std::string rest_words(const SpotChange& change) {
-  std::string text = "Nothing is left that the photo shows";
-  if (change.visible_limit_mm)
-    text += "; relief under " + length_words(*change.visible_limit_mm) + " would not show.";
-  else
-    text += "; how small a rest would still show is not known.";
-  return text;
-}
-
 std::string one_spot_words(const SpotChange& change) {
   switch (change.outcome) {
     case Outcome::gone:
-      return "The spot is gone, as far as the photo shows";
+      return "The spot is gone: " + nothing_above_words(change.nothing_above) + " is left there";
     case Outcome::partly:
       return change.percent_gone ? percent_words(*change.percent_gone) + " of the spot's depth is gone"
                                  : "The spot is partly gone";
@@ -61,7 +52,7 @@ std::string one_spot_words(const SpotChange& change) {
     case Outcome::worse:
       return "The spot is worse than before";
     case Outcome::not_seen:
-      return "The photo after does not show the spot's place";
+      return "Not shown by this photo: the spot's place, or a spot as faint as it was";
     case Outcome::unclear:
       return "What became of the spot cannot be told";
   }
@@ -76,6 +67,13 @@ std::string with_bounds(const Quantity& quantity, int decimals, const char* unit
 }
 
 }  // namespace
+
+std::string rest_words(const SpotChange& change, Kind kind) {
+  std::string text = nothing_above_words(change.nothing_above, kind);
+  text[0] = 'N';
+  return text + " is left there" +
+         (change.nothing_above ? "." : "; how small a rest would still show is not known.");
+}
 
 std::string length_words(double mm) {
   return std::isnan(mm) ? "not known" : figure(mm, decimals_for(mm)) + " mm";
@@ -107,7 +105,7 @@ std::string outcome_words(Outcome outcome, Kind kind_before) {
     case Outcome::worse:
       return low ? "deeper than before" : "higher than before";
     case Outcome::not_seen:
-      return "not shown by the photo after";
+      return "not shown by this photo";
     case Outcome::unclear:
       return "cannot be told";
   }
@@ -119,7 +117,7 @@ std::string spot_words(const SpotChange& change, const Reading& before, const Re
   std::string text = "Spot " + std::to_string(change.before + 1) + ", " + size_words(spot) + ": " +
                      outcome_words(change.outcome, spot.kind) + ".";
   if (change.outcome == Outcome::gone)
-    text += " " + rest_words(change);
+    text += " " + rest_words(change, spot.kind);
   else if (!change.after.empty())
     text += " " + left_words(change, after);
   for (const std::string& note : change.notes) text += " Note: " + note + ".";

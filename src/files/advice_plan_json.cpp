@@ -177,6 +177,7 @@ OrderedJson to_json(const SpotNext& next) {
   if (next.same_tab) json["same_tab"] = *next.same_tab;
   add_choices(next, json);
   json["step"] = to_json(next.step);
+  if (!next.details.empty()) json["details"] = list_to_json(next.details);
   return json;
 }
 
@@ -195,6 +196,8 @@ std::string next_to_json(const NextStep& next) {
                     {"before", next.before},
                     {"after", next.after},
                     {"verdict", word(next.verdict)},
+                    {"same_place", word(next.place.same)},
+                    {"same_place_reason", next.place.reason},
                     {"summary", next.summary},
                     {"spots", list_to_json(next.spots)},
                     {"warnings", list_to_json(next.warnings)},

@@ -49,7 +49,9 @@ OrderedJson json_of(const SpotChange& change, const Reading& before, const Readi
   json["volume_percent_gone"] = json_of(change.volume_percent_gone);
   json["left_mm"] = json_of(change.left_mm);
   json["moved_mm"] = json_of(change.moved_mm);
-  json["visible_limit_mm"] = json_number(change.visible_limit_mm);
+  if (change.nothing_above)
+    json["nothing_above"] = {{"width_mm", json_number(change.nothing_above->width_mm)},
+                             {"depth_mm", json_number(change.nothing_above->depth_mm)}};
   json["highs_made"] = change.highs_made;
   json["words"] = spot_words(change, before, after);
   json["notes"] = change.notes;
@@ -64,6 +66,8 @@ OrderedJson json_of(const Comparison& comparison, const Reading& before, const R
   json["lows_made"] = comparison.lows_made;
   json["minutes"] = json_number(comparison.minutes);
   json["alignment"] = json_of(comparison.alignment);
+  json["same_place"] = word(comparison.place.same);
+  json["same_place_reason"] = comparison.place.reason;
   json["spots"] = OrderedJson::array();
   for (const SpotChange& change : comparison.spots) json["spots"].push_back(json_of(change, before, after));
   json["new_marks"] = OrderedJson::array();

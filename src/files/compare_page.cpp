@@ -58,12 +58,7 @@ void add_spot(const SpotChange& change, const CompareInput& input, std::vector<R
                                  outcome_words(change.outcome, kind)});
   blocks.push_back(spot_table(change, before, after));
   if (change.outcome == Outcome::gone)
-    blocks.push_back(ReportText{
-        change.visible_limit_mm
-            ? "Nothing is left that the photo shows. Relief under " + length_words(*change.visible_limit_mm) +
-                  " would not show."
-            : "Nothing is left that the photo shows. How small a rest would still show is not known.",
-        false});
+    blocks.push_back(ReportText{rest_words(change, kind), false});
   for (const std::string& note : change.notes) blocks.push_back(ReportNote{capital(note) + "."});
 }
 

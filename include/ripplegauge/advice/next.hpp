@@ -7,19 +7,29 @@
 #include <vector>
 
 #include "ripplegauge/advice/plan.hpp"
+#include "ripplegauge/compare/comparison.hpp"
 
 namespace ripplegauge {
 
 /// In the order in which they are done: what raises or levels comes before what pulls.
-enum class Verdict { photo_again, level_ring, pull_again, tap_down, stop };
+enum class Verdict {
+  photo_again,  ///< the two photos do not tell
+  level_ring,
+  pull_again,
+  tap_down,
+  done_if_same_place,  ///< nothing is left, but nothing in the photos proves that it is the same place
+  stop
+};
 
 template <>
 struct EnumWords<Verdict> {
-  static constexpr std::pair<Verdict, const char*> list[] = {{Verdict::photo_again, "photo_again"},
-                                                             {Verdict::level_ring, "level_ring"},
-                                                             {Verdict::pull_again, "pull_again"},
-                                                             {Verdict::tap_down, "tap_down"},
-                                                             {Verdict::stop, "stop"}};
+  static constexpr std::pair<Verdict, const char*> list[] = {
+      {Verdict::photo_again, "photo_again"},
+      {Verdict::level_ring, "level_ring"},
+      {Verdict::pull_again, "pull_again"},
+      {Verdict::tap_down, "tap_down"},
+      {Verdict::done_if_same_place, "done_if_same_place"},
+      {Verdict::stop, "stop"}};
 };
 
 /// One spot in two readings. At least one of them is there; a spot that is only in `after` is a new mark.
@@ -39,10 +49,12 @@ struct SpotNext {
   std::optional<Quantity> wait_s;
   std::optional<TipChoice> tip;
   Step step;
+  std::vector<Step> details;  ///< of another pull: tab, glue and puller with all their reasons
 };
 
 struct NextStep {
   std::string before, after;               ///< photo names
+  PlaceEvidence place;                     ///< whether they show one place
   Verdict verdict = Verdict::photo_again;  ///< the first thing to do
   std::string summary;
   std::vector<SpotNext> spots;  ///< in the order of work
@@ -50,17 +62,16 @@ struct NextStep {
   std::vector<Caution> cautions;
 };
 
-/// Spots that lie in the same place on the card. A single spot on either side counts as the same one wherever
-/// it lies, since the card may have been moved.
-std::vector<SpotPair> match_spots(const Reading& before, const Reading& after, const AdviceRules& rules);
-
-/// With matches that somebody knows better (compare does, when the card was moved).
-NextStep next_step(const Reading& before, const Reading& after, const std::vector<SpotPair>& spots,
+/// From what compare_readings() said of the two; nothing is called done that it does not call gone, nor where
+/// what is left would still be found.
+NextStep next_step(const Reading& before, const Reading& after, const Comparison& comparison,
                    const PanelFacts& facts, const AdviceData& data);
 
+/// Compares first. A refused photo is an answer, too: take it again.
 NextStep next_step(const Reading& before, const Reading& after, const PanelFacts& facts,
-                   const AdviceData& data);
+                   const AdviceData& data, const CompareOptions& options = {});
 
-std::string next_to_text(const NextStep& next, int width = 80);
+/// `full` adds every reason and every caution to the few lines.
+std::string next_to_text(const NextStep& next, bool full = false, int width = 80);
 
 }  // namespace ripplegauge

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "ripplegauge/compare/alignment.hpp"
+#include "ripplegauge/compare/place.hpp"
 #include "ripplegauge/core/enum_words.hpp"
 #include "ripplegauge/core/quantity.hpp"
 #include "ripplegauge/core/reading.hpp"
@@ -14,7 +15,7 @@
 namespace ripplegauge {
 
 enum class Outcome {
-  gone,         ///< nothing is left that the photo shows
+  gone,         ///< the photo shows the place, and nothing is left that it would show
   partly,       ///< less of the same kind is left
   overdone,     ///< a low became a high, or the other way round
   low_in_high,  ///< a high with a low left inside it
@@ -46,9 +47,9 @@ struct SpotChange {
   std::optional<Quantity> percent_gone;  ///< of its depth; below 0 when it got worse, never above 100
   std::optional<Quantity> volume_percent_gone;
   std::optional<Quantity> moved_mm;  ///< how far the surface came up (negative: went down) at the spot
-  std::optional<double>
-      visible_limit_mm;  ///< relief smaller than this would not have shown; absent: not known
-  int highs_made = 0;    ///< highs in its place where there was a low
+  /// Where it is gone: anything shallower would not have shown; absent: not known.
+  std::optional<VisibleDent> nothing_above;
+  int highs_made = 0;  ///< highs in its place where there was a low
   std::vector<std::string> notes;
 };
 
@@ -60,6 +61,7 @@ struct NewMark {
 
 struct Comparison {
   Alignment alignment;
+  PlaceEvidence place;            ///< whether both photos show one place; nothing is gone where they do not
   std::vector<SpotChange> spots;  ///< one for each spot before, in that order
   std::vector<NewMark> new_marks;
   std::optional<Quantity> percent_gone;  ///< over all spots whose depths are known, weighted by depth
@@ -73,13 +75,11 @@ struct CompareOptions {
   AlignmentOptions alignment;
   /// The place counts as seen when the relief covers this share of the spot.
   double seen_share = 0.8;
-  /// Relief smaller than this would not have shown in the photo after. Absent: from the slope that the photo
-  /// shows, else three times the scatter of the relief around the spot, where it has any; else not known.
+  /// Relief smaller than this would not have shown in the photo after. Absent: see PlaceOptions.
   std::optional<double> visible_limit_mm;
 };
 
-/// The reliefs may be empty, and may cover no more than the spots: whether the photo shows a place beyond
-/// them is then not known, and the comparison says so. Throws UsageError for a refused reading.
+/// The reliefs may be empty. Throws UsageError for a refused reading.
 Comparison compare_readings(const Reading& before, const Relief& relief_before, const Reading& after,
                             const Relief& relief_after, const CompareOptions& options = {});
 

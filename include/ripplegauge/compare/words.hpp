@@ -22,6 +22,9 @@ std::string outcome_words(Outcome outcome, Kind kind_before);
 /// Two or three sentences on one spot, which is called "Spot 1".
 std::string spot_words(const SpotChange& change, const Reading& before, const Reading& after);
 
+/// What can be said of a spot that is gone: "Nothing deeper than 0.02 mm at 10 mm wide is left there."
+std::string rest_words(const SpotChange& change, Kind kind_before);
+
 /// How much is gone, never more than a photo can say: "62 % (55 to 69)", "at least 92 %", "all that shows",
 /// "past flat".
 std::string gone_words(Outcome outcome, const std::optional<Quantity>& percent_gone);

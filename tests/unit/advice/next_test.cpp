@@ -1,6 +1,9 @@
 #include "ripplegauge/advice/next.hpp"
 
 #include <algorithm>
+#include <string>
+#include <utility>
+#include <vector>
 
 #include "calibration.hpp"
 #include "catch.hpp"
@@ -34,8 +37,8 @@ PanelFacts steel() {
 }
 
 NextStep next_after(const std::vector<Dent>& before, const std::vector<Dent>& after,
-                    const PanelFacts& facts = steel()) {
-  const NextStep next = next_step(reading(before), reading(after), facts, sample::with_sample_kit());
+                    const PanelFacts& facts = steel(), const CompareOptions& options = {}) {
+  const NextStep next = next_step(reading(before), reading(after), facts, sample::with_sample_kit(), options);
   for (const SpotNext& spot : next.spots) {
     CHECK_FALSE(spot.step.action.empty());
     CHECK_FALSE(spot.step.reason.empty());
@@ -45,18 +48,90 @@ NextStep next_after(const std::vector<Dent>& before, const std::vector<Dent>& af
   return next;
 }
 
-bool warns(const NextStep& next, const std::string& code) {
-  return std::any_of(next.warnings.begin(), next.warnings.end(),
-                     [&](const Warning& w) { return w.code == code; });
+/// The same panel, or another, by its crown along the card's long arm.
+Reading on_crown(std::vector<Dent> dents, double per_m) {
+  Reading panel = reading(std::move(dents));
+  panel.setup.crown_x_per_m = Quantity{per_m, per_m - 0.1, per_m + 0.1};
+  panel.setup.crown_y_per_m = Quantity{0.1, 0.0, 0.2};
+  return panel;
+}
+
+NextStep between(const Reading& before, const Reading& after, const CompareOptions& options = {}) {
+  return next_step(before, after, steel(), sample::with_sample_kit(), options);
+}
+
+CompareOptions card_still() {
+  CompareOptions options;
+  options.alignment.placement = CardPlacement::same;
+  return options;
 }
 
 }  // namespace
 
-TEST_CASE("gone: stop", "[next]") {
-  const NextStep next = next_after({low(22, 0.3)}, {});
-  CHECK(next.verdict == Verdict::stop);
-  REQUIRE(next.spots.size() == 1);
-  CHECK_FALSE(next.spots[0].spot.after);
+TEST_CASE("gone is done where the place is proven, else it is done if the place is the same", "[next]") {
+  const NextStep alone = next_after({low(22, 0.3)}, {});
+  CHECK(alone.verdict == Verdict::done_if_same_place);
+  REQUIRE(alone.spots.size() == 1);
+  CHECK_FALSE(alone.spots[0].spot.after);
+  CHECK(mentions(all_text(alone.spots[0].step), "deeper than 0.022 mm at 22 mm wide"));
+  CHECK_FALSE(mentions(alone.summary, "done"));
+  // the user's word, or a neighbour that is still there
+  CHECK(next_after({low(22, 0.3)}, {}, steel(), card_still()).verdict == Verdict::stop);
+  Dent neighbour = low(12, 0.1);
+  neighbour.x_mm = 130;
+  const NextStep beside = next_after({low(22, 0.3), neighbour}, {neighbour});
+  CHECK(beside.verdict == Verdict::pull_again);
+  CHECK(beside.spots.back().verdict == Verdict::stop);
+}
+
+TEST_CASE("what the photo after does not show is never called done", "[next]") {
+  const Reading before = reading({low(22, 0.3)});
+  SECTION("the place was not judged") {
+    Reading after = reading({});
+    for (std::string& row : after.setup.judged->rows) std::fill(row.begin() + 12, row.begin() + 20, '.');
+    const NextStep next = between(before, after, card_still());
+    CHECK(next.verdict == Verdict::photo_again);
+    CHECK(mentions(next.spots.at(0).step.action, "Not shown by this photo"));
+  }
+  SECTION("the reading does not say what it judged") {
+    Reading after = reading({});
+    after.setup.judged.reset();
+    CHECK(between(before, after, card_still()).verdict == Verdict::photo_again);
+  }
+  SECTION("so faint a spot would not show") {
+    Reading after = reading({});
+    after.setup.smallest_visible = {{20, 0.4}};
+    CHECK(between(before, after, card_still()).verdict == Verdict::photo_again);
+  }
+}
+
+TEST_CASE("two cars are never compared to the end", "[next]") {
+  const NextStep gone = between(on_crown({low(22, 0.3)}, 0.4), on_crown({}, 1.6));
+  CHECK(gone.verdict == Verdict::photo_again);
+  CHECK(gone.spots.empty());
+  CHECK(mentions(gone.summary, "same panel?"));
+  // not even where a spot stands in the same place
+  CHECK(between(on_crown({low(22, 0.3)}, 0.4), on_crown({low(22, 0.1)}, 1.6)).verdict ==
+        Verdict::photo_again);
+  CHECK(between(on_crown({low(22, 0.3)}, 0.4), on_crown({low(22, 0.1)}, 0.45)).verdict ==
+        Verdict::pull_again);
+}
+
+TEST_CASE("swapped photos are noticed", "[next]") {
+  Reading earlier = reading({low(22, 0.3)}), later = reading({});
+  CHECK(mentions(between(later, earlier).summary, "swapped"));  // nothing stood there before
+  later.dents = {low(22, 0.1)};
+  later.status = Status::measured;
+  earlier.photo.date_taken = "2026-03-14 09:10:00", later.photo.date_taken = "2026-03-14 09:30:00";
+  CHECK(between(earlier, later).verdict == Verdict::pull_again);
+  CHECK(mentions(between(later, earlier).summary, "earlier one first"));
+  // a high of 0.04 mm cannot have been tapped down to a low of 0.3 mm
+  const NextStep tapped = next_after({high(20, 0.04)}, {low(22, 0.3)});
+  CHECK(tapped.verdict == Verdict::photo_again);
+  CHECK(mentions(tapped.spots.at(0).step.action, "swapped"));
+  earlier.photo.date_taken.clear();
+  earlier.photo.sha256 = "abc";
+  CHECK(mentions(between(earlier, earlier).summary, "same photo"));
 }
 
 TEST_CASE("below what the eye finds: stop", "[next]") {
@@ -167,24 +242,25 @@ TEST_CASE("spots are matched by place, a new one is called new", "[next]") {
   fresh.x_mm = 230;
   Dent a_after = low(22, 0.2), b_after = low(12, 0.1);
   b_after.x_mm = 161;
-  const auto spots =
-      match_spots(reading({a, b}), reading({b_after, fresh, a_after}), sample::with_sample_kit().rules);
-  REQUIRE(spots.size() == 3);
-  CHECK(spots[0].before == std::optional<std::size_t>(1));
-  CHECK_FALSE(spots[1].before);
-  CHECK(spots[2].before == std::optional<std::size_t>(0));
+  const NextStep next = next_after({a, b}, {b_after, fresh, a_after});
+  REQUIRE(next.spots.size() == 3);
+  CHECK(next.spots[0].spot.before == std::optional<std::size_t>(0));
+  CHECK(next.spots[0].spot.after == std::optional<std::size_t>(2));
+  CHECK(next.spots[1].spot.before == std::optional<std::size_t>(1));
+  CHECK_FALSE(next.spots[2].spot.before);
+  CHECK(next.spots[2].verdict == Verdict::tap_down);
 }
 
-TEST_CASE("a moved card is noticed", "[next]") {
+TEST_CASE("a moved card is noticed, and nothing is said until it is known", "[next]") {
   Dent far_away = low(22, 0.2);
   far_away.x_mm = 200;
   const NextStep single = next_after({low(22, 0.4)}, {far_away});
-  CHECK(warns(single, "card_moved"));
-  CHECK(single.spots.size() == 1);
-  Dent other = far_away;
-  other.x_mm = 300;
-  const NextStep several = next_after({low(22, 0.4)}, {far_away, other});
-  CHECK(warns(several, "no_match"));
+  CHECK(single.verdict == Verdict::photo_again);
+  CHECK(single.spots.empty());
+  CHECK(mentions(single.summary, "--card-moved"));
+  CompareOptions moved;
+  moved.alignment.placement = CardPlacement::moved;
+  CHECK(next_after({low(22, 0.4)}, {far_away}, steel(), moved).verdict == Verdict::pull_again);
 }
 
 TEST_CASE("refused photos are taken again", "[next]") {
@@ -210,7 +286,11 @@ TEST_CASE("cautions follow the work", "[next]") {
 
 TEST_CASE("as text and JSON", "[next]") {
   const NextStep next = next_after({low(22, 0.4)}, {low(22, 0.2)});
-  CHECK(mentions(next_to_text(next), "Pull again"));
+  const std::string brief = next_to_text(next), full = next_to_text(next, true);
+  CHECK(mentions(brief, "Pull again"));
+  CHECK_FALSE(mentions(brief, "CAUTIONS"));
+  CHECK(mentions(full, "CAUTIONS"));
+  CHECK(std::count(brief.begin(), brief.end(), '\n') <= 14);
   CHECK(mentions(next_to_json(next), "\"verdict\": \"pull_again\""));
   CHECK(mentions(next_to_json(next), "\"gone_percent\""));
 }

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cmath>
+#include <string>
 #include <utility>
 #include <vector>
 
@@ -40,6 +41,11 @@ inline Reading reading(std::vector<Dent> dents) {
   reading.photo.name = "bonnet.jpg";
   reading.status = dents.empty() ? Status::no_dent : Status::measured;
   reading.dents = std::move(dents);
+  JudgedArea area{.x0_mm = -100, .y0_mm = -100, .x1_mm = 400, .y1_mm = 400, .area_mm2 = 25e4};
+  area.cell_mm = 10;
+  area.rows.assign(50, std::string(50, '#'));
+  reading.setup.judged = area;
+  reading.setup.smallest_visible = {{5, 0.008}, {10, 0.012}, {20, 0.02}};
   return reading;
 }
 

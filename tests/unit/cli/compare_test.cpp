@@ -13,7 +13,7 @@ namespace {
 /// Saves a reading and, beside it, its relief; returns the reading's name.
 std::string save(const TemporaryFolder& folder, const std::string& name, const std::vector<Dent>& dents,
                  const std::string& time = "2026-03-14 09:30:00") {
-  Reading one = reading(dents);
+  Reading one = judged(reading(dents));
   one.photo.name = name + ".jpg";
   one.photo.date_taken = time;
   for (Dent& dent : one.dents) {
@@ -56,7 +56,7 @@ TEST_CASE("the customer's page holds everything in one file", "[cli][compare]") 
   const std::string page = folder.read("page.html");
   CHECK_THAT(page, ContainsSubstring("Caf\u00e9 &lt;Dents&gt; &amp; Sons"));
   CHECK_THAT(page, ContainsSubstring("2026-03-14"));
-  CHECK_THAT(page, ContainsSubstring("The spot is gone, as far as the photo shows"));
+  CHECK_THAT(page, ContainsSubstring("The spot is gone: nothing that the photo shows is left there"));
   CHECK_THAT(page, ContainsSubstring("data:image/png;base64,"));
   CHECK_THAT(page, ContainsSubstring("name=\"viewport\""));
   for (const char* outside : {"http:", "https:", "<script", "<link"})

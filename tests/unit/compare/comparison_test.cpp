@@ -34,9 +34,11 @@ TEST_CASE("each case is told apart", "[compare]") {
     CHECK(change.outcome == Outcome::gone);
     REQUIRE(change.percent_gone);
     CHECK(change.percent_gone->value == 100);
-    REQUIRE(change.visible_limit_mm);
-    CHECK(*change.visible_limit_mm == Approx(0.003).epsilon(0.35));  // even scatter, its median deviation
-    CHECK(change.percent_gone->low == Approx(100 * (1 - *change.visible_limit_mm / low.depth_mm->low)));
+    REQUIRE(change.nothing_above);
+    const double limit_mm = change.nothing_above->depth_mm;
+    CHECK(limit_mm == Approx(0.003).epsilon(0.35));  // even scatter, its median deviation
+    CHECK(change.nothing_above->width_mm == 20);
+    CHECK(change.percent_gone->low == Approx(100 * (1 - limit_mm / low.depth_mm->low)));
     CHECK(change.moved_mm->value == Approx(0.5));  // it came up by its depth
   }
   SECTION("partly pulled") {
@@ -105,7 +107,7 @@ TEST_CASE("gone is never claimed without having looked", "[compare]") {
     REQUIRE(comparison.spots.size() == 1);
     CHECK(comparison.spots[0].outcome == Outcome::not_seen);
   }
-  SECTION("the relief of another spot does not reach there: gone, but with a note") {
+  SECTION("the relief of another spot does not reach there, and no judged area was saved") {
     const Dent other = spot(Kind::low, 90, 20, 0.2, 8);
     Relief around = relief_of({});
     around.x0_mm = 80;
@@ -114,32 +116,42 @@ TEST_CASE("gone is never claimed without having looked", "[compare]") {
     around.height_mm.assign(41 * 41, 0.0f);
     const Comparison comparison = compare_readings(reading({low, other}), {}, reading({other}), around);
     REQUIRE(comparison.spots.size() == 2);
-    CHECK(comparison.spots[0].outcome == Outcome::gone);
+    CHECK(comparison.spots[0].outcome == Outcome::not_seen);
     CHECK(comparison.spots[0].notes.size() == 1);
   }
   SECTION("the slope that shows bounds the depth that is left") {
-    Reading after = reading({});
+    Reading after = judged(reading({}));
     after.setup.visible_slope_mrad = 5;
     const Comparison comparison = compare_readings(reading({low}), {}, after, {});
     REQUIRE(comparison.spots.size() == 1);
     // A Gaussian spot 20 mm wide at a tenth, 5 mrad steep: sigma = 20 / 4.2919, depth = 0.005 sigma sqrt(e).
-    CHECK(*comparison.spots[0].visible_limit_mm == Approx(0.0384).epsilon(0.002));
+    CHECK(comparison.spots[0].nothing_above->depth_mm == Approx(0.0384).epsilon(0.002));
     CHECK(comparison.spots[0].percent_gone->low == Approx(100 * (1 - 0.0384 / 0.475)).epsilon(0.001));
   }
-  SECTION("no relief was saved: gone, but with a note and without a bound") {
+  SECTION("neither relief nor judged area was saved") {
     const Comparison comparison = compare_readings(reading({low}), {}, reading({}), {});
     REQUIRE(comparison.spots.size() == 1);
-    CHECK(comparison.spots[0].outcome == Outcome::gone);
-    CHECK_FALSE(comparison.spots[0].visible_limit_mm);
-    CHECK(std::isnan(comparison.spots[0].percent_gone->low));
-    CHECK(comparison.spots[0].notes.size() == 1);
+    CHECK(comparison.spots[0].outcome == Outcome::not_seen);
+    CHECK_FALSE(comparison.spots[0].nothing_above);
+    CHECK_FALSE(comparison.spots[0].percent_gone);
+  }
+  SECTION("the judged area does not reach there") {
+    Reading after = judged(reading({}));
+    after.setup.judged->rows.resize(10);  // 20 mm of 100
+    CHECK(compare_readings(reading({low}), {}, after, relief_of({})).spots.at(0).outcome ==
+          Outcome::not_seen);
+  }
+  SECTION("judged, but how faint a spot would show is not known: gone without a bound") {
+    const Comparison comparison = compare_readings(reading({low}), {}, judged(reading({})), {});
+    CHECK(comparison.spots.at(0).outcome == Outcome::gone);
+    CHECK(std::isnan(comparison.spots.at(0).percent_gone->low));
   }
   SECTION("the interval of what is left reaches zero") {
     Dent rest = spot(Kind::low, 40, 50, 0.004, 12);
     rest.depth_mm = Quantity{0.004, 0, 0.009};
     const SpotChange change = one_spot(low, {rest});
     CHECK(change.outcome == Outcome::gone);
-    CHECK(change.visible_limit_mm == 0.009);
+    CHECK(change.nothing_above->depth_mm == 0.009);
     CHECK(change.percent_gone->value < 100);
   }
   SECTION("a small spot beside a large one that is still there") {
@@ -244,7 +256,7 @@ TEST_CASE("unknown depths leave the case open rather than guessed", "[compare]")
               .outcome == Outcome::overdone);
   }
   SECTION("nothing left") {
-    const SpotChange change = compare_readings(reading({deep}), {}, reading({}), {}).spots.at(0);
+    const SpotChange change = compare_readings(reading({deep}), {}, judged(reading({})), {}).spots.at(0);
     CHECK(change.outcome == Outcome::gone);
     CHECK_FALSE(change.percent_gone);
   }

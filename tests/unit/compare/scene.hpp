@@ -35,6 +35,15 @@ inline Reading reading(const std::vector<Dent>& dents) {
   return result;
 }
 
+/// A judged area of 100 by 100 mm from the origin.
+inline Reading judged(Reading reading) {
+  JudgedArea area{.x1_mm = 100, .y1_mm = 100, .area_mm2 = 1e4};
+  area.cell_mm = 2;
+  area.rows.assign(50, std::string(50, '#'));
+  reading.setup.judged = area;
+  return reading;
+}
+
 /// The relief of these spots (Gaussian, as wide as stated at a tenth), with a scatter that has no pattern.
 inline Relief relief_of(const std::vector<Dent>& dents, double scatter_mm = 0) {
   Relief relief;

@@ -37,12 +37,27 @@ TEST_CASE("every outcome has words for a low and for a high", "[words]") {
 TEST_CASE("sentences say what was, what is, and what is not known", "[words]") {
   const Reading before = reading({spot(Kind::low, 40, 50, 0.5, 20)});
   SECTION("gone without a limit") {
-    const Reading after = reading({});
+    const Reading after = judged(reading({}));
     const Comparison comparison = compare_readings(before, {}, after, {});
     const std::string words = spot_words(comparison.spots.at(0), before, after);
     CHECK_THAT(words, ContainsSubstring("Spot 1, a low of 0.50 mm (0.47 to 0.53), 20.0 mm wide: gone."));
     CHECK_THAT(words, ContainsSubstring("how small a rest would still show is not known"));
-    CHECK(summary_words(comparison) == "The spot is gone, as far as the photo shows; no new marks.");
+    CHECK_THAT(words, ContainsSubstring("gone only if this is the same place"));
+    CHECK(summary_words(comparison) ==
+          "The spot is gone: nothing that the photo shows is left there; no new marks.");
+  }
+  SECTION("gone, with what would still have shown") {
+    Reading after = judged(reading({}));
+    after.setup.smallest_visible = {{10, 0.02}};
+    const Comparison comparison = compare_readings(before, {}, after, {});
+    CHECK_THAT(spot_words(comparison.spots.at(0), before, after),
+               ContainsSubstring("Nothing deeper than 0.040 mm at 20 mm wide is left there."));
+  }
+  SECTION("not shown") {
+    const Reading after = reading({});
+    const Comparison comparison = compare_readings(before, {}, after, {});
+    CHECK_THAT(spot_words(comparison.spots.at(0), before, after),
+               ContainsSubstring("not shown by this photo"));
   }
   SECTION("a low left in a high") {
     Dent inner = spot(Kind::low, 41, 50, 0.05, 6);
@@ -56,7 +71,7 @@ TEST_CASE("sentences say what was, what is, and what is not known", "[words]") {
   }
   SECTION("over-pulled") {
     const Reading after = reading({spot(Kind::high, 40, 50, 0.1, 8), spot(Kind::low, 80, 80, 0.1, 8)});
-    const Comparison comparison = compare_readings(before, {}, after, {});
+    const Comparison comparison = compare_readings(judged(before), {}, after, {});
     CHECK_THAT(spot_words(comparison.spots.at(0), before, after),
                ContainsSubstring("over-pulled: a high stands here now. What is left is a high of 0.10 mm"));
     CHECK(summary_words(comparison) == "The spot went past flat; 1 high made; 1 low made.");

@@ -1,0 +1,62 @@
+// What two photos say of one place on a panel: whether both show the same place, and, where nothing is found,
+// how small a dent would have shown. Whoever says "gone", "done" or "not shown" asks here.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <utility>
+
+#include "ripplegauge/compare/alignment.hpp"
+#include "ripplegauge/core/enum_words.hpp"
+#include "ripplegauge/core/reading.hpp"
+#include "ripplegauge/core/relief.hpp"
+
+namespace ripplegauge {
+
+enum class SamePlace {
+  proven,  ///< spots stand where spots stood, or the user says that the card was not moved
+  likely,  ///< nothing speaks against it, and nothing left in the photos proves it
+  no       ///< something speaks against it: another crown, another card
+};
+
+template <>
+struct EnumWords<SamePlace> {
+  static constexpr std::pair<SamePlace, const char*> list[] = {
+      {SamePlace::proven, "proven"}, {SamePlace::likely, "likely"}, {SamePlace::no, "no"}};
+};
+
+struct PlaceEvidence {
+  SamePlace same = SamePlace::likely;
+  std::string reason;  ///< by what, a sentence without capital and full stop
+};
+
+/// From spots, card, and the panel's crown where both readings are in one frame.
+PlaceEvidence same_place(const Reading& before, const Reading& after, const Alignment& alignment,
+                         CardPlacement told);
+
+/// A place where a reading holds no spot.
+struct EmptyPlace {
+  bool shown = false;
+  std::string why_not;  ///< and what to do; empty when it is shown
+  /// The shallowest dent as wide as the spot before that would have shown there; absent: not known.
+  std::optional<VisibleDent> smallest;
+};
+
+struct PlaceOptions {
+  double seen_share = 0.8;  ///< a place counts as shown when so much of the spot's area was judged
+  /// Shallower would not have shown. Absent: by what the reading says of its stripes and its paint, else
+  /// three times the scatter of the relief around the spot.
+  std::optional<double> visible_limit_mm;
+};
+
+/// `place` is where the spot's centre lies in the frame of `after`; the relief may be empty.
+EmptyPlace look_at_empty_place(const Dent& spot, PointMm place, const Reading& after,
+                               const Relief& relief_after, const PlaceOptions& options = {});
+
+/// The shallowest round dent of this width that a photo would have shown; absent: not known.
+std::optional<VisibleDent> smallest_visible(const Setup& setup, double width_mm);
+
+/// "nothing deeper than 0.02 mm at 10 mm wide".
+std::string nothing_above_words(const std::optional<VisibleDent>& smallest, Kind kind = Kind::low);
+
+}  // namespace ripplegauge
