@@ -1,6 +1,7 @@
 #include "rows.hpp"
 
 #include <algorithm>
+#include <utility>
 
 namespace ripplegauge::photo_detail {
 namespace {
@@ -33,17 +34,31 @@ void bgr_from_row(const std::uint8_t* row, int channels, int width, std::uint8_t
 
 int divide_up(int a, int b) { return (a + b - 1) / b; }
 
+cv::Size size_of(int width_px, int height_px, int factor) {
+  return {divide_up(width_px, factor), divide_up(height_px, factor)};
+}
+
 }  // namespace
 
 RowTaker::RowTaker(int width_px, int height_px, bool colour, int factor)
-    : width_px_(width_px),
-      height_px_(height_px),
-      factor_(factor),
-      picture_(divide_up(height_px, factor), divide_up(width_px, factor), colour ? CV_8UC3 : CV_8UC1) {
-  if (colour) {
+    : RowTaker(width_px, height_px, factor,
+               cv::Mat(size_of(width_px, height_px, factor), colour ? CV_8UC3 : CV_8UC1)) {}
+
+RowTaker::RowTaker(int width_px, int height_px, bool colour, int factor, std::byte* memory)
+    : RowTaker(width_px, height_px, factor,
+               cv::Mat(size_of(width_px, height_px, factor), colour ? CV_8UC3 : CV_8UC1, memory)) {}
+
+RowTaker::RowTaker(int width_px, int height_px, int factor, cv::Mat picture)
+    : width_px_(width_px), height_px_(height_px), factor_(factor), picture_(std::move(picture)) {
+  if (picture_.channels() == 3) {
     bgr_.resize(static_cast<std::size_t>(width_px) * 3);
     sums_.assign(static_cast<std::size_t>(picture_.cols) * 3, 0);
   }
+}
+
+std::size_t RowTaker::room_bytes(int width_px, int height_px, bool colour, int factor) {
+  const cv::Size size = size_of(width_px, height_px, factor);
+  return static_cast<std::size_t>(size.width) * static_cast<std::size_t>(size.height) * (colour ? 3 : 1);
 }
 
 void RowTaker::take(const std::uint8_t* row, int channels) {

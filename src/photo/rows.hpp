@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstddef>
 #include <cstdint>
 #include <opencv2/core/mat.hpp>
 #include <vector>
@@ -11,6 +12,10 @@ namespace ripplegauge::photo_detail {
 class RowTaker {
  public:
   RowTaker(int width_px, int height_px, bool colour, int factor);
+  /// The same into `memory`, which must have room_bytes().
+  RowTaker(int width_px, int height_px, bool colour, int factor, std::byte* memory);
+
+  static std::size_t room_bytes(int width_px, int height_px, bool colour, int factor);
 
   /// One row of 1 (grey), 2 (grey, alpha), 3 (R, G, B) or 4 (R, G, B, alpha) channels. What is see-through is
   /// seen on white.
@@ -20,6 +25,7 @@ class RowTaker {
   cv::Mat picture() { return picture_; }
 
  private:
+  RowTaker(int width_px, int height_px, int factor, cv::Mat picture);
   void add_to_block(const std::uint8_t* bgr);
   void finish_block_row();
 

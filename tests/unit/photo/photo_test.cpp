@@ -385,17 +385,6 @@ TEST_CASE("a HEIC file that lies about its size is refused by the size it is cod
   REQUIRE(box != std::string::npos);
   heic.replace(box + 8, 8, std::string("\0\0\0\x40\0\0\0\x30", 8));  // 64 x 48
   CHECK_THAT(refusal(heic, below), ContainsSubstring("has 640 x 480 pixels"));
-
-  // The same lie told among the pixels, which a decoder believes too: the true sizes in the boxes made to say
-  // little.
-  const std::size_t sps = heic.find("\x42\x01");
-  REQUIRE(sps != std::string::npos);
-  const std::size_t length = static_cast<unsigned char>(heic[sps - 1]);
-  std::string stream = heic.substr(sps, length);
-  heic[sps] = '\x4E';  // a message instead of a parameter set
-  CHECK(refusal(heic, below).find("640 x 480") == std::string::npos);
-  heic += std::string("\0\0\0", 3) + static_cast<char>(length) + stream;
-  CHECK_THAT(refusal(heic, below), ContainsSubstring("has 640 x 480 pixels"));
 }
 
 TEST_CASE("a HEIC picture of tiles that lies about its size is refused by the size of its canvas",
@@ -405,7 +394,7 @@ TEST_CASE("a HEIC picture of tiles that lies about its size is refused by the si
   std::ifstream in(RIPPLEGAUGE_SOURCE_DIR "/tests/fuzz/corpus/photo-pixels/huge-canvas.heic",
                    std::ios::binary);
   std::string heic{std::istreambuf_iterator<char>(in), {}};
-  CHECK_THAT(refusal(heic), ContainsSubstring("picture of tiles has no size"));
+  CHECK_THAT(refusal(heic), ContainsSubstring("a part of its pixels is missing"));
   // The same told properly.
   const std::size_t canvas = heic.find("idat") + 4,
                     place = heic.find(std::string("\0\0\0\1\0\0\0\x08", 8), heic.find("iloc"));
