@@ -1,3 +1,6 @@
+// JPEG by libjpeg, which goes on after damage that it sees and does not see all: what makes a photo another
+// photo is refused here.
+#include <algorithm>
 #include <csetjmp>
 #include <cstdio>
 #include <cstring>
@@ -6,6 +9,8 @@
 #include <jerror.h>
 #include <jpeglib.h>
 
+#include "big_endian.hpp"
+#include "brightness_step.hpp"
 #include "decode.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
 #include "rows.hpp"
@@ -28,10 +33,20 @@ JpegErrors& errors_of(j_common_ptr decoder) { return *static_cast<JpegErrors*>(d
   std::longjmp(errors.jump, 1);
 }
 
-/// Warnings after which libjpeg carries on with invented pixels. A handful of stray bytes between segments is
-/// a harmless habit of some encoders; more of them are what is left when the pixel data went out of step.
-bool pixels_are_lost(const jpeg_error_mgr& errors) {
+/// Whether the `count` bytes that were passed over before the marker that was just read are zeros, with which
+/// some cameras fill up. The photo is in memory as a whole.
+bool were_zeros(const jpeg_decompress_struct& decoder, int count) {
+  constexpr std::size_t marker_bytes = 2;
+  const JOCTET* const end = decoder.src->next_input_byte - marker_bytes;
+  return std::all_of(end - count, end, [](JOCTET byte) { return byte == 0; });
+}
+
+/// Warnings after which libjpeg carries on with invented pixels. A handful of stray bytes between the
+/// segments of the header is a harmless habit of some encoders; behind pixels they are what is left when the
+/// pixels went out of step.
+bool pixels_are_lost(const jpeg_decompress_struct& decoder) {
   constexpr int harmless_stray_bytes = 16;
+  const jpeg_error_mgr& errors = *decoder.err;
   switch (errors.msg_code) {
     case JWRN_HIT_MARKER:
     case JWRN_JPEG_EOF:
@@ -39,15 +54,18 @@ bool pixels_are_lost(const jpeg_error_mgr& errors) {
     case JWRN_MUST_RESYNC:
     case JWRN_BOGUS_PROGRESSION:
       return true;
-    case JWRN_EXTRANEOUS_DATA:
-      return errors.msg_parm.i[0] > harmless_stray_bytes;
+    case JWRN_EXTRANEOUS_DATA: {
+      const int strays = errors.msg_parm.i[0];
+      if (strays > harmless_stray_bytes) return true;
+      return decoder.input_scan_number > 0 && !were_zeros(decoder, strays);
+    }
     default:
       return false;
   }
 }
 
 void on_message(j_common_ptr decoder, int level) {
-  if (level < 0 && pixels_are_lost(*decoder->err)) on_error(decoder);
+  if (level < 0 && pixels_are_lost(*reinterpret_cast<j_decompress_ptr>(decoder))) on_error(decoder);
 }
 
 /// Every scan of a progressive file is a pass over the whole picture; encoders make about ten, and a small
@@ -73,7 +91,6 @@ class JpegDecoder {
       jpeg_create_decompress(&decoder_);
       decoder_.progress = &progress_;
       jpeg_mem_src(&decoder_, reinterpret_cast<const unsigned char*>(bytes.data()), bytes.size());
-      jpeg_save_markers(&decoder_, JPEG_APP0 + 1, 0xFFFF);
       jpeg_read_header(&decoder_, TRUE);
     });
   }
@@ -90,14 +107,10 @@ class JpegDecoder {
       throw DecodeError("is a JPEG with arithmetic coding; save it as an ordinary JPEG");
   }
 
-  std::string exif() const {
-    constexpr char label[] = "Exif\0";  // "Exif", 0, 0
-    for (jpeg_saved_marker_ptr marker = decoder_.marker_list; marker != nullptr; marker = marker->next)
-      if (marker->marker == JPEG_APP0 + 1 && marker->data_length > sizeof label &&
-          std::memcmp(marker->data, label, sizeof label) == 0)
-        return std::string(reinterpret_cast<const char*>(marker->data) + sizeof label,
-                           marker->data_length - sizeof label);
-    return {};
+  /// What is coded together: a block, or with reduced colour several.
+  cv::Size unit_px() const {
+    if (decoder_.num_components == 1) return {DCTSIZE, DCTSIZE};
+    return {DCTSIZE * decoder_.max_h_samp_factor, DCTSIZE * decoder_.max_v_samp_factor};
   }
 
   /// The rows from `first` up to `end` of the grey picture, into `picture`, which has all rows.
@@ -174,6 +187,33 @@ class JpegDecoder {
   Decompressor decoder_;
 };
 
+/// The EXIF block among the segments before the pixels. libjpeg would keep all segments of that kind in a
+/// list that it walks through for each: a hundred thousand of them take minutes.
+std::string exif_of(std::string_view bytes) {
+  using namespace std::string_view_literals;
+  constexpr auto label = "Exif\0\0"sv;
+  constexpr int most_segments = 10'000;  // long colour profiles and notes have a few hundred
+  constexpr unsigned char exif_segment = 0xE1, start_of_scan = 0xDA, end_of_image = 0xD9;
+  std::size_t at = 2;
+  for (int segments = 0; at + 4 <= bytes.size(); ++segments) {
+    if (segments > most_segments) throw damaged("it has thousands of parts before its pixels");
+    at = bytes.find('\xFF', at);
+    const std::size_t code = bytes.find_first_not_of('\xFF', at);
+    if (code == std::string_view::npos) return {};
+    at = code + 1;
+    const auto marker = static_cast<unsigned char>(bytes[code]);
+    if (marker == start_of_scan || marker == end_of_image) return {};
+    if (marker <= 0x01 || (marker >= 0xD0 && marker <= 0xD8)) continue;  // these have no length
+    const std::size_t length = big_endian(bytes, at, 2);
+    if (length < 2 || length > bytes.size() - at) return {};
+    const std::string_view segment = bytes.substr(at + 2, length - 2);
+    if (marker == exif_segment && segment.starts_with(label))
+      return std::string(segment.substr(label.size()));
+    at += length;
+  }
+  return {};
+}
+
 /// Both decoders read the file in its order and stop at the first fault: whichever says so says the same.
 cv::Mat grey_picture(JpegDecoder& jpeg, std::string_view bytes, int threads) {
   cv::Mat picture(jpeg.height(), jpeg.width(), CV_8UC1);
@@ -190,17 +230,23 @@ cv::Mat grey_picture(JpegDecoder& jpeg, std::string_view bytes, int threads) {
   return picture;
 }
 
+void refuse_step(const cv::Mat& grey, cv::Size unit_px) {
+  if (const auto row = brightness_step(grey, unit_px))
+    throw damaged("its brightness jumps along row " + std::to_string(*row));
+}
+
 }  // namespace
 
 Decoded decode_jpeg(std::string_view bytes, const Wish& wish, const PhotoLimits& limits) {
+  Decoded decoded;
+  decoded.exif = exif_of(bytes);
   JpegDecoder jpeg(bytes);
   check_size(jpeg.width(), jpeg.height(), limits);
   check_density(jpeg.width(), jpeg.height(), bytes.size(), limits);
   jpeg.refuse_what_phones_never_make();
-  Decoded decoded;
-  decoded.exif = jpeg.exif();
   decoded.pixels = wish.colour ? jpeg.colour(reduction(jpeg.width(), jpeg.height(), wish))
                                : grey_picture(jpeg, bytes, wish.threads);
+  if (!wish.colour) refuse_step(decoded.pixels, jpeg.unit_px());
   return decoded;
 }
 

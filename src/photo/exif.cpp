@@ -1,6 +1,6 @@
+// What a phone wrote into a photo besides its pixels, read by exiv2.
 #include "exif.hpp"
 
-#include <cmath>
 #include <cstdint>
 #include <exiv2/error.hpp>
 #include <exiv2/exif.hpp>
@@ -12,6 +12,9 @@ namespace {
 constexpr const char* orientation_key = "Exif.Image.Orientation";
 constexpr const char* focal_35mm_key = "Exif.Photo.FocalLengthIn35mmFilm";
 constexpr const char* date_key = "Exif.Photo.DateTimeOriginal";
+
+/// No phone's lens lies outside: the widest have 13 mm, the longest, digital zoom included, some 250 mm.
+constexpr double shortest_focal_mm = 8, longest_focal_mm = 300;
 
 const Exiv2::Exifdatum* find(const Exiv2::ExifData& data, const char* key) {
   const auto found = data.findKey(Exiv2::ExifKey(key));
@@ -40,7 +43,7 @@ ExifFacts facts_of(const Exiv2::ExifData& data) {
   }
   if (const auto* datum = find(data, focal_35mm_key)) {
     const double value = datum->toFloat();
-    if (std::isfinite(value) && value > 0) facts.focal_35mm_mm = value;
+    if (value >= shortest_focal_mm && value <= longest_focal_mm) facts.focal_35mm_mm = value;
   }
   if (const auto* datum = find(data, date_key)) facts.date_taken = plain_date(datum->toString());
   return facts;

@@ -7,7 +7,7 @@ namespace ripplegauge::photo_detail {
 
 struct ExifFacts {
   int orientation = 1;                  ///< 1..8
-  std::optional<double> focal_35mm_mm;  ///< absent when 0, which means unknown
+  std::optional<double> focal_35mm_mm;  ///< absent when no phone has it, as 0, which means unknown
   std::string date_taken;               ///< "YYYY-MM-DD HH:MM:SS", empty when unknown
 };
 

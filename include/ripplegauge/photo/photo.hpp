@@ -13,7 +13,7 @@ namespace ripplegauge {
 struct Photo {
   std::string name;  ///< the path as given, UTF-8
   cv::Mat grey;      ///< CV_8UC1, sRGB-coded luma, rows x cols as seen upright; pixel centres at integers
-  /// 35 mm equivalent focal length; absent when EXIF is silent or says 0.
+  /// 35 mm equivalent focal length; absent when EXIF is silent or says what no phone has.
   std::optional<double> focal_35mm_mm;
   std::string date_taken;    ///< "YYYY-MM-DD HH:MM:SS" from EXIF, empty when unknown
   int exif_orientation = 1;  ///< 1..8, already applied

@@ -7,6 +7,7 @@
 #include <cstdlib>
 #include <fstream>
 #include <iterator>
+#include <opencv2/imgproc.hpp>
 #include <random>
 #include <thread>
 
@@ -458,6 +459,64 @@ TEST_CASE("what stands behind a JPEG's end is left alone", "[photo]") {
   const cv::Mat picture = textured_picture(64, 48, 2);
   const std::string jpeg = jpeg_bytes(picture);
   CHECK(mean_difference(decoded(jpeg + std::string(5000, 'x')).grey, decoded(jpeg).grey) == 0);
+}
+
+TEST_CASE("a JPEG with a hundred thousand segments costs no time", "[photo]") {
+  const std::string jpeg = jpeg_bytes(six_blocks());
+  std::string segments;
+  for (int i = 0; i < 100'000; ++i) segments += std::string("\xFF\xE1\0\2", 4);
+  CHECK_THAT(refusal(jpeg.substr(0, 2) + segments + jpeg.substr(2)), ContainsSubstring("thousands of parts"));
+  // As many as a long colour profile and notes have: read, and the EXIF behind them, too.
+  JpegWish wish;
+  wish.exif = exif_block({6, 26, {}});
+  const std::string noted = jpeg_bytes(six_blocks(), wish);
+  segments.resize(4 * 2000);
+  CHECK(decoded(noted.substr(0, 2) + segments + noted.substr(2)).focal_35mm_mm == 26.0);
+}
+
+TEST_CASE("a focal length that no phone has is none", "[photo]") {
+  for (const int focal_mm : {1, 7, 301, 65535}) {
+    INFO(focal_mm);
+    JpegWish wish;
+    wish.exif = exif_block({1, focal_mm, {}});
+    CHECK_FALSE(decoded(jpeg_bytes(six_blocks(), wish)).focal_35mm_mm);
+  }
+}
+
+TEST_CASE("a wrong bit among a JPEG's pixels is refused, or it changes a block at most", "[photo]") {
+  cv::Mat grey, colour;
+  cv::resize(read_photo(RIPPLEGAUGE_SOURCE_DIR "/samples/photos/low-dark.jpg").grey, grey, {1440, 1080}, 0, 0,
+             cv::INTER_AREA);
+  cv::cvtColor(grey, colour, cv::COLOR_GRAY2RGB);
+  for (const cv::Mat& picture : {grey, colour}) {
+    const std::string jpeg = jpeg_bytes(picture, {92, false, false, false, {}});
+    const cv::Mat right = decoded(jpeg).grey;
+    // Of the top row nothing stands above, so that nothing jumps.
+    const std::size_t begin = jpeg.size() / 20, step = jpeg.size() / 30;
+    int refused = 0;
+    for (std::size_t at = begin; at < jpeg.size() - 2; at += step) {
+      std::string rotten = jpeg;
+      rotten[at] = static_cast<char>(rotten[at] ^ 1 << at % 8);
+      INFO("byte " << at << " of " << jpeg.size());
+      try {
+        const int changed = cv::countNonZero(cv::abs(decoded(rotten).grey - right) > 2);
+        CHECK(changed <= 16 * 16);
+      } catch (const FileError&) {
+        ++refused;
+      }
+    }
+    CHECK(refused > 4);
+  }
+}
+
+TEST_CASE("stray bytes behind a JPEG's pixels are damage, zeros are not", "[photo]") {
+  const std::string jpeg = jpeg_bytes(textured_picture(64, 48, 2));
+  const auto with = [&](const std::string& strays) {
+    return jpeg.substr(0, jpeg.size() - 2) + strays + jpeg.substr(jpeg.size() - 2);
+  };
+  CHECK(mean_difference(decoded(with(std::string(4, '\0'))).grey, decoded(jpeg).grey) == 0);
+  // Up to eight may lie in the decoder's own store, where they are not seen.
+  CHECK_THAT(refusal(with("twelve bytes")), ContainsSubstring("extraneous"));
 }
 
 TEST_CASE("cut and damaged files are refused or read, never worse, and nothing is printed", "[photo]") {
