@@ -182,7 +182,7 @@ void write_pictures(const CompareInput& input, const std::filesystem::path& fold
   std::filesystem::create_directories(folder, error);
   if (error) throw FileError(folder.string(), "the folder cannot be made: " + error.message());
   for (const PictureGroup& group : comparison_pictures(input))
-    write_atomically(folder / (group.name + ".png"), encode_png(group.whole()));
+    write_atomically(folder / (group.name + ".png"), encode_png(group.whole()), Links::replaced);
 }
 
 ReportSettings settings_of(const CompareArguments& arguments) {

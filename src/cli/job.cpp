@@ -88,8 +88,10 @@ std::vector<ReadingToAdd> readings_to_add(const JobArguments& arguments) {
   if (!arguments.pictures.empty() && arguments.pictures.size() != all.size())
     throw UsageError("--picture stands " + std::to_string(arguments.pictures.size()) + " times for " +
                      std::to_string(all.size()) + " readings; give one for each, in the same order");
-  for (std::size_t i = 0; i < arguments.pictures.size(); ++i)
+  for (std::size_t i = 0; i < arguments.pictures.size(); ++i) {
     all[i].picture = relative_to_job(arguments.pictures[i], arguments.file);
+    picture_of_job(all[i].picture, arguments.file);  // refuses one that no quote would show
+  }
   return all;
 }
 

@@ -131,9 +131,18 @@ std::string relative_to_job(const fs::path& file, const fs::path& job_file) {
   return (error ? file : relative).generic_string();
 }
 
-fs::path resolved_from_job(const std::string& file, const fs::path& job_file) {
-  const fs::path path(file);
-  return path.is_absolute() ? path : job_file.parent_path() / path;
+fs::path picture_of_job(const std::string& picture, const fs::path& job_file) {
+  std::error_code error;
+  const fs::path file = job_file.parent_path() / picture,
+                 folder = fs::weakly_canonical(fs::absolute(job_file).parent_path(), error),
+                 real = fs::weakly_canonical(fs::absolute(file), error);
+  const bool is_inside =
+      std::mismatch(folder.begin(), folder.end(), real.begin(), real.end()).first == folder.end();
+  if (error || !is_inside)
+    throw FileError(
+        file.string(),
+        "lies outside the job's folder, and a job shows pictures of its own folder alone; copy it there");
+  return file;
 }
 
 fs::path photo_beside(const std::string& photo_name, const fs::path& reading_file) {
@@ -155,12 +164,14 @@ std::string draw_for_job(const Reading& reading, const fs::path& photo, const fs
   const std::string bytes = encode_jpeg(annotated_picture(input).bgr, jpeg_quality);
   const fs::path folder = picture_folder_of(job_file);
   std::error_code error;
+  if (fs::is_symlink(folder, error))
+    throw FileError(folder.string(), "is a link; remove it, so that a folder can be made there");
   fs::create_directories(folder, error);
   if (error) throw FileError(folder.string(), "cannot be made: " + error.message());
   // Photos of different folders often have the same name: the hash keeps their pictures apart.
   const std::string hash = reading.photo.sha256.empty() ? sha256_of_file(photo) : reading.photo.sha256;
   const fs::path picture = folder / (photo.stem().string() + "-" + hash.substr(0, 8) + ".jpg");
-  write_atomically(picture, bytes);
+  write_atomically(picture, bytes, Links::replaced);
   return relative_to_job(picture, job_file);
 }
 

@@ -36,9 +36,13 @@ void add_note(std::string& notes, const std::string& note);
 /// name apart.
 std::string values_text(const MeasureRequest& request);
 
-/// A file as it is named from the job's folder, so that the folder can be moved as a whole; and back.
+/// A file as it is named from the job's folder, so that the folder can be moved as a whole.
 std::string relative_to_job(const std::filesystem::path& file, const std::filesystem::path& job_file);
-std::filesystem::path resolved_from_job(const std::string& file, const std::filesystem::path& job_file);
+
+/// And back, for JobPhoto::picture. Throws FileError where that lies outside the job's folder, if only by way
+/// of links: a job file from somebody else could have any picture of this computer put into a page to be
+/// mailed.
+std::filesystem::path picture_of_job(const std::string& picture, const std::filesystem::path& job_file);
 
 /// The photo's file, sought where its name says and beside the reading; empty when it is in neither place.
 std::filesystem::path photo_beside(const std::string& photo_name, const std::filesystem::path& reading_file);

@@ -43,7 +43,7 @@ std::map<int, cv::Mat> thumbnails_of(const Quote& quote, const std::string& job_
   for (const JobPhoto& photo : quote.photos) {
     if (photo.picture.empty()) continue;
     try {
-      thumbnails[photo.id] = read_photo_colour(resolved_from_job(photo.picture, job_file), longer_side_px);
+      thumbnails[photo.id] = read_photo_colour(picture_of_job(photo.picture, job_file), longer_side_px);
     } catch (const FileError& error) {
       std::cerr << "ripplegauge: left out of the evidence: " << error.what() << "\n";
     }

@@ -1,11 +1,14 @@
+// Files that are there as a whole or not at all.
 #include "ripplegauge/files/atomic_write.hpp"
 
 #include <fcntl.h>
+#include <sys/file.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
 #include <cerrno>
 #include <cstring>
+#include <optional>
 #include <string>
 #include <utility>
 
@@ -33,6 +36,9 @@ std::string remedy(int error_number) {
     case ENOSPC:
     case EDQUOT:
       return "the disk is full; free some space or choose another folder";
+    case EFBIG:
+      return "it would be larger than a file may be here (see `ulimit -f`); raise that limit or choose "
+             "another disk";
     case EISDIR:
       return "it is a folder; give a file name";
     case ENAMETOOLONG:
@@ -58,8 +64,12 @@ class Descriptor {
 
   bool is_open() const { return number_ >= 0; }
   int number() const { return number_; }
-  /// Some network disks report a full disk only here.
-  bool close() { return ::close(std::exchange(number_, -1)) == 0; }
+  /// Some network disks report a full disk only when a file is closed: a twin is, so that this one keeps its
+  /// lock.
+  bool would_close() const {
+    const int twin = ::dup(number_);
+    return twin >= 0 && ::close(twin) == 0;
+  }
 
  private:
   int number_;
@@ -75,17 +85,48 @@ bool write_all(int descriptor, std::string_view bytes) {
   return true;
 }
 
-/// The temporary file; it removes itself unless it became the target.
+constexpr std::string_view temporary_begin = ".ripplegauge-", temporary_end = ".tmp";
+
+bool is_same_file(const struct stat& a, const struct stat& b) {
+  return a.st_dev == b.st_dev && a.st_ino == b.st_ino;
+}
+
+/// Removes a temporary file if whoever wrote it was ended before it could: the system has let go of its lock
+/// then. One that is being written is locked; one that was just made and not locked yet is made once more by
+/// its writer, see Temporary::made().
+void remove_if_left_over(const fs::path& path) {
+  const Descriptor file(::open(path.c_str(), O_RDONLY | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC));
+  struct stat opened {
+  }, there{};
+  if (!file.is_open() || ::fstat(file.number(), &opened) != 0 || !S_ISREG(opened.st_mode)) return;
+  if (::flock(file.number(), LOCK_EX | LOCK_NB) != 0) return;
+  if (::lstat(path.c_str(), &there) == 0 && is_same_file(opened, there)) ::unlink(path.c_str());
+}
+
+void remove_left_overs(const fs::path& folder) {
+  std::error_code error;
+  for (fs::directory_iterator entry(folder, error), end; !error && entry != end; entry.increment(error)) {
+    const std::string name = entry->path().filename().string();
+    if (name.starts_with(temporary_begin) && name.ends_with(temporary_end))
+      remove_if_left_over(entry->path());
+  }
+}
+
+fs::path folder_of(const fs::path& file) {
+  return file.has_parent_path() ? file.parent_path() : fs::path(".");
+}
+
+/// The temporary file, locked; it removes itself unless it became the target.
 class Temporary {
  public:
   Temporary(fs::path path, int descriptor) : path_(std::move(path)), file_(descriptor) {}
   ~Temporary() {
     if (!path_.empty()) ::unlink(path_.c_str());
   }
-  Temporary(const Temporary&) = delete;
-  Temporary& operator=(const Temporary&) = delete;
+  Temporary(Temporary&&) = delete;
+  Temporary& operator=(Temporary&&) = delete;
 
-  Descriptor& file() { return file_; }
+  const Descriptor& file() const { return file_; }
   bool become(const fs::path& target) {
     if (::rename(path_.c_str(), target.c_str()) != 0) return false;
     path_.clear();
@@ -93,19 +134,31 @@ class Temporary {
   }
 
   static Temporary beside(const fs::path& target) {
-    // 0666 less the umask, like any new file; mkstemp would leave it readable to its owner alone.
-    constexpr mode_t mode = 0666;
     for (int attempt = 0;; ++attempt) {
-      const std::string name =
-          ".ripplegauge-" + std::to_string(::getpid()) + "-" + std::to_string(attempt) + ".tmp";
-      fs::path path = target.parent_path() / name;
-      const int descriptor = ::open(path.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, mode);
+      fs::path path = target.parent_path() / (std::string(temporary_begin) + std::to_string(::getpid()) +
+                                              "-" + std::to_string(attempt) + std::string(temporary_end));
+      const int descriptor = made(path);
       if (descriptor >= 0) return Temporary(std::move(path), descriptor);
       if (errno != EEXIST || attempt > 1000) fail_writing(target, errno);
     }
   }
 
  private:
+  /// A new locked file, or -1 with errno; EEXIST, too, when another program took it for a left-over.
+  static int made(const fs::path& path) {
+    // 0666 less the umask, like any new file; mkstemp would leave it readable to its owner alone.
+    constexpr mode_t mode = 0666;
+    const int descriptor = ::open(path.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, mode);
+    if (descriptor < 0) return -1;
+    struct stat status {};
+    // Some network disks have no locks: there nothing is taken for a left-over either.
+    const bool taken = ::flock(descriptor, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK;
+    if (!taken && ::fstat(descriptor, &status) == 0 && status.st_nlink > 0) return descriptor;
+    ::close(descriptor);
+    errno = EEXIST;
+    return -1;
+  }
+
   fs::path path_;
   Descriptor file_;
 };
@@ -127,18 +180,33 @@ void write_straight(const fs::path& device, std::string_view bytes) {
 
 /// Makes the rename itself survive a power cut. Not every file system can; that is no reason to fail.
 void flush_folder(const fs::path& target) {
-  const fs::path folder = target.has_parent_path() ? target.parent_path() : fs::path(".");
-  const Descriptor descriptor(::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC));
+  const Descriptor descriptor(::open(folder_of(target).c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC));
   if (descriptor.is_open()) ::fsync(descriptor.number());
 }
 
-}  // namespace
+/// Into a temporary file that takes the target's place; `mode` is that of the file it replaces.
+void replace(const fs::path& target, const fs::path& given, std::optional<mode_t> mode,
+             std::string_view bytes) {
+  remove_left_overs(folder_of(target));
+  Temporary temporary = Temporary::beside(target);
+  const Descriptor& file = temporary.file();
+  if (mode && ::fchmod(file.number(), *mode) != 0) fail_writing(given, errno);
+  if (!write_all(file.number(), bytes) || ::fsync(file.number()) != 0 || !file.would_close())
+    fail_writing(given, errno);
+  if (!temporary.become(target)) fail_writing(given, errno);
+  flush_folder(target);
+}
 
-void write_atomically(const fs::path& given, std::string_view bytes) {
-  if (given.empty()) fail("(no name)", "cannot be written: give a file name");
+/// Whatever has the name is replaced, unless it is no file at all.
+void write_beside_links(const fs::path& target, std::string_view bytes) {
+  struct stat before {};
+  if (::lstat(target.c_str(), &before) == 0 && !S_ISREG(before.st_mode) && !S_ISLNK(before.st_mode))
+    fail(target, "cannot be written: its name is taken by something that is no file; remove that");
+  replace(target, target, std::nullopt, bytes);
+}
 
+void write_through_links(const fs::path& given, std::string_view bytes) {
   const fs::path target = follow_links(given);
-
   struct stat before {};
   const bool exists = ::stat(target.c_str(), &before) == 0;
   if (exists && S_ISDIR(before.st_mode)) fail_writing(given, EISDIR);
@@ -149,14 +217,17 @@ void write_atomically(const fs::path& given, std::string_view bytes) {
     fail(given,
          "cannot be written: the file is write-protected; choose another name or remove the protection");
   }
+  replace(target, given, exists ? std::optional(before.st_mode & 07777) : std::nullopt, bytes);
+}
 
-  Temporary temporary = Temporary::beside(target);
-  Descriptor& file = temporary.file();
-  if (exists && ::fchmod(file.number(), before.st_mode & 07777) != 0) fail_writing(given, errno);
-  if (!write_all(file.number(), bytes) || ::fsync(file.number()) != 0 || !file.close())
-    fail_writing(given, errno);
-  if (!temporary.become(target)) fail_writing(given, errno);
-  flush_folder(target);
+}  // namespace
+
+void write_atomically(const fs::path& target, std::string_view bytes, Links links) {
+  if (target.empty()) fail("(no name)", "cannot be written: give a file name");
+  if (links == Links::followed)
+    write_through_links(target, bytes);
+  else
+    write_beside_links(target, bytes);
 }
 
 }  // namespace ripplegauge

@@ -177,7 +177,10 @@ class FolderLock {
       throw FileError(file.string(), "its folder cannot be opened; create it or choose another");
     wait(file);
   }
-  ~FolderLock() { ::close(descriptor_); }
+  ~FolderLock() {
+    ::flock(descriptor_, LOCK_UN);  // closing would not do while a child process has the folder open, too
+    ::close(descriptor_);
+  }
   FolderLock(const FolderLock&) = delete;
   FolderLock& operator=(const FolderLock&) = delete;
 

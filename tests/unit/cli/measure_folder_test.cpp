@@ -12,6 +12,7 @@
 #include "catch.hpp"
 #include "ripplegauge/files/job_file.hpp"
 #include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/photo/file_hash.hpp"
 #include "run_program.hpp"
 
 using namespace ripplegauge;
@@ -328,4 +329,44 @@ TEST_CASE("on a terminal there is a bar, and a line for what needs attention", "
   CHECK_THAT(text, ContainsSubstring("\r[........................] 0 of 2") &&
                        ContainsSubstring("\r[############............] 1 of 2, about"));
   CHECK_THAT(text, ContainsSubstring("\r\033[K[1/2] roof/101.jpg: not measured"));
+}
+
+TEST_CASE("a link planted among a job's pictures is replaced, what it leads to left alone", "[cli][folder]") {
+  const TemporaryFolder folder;
+  fs::create_directories(folder.path() / "car/roof");
+  fs::copy_file(sample_photos / "low-dark.jpg", folder.path() / "car/roof/a.jpg");
+  const std::string precious = folder.write("precious.txt", "mine"), job = folder.file("job.json");
+  const std::string hash = sha256_of_file(sample_photos / "low-dark.jpg").substr(0, 8);
+  const fs::path pictures = folder.path() / "job-pictures", picture = pictures / ("a-" + hash + ".jpg");
+  fs::create_directories(pictures);
+  fs::create_symlink("../precious.txt", picture);
+  CHECK(run_program(folder_command(folder.file("car"), job)).exit_code == 0);
+  CHECK(folder.read("precious.txt") == "mine");
+  CHECK_FALSE(fs::is_symlink(picture));
+  CHECK(ScratchFolder::read(picture).starts_with("\xFF\xD8\xFF"));
+
+  // A folder of pictures that leads elsewhere gets none.
+  fs::remove_all(pictures);
+  fs::remove(job);
+  fs::create_directories(folder.path() / "elsewhere");
+  fs::create_directory_symlink("elsewhere", pictures);
+  const ProgramRun run = run_program(folder_command(folder.file("car"), job));
+  CHECK(run.exit_code == 0);
+  CHECK_THAT(run.out, ContainsSubstring("no annotated picture") && ContainsSubstring("is a link"));
+  CHECK(fs::is_empty(folder.path() / "elsewhere"));
+  CHECK(read_job(job).spots.size() == 1);
+}
+
+TEST_CASE("a photo made to break its decoder is refused, and the others of its folder are measured",
+          "[cli][folder]") {
+  const TemporaryFolder folder;
+  put_refused(folder, "roof", 2);
+  for (const auto& file : fs::directory_iterator(fs::path(RIPPLEGAUGE_SOURCE_DIR) / "tests/fuzz/corpus/heif"))
+    fs::copy_file(file, folder.path() / "car/roof" / file.path().filename());
+  const ProgramRun run = run_program(folder_command(folder.file("car"), folder.file("job.json")));
+  CHECK(run.exit_code == 3);
+  CHECK_THAT(run.out, ContainsSubstring("iden-loop.heic: not measured"));
+  const Job job = read_job(folder.file("job.json"));
+  CHECK(job.photos.size() ==
+        static_cast<std::size_t>(std::distance(fs::directory_iterator(folder.path() / "car/roof"), {})));
 }

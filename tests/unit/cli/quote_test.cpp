@@ -128,6 +128,43 @@ TEST_CASE("job and quote: pictures are drawn as evidence and stand in the page",
   CHECK(folder.read("q.html").find("data:image") == std::string::npos);
 }
 
+TEST_CASE("a job's pictures outside its folder never get into a page", "[cli][quote]") {
+  namespace fs = std::filesystem;
+  const TemporaryFolder folder;
+  const fs::path photo = RIPPLEGAUGE_SOURCE_DIR "/samples/photos/low-dark.jpg";
+  fs::create_directories(folder.path() / "job/pictures");
+  fs::copy_file(photo, folder.path() / "private.jpg");
+  fs::create_symlink("../../private.jpg", folder.path() / "job/pictures/link.jpg");
+  const std::string job = folder.file("job/job.json");
+  const std::string reading = reading_file(folder, "a", {graded(dent_at(30, 40, 15), "moderate")});
+  const ProgramRun given =
+      run_program({"job", "add", job, "--panel", "roof", reading, "--picture", folder.file("private.jpg")});
+  CHECK(given.exit_code == 4);
+  CHECK_THAT(given.err, ContainsSubstring("outside the job's folder"));
+  REQUIRE(run_program({"job", "add", job, "--panel", "roof", reading}).exit_code == 0);
+  for (const std::string& picture :
+       {photo.string(), std::string("../private.jpg"), std::string("pictures/../../private.jpg"),
+        std::string("pictures/link.jpg")}) {
+    INFO(picture);
+    change_job(job, JobMustBe::there, [&](Job& read) {
+      read.photos[0].picture = picture;
+      return true;
+    });
+    const ProgramRun quote =
+        run_program({"quote", job, "--prices", sample_prices, "--html", folder.file("q.html")});
+    CHECK(quote.exit_code == 0);
+    CHECK_THAT(quote.err, ContainsSubstring("outside the job's folder"));
+    CHECK(folder.read("q.html").find("data:image") == std::string::npos);
+  }
+  change_job(job, JobMustBe::there, [](Job& read) {
+    read.photos[0].picture = "pictures/own.jpg";
+    return true;
+  });
+  fs::copy_file(photo, folder.path() / "job/pictures/own.jpg");
+  CHECK(run_program({"quote", job, "--prices", sample_prices, "--html", folder.file("q.html")}).err.empty());
+  CHECK_THAT(folder.read("q.html"), ContainsSubstring("data:image"));
+}
+
 TEST_CASE("the sample job can be quoted with the sample prices", "[cli][quote]") {
   const ProgramRun run =
       run_program({"quote", RIPPLEGAUGE_SOURCE_DIR "/samples/quote/job.json", "--prices", sample_prices});

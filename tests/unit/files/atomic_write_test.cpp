@@ -1,9 +1,16 @@
 #include "ripplegauge/files/atomic_write.hpp"
 
+#include <fcntl.h>
+#include <sys/file.h>
 #include <sys/resource.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
+#include <atomic>
 #include <csignal>
+#include <string>
+#include <thread>
+#include <vector>
 
 #include "catch.hpp"
 #include "ripplegauge/core/errors.hpp"
@@ -85,4 +92,59 @@ TEST_CASE("a full disk leaves the old file alone and no temporary behind", "[ato
   CHECK_THAT(message, ContainsSubstring("kept.txt") && ContainsSubstring("cannot be written"));
   CHECK(ScratchFolder::read(target) == "old");
   CHECK(folder.file_count() == 1);
+}
+
+TEST_CASE("where links are not followed, one that has the file's name is replaced", "[atomic_write]") {
+  const ScratchFolder folder;
+  const auto precious = folder.write("precious.txt", "mine");
+  std::filesystem::create_symlink("precious.txt", folder / "picture.jpg");
+  write_atomically(folder / "picture.jpg", "new", Links::replaced);
+  CHECK(ScratchFolder::read(precious) == "mine");
+  CHECK_FALSE(std::filesystem::is_symlink(folder / "picture.jpg"));
+  CHECK(ScratchFolder::read(folder / "picture.jpg") == "new");
+  std::filesystem::create_symlink("nowhere", folder / "dangling.jpg");
+  write_atomically(folder / "dangling.jpg", "new", Links::replaced);
+  CHECK(ScratchFolder::read(folder / "dangling.jpg") == "new");
+  CHECK_FALSE(std::filesystem::exists(folder / "nowhere"));
+  std::filesystem::create_directory(folder / "folder.jpg");
+  CHECK_THAT(message_of<FileError>([&] { write_atomically(folder / "folder.jpg", "new", Links::replaced); }),
+             ContainsSubstring("folder.jpg") && ContainsSubstring("remove that"));
+}
+
+TEST_CASE("what a killed run left half written is cleared, what another writes now is not",
+          "[atomic_write]") {
+  const ScratchFolder folder;
+  const auto left = folder.write(".ripplegauge-123-0.tmp", "hal"),
+             busy = folder.write(".ripplegauge-124-0.tmp", "hal"),
+             other = folder.write(".ripplegauge-notes.txt", "mine"),
+             precious = folder.write("precious", "mine");
+  std::filesystem::create_symlink("precious", folder / ".ripplegauge-125-0.tmp");
+  const int lock = ::open(busy.c_str(), O_RDONLY);
+  REQUIRE(::flock(lock, LOCK_EX | LOCK_NB) == 0);
+  write_atomically(folder / "a.json", "new");
+  CHECK_FALSE(std::filesystem::exists(left));
+  CHECK(std::filesystem::exists(busy));
+  CHECK(std::filesystem::exists(other));
+  CHECK(std::filesystem::exists(precious));
+  ::close(lock);
+  write_atomically(folder / "a.json", "new");
+  CHECK_FALSE(std::filesystem::exists(busy));
+}
+
+TEST_CASE("many writers in one folder do not clear each other's files", "[atomic_write]") {
+  const ScratchFolder folder;
+  std::vector<std::thread> writers;
+  std::atomic<int> failed{0};
+  for (int i = 0; i < 4; ++i)
+    writers.emplace_back([&, i] {
+      for (int n = 0; n < 40; ++n) try {
+          write_atomically(folder / ("f" + std::to_string(i)), std::to_string(n));
+        } catch (const FileError&) {
+          ++failed;
+        }
+    });
+  for (std::thread& writer : writers) writer.join();
+  CHECK(failed == 0);
+  CHECK(folder.file_count() == 4);
+  for (int i = 0; i < 4; ++i) CHECK(ScratchFolder::read(folder / ("f" + std::to_string(i))) == "39");
 }
