@@ -76,8 +76,8 @@ OrderedJson to_json(const Doubt& doubt) { return {{"about", doubt.about}, {"text
 
 OrderedJson to_json(const SeverityAssessment& severity) {
   return {{"grade", severity.word},
-          {"mildest", severity.mildest_word},
           {"worst", severity.worst_word},
+          {"spoken", severity.spoken},
           {"straddles", severity.straddles},
           {"reason", severity.reason},
           {"findings", list_to_json(severity.findings)},

@@ -1,3 +1,4 @@
+// Reads the rules of severity, the metals and the coins, and names file, key and rule where one is broken.
 #include "ripplegauge/files/severity_file.hpp"
 
 #include <set>
@@ -45,16 +46,25 @@ std::vector<SheetMetal> read_metals(const std::filesystem::path& path) {
   return metals;
 }
 
+void check_order(const ObjectReader& object, const char* key, Measure of,
+                 const std::vector<double>& thresholds) {
+  for (std::size_t i = 1; i < thresholds.size(); ++i)
+    if (smaller_is_worse(of) ? !(thresholds[i] < thresholds[i - 1]) : !(thresholds[i] > thresholds[i - 1]))
+      object.fail(key, smaller_is_worse(of) ? "each must be smaller than the one before it"
+                                            : "each must be larger than the one before it");
+}
+
 GradeRule read_criterion(ObjectReader& object, std::size_t grades) {
   GradeRule rule;
   rule.of = required_word<Measure>(object, "of");
   rule.thresholds = object.required_list<double>("thresholds", {grades - 1, grades - 1}, between(0, 1e6));
+  check_order(object, "thresholds", rule.of, rule.thresholds);
+  if (object.has("crease_thresholds")) {
+    rule.crease_thresholds =
+        object.required_list<double>("crease_thresholds", {grades - 1, grades - 1}, between(0, 1e6));
+    check_order(object, "crease_thresholds", rule.of, rule.crease_thresholds);
+  }
   rule.reason = object.required<std::string>("reason", reason_rule);
-  for (std::size_t i = 1; i < rule.thresholds.size(); ++i)
-    if (smaller_is_worse(rule.of) ? !(rule.thresholds[i] < rule.thresholds[i - 1])
-                                  : !(rule.thresholds[i] > rule.thresholds[i - 1]))
-      object.fail("thresholds", smaller_is_worse(rule.of) ? "each must be smaller than the one before it"
-                                                          : "each must be larger than the one before it");
   object.finish();
   return rule;
 }
@@ -66,6 +76,7 @@ LimitRule read_limit(ObjectReader& object) {
   rule.then = required_word<Pulling>(object, "then");
   if (rule.then == Pulling::promising) object.fail("then", "a limit must make pulling doubtful or beyond");
   rule.only_long = object.required<bool>("only_long");
+  rule.highs_too = object.required<bool>("highs_too");
   rule.says = object.required<std::string>("says", name_rule);
   rule.reason = object.required<std::string>("reason", reason_rule);
   object.finish();
@@ -88,11 +99,14 @@ SeverityRules read_severity_rules(const std::filesystem::path& path, const std::
   object.require_schema(1);
   SeverityRules rules;
   rules.name = object.required<std::string>("name", name_rule);
+  object.required<std::string>("how", reason_rule);  // for whoever reads the file
   rules.grades = object.required_list<std::string>("grades", {2, 10}, {1, 40});
   if (std::set(rules.grades.begin(), rules.grades.end()).size() != rules.grades.size())
     object.fail("grades", "each grade needs a word of its own");
   for (ObjectReader& entry : object.required_objects("criteria", {1, 20}))
     rules.criteria.push_back(read_criterion(entry, rules.grades.size()));
+  for (ObjectReader& entry : object.required_objects("criteria_of_highs", {1, 20}))
+    rules.criteria_of_highs.push_back(read_criterion(entry, rules.grades.size()));
   for (ObjectReader& entry : object.required_objects("beyond_pulling", {0, 50}))
     rules.limits.push_back(read_limit(entry));
   rules.long_from_ratio = object.required<double>("long_from_ratio", between(1.1, 20));

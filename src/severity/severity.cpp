@@ -1,3 +1,4 @@
+// Grades of spots, each measure by itself, then together.
 #include "ripplegauge/severity/severity.hpp"
 
 #include <algorithm>
@@ -20,18 +21,20 @@ MeasureWords words_of(Measure measure) {
   switch (measure) {
     case Measure::depth_over_width_percent:
       return {"depth over width", "%"};
-    case Measure::max_slope_mrad:
-      return {"steepest slope", "mrad"};
-    case Measure::min_radius_mm:
-      return {"smallest radius of bend", "mm"};
-    case Measure::paint_strain_percent:
-      return {"bending strain at the paint", "%"};
-    case Measure::bend_over_yield:
-      return {"bending strain", "times the yield strain"};
+    case Measure::bend_radius_mm:
+      return {"radius of bend over 5 mm", "mm"};
+    case Measure::stretch_over_yield:
+      return {"stretch", "times what the metal springs back from"};
     case Measure::stretch_percent:
       return {"stretch along the worst section", "%"};
-    case Measure::stretch_over_yield:
-      return {"stretch", "times the yield strain"};
+    case Measure::paint_strain_percent:
+      return {"stretch of the paint over the bend", "%"};
+    case Measure::diameter_mm:
+      return {"diameter", "mm"};
+    case Measure::height_mm:
+      return {"height", "mm"};
+    case Measure::max_slope_mrad:
+      return {"steepest slope", "mrad"};
   }
   return {"?", ""};
 }
@@ -47,22 +50,22 @@ std::optional<Value> measured_or(const std::optional<Quantity>& measured, const 
   return Value{estimate(dent.width_mm, *dent.depth_mm), true};
 }
 
+/// The larger of the two sections' stretch, where the reading holds both; NaN where it does not.
+double stretch_of_sections(const Dent& dent) {
+  if (dent.cross_section.empty()) return std::nan("");
+  return std::fmax(profile_stretch(dent.section), profile_stretch(dent.cross_section));
+}
+
 std::optional<Value> stretch_of(const Dent& dent) {
-  if (dent.stretch) {
-    const double s = *dent.stretch;
-    // The reading gives no interval: stretch goes with the square of depth, so take twice depth's.
-    if (!dent.depth_mm) return Value{{s, s, s}, false};
+  const double measured = dent.stretch.value_or(stretch_of_sections(dent));
+  if (std::isfinite(measured)) {
+    if (!dent.depth_mm) return Value{{measured, measured, measured}, false};
+    // No interval is given: stretch goes with the square of depth, so take twice depth's.
     const Quantity depth = power_product(1, {{*dent.depth_mm, 2}});
-    return Value{{s, s * depth.low / depth.value, s * depth.high / depth.value}, false};
+    return Value{{measured, measured * depth.low / depth.value, measured * depth.high / depth.value}, false};
   }
   if (!dent.depth_mm) return std::nullopt;
-  Quantity estimate = estimated_stretch(dent.width_mm, *dent.depth_mm);
-  const double along_section = profile_stretch(dent.section);
-  if (along_section > estimate.value) {
-    const double factor = along_section / estimate.value;
-    estimate = {along_section, estimate.low * factor, estimate.high * factor};
-  }
-  return Value{estimate, true};
+  return Value{estimated_stretch(dent.width_mm, *dent.depth_mm), true};
 }
 
 Quantity scaled(const Quantity& q, double factor) {
@@ -79,33 +82,32 @@ Quantity thickness_of(const PanelFacts& facts, const SheetMetal& metal) {
 std::optional<Value> value_as_it_comes(Measure of, const Dent& dent, const PanelFacts& facts,
                                        const SeverityRules& rules) {
   const SheetMetal& metal = rules.metal(facts.material);
-  const auto radius = [&] { return measured_or(dent.min_radius_mm, dent, estimated_min_radius_mm); };
-  // bending_strain() with intervals
-  const auto bend = [&](const Value& r, double factor) {
-    return power_product(factor / 2, {{thickness_of(facts, metal), 1}, {r.quantity, -1}});
-  };
+  const auto radius = [&] { return measured_or(dent.bend_radius_mm, dent, estimated_bend_radius_mm); };
   switch (of) {
     case Measure::depth_over_width_percent:
       if (!dent.depth_mm) return std::nullopt;
       return Value{power_product(percent, {{*dent.depth_mm, 1}, {dent.width_mm, -1}}), false};
-    case Measure::max_slope_mrad:
-      return measured_or(dent.max_slope_mrad, dent, estimated_max_slope_mrad);
-    case Measure::min_radius_mm:
+    case Measure::bend_radius_mm:
       return radius();
-    case Measure::paint_strain_percent:
-      if (const auto r = radius()) return Value{bend(*r, percent), r->estimated};
-      return std::nullopt;
-    case Measure::bend_over_yield:
-      if (const auto r = radius())
-        return Value{power_product(1, {{bend(*r, 1), 1}, {yield_strain_of(metal), -1}}), r->estimated};
-      return std::nullopt;
-    case Measure::stretch_percent:
-      if (const auto s = stretch_of(dent)) return Value{scaled(s->quantity, percent), s->estimated};
-      return std::nullopt;
     case Measure::stretch_over_yield:
       if (const auto s = stretch_of(dent))
         return Value{power_product(1, {{s->quantity, 1}, {yield_strain_of(metal), -1}}), s->estimated};
       return std::nullopt;
+    case Measure::stretch_percent:
+      if (const auto s = stretch_of(dent)) return Value{scaled(s->quantity, percent), s->estimated};
+      return std::nullopt;
+    case Measure::paint_strain_percent:  // bending_strain() with intervals
+      if (const auto r = radius())
+        return Value{power_product(percent / 2, {{thickness_of(facts, metal), 1}, {r->quantity, -1}}),
+                     r->estimated};
+      return std::nullopt;
+    case Measure::diameter_mm:
+      return Value{dent.diameter_mm, false};
+    case Measure::height_mm:
+      if (!dent.depth_mm) return std::nullopt;
+      return Value{*dent.depth_mm, false};
+    case Measure::max_slope_mrad:
+      return measured_or(dent.max_slope_mrad, dent, estimated_max_slope_mrad);
   }
   return std::nullopt;
 }
@@ -115,60 +117,81 @@ bool reaches(Measure of, double value, double threshold) {
   return smaller_is_worse(of) ? value < threshold : value >= threshold;
 }
 
-int grade_of(const GradeRule& rule, double value) {
+int grade_of(Measure of, const std::vector<double>& thresholds, double value) {
   int grade = 0;
-  for (const double threshold : rule.thresholds) grade += reaches(rule.of, value, threshold);
+  for (const double threshold : thresholds) grade += reaches(of, value, threshold);
   return grade;
 }
 
-Finding graded(const GradeRule& rule, const Value& value) {
-  const int at_low = grade_of(rule, value.quantity.low), at_high = grade_of(rule, value.quantity.high);
-  return {rule.of,
-          value.quantity,
-          value.estimated,
-          grade_of(rule, value.quantity.value),
-          std::min(at_low, at_high),
-          std::max(at_low, at_high)};
+const std::vector<double>& thresholds_of(const GradeRule& rule, bool crease) {
+  return crease && !rule.crease_thresholds.empty() ? rule.crease_thresholds : rule.thresholds;
 }
 
-std::string threshold_sentence(const SeverityRules& rules, const Finding& finding) {
-  const auto rule = std::find_if(rules.criteria.begin(), rules.criteria.end(),
-                                 [&](const GradeRule& r) { return r.of == finding.of; });
-  const std::string side = smaller_is_worse(finding.of) ? "below " : "at ";
-  // the mildest grade has no threshold of its own: say where the next one begins
-  const std::size_t grade = static_cast<std::size_t>(std::max(finding.grade, 1));
-  return rules.grades[grade] + " begins " + side + shown(rule->thresholds[grade - 1], 3) + " " +
-         unit_of(finding.of);
+/// Where round or crease is not sure, both ends of the interval are graded as both.
+Finding graded(const GradeRule& rule, const Value& value, const SeverityAssessment& shape) {
+  Finding finding{rule.of, value.quantity, value.estimated};
+  finding.grade = grade_of(rule.of, thresholds_of(rule, shape.is_long), value.quantity.value);
+  finding.mildest = finding.worst = finding.grade;
+  for (const bool crease : {false, true}) {
+    if (crease != shape.is_long && !shape.may_be_long) continue;
+    for (const double end : {value.quantity.low, value.quantity.high}) {
+      const int grade = grade_of(rule.of, thresholds_of(rule, crease), end);
+      finding.mildest = std::min(finding.mildest, grade);
+      finding.worst = std::max(finding.worst, grade);
+    }
+  }
+  return finding;
 }
 
-void judge_grade(const SeverityRules& rules, SeverityAssessment& result) {
-  if (result.findings.empty()) {
-    result.word = result.mildest_word = result.worst_word = "not graded";
-    result.reason = "not graded: neither depth nor slope nor bend is known";
+const std::vector<GradeRule>& criteria_for(Kind kind, const SeverityRules& rules) {
+  return kind == Kind::low ? rules.criteria : rules.criteria_of_highs;
+}
+
+std::string named(const Finding& finding) {
+  return spoken_name(finding.of) + " " + shown(finding.value, unit_of(finding.of)) +
+         (finding.estimated ? ", estimated from width and depth" : "");
+}
+
+/// "sharp begins below 40 mm": of the grade given, or of the second one for the mildest, which has no
+/// threshold of its own.
+std::string threshold_sentence(const SeverityRules& rules, const Dent& dent, const Finding& finding,
+                               bool crease, int grade) {
+  const auto& criteria = criteria_for(dent.kind, rules);
+  const auto rule =
+      std::find_if(criteria.begin(), criteria.end(), [&](const GradeRule& r) { return r.of == finding.of; });
+  const auto at = static_cast<std::size_t>(std::max(grade, 1));
+  return rules.grades[at] + " begins " + (smaller_is_worse(finding.of) ? "below " : "at ") +
+         shown(thresholds_of(*rule, crease)[at - 1], 3) + " " + unit_of(finding.of) +
+         (crease ? " for a crease" : "");
+}
+
+void judge_grade(const SeverityRules& rules, const Dent& dent, SeverityAssessment& result) {
+  if (result.findings.empty() || !dent.depth_mm) {
+    result.findings.clear();
+    result.word = result.worst_word = result.spoken = "not graded";
+    result.reason = "not graded: the depth is not known";
     return;
   }
-  const auto by_grade = [](const Finding& a, const Finding& b) { return a.grade < b.grade; };
-  const Finding& decides = *std::max_element(result.findings.begin(), result.findings.end(), by_grade);
-  int mildest = 0, worst = 0;
-  for (const Finding& finding : result.findings) {
-    mildest = std::max(mildest, finding.mildest);
-    worst = std::max(worst, finding.worst);
-  }
+  // The first of the worst: criteria stand in the order of their weight.
+  const auto worst_by = [&](int Finding::*grade) {
+    return *std::max_element(result.findings.begin(), result.findings.end(),
+                             [grade](const Finding& a, const Finding& b) { return a.*grade < b.*grade; });
+  };
+  const Finding decides = worst_by(&Finding::mildest), perhaps = worst_by(&Finding::worst);
   const auto grade_word = [&](int grade) { return rules.grades[static_cast<std::size_t>(grade)]; };
-  result.grade = decides.grade;
-  result.word = grade_word(decides.grade);
-  result.mildest_word = grade_word(mildest);
-  result.worst_word = grade_word(worst);
-  result.straddles = mildest != worst;
-  result.reason = result.word + ": " + spoken_name(decides.of) + " " +
-                  shown(decides.value, unit_of(decides.of)) +
-                  (decides.estimated ? ", estimated from width and depth" : "") + "; " +
-                  threshold_sentence(rules, decides);
-  if (!result.straddles) return;
-  result.reason += "; the interval allows ";
-  if (mildest < decides.grade) result.reason += result.mildest_word;
-  if (mildest < decides.grade && worst > decides.grade) result.reason += " or ";
-  if (worst > decides.grade) result.reason += result.worst_word;
+  result.grade = decides.mildest;
+  result.word = grade_word(decides.mildest);
+  result.worst_word = grade_word(perhaps.worst);
+  result.straddles = decides.mildest != perhaps.worst;
+  result.spoken = result.word;
+  if (result.straddles)
+    result.spoken = perhaps.worst == decides.mildest + 1
+                        ? result.word + ", perhaps " + result.worst_word
+                        : "anything from " + result.word + " to " + result.worst_word;
+  const Finding& told = result.straddles ? perhaps : decides;
+  result.reason =
+      result.spoken + ": " + named(told) + "; " +
+      threshold_sentence(rules, dent, told, result.is_long, result.straddles ? told.worst : told.grade);
 }
 
 void worsen(SeverityAssessment& result, Pulling to, Doubt doubt) {
@@ -180,14 +203,16 @@ void judge_limits(const Dent& dent, const PanelFacts& facts, const SeverityRules
                   SeverityAssessment& result) {
   for (const LimitRule& rule : rules.limits) {
     if (rule.only_long && !result.is_long) continue;
+    if (dent.kind == Kind::high && !rule.highs_too) continue;
     const auto value = value_of(rule.of, dent, facts, rules);
     if (!value) continue;
-    const bool now = reaches(rule.of, value->quantity.value, rule.threshold);
-    const bool maybe = reaches(rule.of, value->quantity.low, rule.threshold) ||
-                       reaches(rule.of, value->quantity.high, rule.threshold);
-    if (!now && !maybe) continue;
-    // an estimate alone does not write a spot off
-    const Pulling pulling = now && !value->estimated ? rule.then : Pulling::doubtful;
+    const bool at_low = reaches(rule.of, value->quantity.low, rule.threshold),
+               at_high = reaches(rule.of, value->quantity.high, rule.threshold);
+    // an interval that ends just beyond the limit is no doubt yet: the value must be there
+    if (!reaches(rule.of, value->quantity.value, rule.threshold)) continue;
+    // neither an estimate nor an interval that reaches back writes a spot off
+    const bool surely = at_low && at_high && !value->estimated;
+    const Pulling pulling = surely ? rule.then : Pulling::doubtful;
     const std::string unit = unit_of(rule.of);
     worsen(result, pulling,
            {spoken_name(rule.of),
@@ -199,7 +224,7 @@ void judge_limits(const Dent& dent, const PanelFacts& facts, const SeverityRules
   if (facts.paint == Paint::damaged)
     worsen(result, Pulling::beyond,
            {"paint", "the paint is cracked or lifting: a tab would tear it off", {}, "", false});
-  if (facts.place == Place::edge) {
+  if (facts.place == Place::edge && dent.kind == Kind::low) {
     const auto beyond_from = rules.grade_index(rules.edge_from_grade);
     const bool beyond = result.grade && beyond_from && *result.grade >= *beyond_from;
     worsen(result, beyond ? Pulling::beyond : Pulling::doubtful,
@@ -242,7 +267,7 @@ std::optional<MeasuredValue> value_of(Measure of, const Dent& dent, const PanelF
 
 std::string spoken_name(Measure measure) { return words_of(measure).name; }
 std::string unit_of(Measure measure) { return words_of(measure).unit; }
-bool smaller_is_worse(Measure measure) { return measure == Measure::min_radius_mm; }
+bool smaller_is_worse(Measure measure) { return measure == Measure::bend_radius_mm; }
 
 std::optional<int> SeverityRules::grade_index(const std::string& grade) const {
   const auto found = std::find(grades.begin(), grades.end(), grade);
@@ -260,10 +285,10 @@ SeverityAssessment assess_severity(const Dent& dent, const PanelFacts& facts, co
   SeverityAssessment result;
   judge_shape(dent, rules, result);
   judge_size(dent, rules, result);
-  for (const GradeRule& rule : rules.criteria)
+  for (const GradeRule& rule : criteria_for(dent.kind, rules))
     if (const auto value = value_of(rule.of, dent, facts, rules))
-      result.findings.push_back(graded(rule, *value));
-  judge_grade(rules, result);
+      result.findings.push_back(graded(rule, *value, result));
+  judge_grade(rules, dent, result);
   judge_limits(dent, facts, rules, result);
   return result;
 }

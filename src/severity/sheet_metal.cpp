@@ -1,5 +1,7 @@
+// Strain, stretch and bend of sheet metal, and what width and depth alone say of them.
 #include "ripplegauge/severity/sheet_metal.hpp"
 
+#include <algorithm>
 #include <cmath>
 
 #include "ripplegauge/core/power_product.hpp"
@@ -34,10 +36,25 @@ double profile_stretch(const std::vector<ProfilePoint>& section) {
   return arc / chord - 1;
 }
 
-Quantity estimated_min_radius_mm(const Quantity& width_mm, const Quantity& depth_mm) {
-  const double ln10 = std::log(10.0);
-  const Quantity shape{1, 1 / ln10, ln10};
-  return power_product(1 / (8 * ln10), {{width_mm, 2}, {depth_mm, -1}, {shape, 1}});
+Quantity estimated_bend_radius_mm(const Quantity& width_mm, const Quantity& depth_mm) {
+  const double sigma_mm = width_mm.value / (2 * std::sqrt(2 * std::log(10.0)));
+  // per unit of depth
+  const auto slope = [&](double x_mm) {
+    const double u = x_mm / sigma_mm;
+    return u / sigma_mm * std::exp(-0.5 * u * u);
+  };
+  double change = 0;
+  constexpr int places = 40;
+  for (int i = 0; i <= places;
+       ++i) {  // the middle of the averaged length, out to its end on the spot's middle
+    const double middle_mm = 0.5 * bend_length_mm * i / places;
+    change = std::max(
+        change, std::abs(slope(middle_mm + 0.5 * bend_length_mm) - slope(middle_mm - 0.5 * bend_length_mm)));
+  }
+  const double shape = std::log(10.0);  // a parabola of this size bends so much less in the middle
+  // the radius goes with the width to a power between 1 and 2
+  const Quantity width{1, width_mm.low / width_mm.value, width_mm.high / width_mm.value};
+  return power_product(bend_length_mm / change, {{depth_mm, -1}, {width, 2}, {{1, 1 / shape, shape}, 1}});
 }
 
 Quantity estimated_max_slope_mrad(const Quantity& width_mm, const Quantity& depth_mm) {

@@ -1,5 +1,6 @@
-// How bad a spot is, from the shape of the metal: depth over width, slope, bend and stretch against what
-// paint and metal stand. The thresholds are data.
+// How much work a spot is, from what a photo resolves: how deep for its width, how tightly bent on average
+// over the length of a tab's face, how far stretched, round or crease, how large. A grade is never worse than
+// the intervals support. The thresholds are data, with a reason each.
 #pragma once
 
 #include <optional>
@@ -16,27 +17,29 @@ namespace ripplegauge {
 /// What a spot is judged by.
 enum class Measure {
   depth_over_width_percent,
-  max_slope_mrad,
-  min_radius_mm,         ///< of bend
-  paint_strain_percent,  ///< bending strain at the paint
-  bend_over_yield,       ///< the same strain in multiples of the metal's yield strain
-  stretch_percent,       ///< arc over chord along the worst section
-  stretch_over_yield     ///< the same in multiples of the yield strain
+  bend_radius_mm,        ///< smallest radius of bend, averaged over bend_length_mm
+  stretch_over_yield,    ///< arc over chord along the worst section, in multiples of the metal's yield strain
+  stretch_percent,       ///< the same as a share
+  paint_strain_percent,  ///< bending strain at the paint, from bend_radius_mm
+  diameter_mm,
+  height_mm,      ///< of a high, depth of a low
+  max_slope_mrad  ///< what the eye sees
 };
 
 template <>
 struct EnumWords<Measure> {
   static constexpr std::pair<Measure, const char*> list[] = {
       {Measure::depth_over_width_percent, "depth_over_width_percent"},
-      {Measure::max_slope_mrad, "max_slope_mrad"},
-      {Measure::min_radius_mm, "min_radius_mm"},
-      {Measure::paint_strain_percent, "paint_strain_percent"},
-      {Measure::bend_over_yield, "bend_over_yield"},
+      {Measure::bend_radius_mm, "bend_radius_mm"},
+      {Measure::stretch_over_yield, "stretch_over_yield"},
       {Measure::stretch_percent, "stretch_percent"},
-      {Measure::stretch_over_yield, "stretch_over_yield"}};
+      {Measure::paint_strain_percent, "paint_strain_percent"},
+      {Measure::diameter_mm, "diameter_mm"},
+      {Measure::height_mm, "height_mm"},
+      {Measure::max_slope_mrad, "max_slope_mrad"}};
 };
 
-/// Name and unit as a person reads them: "smallest radius of bend", "mm".
+/// Name and unit as a person reads them: "radius of bend over 5 mm", "mm".
 std::string spoken_name(Measure measure);
 std::string unit_of(Measure measure);
 /// A small radius is worse than a large one; all other measures are worse when they are larger.
@@ -51,6 +54,7 @@ struct MeasuredValue {
 struct GradeRule {
   Measure of = Measure::depth_over_width_percent;
   std::vector<double> thresholds;
+  std::vector<double> crease_thresholds;  ///< for creases; empty: as for round spots
   std::string reason;
 };
 
@@ -68,6 +72,7 @@ struct LimitRule {
   double threshold = 0;
   Pulling then = Pulling::beyond;  ///< or doubtful, where a person has to look
   bool only_long = false;          ///< only for creases
+  bool highs_too = false;          ///< else only for lows, which are pulled
   std::string says;                ///< what it means, for the user: "the metal is stretched"
   std::string reason;
 };
@@ -79,8 +84,9 @@ struct SizeClass {
 
 struct SeverityRules {
   std::string name;
-  std::vector<std::string> grades;  ///< plain words, mildest first
-  std::vector<GradeRule> criteria;
+  std::vector<std::string> grades;           ///< plain words, mildest first
+  std::vector<GradeRule> criteria;           ///< of lows: what pulling takes
+  std::vector<GradeRule> criteria_of_highs;  ///< what tapping down takes
   std::vector<LimitRule> limits;
   double long_from_ratio = 0;   ///< length over width from which a spot counts as a crease
   std::string edge_from_grade;  ///< near an edge, pulling is doubtful at once and beyond hope from this grade
@@ -112,11 +118,13 @@ struct Doubt {
 };
 
 struct SeverityAssessment {
-  std::optional<int> grade;              ///< absent when neither depth nor slope nor bend are known
-  std::string word;                      ///< its word; "not graded" when absent
-  std::string mildest_word, worst_word;  ///< what the intervals allow; all three equal when nothing straddles
+  std::optional<int> grade;  ///< the worst that the intervals support; absent when no depth is known
+  std::string word;          ///< its word; "not graded" when absent
+  std::string worst_word;    ///< the worst that the intervals allow; the same when nothing straddles
   bool straddles = false;
-  std::string reason;  ///< "sharp: smallest radius of bend 34 mm (30-39); sharp begins below 40 mm"
+  std::string spoken;  ///< "moderate, perhaps sharp"
+  std::string
+      reason;  ///< "moderate, perhaps sharp: radius of bend over 5 mm 45 mm (38-52); sharp begins ..."
   std::vector<Finding> findings;
   Pulling pulling = Pulling::promising;
   std::vector<Doubt> doubts;  ///< empty when pulling is promising

@@ -35,11 +35,11 @@ double parabola_arc_mm(double chord_mm, double sagitta_mm);
 /// NaN if fewer than three points are left.
 double profile_stretch(const std::vector<ProfilePoint>& section);
 
-/// Smallest radius of bend of a Gaussian spot that is `width` wide at a tenth of its depth:
-/// sigma = W / (2 sqrt(2 ln 10)), curvature at the middle d / sigma², hence R = W² / (8 ln 10 · d).
-/// The shape is a guess: a parabola of the same width and depth bends ln 10 = 2.3 times less, and the
-/// interval allows as much to either side, besides what width and depth bring.
-Quantity estimated_min_radius_mm(const Quantity& width_mm, const Quantity& depth_mm);
+/// Smallest radius of bend, averaged over bend_length_mm, of a Gaussian spot that is `width` wide at a tenth
+/// of its depth: sigma = W / (2 sqrt(2 ln 10)). The shape is a guess: a parabola bends up
+/// to ln 10 = 2.3 times less, and the interval allows as much to either side, besides what width and depth
+/// bring.
+Quantity estimated_bend_radius_mm(const Quantity& width_mm, const Quantity& depth_mm);
 
 /// Steepest slope of the same Gaussian: d / (sigma sqrt(e)), 2.60 d / W. A parabola has 4 d / W, 1.54 times
 /// as much; the interval allows that factor to either side.

@@ -46,7 +46,7 @@ class DataCopy {
 TEST_CASE("the data that ships is read whole", "[advice_file]") {
   const AdviceData data = sample::with_sample_kit();
   CHECK(data.severity.grades.size() == 4);
-  CHECK(data.severity.criteria.size() == 6);
+  CHECK(data.severity.criteria.size() == 4);
   CHECK(data.severity.limits.size() == 4);
   CHECK(data.severity.metals.size() == 4);
   CHECK(data.rules.pullers.size() == 6);
@@ -87,10 +87,10 @@ TEST_CASE("mistakes are named with file, key, value and rule", "[advice_file]") 
       {"rules.json", "\"good_gain_percent\": {\"value\": 30", "\"good_gain_percent\": {\"value\": 5",
        "poor_gain_percent"},
       {"rules.json", "\"schema\": 1", "\"schema\": 2", "schema"},
-      {"severity.json", "[100, 40, 15]", "[100, 140, 15]", "\"criteria[0].thresholds\""},
-      {"severity.json", "[100, 40, 15]", "[100, 40]", "\"criteria[0].thresholds\""},
-      {"severity.json", "[25, 65, 130]", "[25, 65, 30]", "larger than the one before"},
-      {"severity.json", "\"of\": \"max_slope_mrad\"", "\"of\": \"colour\"", "colour"},
+      {"severity.json", "[100, 40, 15]", "[100, 140, 15]", "\"criteria[1].thresholds\""},
+      {"severity.json", "[100, 40, 15]", "[100, 40]", "\"criteria[1].thresholds\""},
+      {"severity.json", "[1, 4, 12]", "[1, 14, 12]", "larger than the one before"},
+      {"severity.json", "\"of\": \"stretch_over_yield\"", "\"of\": \"colour\"", "colour"},
       {"severity.json", "\"edge_from_grade\": \"sharp\"", "\"edge_from_grade\": \"odd\"", "odd"},
       {"severity.json", "\"from_mm\": 20", "\"from_mm\": 2", "size_classes[2].from_mm"},
       {"severity.json", "\"from_mm\": 0}", "\"from_mm\": 1}", "must begin at 0"},

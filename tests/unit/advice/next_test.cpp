@@ -220,7 +220,7 @@ TEST_CASE("deeper after a pull: photo again", "[next]") {
 
 TEST_CASE("beyond pulling or broken paint: stop", "[next]") {
   Dent sharp = low(10, 0.5);
-  sharp.min_radius_mm = Quantity{3, 2.8, 3.2};
+  sharp.bend_radius_mm = Quantity{3, 2.8, 3.2};
   CHECK(next_after({low(10, 0.6)}, {sharp}).verdict == Verdict::stop);
   PanelFacts broken = steel();
   broken.paint = Paint::damaged;

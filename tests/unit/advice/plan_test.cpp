@@ -331,7 +331,7 @@ TEST_CASE("order of work", "[plan]") {
   std::vector<Dent> dents{sample::low(10, 0.1), sample::high(15, 0.1), sample::low(40, 0.3),
                           sample::low(20, 0.2)};
   for (std::size_t i = 0; i < dents.size(); ++i) dents[i].x_mm = 100.0 * static_cast<double>(i);
-  dents[3].min_radius_mm = Quantity{3, 2.8, 3.2};  // beyond pulling
+  dents[3].bend_radius_mm = Quantity{3, 2.8, 3.2};  // beyond pulling
   const Plan plan = make_plan(sample::reading(dents), plain_steel(), sample::with_sample_kit());
   std::vector<std::size_t> order;
   for (const DentPlan& dent : plan.dents) {
@@ -365,7 +365,7 @@ TEST_CASE("numbers that are unknown or absurd never crash a plan", "[plan]") {
         dent.depth_mm = Quantity{a, c, b};
         dent.x_mm = c;
         dent.angle_deg = a;
-        if (a > 0) dent.min_radius_mm = Quantity{b, b, b};
+        if (a > 0) dent.bend_radius_mm = Quantity{b, b, b};
         if (b > 0) dent.stretch = c;
         Dent raised = dent;
         raised.kind = Kind::high;

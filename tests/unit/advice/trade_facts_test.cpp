@@ -237,7 +237,7 @@ TEST_CASE("pulling will probably not do on stretched metal, broken paint, a shar
           "[trade]") {
   Dent stretched = low(30, 0.2), crease = low(30, 0.2, 3);
   stretched.stretch = 0.03;
-  crease.min_radius_mm = sample::about(8, 0.02);
+  crease.bend_radius_mm = sample::about(8, 0.02);
   PanelFacts broken = plain_steel(), edge = plain_steel();
   broken.paint = Paint::damaged;
   edge.place = Place::edge;

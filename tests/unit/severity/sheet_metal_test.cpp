@@ -78,11 +78,11 @@ TEST_CASE("estimates are those of a Gaussian spot and their intervals hold a par
   const Gaussian spot{5, 0.3};
   const double width_mm = 4.291932 * spot.sigma_mm;  // full width at a tenth, 2 sqrt(2 ln 10) sigma
 
-  const Quantity radius = estimated_min_radius_mm(exact(width_mm), exact(spot.depth_mm));
-  const double step = 1e-3;
-  const double curvature = (spot.height(step) - 2 * spot.height(0) + spot.height(-step)) / (step * step);
-  CHECK(radius.value == Approx(1 / curvature).epsilon(1e-4));  // finite difference: step²/sigma²
-  CHECK(radius.high == Approx(width_mm * width_mm / (8 * spot.depth_mm)).epsilon(1e-4));  // parabola
+  const Quantity radius = estimated_bend_radius_mm(exact(width_mm), exact(spot.depth_mm));
+  const double step = 1e-3, end = 0.5 * bend_length_mm;
+  const double slope_there = (spot.height(end + step) - spot.height(end - step)) / (2 * step);
+  CHECK(radius.value == Approx(bend_length_mm / (2 * std::abs(slope_there))).epsilon(1e-4));
+  CHECK(radius.high > width_mm * width_mm / (8 * spot.depth_mm));  // parabola
   CHECK(radius.low < radius.value);
 
   const Quantity slope = estimated_max_slope_mrad(exact(width_mm), exact(spot.depth_mm));
