@@ -16,17 +16,17 @@
 #include "ripplegauge/dents/spot_search.hpp"
 #include "spot_reading.hpp"
 #include "stripe_check.hpp"
+#include "tape_witness.hpp"
 
 namespace ripplegauge {
 namespace {
 
-/// Moves the anchor of the board's distance to the spots: the tape was held there.
+/// Moves the anchor of the board's distance to the spots: what a tape says holds there.
 void anchor_at(BundleProblem& problem, PanelVector& parameters, double x_mm, double y_mm,
-               double tape_sigma_mm, bool tape, const BundleNoise& noise) {
+               const BundleNoise& noise) {
   const PanelModel<double> before(problem.constants, parameters);
   const double distance = before.board_view(x_mm, y_mm).distance_mm;
   problem.constants.anchor_x_mm = x_mm, problem.constants.anchor_y_mm = y_mm;
-  if (tape) problem.priors.board_distance_mm = tape_sigma_mm;
   parameters[p_board_distance] = distance - problem.constants.nominal_distance_mm;
   // The same board, told from another anchor: let only the board move until it shows the same phases and
   // tags.
@@ -212,11 +212,11 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
     return result;
   }
 
-  // The tape was held at the spots: tie the bundle down there, without the samples that the spots disturb.
+  // The board's distance at the spots is what depths go with, and where a tape was held: the bundle is told
+  // from there, without the samples that the spots disturb.
   const auto [x, y, apart_mm] = middle_of(found.spots);
   const double at_which_mm =
       apart_mm * std::hypot(scene.parameters[p_board_tilt], scene.parameters[p_board_tilt + 1]);
-  const double tape_uncertainty_mm = std::hypot(options.tape_uncertainty_mm, at_which_mm);
   {
     const PanelModel<double> model(problem.constants, scene.parameters);
     std::erase_if(problem.samples, [&](const PhaseSample& s) {
@@ -233,22 +233,12 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
   PanelVector parameters = scene.parameters;
   BundleResult bundle = field.bundle;
   if (problem.samples.size() > 100) {
-    anchor_at(problem, parameters, x, y, tape_uncertainty_mm, request.board_distance_mm.has_value(),
-              phase_noise(field));
-    std::optional<TapeCheck> tape;
-    if (request.board_distance_mm && problem.board_corners.empty())
-      tape = check_tape(problem, parameters, phase_noise(field), tape_uncertainty_mm);
-    if (tape && std::abs(tape->departure) > tape_contradicted) {
-      const PitchCheck other_pitch = check_pitch(photo, request, options);
-      return refuse(pitch_contradicted(request, &other_pitch, &*tape));
-    }
-    bundle = fit_bundle(problem, parameters, BundleFreedom::everything, phase_noise(field));
-    if (tape && std::abs(tape->departure) > tape_doubtful) {
-      reading.warnings.push_back(tape_doubted(*tape, *request.board_distance_mm));
-      // One of the two is wrong: the interval holds both.
-      const double half_mm = 0.5 * (tape->implied_mm - *request.board_distance_mm);
-      bundle.covariance(p_board_distance, p_board_distance) += half_mm * half_mm;
-    }
+    const BundleNoise noise = phase_noise(field);
+    anchor_at(problem, parameters, x, y, noise);
+    std::optional<Tape> tape;
+    if (request.board_distance_mm)
+      tape = Tape{*request.board_distance_mm, std::hypot(options.tape_uncertainty_mm, at_which_mm)};
+    bundle = fit_with_tape(problem, parameters, noise, tape, reading.warnings);
   }
   if (const auto far = allow_for_bend(problem, found.spots, reading.setup.camera_tilt_deg->value, bundle))
     reading.warnings.push_back(*far);

@@ -19,25 +19,19 @@ namespace {
 
 constexpr double degrees = 180 / std::numbers::pi;
 
-/// The board's pose from its tags, into `parameters`; a warning where tags and tape leave its distance open.
+/// The board's pose from its tags, into `parameters`; a warning where too few can be read.
 std::optional<Warning> take_board(const Photo& photo, const MeasureRequest& request,
                                   const std::vector<SeenTag>& seen, BundleProblem& problem,
                                   PanelVector& parameters) {
-  const bool tape = request.board_distance_mm.has_value();
-  if (request.board && !request.board->tags.empty()) {
-    problem.board_tags = request.board->tags;
-    if (const auto posed =
-            start_board(problem, board_corners(photo, *request.board, seen), parameters, tape)) {
-      parameters = *posed;
-      return std::nullopt;
-    }
-    const std::string fallback = tape ? "the distance given by tape is used instead."
-                                      : "no board distance was given either, so depths are rough.";
-    return Warning{"board_tags_not_seen",
-                   "Fewer than two of the board's tags can be read in the reflection; " + fallback};
+  if (!request.board || request.board->tags.empty()) return std::nullopt;
+  problem.board_tags = request.board->tags;
+  if (const auto posed = start_board(problem, board_corners(photo, *request.board, seen), parameters)) {
+    parameters = *posed;
+    return std::nullopt;
   }
-  if (tape) return std::nullopt;
-  return Warning{"board_distance_unknown", "No board distance was given: depths are rough."};
+  return Warning{"board_tags_not_seen",
+                 "Fewer than two of the board's tags can be read in the reflection: how far the board stands "
+                 "is taken from its stripes and the card alone."};
 }
 
 /// Stripes far weaker than a clear coat would mirror from a board as bright as the card's paper.
@@ -123,9 +117,7 @@ PhotoLook look_at_photo(const Photo& photo, const MeasureRequest& request, const
   problem.constants.anchor_x_mm = 0.5 * (card_area.x0_mm + card_area.x1_mm) + 10;
   problem.constants.anchor_y_mm = 0.5 * (card_area.y0_mm + card_area.y1_mm) + 8;
   problem.constants.pitch_mm = pitch;
-  constexpr double usual_distance_mm = 300;
-  problem.constants.nominal_distance_mm = request.board_distance_mm.value_or(usual_distance_mm);
-  if (!request.board_distance_mm) problem.priors.board_distance_mm = 150;
+  problem.constants.nominal_distance_mm = usual_board_distance_mm;
 
   look.view = start_bundle_even_if_cropped(photo, problem, reading.warnings);
   if (!look.view) return refuse(card_not_flat());
@@ -149,8 +141,7 @@ PhotoLook look_at_photo(const Photo& photo, const MeasureRequest& request, const
   std::optional<Refusal> unfit_stripes;
   const auto judge_stripes = [&] {
     look.stripes = look_at_stripes(photo.grey, problem, field, look.pixels_per_mm);
-    unfit_stripes =
-        check_stripes(photo, request, options, problem, field, look.stripes, look.expected_period_px);
+    unfit_stripes = check_stripes(problem, field, look.stripes, look.expected_period_px);
   };
   ResidualField& residual = look.residual;
   const auto explain_stripes = [&] {

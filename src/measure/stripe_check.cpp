@@ -8,51 +8,7 @@
 #include "format.hpp"
 
 namespace ripplegauge {
-namespace {
-
-/// How far crown, lens and the board's tilt had to leave what is usual for the stripes to fit: sum of squares
-/// in standard deviations. Right fits stay below 12.
-double strain(const BundleProblem& problem, const PanelVector& p) {
-  const PanelPriors& prior = problem.priors;
-  const auto pull = [&](int i, double sigma) { return p[i] * p[i] / (sigma * sigma); };
-  return pull(p_board_tilt, prior.board_tilt) + pull(p_board_tilt + 1, prior.board_tilt) +
-         pull(p_crown, prior.crown_per_mm) + pull(p_crown + 1, prior.crown_per_mm) +
-         pull(p_crown + 2, prior.crown_xy_per_mm) + pull(p_log_focal, prior.log_focal) +
-         pull(p_centre, prior.centre_px) + pull(p_centre + 1, prior.centre_px);
-}
-
-/// How far the stated pitch lies from what stripes and tape say, in standard uncertainties of the two
-/// together.
-double departure(const PitchCheck& check) {
-  constexpr double coverage_factor = 2;
-  return coverage_factor * std::abs(check.stated_mm - check.pitch_mm.value) / check.pitch_mm.half_width();
-}
-
-/// The tape before the dent is known: it was held there, some way from the card's middle in any direction,
-/// and what the panel mirrors there may be nearer or farther on a tilted board.
-double rough_tape_uncertainty_mm(const BundleProblem& problem, const PanelVector& parameters) {
-  constexpr double anchor_to_dent_mm = 56, tape_mm = 8;
-  constexpr int directions = 8;
-  const PanelModel<double> model(problem.constants, parameters);
-  const auto distance_mm = [&](double dx, double dy) {
-    return model.board_view(problem.constants.anchor_x_mm + dx, problem.constants.anchor_y_mm + dy)
-        .distance_mm;
-  };
-  const double here_mm = distance_mm(0, 0);
-  double squares = 0;
-  for (int i = 0; i < directions; ++i) {
-    const double turn = 2 * std::numbers::pi * i / directions;
-    squares += std::pow(distance_mm(anchor_to_dent_mm * std::cos(turn), anchor_to_dent_mm * std::sin(turn)) -
-                            here_mm,
-                        2) /
-               directions;
-  }
-  constexpr double at_most =
-      0.1;  // of the distance: beyond, the fit is no more to be believed than the pitch
-  return std::hypot(tape_mm, std::min(std::sqrt(squares), at_most * problem.constants.nominal_distance_mm));
-}
-
-}  // namespace
+namespace {}  // namespace
 
 bool is_deep(const Disturbance& gap, double period_mm) {
   return gap.ring_striped > 0.5 && gap.ring_striped + gap.ring_covered > 0.85 && gap.coherence < 0.55 &&
@@ -66,58 +22,25 @@ std::string place_of(const Disturbance& gap, const BundleProblem& problem, const
       side_of_card(problem, field.bundle.parameters, gap.x_mm, gap.y_mm).c_str(), gap.x_mm, gap.y_mm);
 }
 
-TapeCheck check_tape(BundleProblem problem, const PanelVector& start, const BundleNoise& noise,
-                     double tape_uncertainty_mm) {
-  constexpr double open_mm = 300;
-  problem.priors.board_distance_mm = open_mm;
-  const BundleResult open = fit_bundle(problem, start, BundleFreedom::everything, noise);
-  const double off_mm = open.parameters[p_board_distance];
-  TapeCheck check;
-  check.implied_mm = problem.constants.nominal_distance_mm + off_mm;
-  check.standard_uncertainty_mm =
-      std::sqrt(std::max(0.0, open.covariance(p_board_distance, p_board_distance)));
-  check.departure = off_mm / std::hypot(check.standard_uncertainty_mm, tape_uncertainty_mm);
-  return check;
+Refusal pitch_contradicted(double pitch_mm, double carrier_ratio) {
+  return {
+      "pitch_contradicted",
+      format("The stripes in the photo do not fit the board's pitch of %g mm: wherever a board can stand, "
+             "their pitch is nearer to %.0f mm.",
+             pitch_mm, pitch_mm / carrier_ratio),
+      "Measure one light plus one dark stripe across ten of them, and give that as the pitch."};
 }
 
-Warning tape_doubted(const TapeCheck& tape, double taped_mm) {
-  return {"board_distance_doubtful",
-          format("Card and stripes put the board %.0f mm from the dent (%.0f to %.0f), not %.0f mm: depths "
-                 "are less sure. Tape "
-                 "again, and check the pitch.",
-                 tape.implied_mm, tape.implied_mm - 2 * tape.standard_uncertainty_mm,
-                 tape.implied_mm + 2 * tape.standard_uncertainty_mm, taped_mm)};
+Refusal board_impossibly_far(double pitch_mm, double distance_mm) {
+  return {"pitch_contradicted",
+          format("With a pitch of %g mm the board would stand %.0f cm from the panel, where none can stand: "
+                 "the pitch given is wrong.",
+                 pitch_mm, 0.1 * distance_mm),
+          "Measure one light plus one dark stripe across ten of them, and give that as the pitch."};
 }
 
-Refusal pitch_contradicted(const MeasureRequest& request, const PitchCheck* other_pitch,
-                           const TapeCheck* tape) {
-  Refusal refusal{"pitch_contradicted",
-                  "The stripes in the photo do not fit the pitch and distance given for the board",
-                  "Check --board-pitch (one light plus one dark stripe, in mm) and --board-distance (tape "
-                  "from the dent to "
-                  "the stripes seen in it)."};
-  if (request.board)
-    refusal.remedy = "Check that --board names the board that stands there, and that --card names the card.";
-  const double pitch_mm = request.board ? request.board->pitch_mm : request.board_pitch_mm;
-  const bool better_pitch =
-      other_pitch != nullptr && !other_pitch->refusal && other_pitch->verdict != PitchVerdict::agrees;
-  if (better_pitch && request.board_distance_mm)
-    refusal.message += format(": %.0f mm away, their pitch would be %.1f mm (%.1f to %.1f), not %g mm",
-                              *request.board_distance_mm, other_pitch->pitch_mm.value,
-                              other_pitch->pitch_mm.low, other_pitch->pitch_mm.high, pitch_mm);
-  // A wild distance is no more than a sign that the pitch is wrong.
-  const bool believable =
-      tape != nullptr && tape->implied_mm > 80 && tape->standard_uncertainty_mm < 0.1 * tape->implied_mm;
-  if (better_pitch && believable)
-    refusal.message += format("; or else the board stands about %.0f mm away", tape->implied_mm);
-  refusal.message += ".";
-  return refusal;
-}
-
-std::optional<Refusal> check_stripes(const Photo& photo, const MeasureRequest& request,
-                                     const MeasureOptions& options, const BundleProblem& problem,
-                                     const StripeField& field, const StripeLook& look,
-                                     double expected_period_px) {
+std::optional<Refusal> check_stripes(const BundleProblem& problem, const StripeField& field,
+                                     const StripeLook& look, double expected_period_px) {
   if (expected_period_px < resolved_period_px)
     return Refusal{
         "stripes_not_resolved",
@@ -126,25 +49,6 @@ std::optional<Refusal> check_stripes(const Photo& photo, const MeasureRequest& r
                expected_period_px, resolved_period_px),
         "Use a board with a coarser pitch, bring the board nearer to the panel, or move the phone closer."};
   const bool striped = shows_stripes(look);
-  // A wrong pitch or distance bends everything else until the stripes fit, or has a multiple of them
-  // followed. Then another pitch must explain them better: a second opinion, slow, so only on suspicion.
-  constexpr double usual_carrier = 12, usual_mad_cycles = 0.06, usual_strain = 20, off_tape = 4.5;
-  if (request.board_distance_mm && problem.board_corners.empty()) {
-    MeasureOptions at_card = options;
-    at_card.tape_uncertainty_mm =
-        std::max(options.tape_uncertainty_mm, rough_tape_uncertainty_mm(problem, field.bundle.parameters));
-    std::optional<TapeCheck> tape;
-    if (striped && problem.samples.size() > 100)
-      tape = check_tape(problem, field.bundle.parameters, phase_noise(field), at_card.tape_uncertainty_mm);
-    const bool contradicted = tape && std::abs(tape->departure) > off_tape;
-    if (!striped || contradicted || field.carrier_snr < usual_carrier ||
-        field.bundle.phase_mad_cycles > usual_mad_cycles ||
-        strain(problem, field.bundle.parameters) > usual_strain) {
-      const PitchCheck check = check_pitch(photo, request, at_card);
-      if (contradicted || (!check.refusal && departure(check) > tape_doubtful))
-        return pitch_contradicted(request, &check, tape ? &*tape : nullptr);
-    }
-  }
   if (look.periods_in_a_row > 0 && look.periods_in_a_row < fewest_in_a_row)
     return Refusal{
         "no_stripes",
@@ -158,9 +62,17 @@ std::optional<Refusal> check_stripes(const Photo& photo, const MeasureRequest& r
                    "No reflected stripes that fit the board's pitch were found on the panel around the card.",
                    "Stand the striped board so that its reflection surrounds the dent, check its pitch, and "
                    "photograph again."};
-  constexpr double largest_ratio = 1.3;  // crown, tilt and tape explain 20 %
+  // From 12 to 70 cm, square or turned away, a board's stripes are as dense as at the usual distance within
+  // this factor. Half or double the pitch is beyond it.
+  constexpr double largest_ratio = 1.6;
+  const double pitch_mm = problem.constants.pitch_mm;
   if (field.carrier_ratio > largest_ratio || field.carrier_ratio < 1 / largest_ratio)
-    return pitch_contradicted(request, nullptr, nullptr);
+    return pitch_contradicted(pitch_mm, field.carrier_ratio);
+  constexpr double nearest_mm = 80, farthest_mm = 1000;
+  const double distance_mm =
+      problem.constants.nominal_distance_mm + field.bundle.parameters[p_board_distance];
+  if (distance_mm < nearest_mm || distance_mm > farthest_mm)
+    return board_impossibly_far(pitch_mm, distance_mm);
   if (field.bundle.phase_mad_cycles > followed_mad_cycles)
     return Refusal{
         "stripes_not_followed", "The stripes are there but cannot be followed over the panel.",

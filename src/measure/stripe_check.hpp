@@ -13,29 +13,8 @@
 namespace ripplegauge {
 
 /// The stripes before anything is looked for in them. `look` may be empty where nothing was followed.
-std::optional<Refusal> check_stripes(const Photo& photo, const MeasureRequest& request,
-                                     const MeasureOptions& options, const BundleProblem& problem,
-                                     const StripeField& field, const StripeLook& look,
-                                     double expected_period_px);
-
-/// How far from the anchor card and stripes put the board, the tape aside.
-struct TapeCheck {
-  double implied_mm = 0, standard_uncertainty_mm = 0;
-  double departure = 0;  ///< implied minus taped, in standard uncertainties of the two together
-};
-TapeCheck check_tape(BundleProblem problem, const PanelVector& start, const BundleNoise& noise,
-                     double tape_uncertainty_mm);
-
-/// Departures at the dent beyond 3 happen once in 370 photos with a tape as good as is said; of 36 ray-traced
-/// photos the largest is 1.4. Beyond 6 something given is wrong, be it the distance or the pitch, and depth
-/// goes with it.
-constexpr double tape_doubtful = 3, tape_contradicted = 6;
-Warning tape_doubted(const TapeCheck& tape, double taped_mm);
-
-/// The stripes do not fit the stated pitch and distance. `other_pitch` and `tape` (either may be null) say
-/// what they fit.
-Refusal pitch_contradicted(const MeasureRequest& request, const PitchCheck* other_pitch,
-                           const TapeCheck* tape);
+std::optional<Refusal> check_stripes(const BundleProblem& problem, const StripeField& field,
+                                     const StripeLook& look, double expected_period_px);
 
 /// Stripes that are mostly burnt out hide what they would show.
 std::optional<Refusal> refuse_burnt_out(const ResidualField& field);

@@ -86,6 +86,19 @@ double phase_importance(const BundleProblem& problem, const BundleNoise& noise) 
                            std::max<double>(1.0, static_cast<double>(problem.samples.size())));
 }
 
+/// Boards stand about square to what they mirror, but people also stand them upright: cost ln(1 + r^2) with
+/// r = tilt / scale, a bell about square whose tails hardly pull. Its derivatives as reweighted squares.
+void add_tilt_prior(const PanelPriors& priors, const PanelVector& p, NormalEquations& out) {
+  const double scale2 = 2 * priors.board_tilt * priors.board_tilt;
+  const double tilt2 = p[p_board_tilt] * p[p_board_tilt] + p[p_board_tilt + 1] * p[p_board_tilt + 1];
+  const double weight = 2 / (scale2 + tilt2);
+  out.cost += std::log1p(tilt2 / scale2);
+  for (int i = p_board_tilt; i <= p_board_tilt + 1; ++i) {
+    out.gradient[i] += weight * p[i];
+    out.hessian(i, i) += weight;
+  }
+}
+
 void add_priors(const PanelPriors& priors, const PanelVector& p, NormalEquations& out) {
   const auto add = [&](int index, double sigma, double expected = 0) {
     out.add_prior(index, p[index], expected, sigma);
@@ -99,8 +112,7 @@ void add_priors(const PanelPriors& priors, const PanelVector& p, NormalEquations
   add(p_crown + 1, priors.crown_per_mm);
   add(p_crown + 2, priors.crown_xy_per_mm);
   add(p_ink, priors.ink_mm);
-  add(p_board_tilt, priors.board_tilt);
-  add(p_board_tilt + 1, priors.board_tilt);
+  add_tilt_prior(priors, p, out);
   add(p_board_distance, priors.board_distance_mm);
 }
 
@@ -395,11 +407,11 @@ int drop_strays(BundleProblem& problem, const PanelVector& p) {
 }  // namespace
 
 std::optional<PanelVector> start_board(BundleProblem& problem, const std::vector<BoardCorner>& seen,
-                                       const PanelVector& start, bool distance_known) {
+                                       const PanelVector& start) {
   constexpr int least_tags = 2;
   if (seen.size() < 4 * least_tags) return std::nullopt;
   PanelVector p = start;
-  const double tape_mm = problem.constants.nominal_distance_mm;
+  const double nominal_mm = problem.constants.nominal_distance_mm;
   // The picture of the tags on a plane grows with its distance: bisect for the one that has their size.
   double near_mm = 20, far_mm = 5000;
   for (int i = 0; i < 30; ++i) {
@@ -410,23 +422,17 @@ std::optional<PanelVector> start_board(BundleProblem& problem, const std::vector
   const BoardSimilarity turn = similarity(problem, p, seen);
   p[p_board_spin] = std::arg(turn.factor);
   p[p_board_shift] = turn.shift.real(), p[p_board_shift + 1] = turn.shift.imag();
-  if (distance_known) {
-    p[p_board_distance] = problem.constants.nominal_distance_mm - tape_mm;
-    problem.constants.nominal_distance_mm = tape_mm;
-  }
   problem.board_corners = seen;
   for (const double factor : {30.0, 5.0, 1.0}) {
     p = settle_bundle(problem, p, BundleFreedom::board_only, {.board_corner_factor = factor});
     if (drop_strays(problem, p) < least_tags) {
       problem.board_corners.clear();
-      problem.constants.nominal_distance_mm = tape_mm;
+      problem.constants.nominal_distance_mm = nominal_mm;
       return std::nullopt;
     }
   }
-  if (!distance_known) {
-    problem.constants.nominal_distance_mm += p[p_board_distance];
-    p[p_board_distance] = 0;
-  }
+  problem.constants.nominal_distance_mm += p[p_board_distance];
+  p[p_board_distance] = 0;
   return settle_bundle(problem, p, BundleFreedom::everything);
 }
 

@@ -24,9 +24,11 @@ struct PanelPriors {
   double log_focal = 0.012;                 ///< EXIF rounds the focal length to whole millimetres
   double centre_px = 100;                   ///< photos get cropped
   double crown_per_mm = 5e-4, crown_xy_per_mm = 1e-4;  ///< panels: radius of 2 m typical, 1 m not rare
-  double ink_mm = 0.06;           ///< printed squares run fat or thin by a few hundredths
-  double board_tilt = 0.2;        ///< the board stands roughly square to what it reflects: 11 degrees
-  double board_distance_mm = 10;  ///< wide at first: the tape holds at the dent, not at the anchor
+  double ink_mm = 0.06;  ///< printed squares run fat or thin by a few hundredths
+  /// Tangent of the board's turn away from square to the mirrored ray, about either axis: the width of the
+  /// prior's core, 11 degrees. Its tails are heavy: people stand boards upright, up to 60 degrees off.
+  double board_tilt = 0.2;
+  double board_distance_mm = 150;  ///< about usual_board_distance_mm: nothing but where a board can stand
 };
 
 /// A corner of a board's tag, seen in the paint.
@@ -36,6 +38,9 @@ struct BoardCorner {
   double x_mm = 0, y_mm = 0;  ///< in the board frame
   double uncertainty_mm = 1;  ///< standard, on the board
 };
+
+/// Where a board stands, from the panel along the mirrored ray, before the photo speaks.
+constexpr double usual_board_distance_mm = 300;
 
 struct BundleProblem {
   PanelConstants constants;
@@ -73,10 +78,9 @@ std::optional<BundleResult> start_bundle(BundleProblem& problem, const BundleNoi
 
 /// The board's pose from its tags as the panel mirrors them, card and camera as in `start`. Fills
 /// problem.board_corners with the corners of `seen` that agree on one pose (a decoder finds tags where there
-/// are none); nothing when fewer than two tags do. Without a tape (`distance_known` false) the nominal
-/// distance becomes what the tags say.
+/// are none); nothing when fewer than two tags do. The nominal distance becomes what the tags say.
 std::optional<PanelVector> start_board(BundleProblem& problem, const std::vector<BoardCorner>& seen,
-                                       const PanelVector& start, bool distance_known);
+                                       const PanelVector& start);
 
 enum class BundleFreedom { board_only, everything };
 

@@ -92,7 +92,7 @@ struct Found {
 std::optional<Found> find(Scene& scene, bool tape = false) {
   const auto card = start_bundle(scene.problem);
   REQUIRE(card);
-  const auto posed = start_board(scene.problem, scene.seen, card->parameters, tape);
+  const auto posed = start_board(scene.problem, scene.seen, card->parameters);
   if (!posed) return std::nullopt;
   const BundleResult fit = fit_bundle(scene.problem, *posed, BundleFreedom::everything);
   const PanelModel<double> model(scene.problem.constants, fit.parameters);
