@@ -15,6 +15,10 @@
 namespace ripplegauge {
 namespace {
 
+/// Score from which a cell counts as loud, and that of a region's loudest cell: good panel stays below 8 on
+/// ten thousand cells.
+constexpr float loud = 6, lowest_peak = 12;
+
 constexpr double least_radius_mm = 1.2;  // of an outline: what smoothing makes of a single cell
 
 /// Ellipse with the second moments of the marked pixels; the hull bridges quiet lines inside. `mask` lies at
@@ -300,11 +304,32 @@ DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained,
   return map;
 }
 
+cv::Mat loud_cells(const DisturbanceMap& map, const PanelGrid& grid, double least_mm) {
+  constexpr float least_energy = 1;  // mean chi square: below, noise would do
+  cv::Mat cells = (map.score > loud) & (map.energy > least_energy);
+  const int radius = static_cast<int>(0.5 * least_mm / grid.step_mm);
+  if (radius > 0)
+    cv::morphologyEx(cells, cells, cv::MORPH_OPEN,
+                     cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(2 * radius + 1, 2 * radius + 1)));
+  // Of what is left, only regions with a cell that good panel never shows.
+  cv::Mat labels;
+  const int count = cv::connectedComponents(cells, labels, 8, CV_32S);
+  std::vector<float> peak(static_cast<std::size_t>(count), 0.0F);
+  for (int r = 0; r < cells.rows; ++r)
+    for (int c = 0; c < cells.cols; ++c) {
+      float& top = peak[static_cast<std::size_t>(labels.at<int>(r, c))];
+      top = std::max(top, map.score.at<float>(r, c));
+    }
+  for (int r = 0; r < cells.rows; ++r)
+    for (int c = 0; c < cells.cols; ++c)
+      if (peak[static_cast<std::size_t>(labels.at<int>(r, c))] < lowest_peak) cells.at<uchar>(r, c) = 0;
+  return cells;
+}
+
 std::vector<Candidate> find_candidates(const ResidualField& field, const DisturbanceMap& map,
                                        double merge_gap_mm,
                                        const std::function<bool(const Candidate&)>& could_be_spot,
                                        std::size_t most, std::size_t looked_at) {
-  constexpr float loud = 6, lowest_peak = 12;  // good panel stays below 8 on ten thousand cells
   std::vector<Candidate> candidates;
   cv::Mat score = map.score.clone();
   Peaks peaks(score);

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <iterator>
 #include <numbers>
+#include <opencv2/imgproc.hpp>
 
 #include "nested_spots.hpp"
 #include "ripplegauge/core/least_squares.hpp"
@@ -912,6 +913,7 @@ class SpotSearch {
       if (!look_over_panel()) break;
     join_touching(scene_, acceptance_, result_.spots);
     look_again(scene_, acceptance_, result_.spots);
+    tell_unexplained();
     return std::move(result_);
   }
 
@@ -941,11 +943,55 @@ class SpotSearch {
     return accepted_.size() > known_at_round_;
   }
 
+  ResidualField without_accepted() {
+    return accepted_.empty() ? *scene_.field
+                             : residual_with_spots(*scene_.field, *scene_.problem, scene_.parameters,
+                                                   accepted_, explained_);
+  }
+
+  /// What no spot explains: loud cells, and what lies between them within half a period of the stripes.
+  void tell_unexplained() {
+    const ResidualField field = without_accepted();
+    const DisturbanceMap map = disturbance(field, explained_, good_panel_);
+    cv::Mat cells = loud_cells(map, field.grid, acceptance_.min_width_mm), labels, stats, centres, depth;
+    const int reach = std::max(1, static_cast<int>(0.5 * field.period_mm / field.grid.step_mm));
+    const cv::Mat disc = cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(2 * reach + 1, 2 * reach + 1));
+    cv::morphologyEx(cells, cells, cv::MORPH_CLOSE, disc);
+    // What is left over inside a spot is its shape.
+    for (int r = 0; r < cells.rows; ++r)
+      for (int c = 0; c < cells.cols; ++c)
+        if (cells.at<uchar>(r, c) != 0 && is_of_spot(field.grid.x_mm(c), field.grid.y_mm(r)))
+          cells.at<uchar>(r, c) = 0;
+    cv::distanceTransform(cells, depth, cv::DIST_L2, cv::DIST_MASK_5);
+    const int places = cv::connectedComponentsWithStats(cells, labels, stats, centres, 8, CV_32S);
+    for (int i = 1; i < places; ++i) {
+      const cv::Rect box(stats.at<int>(i, cv::CC_STAT_LEFT), stats.at<int>(i, cv::CC_STAT_TOP),
+                         stats.at<int>(i, cv::CC_STAT_WIDTH), stats.at<int>(i, cv::CC_STAT_HEIGHT));
+      const cv::Mat here = labels(box) == i;
+      double loudest = 0, half_width = 0;
+      cv::minMaxLoc(map.energy(box), nullptr, &loudest, nullptr, nullptr, here);
+      cv::minMaxLoc(depth(box), nullptr, &half_width, nullptr, nullptr, here);
+      if (loudest < acceptance_.peel_excess) {
+        cells(box).setTo(0, here);
+        continue;
+      }
+      result_.unexplained.push_back({field.grid.x_mm(centres.at<double>(i, 0)),
+                                     field.grid.y_mm(centres.at<double>(i, 1)),
+                                     2 * half_width * field.grid.step_mm, loudest});
+    }
+    std::sort(result_.unexplained.begin(), result_.unexplained.end(),
+              [](const UnexplainedPlace& a, const UnexplainedPlace& b) { return a.loudest > b.loudest; });
+    result_.unexplained_cells = cells;
+  }
+
+  bool is_of_spot(double x_mm, double y_mm) const {
+    constexpr double foot = 1.5;
+    return std::any_of(accepted_.begin(), accepted_.end(),
+                       [&](const SpotVector& s) { return RadiusIn(s)(x_mm, y_mm) < foot; });
+  }
+
   std::vector<Candidate> what_stands_out() {
-    const ResidualField field =
-        accepted_.empty()
-            ? *scene_.field
-            : residual_with_spots(*scene_.field, *scene_.problem, scene_.parameters, accepted_, explained_);
+    const ResidualField field = without_accepted();
     constexpr double merged = 0.55;  // of a period of the stripes: a wide dent disturbs them in bands
     constexpr std::size_t most = 14, with_edges = 60;
     const DisturbanceMap map = disturbance(field, explained_, good_panel_);
@@ -991,11 +1037,7 @@ class SpotSearch {
   }
 
   /// What a spot's shape leaves over need not lie inside.
-  bool is_beside_spot(const Outline& o) const {
-    constexpr double foot = 1.5;
-    return std::any_of(accepted_.begin(), accepted_.end(),
-                       [&](const SpotVector& s) { return RadiusIn(s)(o.x_mm, o.y_mm) < foot; });
-  }
+  bool is_beside_spot(const Outline& o) const { return is_of_spot(o.x_mm, o.y_mm); }
 
   /// Tried before, as loud as then, and nothing found since reaches it.
   bool is_hopeless(const Candidate& c) const {

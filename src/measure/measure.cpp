@@ -91,6 +91,35 @@ std::optional<Refusal> check_unexplained(const SpotSearchResult& found, const Re
   return std::nullopt;
 }
 
+/// "No dent" is said only of what was seen. Where something bends or hides the stripes and nothing explains
+/// it, or much of them could not be followed, there may be one.
+std::optional<Refusal> refuse_unproven(const PhotoLook& look, const SpotSearchResult& found,
+                                       const Acceptance& acceptance) {
+  constexpr double dent_mm = 4;  // wide enough to be told from specks and scratches
+  for (const UnexplainedPlace& place : found.unexplained) {
+    if (place.loudest < acceptance.surely_disturbed || place.width_mm < dent_mm) continue;
+    return Refusal{
+        "dent_not_explained",
+        format("Something bends or hides the stripes, but no dent explains it: %s.",
+               place_words(place.x_mm, place.y_mm, place.width_mm, look.problem, look.field).c_str()),
+        "Wipe the panel, take away what casts a shadow or an edge of light across the stripes, and "
+        "photograph "
+        "from a little nearer or with the board nearer."};
+  }
+  const double lost = unjudged_share(look.stripes, look.problem, look.residual, found.unexplained_cells);
+  constexpr double most_lost = 0.3;  // good photos lose up to 0.18, to edges and to dents
+  if (lost < most_lost) return std::nullopt;
+  return Refusal{
+      "stripes_cut",
+      format(
+          "%.0f %% of the stripes round the card could not be followed: an edge of light or shadow, a fold "
+          "of the panel or something mirrored cuts them.",
+          100 * lost),
+      "Light the board evenly, keep shadows and lamps out of its reflection, stay on one side of a body "
+      "line, "
+      "and photograph again."};
+}
+
 /// Flat wherever the stripes were seen and nothing was found; NaN where a dent could hide.
 Relief flat_relief(const ResidualField& field) {
   const PanelGrid& grid = field.grid;
@@ -201,12 +230,14 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
                    &residual,   look.pixels_per_mm, options.threads};
   SpotSearchResult found = find_spots(scene);
   remove_lamps(residual, found.spots);
+  reading.setup.judged =
+      judged_area(problem, residual, field.bundle.parameters, photo.grey.size(), found.unexplained_cells);
   if (found.spots.empty()) {
     if (const auto refusal = check_unexplained(found, residual)) return refuse(*refusal);
     if (const auto refusal = check_gaps_without_spots(look.stripes, problem, field)) return refuse(*refusal);
-    if (reading.setup.judged)
-      if (const auto warning = small_judged_area(*reading.setup.judged, look.stripes, problem, field))
-        reading.warnings.push_back(*warning);
+    if (const auto refusal = refuse_unproven(look, found, Acceptance{})) return refuse(*refusal);
+    if (const auto warning = partly_judged(*reading.setup.judged, look.stripes, problem, field))
+      reading.warnings.push_back(*warning);
     reading.status = Status::no_dent;
     result.relief = flat_relief(residual);
     return result;

@@ -160,7 +160,7 @@ PhotoLook look_at_photo(const Photo& photo, const MeasureRequest& request, const
   if (stripes_are_weak(photo.grey, problem.tags, residual.typical_contrast))
     reading.warnings.push_back(
         {"weak_stripes", "The stripes are faint: put more light on the board, less on the panel."});
-  reading.setup.judged = judged_area(residual);
+  reading.setup.judged = judged_area(problem, residual, field.bundle.parameters, photo.grey.size());
   describe_setup(problem, field.bundle, field, reading.setup);
   reading.setup.visible_slope_mrad =
       visible_slope_mrad(residual, reading.setup.board_distance_mm->value, pitch);

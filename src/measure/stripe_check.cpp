@@ -15,11 +15,16 @@ bool is_deep(const Disturbance& gap, double period_mm) {
          gap.size_mm > std::max(6.0, 1.2 * period_mm);
 }
 
-std::string place_of(const Disturbance& gap, const BundleProblem& problem, const StripeField& field) {
+std::string place_words(double x_mm, double y_mm, double width_mm, const BundleProblem& problem,
+                        const StripeField& field) {
   return format(
       "%.0f mm wide, centred %.0f mm from the card's edge, %s the card in the photo (x %.0f, y %.0f mm)",
-      gap.width_mm, gap.card_gap_mm,
-      side_of_card(problem, field.bundle.parameters, gap.x_mm, gap.y_mm).c_str(), gap.x_mm, gap.y_mm);
+      width_mm, card_gap_mm(problem, x_mm, y_mm),
+      side_of_card(problem, field.bundle.parameters, x_mm, y_mm).c_str(), x_mm, y_mm);
+}
+
+std::string place_of(const Disturbance& gap, const BundleProblem& problem, const StripeField& field) {
+  return place_words(gap.x_mm, gap.y_mm, gap.width_mm, problem, field);
 }
 
 Refusal pitch_contradicted(double pitch_mm, double carrier_ratio) {
@@ -145,24 +150,21 @@ std::vector<Warning> gaps_beside_spots(const StripeLook& look, const std::vector
   return warnings;
 }
 
-std::optional<Warning> small_judged_area(const JudgedArea& judged, const StripeLook& look,
-                                         const BundleProblem& problem, const StripeField& field) {
+std::optional<Warning> partly_judged(const JudgedArea& judged, const StripeLook& look,
+                                     const BundleProblem& problem, const StripeField& field) {
   // A stripe's end, a shadow or a dent cut by the board's edge leaves a bay in the stripes.
   const auto bay =
       std::find_if(look.disturbances.begin(), look.disturbances.end(), [&](const Disturbance& gap) {
         return gap.ring_striped > 0.5 && gap.coherence < 0.5 &&
                gap.size_mm > std::max(8.0, 1.5 * field.period_mm);
       });
-  constexpr double enough_of_the_neighbourhood = 0.25;
-  const bool small = look.striped_share < enough_of_the_neighbourhood;
-  if (!small && bay == look.disturbances.end()) return std::nullopt;
+  constexpr double nearly_all = 0.9;
+  if (judged.share > nearly_all && bay == look.disturbances.end()) return std::nullopt;
   std::string text = format(
-      "Only %.0f cm2 of the panel could be judged, within %.0f x %.0f mm %s the card: a dent elsewhere would "
-      "not be seen.",
-      0.01 * judged.area_mm2, judged.x1_mm - judged.x0_mm, judged.y1_mm - judged.y0_mm,
-      side_of_card(problem, field.bundle.parameters, 0.5 * (judged.x0_mm + judged.x1_mm),
-                   0.5 * (judged.y0_mm + judged.y1_mm))
-          .c_str());
+      "Only %.0f cm2 were judged, %.0f %% of the panel within %.0f mm of the card: a dent elsewhere would "
+      "not "
+      "be seen.",
+      0.01 * judged.area_mm2, 100 * judged.share, search_margin_mm);
   if (bay != look.disturbances.end())
     text += " At their edge the stripes are cut or bent: " + place_of(*bay, problem, field) + ".";
   return Warning{"partly_judged", text};

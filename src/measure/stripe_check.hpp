@@ -24,6 +24,8 @@ bool is_deep(const Disturbance& gap, double period_mm);
 /// Where a person finds it: "22 mm wide, centred 35 mm from the card's edge, right of the card in the photo
 /// (x 80, y 60 mm)".
 std::string place_of(const Disturbance& gap, const BundleProblem& problem, const StripeField& field);
+std::string place_words(double x_mm, double y_mm, double width_mm, const BundleProblem& problem,
+                        const StripeField& field);
 /// Dents whose nearer edge lies further from the card are not looked for to their end: beyond
 /// search_margin_mm there is no more ring of undisturbed stripes.
 constexpr double farthest_gap_mm = 0.8 * search_margin_mm;
@@ -36,8 +38,8 @@ std::optional<Refusal> check_gaps_without_spots(const StripeLook& look, const Bu
                                                 const StripeField& field);
 std::vector<Warning> gaps_beside_spots(const StripeLook& look, const std::vector<FoundSpot>& spots);
 
-/// What part of the panel a "no dent" speaks of, where that is less than it looks.
-std::optional<Warning> small_judged_area(const JudgedArea& judged, const StripeLook& look,
-                                         const BundleProblem& problem, const StripeField& field);
+/// What part of the panel a "no dent" speaks of; nothing where it is nearly all that lies round the card.
+std::optional<Warning> partly_judged(const JudgedArea& judged, const StripeLook& look,
+                                     const BundleProblem& problem, const StripeField& field);
 
 }  // namespace ripplegauge

@@ -197,35 +197,82 @@ StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, co
   return look;
 }
 
-std::optional<JudgedArea> judged_area(const ResidualField& field) {
+namespace {
+
+/// The mask as text, in cells large enough for a file; one is judged where most of it is.
+void describe_cells(const cv::Mat& judged, const PanelGrid& g, JudgedArea& area) {
+  area.cell_mm = 2;
+  const auto bounds = [&](double from_mm, double g0_mm, int count, int cell) {
+    const auto at = [&](int i) {
+      return std::clamp(static_cast<int>(std::lround((from_mm + i * area.cell_mm - g0_mm) / g.step_mm)), 0,
+                        count);
+    };
+    const int first = std::min(at(cell), count - 1);
+    return cv::Range(first, std::max(first + 1, at(cell + 1)));
+  };
+  const int rows = static_cast<int>(std::ceil((area.y1_mm - area.y0_mm) / area.cell_mm)),
+            columns = static_cast<int>(std::ceil((area.x1_mm - area.x0_mm) / area.cell_mm));
+  for (int r = 0; r < rows; ++r) {
+    std::string& row = area.rows.emplace_back(static_cast<std::size_t>(columns), '.');
+    for (int c = 0; c < columns; ++c) {
+      const cv::Mat cell =
+          judged(bounds(area.y0_mm, g.y0_mm, g.rows, r), bounds(area.x0_mm, g.x0_mm, g.columns, c));
+      if (2 * cv::countNonZero(cell) > static_cast<int>(cell.total())) row[static_cast<std::size_t>(c)] = '#';
+    }
+  }
+}
+
+/// The panel within search_margin_mm of the card that the photo shows, without what the card covers, mm2.
+double surroundings_mm2(const BundleProblem& problem, const PanelVector& parameters, cv::Size photo) {
+  const PanelModel<double> model(problem.constants, parameters);
+  const PanelRegion region = region_around_card(problem.card, problem.card_scale, search_margin_mm);
+  constexpr double step_mm = 4;
+  double area_mm2 = 0;
+  for (double y = region.y0_mm; y < region.y1_mm; y += step_mm)
+    for (double x = region.x0_mm; x < region.x1_mm; x += step_mm) {
+      const double gap = card_gap_mm(problem, x, y);
+      if (gap == 0 || gap > search_margin_mm) continue;
+      const auto p = model.pixel_from_panel(x, y);
+      if (p.u_px >= 0 && p.v_px >= 0 && p.u_px < photo.width && p.v_px < photo.height)
+        area_mm2 += step_mm * step_mm;
+    }
+  return area_mm2;
+}
+
+}  // namespace
+
+std::optional<JudgedArea> judged_area(const BundleProblem& problem, const ResidualField& field,
+                                      const PanelVector& parameters, cv::Size photo,
+                                      const cv::Mat& unexplained) {
   if (field.inner.empty()) return std::nullopt;
-  const cv::Rect box = cv::boundingRect(field.inner);
+  const cv::Mat judged = unexplained.empty() ? field.inner != 0 : (field.inner != 0) & ~unexplained;
+  const cv::Rect box = cv::boundingRect(judged);
   if (box.area() == 0) return std::nullopt;
   const PanelGrid& g = field.grid;
   JudgedArea area;
   area.x0_mm = g.x_mm(box.x), area.y0_mm = g.y_mm(box.y);
   area.x1_mm = g.x_mm(box.x + box.width - 1), area.y1_mm = g.y_mm(box.y + box.height - 1);
-  area.area_mm2 = cv::countNonZero(field.inner) * g.step_mm * g.step_mm;
-  // Cells large enough for a file; one is judged where most of it is.
-  area.cell_mm = 2;
-  const cv::Size cells(static_cast<int>(std::ceil((area.x1_mm - area.x0_mm) / area.cell_mm)),
-                       static_cast<int>(std::ceil((area.y1_mm - area.y0_mm) / area.cell_mm)));
-  for (int r = 0; r < cells.height; ++r) {
-    std::string& row = area.rows.emplace_back(static_cast<std::size_t>(cells.width), '.');
-    const auto at = [&](double cell, double from_mm, double g0_mm, int count) {
-      return std::clamp(static_cast<int>(std::lround((from_mm + cell * area.cell_mm - g0_mm) / g.step_mm)), 0,
-                        count);
-    };
-    for (int c = 0; c < cells.width; ++c) {
-      const int top = at(r, area.y0_mm, g.y0_mm, g.rows - 1),
-                left = at(c, area.x0_mm, g.x0_mm, g.columns - 1);
-      const cv::Rect cell(cv::Point(left, top),
-                          cv::Point(std::max(left + 1, at(c + 1, area.x0_mm, g.x0_mm, g.columns)),
-                                    std::max(top + 1, at(r + 1, area.y0_mm, g.y0_mm, g.rows))));
-      if (2 * cv::countNonZero(field.inner(cell)) > cell.area()) row[static_cast<std::size_t>(c)] = '#';
-    }
-  }
+  area.area_mm2 = cv::countNonZero(judged) * g.step_mm * g.step_mm;
+  area.share = std::min(1.0, area.area_mm2 / std::max(1.0, surroundings_mm2(problem, parameters, photo)));
+  describe_cells(judged, g, area);
   return area;
+}
+
+double unjudged_share(const StripeLook& look, const BundleProblem& problem, const ResidualField& field,
+                      const cv::Mat& unexplained) {
+  const cv::Mat hull = filled_hull(look.striped);
+  const cv::Mat judged = (field.inner != 0) & ~unexplained;
+  const double margin_mm = 0.5 * look.period_mm + 2;  // beside the card the stripes are cut by it
+  int all = 0, lost = 0;
+  for (int r = 0; r < look.grid.rows; ++r)
+    for (int c = 0; c < look.grid.columns; ++c) {
+      const double x = look.grid.x_mm(c), y = look.grid.y_mm(r), gap = card_gap_mm(problem, x, y);
+      if (hull.at<uchar>(r, c) == 0 || gap < margin_mm || gap > search_margin_mm) continue;
+      const int row = static_cast<int>(std::lround(field.grid.row_of(y))),
+                column = static_cast<int>(std::lround(field.grid.column_of(x)));
+      ++all, lost += !field.grid.contains(row, column) || judged.at<uchar>(row, column) == 0;
+    }
+  return all > 0 ? static_cast<double>(lost) / all : 1;
 }
 
 std::string side_of_card(const BundleProblem& problem, const PanelVector& parameters, double x_mm,

@@ -58,8 +58,16 @@ StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, co
 /// From a panel point to the card's paper; 0 on it.
 double card_gap_mm(const BundleProblem& problem, double x_mm, double y_mm);
 
-/// The panel area in which a dent would have been seen.
-std::optional<JudgedArea> judged_area(const ResidualField& field);
+/// The panel area in which a dent would have been seen: what lies well inside the stripes, without what is
+/// marked in `unexplained` (may be empty).
+std::optional<JudgedArea> judged_area(const BundleProblem& problem, const ResidualField& field,
+                                      const PanelVector& parameters, cv::Size photo,
+                                      const cv::Mat& unexplained = {});
+
+/// Of the striped area round the card, gaps in it included, the share in which a dent would not have been
+/// seen.
+double unjudged_share(const StripeLook& look, const BundleProblem& problem, const ResidualField& field,
+                      const cv::Mat& unexplained);
 
 /// Where a panel point lies from the card's middle, as the photo shows it: "right of", "above", "above and
 /// left of".

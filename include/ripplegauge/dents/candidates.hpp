@@ -34,6 +34,10 @@ struct DisturbanceMap {
 DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained = {},
                            const std::optional<PanelEnergy>& good_panel = {});
 
+/// Where it is louder than good panel ever is: 255, else 0, CV_8UC1. Marks narrower than `least_mm`, specks
+/// and scratches, are left out.
+cv::Mat loud_cells(const DisturbanceMap& map, const PanelGrid& grid, double least_mm);
+
 /// Connected regions of high score, strongest first: at most so many of those that could be spots, among the
 /// `looked_at` strongest of all. `merge_gap_mm`: fragments nearer than this belong together (a wide shallow
 /// dent disturbs the stripes in bands, with quiet lines between).

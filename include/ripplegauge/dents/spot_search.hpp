@@ -51,9 +51,18 @@ struct RejectedSpot {
   SpotJudgement judgement;
 };
 
+/// A place where stripes are bent or hidden and no believable spot explains it.
+struct UnexplainedPlace {
+  double x_mm = 0, y_mm = 0;
+  double width_mm = 0;  ///< of the largest disc that fits into it
+  double loudest = 0;   ///< largest mean chi square: orange peel stays below Acceptance::peel_excess
+};
+
 struct SpotSearchResult {
   std::vector<FoundSpot> spots;
   std::vector<RejectedSpot> rejected;  ///< disturbances that no believable spot explains, strongest first
+  std::vector<UnexplainedPlace> unexplained;  ///< louder than peel, the loudest first
+  cv::Mat unexplained_cells;  ///< CV_8UC1, the residual field's cells: 255 in these places, else 0
 };
 
 /// What a spot must show to be believed.
@@ -79,6 +88,9 @@ struct Acceptance {
   /// Around a real dent the stripes are as modelled (0.2 to 1.2 seen), beside a lamp not. With little noise
   /// small errors of the profile are loud: then the ring is held against the disturbance.
   double max_quiet_level = 2.5, max_quiet_share = 0.08;
+  /// From here on a place that no spot explains is surely no panel as it should be. Peel reaches 12 at its
+  /// loudest, dents and edges of light 19 to 38 (ray-traced photos).
+  double surely_disturbed = 15;
   double min_opposite_ratio = 1.4;  ///< a spot whose sign cannot be told is not known
 };
 
