@@ -2,6 +2,7 @@
 
 #include <cmath>
 
+#include "ripplegauge/core/no_dent_words.hpp"
 #include "terminal.hpp"
 
 namespace ripplegauge::cli {
@@ -23,8 +24,10 @@ std::string reading_table(const Reading& reading, const ReadingTableOptions& opt
     out += wrap("What to do: " + reading.refusal->remedy, "  ", "  ");
     return out + "  (" + reading.refusal->code + ")\n";
   }
-  if (reading.status == Status::no_dent)
-    out += "  No dent: card and stripes are fine, and nothing deviates.\n";
+  if (reading.status == Status::no_dent) {
+    out += wrap(no_dent_headline(reading.setup), "  ", "  ");
+    out += wrap(smallest_visible_words(reading.setup), "  ", "  ");
+  }
   for (std::size_t i = 0; i < reading.dents.size(); ++i) {
     const Dent& d = reading.dents[i];
     out += format("  Spot %zu: %s, at x %.1f, y %.1f mm from the card's corner tag\n", i + 1,

@@ -10,6 +10,7 @@
 
 #include "format.hpp"
 #include "geometry_uncertainty.hpp"
+#include "measured_photo.hpp"
 #include "photo_look.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/quantile.hpp"
@@ -210,11 +211,13 @@ void MeasureOptions::validate() const {
     throw UsageError("tape_uncertainty_mm must lie in 0 ... 1000 mm");
 }
 
-Measurement measure(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options) {
-  options.validate();
-  PhotoLook look = look_at_photo(photo, request, options);
+namespace {
+
+/// Goes on from the look: finds the spots and reads them.
+Measurement measure_from(const PhotoLook& look, const Photo& photo, const MeasureRequest& request,
+                         const MeasureOptions& options) {
   Measurement result;
-  result.reading = std::move(look.reading);
+  result.reading = look.reading;
   Reading& reading = result.reading;
   if (reading.refusal) return result;
   const auto refuse = [&](const Refusal& refusal) {
@@ -222,7 +225,7 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
     reading.refusal = refusal;
     return result;
   };
-  BundleProblem& problem = look.problem;
+  BundleProblem problem = look.problem;  // the look keeps its own
   const StripeField& field = look.field;
   const ResidualField& residual = look.residual;
 
@@ -286,6 +289,20 @@ Measurement measure(const Photo& photo, const MeasureRequest& request, const Mea
   result.relief = spots.relief;
   reading.status = reading.dents.empty() ? Status::no_dent : Status::measured;
   return result;
+}
+
+}  // namespace
+
+MeasuredPhoto measure_with_look(const Photo& photo, const MeasureRequest& request,
+                                const MeasureOptions& options) {
+  options.validate();
+  MeasuredPhoto measured{{}, look_at_photo(photo, request, options)};
+  measured.result = measure_from(measured.look, photo, request, options);
+  return measured;
+}
+
+Measurement measure(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options) {
+  return measure_with_look(photo, request, options).result;
 }
 
 }  // namespace ripplegauge

@@ -9,6 +9,7 @@
 #include <utility>
 
 #include "format.hpp"
+#include "measured_photo.hpp"
 #include "photo_look.hpp"
 #include "refusals.hpp"
 #include "sharpness.hpp"
@@ -94,13 +95,6 @@ Surroundings surroundings_of(const PhotoLook& look, const PanelModel<double>& mo
   return s;
 }
 
-/// A Gaussian's depth from its steepest slope: 10 % of the depth is left 4.2919 sigma apart (2 sqrt(2 ln
-/// 10)), and the steepest slope is depth / sigma / sqrt(e).
-double depth_of_gaussian_mm(double slope_mrad, double diameter_mm) {
-  const double sigma = diameter_mm / (2 * std::sqrt(2 * std::numbers::ln10));
-  return 1e-3 * slope_mrad * sigma * std::sqrt(std::numbers::e);
-}
-
 ShotFigures figures_of(const PhotoLook& look, const CardDefinition& card) {
   ShotFigures f;
   f.tags_on_card = static_cast<int>(card.tags.size());
@@ -118,8 +112,8 @@ ShotFigures figures_of(const PhotoLook& look, const CardDefinition& card) {
   f.clipped_share = look.residual.clipped_fraction;
   const double level = look.residual.typical_level, contrast = std::abs(look.residual.typical_contrast);
   f.stripe_contrast = srgb8_from_linear(level + contrast) - srgb8_from_linear(level - contrast);
-  if (look.reading.setup.visible_slope_mrad)
-    f.visible_depth_mm = depth_of_gaussian_mm(*look.reading.setup.visible_slope_mrad, small_dent_mm);
+  for (const VisibleDent& dent : look.reading.setup.smallest_visible)
+    if (dent.width_mm == small_dent_mm) f.visible_depth_mm = dent.depth_mm;
   return f;
 }
 
@@ -350,13 +344,15 @@ bool is_judged(const ResidualField& field, double x_mm, double y_mm) {
 }  // namespace
 
 PhotoCheck check_photo(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options) {
-  options.validate();
-  const PhotoLook look = look_at_photo(photo, request, options);
+  const MeasuredPhoto measured = measure_with_look(photo, request, options);
+  const PhotoLook& look = measured.look;
+  const Reading& reading = measured.result.reading;
   PhotoCheck check;
-  check.photo = look.reading.photo;
-  check.setup = look.reading.setup;
-  check.warnings = look.reading.warnings;
-  check.refusal = look.reading.refusal;
+  check.photo = reading.photo;
+  check.setup = reading.setup;
+  check.warnings = reading.warnings;
+  check.refusal = reading.refusal;
+  check.spots = static_cast<int>(reading.dents.size());
   check.figures = figures_of(look, request.card);
   const auto add = [&](Advice advice) {
     if (advice) check.advice.push_back(std::move(*advice));
@@ -369,11 +365,9 @@ PhotoCheck check_photo(const Photo& photo, const MeasureRequest& request, const 
   add(exposure(check.figures));
   add(more_surroundings(look, check.figures));
   add(more_stripes(look, check.figures));
-  if (check.refusal) return check;
+  if (look.residual.residual.empty()) return check;
 
   add(narrower_stripes(look, check.figures));
-  std::optional<Refusal> first_unfit;
-  bool any_fit = false;
   for (const Disturbance& gap : look.stripes.disturbances) {
     if (!is_deep(gap, look.field.period_mm)) continue;
     const auto unfit = refuse_gap(gap, look.problem, look.field);
@@ -382,11 +376,7 @@ PhotoCheck check_photo(const Photo& photo, const MeasureRequest& request, const 
         !unfit || (unfit->code == "card_too_far" && is_judged(look.residual, gap.x_mm, gap.y_mm));
     check.disturbances.push_back({gap.x_mm, gap.y_mm, gap.width_mm, gap.card_gap_mm, measurable});
     if (unfit) add(about_gap(look, gap, unfit->code));
-    any_fit |= measurable;
-    if (!measurable && !first_unfit) first_unfit = unfit;
   }
-  if (!any_fit) check.refusal = first_unfit;
-  if (check.disturbances.empty()) check.refusal = refuse_burnt_out(look.residual);
   return check;
 }
 

@@ -51,10 +51,36 @@ bool stripes_are_weak(const cv::Mat& grey, const std::vector<SeenTag>& tags, dou
   return stripe_contrast < weak * expected;
 }
 
-/// What a spot of 10 mm must show to be found: see Setup::visible_slope_mrad.
-double visible_slope_mrad(const ResidualField& field, double board_distance_mm, double pitch_mm) {
+/// What a round spot of this width must show to be found: see Setup::visible_slope_mrad. Peel and noise
+/// jitter the stripes' edges, and of the peel's cells only those at an edge are seen.
+double visible_slope_mrad(const ResidualField& field, double board_distance_mm, double pitch_mm,
+                          double width_mm) {
+  float steepest = 1e-3F;
+  constexpr int steps = 200;
+  for (int i = 0; i < steps; ++i)
+    steepest = std::max(steepest, std::abs(field.profile.at(static_cast<float>(i) / steps).derivative));
+  const double jitter_cycles = std::hypot(field.edge_jitter_cycles, field.noise / steepest);
+  const double seen_share = std::min(1.0, 2 * field.peel_cell_mm / field.period_mm);  // two edges a period
   const double cycles_per_slope = 2 * board_distance_mm / pitch_mm;  // seen obliquely it is more
-  return 1e3 * least_believable_slope(field.edge_jitter_cycles / cycles_per_slope, field.peel_cell_mm, 10);
+  return 1e3 * least_believable_slope(jitter_cycles / cycles_per_slope,
+                                      field.peel_cell_mm / std::sqrt(seen_share), width_mm);
+}
+
+/// A Gaussian's depth from its steepest slope: 10 % of the depth is left 4.2919 sigma apart (2 sqrt(2 ln
+/// 10)), and the steepest slope is depth / sigma / sqrt(e).
+double depth_of_gaussian_mm(double slope_mrad, double diameter_mm) {
+  const double sigma_mm = diameter_mm / (2 * std::sqrt(2 * std::numbers::ln10));
+  return 1e-3 * slope_mrad * sigma_mm * std::sqrt(std::numbers::e);
+}
+
+void describe_smallest_visible(const ResidualField& field, double pitch_mm, Setup& setup) {
+  constexpr double told_for_mm = 10;
+  const auto slope_mrad = [&](double width_mm) {
+    return visible_slope_mrad(field, setup.board_distance_mm->value, pitch_mm, width_mm);
+  };
+  setup.visible_slope_mrad = slope_mrad(told_for_mm);
+  for (const double width_mm : {5.0, 10.0, 20.0})
+    setup.smallest_visible.push_back({width_mm, depth_of_gaussian_mm(slope_mrad(width_mm), width_mm)});
 }
 
 }  // namespace
@@ -162,8 +188,7 @@ PhotoLook look_at_photo(const Photo& photo, const MeasureRequest& request, const
         {"weak_stripes", "The stripes are faint: put more light on the board, less on the panel."});
   reading.setup.judged = judged_area(problem, residual, field.bundle.parameters, photo.grey.size());
   describe_setup(problem, field.bundle, field, reading.setup);
-  reading.setup.visible_slope_mrad =
-      visible_slope_mrad(residual, reading.setup.board_distance_mm->value, pitch);
+  describe_smallest_visible(residual, pitch, reading.setup);
   return look;
 }
 

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "ripplegauge/core/no_dent_words.hpp"
 #include "section_plot.hpp"
 
 namespace ripplegauge::picture_detail {
@@ -78,8 +79,8 @@ void Legend::lay_out_band(const Reading& reading) {
     }
   } else if (reading.status == Status::no_dent) {
     band.colour = palette::good;
-    add(band.lines, "No dent found", title, inner, 1);
-    add(band.lines, "Card and stripes are fine, and nothing deviates.", text, inner, 2);
+    add(band.lines, no_dent_headline(reading.setup), title, inner, 3);
+    add(band.lines, smallest_visible_words(reading.setup), text, inner, 3);
   } else {
     return;
   }

@@ -1,4 +1,4 @@
-// The looks before the measuring, as advice for the next shot: quick, since no dent is looked for.
+// Whether a photo can be measured, and how to take a better one.
 #pragma once
 
 #include <optional>
@@ -40,16 +40,17 @@ struct ShotFigures {
 
 struct PhotoCheck {
   PhotoInfo photo;
-  std::optional<Refusal> refusal;  ///< as measure() would give it; absent: the photo can be measured
-  std::vector<ShotAdvice> advice;  ///< most needed first
+  std::optional<Refusal> refusal;             ///< as measure() gives it; absent: the photo can be measured
+  int spots = 0;                              ///< that measure() reads; 0 with no refusal means no dent
+  std::vector<ShotAdvice> advice;             ///< most needed first
   std::vector<SeenDisturbance> disturbances;  ///< largest first
   std::vector<Warning> warnings;
   Setup setup;
   ShotFigures figures;
 };
 
-/// Throws UsageError for a request that makes no sense. Whether a disturbance is a dent is left to measure(),
-/// which may still refuse one that no dent explains.
+/// Measures the photo and adds what a better one would need: its verdict is measure()'s. Throws UsageError
+/// for a request that makes no sense.
 PhotoCheck check_photo(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options = {});
 
 }  // namespace ripplegauge

@@ -1,0 +1,41 @@
+// "No dent" is a measurement: it holds for an area, and for dents of a size.
+#include "ripplegauge/core/no_dent_words.hpp"
+
+#include <cstdio>
+
+namespace ripplegauge {
+namespace {
+
+/// Two digits that count: a limit is no more exact than that.
+std::string depth_text(double mm) {
+  char text[32];
+  std::snprintf(text, sizeof text, mm < 0.095 ? "%.3f" : "%.2f", mm);
+  return text;
+}
+
+std::string whole_number(double value) {
+  char text[32];
+  std::snprintf(text, sizeof text, "%.0f", value);
+  return text;
+}
+
+}  // namespace
+
+std::string no_dent_headline(const Setup& setup) {
+  constexpr double nearly_all = 0.9;
+  if (!setup.judged) return "No dent found.";
+  const std::string area = whole_number(0.01 * setup.judged->area_mm2) + " cm2";
+  if (setup.judged->share > nearly_all) return "No dent on the " + area + " of panel round the card.";
+  return "No dent on the " + area + " that could be judged: " + whole_number(100 * setup.judged->share) +
+         " % of the panel round the card.";
+}
+
+std::string smallest_visible_words(const Setup& setup) {
+  std::string text;
+  for (const VisibleDent& dent : setup.smallest_visible)
+    text += (text.empty() ? "A dent would have shown from " : ", ") + depth_text(dent.depth_mm) +
+            " mm deep at " + whole_number(dent.width_mm) + " mm wide";
+  return text.empty() ? text : text + ".";
+}
+
+}  // namespace ripplegauge
