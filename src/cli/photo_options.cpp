@@ -96,7 +96,9 @@ MeasureRequest request_for(const PhotoArguments& arguments, std::size_t index, s
         "or a --profile that has it");
   const auto distance_mm = value_for(arguments.distance_mm, "--board-distance", index, count);
   request.board_distance_mm = distance_mm ? distance_mm : profile.board_distance_mm;
-  request.bar_length_mm = arguments.bar_mm ? *arguments.bar_mm : profile.bar_length_mm.value_or(100);
+  const auto bar_mm = arguments.bar_mm ? arguments.bar_mm : profile.bar_length_mm;
+  request.bar_measured = bar_mm.has_value();
+  request.bar_length_mm = bar_mm.value_or(request.card.bar_nominal_mm);
   return request;
 }
 

@@ -88,21 +88,86 @@ std::optional<Refusal> take_lens(const Photo& photo, const MeasureRequest& reque
 
 namespace {
 
-/// Phones make photos of these proportions. Other ones were cut out of such a photo.
-bool has_camera_proportions(int width_px, int height_px) {
-  const double ratio = static_cast<double>(std::max(width_px, height_px)) / std::min(width_px, height_px);
-  constexpr double known[] = {4.0 / 3, 3.0 / 2, 16.0 / 9, 1.0, 5.0 / 4, 18.0 / 9, 19.5 / 9, 20.0 / 9};
+double longer_over_shorter(const Photo& photo) {
+  return static_cast<double>(std::max(photo.grey.cols, photo.grey.rows)) /
+         std::min(photo.grey.cols, photo.grey.rows);
+}
+
+template <std::size_t n>
+bool is_one_of(double ratio, const double (&known)[n]) {
   constexpr double rounding = 0.006;
   return std::any_of(std::begin(known), std::end(known),
                      [&](double k) { return std::abs(ratio / k - 1) < rounding; });
 }
 
+/// What a photo was cut out of, as far as EXIF's focal length is concerned.
+struct Frame {
+  double focal_factor = 1;  ///< of the focal length in pixels, over that by the photo's own diagonal
+  double centre_px = 0;     ///< standard uncertainty of the optical axis about the photo's middle
+};
+
+/// Sensors are 4:3, or 3:2: such photos are whole. Phones make all other shapes by cutting the sensor's
+/// picture; some then write the 35 mm equivalent of what is left, some that of the whole. A shape that no
+/// phone makes was cut by hand, anywhere, out of a photo whose EXIF it still has.
+std::vector<Frame> possible_frames(const Photo& photo, double centre_px) {
+  const double ratio = longer_over_shorter(photo);
+  constexpr double sensors[] = {4.0 / 3, 3.0 / 2},
+                   phones[] = {16.0 / 9, 18.0 / 9, 19.5 / 9, 20.0 / 9, 1, 5.0 / 4};
+  if (is_one_of(ratio, sensors)) return {{1, centre_px}};
+  const double w = photo.grey.cols, h = photo.grey.rows, longer = std::max(w, h), shorter = std::min(w, h);
+  const double sensor_longer = std::max(longer, 4.0 / 3 * shorter), sensor_shorter = 0.75 * sensor_longer;
+  const double factor = std::hypot(sensor_longer, sensor_shorter) / std::hypot(longer, shorter);
+  if (is_one_of(ratio, phones)) return {{1, centre_px}, {factor, centre_px}};
+  const double cut_px = std::max(sensor_longer - longer, sensor_shorter - shorter);
+  // Cut off anywhere: the middle is off by up to half of it, evenly.
+  return {{factor, std::hypot(centre_px, 0.5 * cut_px / std::numbers::sqrt3)}};
+}
+
+struct FrameFit {
+  BundleProblem problem;
+  std::optional<BundleResult> start;
+  double cost = 0;  ///< of the start
+};
+
+FrameFit fit_frame(const BundleProblem& problem, const Frame& frame) {
+  FrameFit fit{problem, {}};
+  fit.problem.constants.nominal_focal_px *= frame.focal_factor;
+  fit.problem.priors.centre_px = frame.centre_px;
+  fit.start = start_bundle(fit.problem);
+  if (fit.start) fit.cost = fit.start->cost;
+  return fit;
+}
+
+/// Of two frames, the one that the card's perspective fits better; how much worse the other one does widens
+/// the focal length as far as it may still be the right one.
+FrameFit best_frame(const BundleProblem& problem, const std::vector<Frame>& frames) {
+  std::vector<FrameFit> fits;
+  for (const Frame& frame : frames) fits.push_back(fit_frame(problem, frame));
+  std::erase_if(fits, [](const FrameFit& f) { return !f.start; });
+  if (fits.empty()) return {problem, std::nullopt};
+  std::sort(fits.begin(), fits.end(), [](const FrameFit& a, const FrameFit& b) { return a.cost < b.cost; });
+  FrameFit best = fits.front();
+  if (fits.size() == 1) return best;
+  // Costs are half a chi square: exp(-difference) is the likelihood ratio.
+  const double odds = std::exp(best.cost - fits[1].cost), chance = odds / (1 + odds);
+  constexpr double negligible = 0.01;
+  if (chance < negligible) return best;
+  const double apart =
+      std::log(fits[1].problem.constants.nominal_focal_px / best.problem.constants.nominal_focal_px);
+  best.problem.priors.log_focal = std::hypot(best.problem.priors.log_focal, std::sqrt(chance) * apart);
+  best.start = start_bundle(best.problem);
+  return best;
+}
+
 }  // namespace
 
-std::optional<BundleResult> start_bundle_even_if_cropped(const Photo& photo, BundleProblem& problem,
+std::optional<BundleResult> start_bundle_even_if_cropped(const Photo& photo, bool lens_by_exif,
+                                                         BundleProblem& problem,
                                                          std::vector<Warning>& warnings) {
-  auto start = start_bundle(problem);
-  if (!start) return start;
+  const std::vector<Frame> frames = lens_by_exif ? possible_frames(photo, problem.priors.centre_px)
+                                                 : std::vector<Frame>{{1, problem.priors.centre_px}};
+  FrameFit fit = best_frame(problem, frames);
+  if (!fit.start) return std::nullopt;
   BundleProblem loose = problem;
   // Half a frame cut away on one side moves the centre by a quarter of the width.
   loose.priors.log_focal = std::max(problem.priors.log_focal, 0.25);
@@ -110,13 +175,16 @@ std::optional<BundleResult> start_bundle_even_if_cropped(const Photo& photo, Bun
       std::max(problem.priors.centre_px, 0.2 * std::hypot(photo.grey.cols, photo.grey.rows));
   auto free = start_bundle(loose);
   constexpr double contradicted = 8;  // costs are half a chi square: 16 for three more free parameters
-  const bool by_card = free && start->cost - free->cost > contradicted;
-  if (!free || (!by_card && has_camera_proportions(photo.grey.cols, photo.grey.rows))) return start;
-  problem = loose;
-  warnings.push_back({"photo_cropped",
-                      "The photo seems to be cropped or rescaled: what it says of its lens does not fit. The "
-                      "lens is taken from the "
-                      "card's perspective, with wider intervals; give the photo as the camera made it."});
+  if (!free || fit.cost - free->cost < contradicted) {
+    problem = std::move(fit.problem);
+    return fit.start;
+  }
+  problem = std::move(loose);
+  warnings.push_back(
+      {"photo_cropped",
+       "The photo seems to be cropped or rescaled: what it says of its lens does not fit. The "
+       "lens is taken from the card's perspective, with wider intervals; give the photo as the "
+       "camera made it."});
   return free;
 }
 

@@ -38,10 +38,11 @@ Refusal card_not_flat();
 std::optional<Refusal> take_lens(const Photo& photo, const MeasureRequest& request, BundleProblem& problem,
                                  std::vector<Warning>& warnings);
 
-/// start_bundle(), with next to nothing believed of focal length and principal point where the photo was
-/// cropped or scaled after it was taken: by its proportions, or because the card contradicts what EXIF says.
-/// Then with a warning.
-std::optional<BundleResult> start_bundle_even_if_cropped(const Photo& photo, BundleProblem& problem,
+/// start_bundle() with the lens that EXIF means (`lens_by_exif`): of a photo that the phone or a person cut
+/// out of the sensor's picture, the frame that the card's perspective fits. Where the card contradicts all of
+/// it, next to nothing is believed of focal length and principal point, with a warning.
+std::optional<BundleResult> start_bundle_even_if_cropped(const Photo& photo, bool lens_by_exif,
+                                                         BundleProblem& problem,
                                                          std::vector<Warning>& warnings);
 
 double mean_pixels_per_mm(const std::vector<SeenTag>& tags, double side_mm);

@@ -272,7 +272,8 @@ Measurement measure_from(const PhotoLook& look, const Photo& photo, const Measur
     std::optional<Tape> tape;
     if (request.board_distance_mm)
       tape = Tape{*request.board_distance_mm, std::hypot(options.tape_uncertainty_mm, at_which_mm)};
-    bundle = fit_with_tape(problem, parameters, noise, tape, reading.warnings);
+    bundle = fit_with_tape(problem, parameters, noise, tape,
+                           options.bar_uncertainty_mm / request.bar_length_mm, reading.warnings);
   }
   if (const auto far = allow_for_bend(problem, found.spots, reading.setup.camera_tilt_deg->value, bundle))
     reading.warnings.push_back(*far);
@@ -293,9 +294,29 @@ Measurement measure_from(const PhotoLook& look, const Photo& photo, const Measur
 
 }  // namespace
 
+namespace {
+
+/// Printers scale a page to between 94 and 103 %: a card whose bar nobody measured is as uncertain as that.
+MeasuredPhoto measure_with_unknown_bar(const Photo& photo, MeasureRequest request, MeasureOptions options) {
+  constexpr double least_mm = 94, most_mm = 103;
+  request.bar_measured = true;
+  request.bar_length_mm = 0.5 * (least_mm + most_mm);
+  options.bar_uncertainty_mm = 0.25 * (most_mm - least_mm);  // the interval of 95 % spans them
+  MeasuredPhoto measured = measure_with_look(photo, request, options);
+  measured.result.reading.warnings.push_back(
+      {"bar_not_measured",
+       format("Nobody said how long the card's check bar is: printers make it %.0f to %.0f mm, so all sizes "
+              "are only known to about %.0f %%. Measure it with a steel rule.",
+              least_mm, most_mm, 100 * (most_mm - least_mm) / (most_mm + least_mm))});
+  return measured;
+}
+
+}  // namespace
+
 MeasuredPhoto measure_with_look(const Photo& photo, const MeasureRequest& request,
                                 const MeasureOptions& options) {
   options.validate();
+  if (!request.bar_measured) return measure_with_unknown_bar(photo, request, options);
   MeasuredPhoto measured{{}, look_at_photo(photo, request, options)};
   measured.result = measure_from(measured.look, photo, request, options);
   return measured;

@@ -145,7 +145,8 @@ PhotoLook look_at_photo(const Photo& photo, const MeasureRequest& request, const
   problem.constants.pitch_mm = pitch;
   problem.constants.nominal_distance_mm = usual_board_distance_mm;
 
-  look.view = start_bundle_even_if_cropped(photo, problem, reading.warnings);
+  const bool lens_by_exif = photo.focal_35mm_mm && !request.camera;
+  look.view = start_bundle_even_if_cropped(photo, lens_by_exif, problem, reading.warnings);
   if (!look.view) return refuse(card_not_flat());
   describe_setup(problem, *look.view, {}, reading.setup);
   if (const auto refusal = check_view(photo.grey, problem.tags, reading.setup.camera_tilt_deg->value,

@@ -321,6 +321,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
   });
 
   const PanelModel<double> model(scene.problem->constants, scene.parameters);
+  const Vector3<double>& camera = model.camera_centre();
   for (const FinalSpot& f : finals) {
     const SpotGeometry& g = f.shape;
     if (!(g.diameter_mm > 0)) continue;
@@ -345,8 +346,12 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
         (f.by_parameters.cwiseAbs2() + (shapes * f.by_shapes).cwiseAbs2()).cwiseSqrt();
     const double u_d = std::hypot(std::hypot(geometry.scale, bar, peel),
                                   std::hypot(spread[0], model_diameter), std::hypot(shape_d, unexplained_d));
-    const double u_h = std::hypot(std::hypot(geometry.height, bar, peel), std::hypot(spread[1], model_depth),
-                                  std::hypot(shape_h, unexplained_h));
+    // The stripes' period fixes 1 + d / c in units of the card's print: a card told 1 % too large puts the
+    // board c / d % too near, and depths go with its size over the board's distance.
+    const double camera_mm = std::hypot(camera.x - g.x_mm, camera.y - g.y_mm, camera.z);
+    const double bar_h = bar * (1 + camera_mm / model.board_view(g.x_mm, g.y_mm).distance_mm);
+    const double u_h = std::hypot(std::hypot(geometry.height, bar_h, peel),
+                                  std::hypot(spread[1], model_depth), std::hypot(shape_h, unexplained_h));
     Dent dent;
     dent.kind = g.kind;
     dent.x_mm = g.x_mm, dent.y_mm = g.y_mm;

@@ -49,16 +49,19 @@ double witness_uncertainty_mm(const Tape& tape, double photo_mm) {
 }
 
 BundleResult fit_with_tape(BundleProblem& problem, const PanelVector& start, const BundleNoise& noise,
-                           const std::optional<Tape>& tape, std::vector<Warning>& warnings) {
+                           const std::optional<Tape>& tape, double card_scale_uncertainty,
+                           std::vector<Warning>& warnings) {
   const BundleResult open = fit_bundle(problem, start, BundleFreedom::everything, noise);
   if (!tape) return open;
   const double photo_mm = problem.constants.nominal_distance_mm + open.parameters[p_board_distance];
-  const double photo_uncertainty_mm = distance_uncertainty_mm(open);
+  const Vector3<double> camera = PanelModel<double>(problem.constants, open.parameters).camera_centre();
+  const double camera_mm = std::hypot(camera.x - problem.constants.anchor_x_mm,
+                                      camera.y - problem.constants.anchor_y_mm, camera.z);
+  // A card told 1 % too large puts the board c / d % too near: see read_spots().
+  const double photo_uncertainty_mm =
+      std::hypot(distance_uncertainty_mm(open), camera_mm * card_scale_uncertainty);
   const double off_mm = tape->distance_mm - photo_mm;
   if (std::abs(off_mm) > tape_contradicted * std::hypot(photo_uncertainty_mm, tape->uncertainty_mm)) {
-    const Vector3<double> camera = PanelModel<double>(problem.constants, open.parameters).camera_centre();
-    const double camera_mm = std::hypot(camera.x - problem.constants.anchor_x_mm,
-                                        camera.y - problem.constants.anchor_y_mm, camera.z);
     warnings.push_back(set_aside(problem, *tape, photo_mm, photo_uncertainty_mm, camera_mm));
     return open;
   }

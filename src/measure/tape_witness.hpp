@@ -15,10 +15,12 @@ struct Tape {
   double distance_mm = 0, uncertainty_mm = 0;
 };
 
-/// Fits the whole bundle. A tape that agrees with what the photo says narrows the distance; one that does not
-/// is set aside with a warning that names both figures.
+/// Fits the whole bundle, the card's scale being known to `card_scale_uncertainty` (relative, standard). A
+/// tape that agrees with what the photo says narrows the distance; one that does not is set aside with a
+/// warning that names both figures.
 BundleResult fit_with_tape(BundleProblem& problem, const PanelVector& start, const BundleNoise& noise,
-                           const std::optional<Tape>& tape, std::vector<Warning>& warnings);
+                           const std::optional<Tape>& tape, double card_scale_uncertainty,
+                           std::vector<Warning>& warnings);
 
 /// What the tape counts for: its standard uncertainty, but no less than what it is off from the photo's own
 /// distance. A tape that is a little off, by more than its owner thinks, then cannot pull the interval off

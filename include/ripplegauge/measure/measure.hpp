@@ -17,6 +17,7 @@ namespace ripplegauge {
 struct MeasureRequest {
   CardDefinition card;
   double bar_length_mm = 100;               ///< what the card's check bar really measures
+  bool bar_measured = true;                 ///< false: nobody measured it, and bar_length_mm is not looked at
   double board_pitch_mm = 0;                ///< one light plus one dark stripe
   std::optional<double> board_distance_mm;  ///< by tape, from the dent to the stripes seen in it
   std::optional<BoardDefinition> board;     ///< a tagged board; its pitch goes before board_pitch_mm
