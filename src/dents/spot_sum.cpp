@@ -115,6 +115,36 @@ std::vector<SpotSum> added_starts(const Patch& patch, const SpotVector& single, 
   return chosen;
 }
 
+/// A dent in a dent: a wide one that carries some of the height, and a narrower one of the same sign, about
+/// its middle or beside it, that carries the rest. As one spot the fit is as narrow as the steeper of the
+/// two, so no start that keeps it comes near.
+std::vector<SpotSum> stepped_starts(const PixelArrays& pixels, const SpotVector& single, std::size_t keep) {
+  std::vector<SpotSum> starts;
+  constexpr int directions = 8;
+  for (const double offset : {0.0, 0.2, 0.4})
+    for (int k = 0; k < (offset == 0 ? 1 : directions); ++k)
+      for (const double wider : {1.0, 1.2})
+        for (const double narrower : {0.35, 0.5, 0.65})
+          for (const double share : {0.35, 0.5, 0.65}) {
+            SpotSum sum{single, single};
+            const double direction = 2 * std::numbers::pi * k / directions;
+            const PointMm a = place_in(single, -0.5 * offset, direction),
+                          b = place_in(single, 0.5 * offset, direction);
+            sum.first[s_x] = a.x_mm, sum.first[s_y] = a.y_mm, sum.second[s_x] = b.x_mm,
+            sum.second[s_y] = b.y_mm;
+            const auto resize = [](SpotVector& s, double radius, double height) {
+              s[s_log_a] += std::log(radius), s[s_log_b] += std::log(radius), s[s_height] *= height;
+              s[s_slant_u] = s[s_slant_v] = 0;
+            };
+            resize(sum.first, wider, 1 - share), resize(sum.second, narrower, share);
+            sum.cost = cost_of(pixels, sum);
+            starts.push_back(sum);
+          }
+  std::sort(starts.begin(), starts.end(), [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
+  if (starts.size() > keep) starts.resize(keep);
+  return starts;
+}
+
 /// The first one parted in two alike, side by side in any direction.
 std::vector<SpotSum> parted_starts(const PixelArrays& pixels, const SpotVector& single, std::size_t keep) {
   std::vector<SpotSum> starts;
@@ -274,8 +304,10 @@ std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single,
   std::vector<SpotSum> starts = added_starts(patch, alone.spot, places, scene.threads);
   const std::vector<SpotSum> parted = parted_starts(few, alone.spot, 4);
   const std::vector<SpotSum> rimmed = rimmed_starts(patch, alone.spot, 8);
+  const std::vector<SpotSum> stepped = stepped_starts(few, alone.spot, 8);
   starts.insert(starts.end(), parted.begin(), parted.end());
   starts.insert(starts.end(), rimmed.begin(), rimmed.end());
+  starts.insert(starts.end(), stepped.begin(), stepped.end());
   std::vector<SpotSum> fits;
   const auto fit_all = [&](const std::vector<SpotSum>& from) {
     std::vector<SpotSum> fitted(from.size());
@@ -288,11 +320,18 @@ std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single,
   fit_all(starts);
   if (fits.empty()) return std::nullopt;
   // Alone, the first one had to make up for the second: beside any other it stands where it should, and the
-  // second shows better.
-  fit_all(added_starts(patch, fits.front().first, places, scene.threads));
+  // second shows better. Again from what that finds, until nothing better comes: which basin a single round
+  // ends in hangs on the last digit of a pixel.
   constexpr std::size_t orders = 8;
-  fit_all(other_orders(patch, fits.front(), orders));
-  constexpr std::size_t finalists = 3;
+  constexpr int most_rounds = 4;
+  constexpr double gain = 0.98;  // of the cost: less is the same basin
+  for (int round = 0; round < most_rounds; ++round) {
+    const double before = fits.front().cost;
+    fit_all(added_starts(patch, fits.front().first, places, scene.threads));
+    fit_all(other_orders(patch, fits.front(), orders));
+    if (fits.front().cost > gain * before) break;
+  }
+  constexpr std::size_t finalists = 5;
   if (fits.size() > finalists) fits.resize(finalists);
   std::vector<SpotSum> finished(fits.size());
   parallel_for(fits.size(), scene.threads,
