@@ -956,13 +956,13 @@ class SpotSearch {
     cv::Mat cells = loud_cells(map, field.grid, acceptance_.min_width_mm), labels, stats, centres, depth;
     const int reach = std::max(1, static_cast<int>(0.5 * field.period_mm / field.grid.step_mm));
     const cv::Mat disc = cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(2 * reach + 1, 2 * reach + 1));
+    cv::distanceTransform(cells, depth, cv::DIST_L2, cv::DIST_MASK_5);
     cv::morphologyEx(cells, cells, cv::MORPH_CLOSE, disc);
     // What is left over inside a spot is its shape.
     for (int r = 0; r < cells.rows; ++r)
       for (int c = 0; c < cells.cols; ++c)
         if (cells.at<uchar>(r, c) != 0 && is_of_spot(field.grid.x_mm(c), field.grid.y_mm(r)))
           cells.at<uchar>(r, c) = 0;
-    cv::distanceTransform(cells, depth, cv::DIST_L2, cv::DIST_MASK_5);
     const int places = cv::connectedComponentsWithStats(cells, labels, stats, centres, 8, CV_32S);
     for (int i = 1; i < places; ++i) {
       const cv::Rect box(stats.at<int>(i, cv::CC_STAT_LEFT), stats.at<int>(i, cv::CC_STAT_TOP),
@@ -970,13 +970,13 @@ class SpotSearch {
       const cv::Mat here = labels(box) == i;
       double loudest = 0, half_width = 0;
       cv::minMaxLoc(map.energy(box), nullptr, &loudest, nullptr, nullptr, here);
-      cv::minMaxLoc(depth(box), nullptr, &half_width, nullptr, nullptr, here);
+      cv::Point widest;
+      cv::minMaxLoc(depth(box), nullptr, &half_width, nullptr, &widest, here);
       if (loudest < acceptance_.peel_excess) {
         cells(box).setTo(0, here);
         continue;
       }
-      result_.unexplained.push_back({field.grid.x_mm(centres.at<double>(i, 0)),
-                                     field.grid.y_mm(centres.at<double>(i, 1)),
+      result_.unexplained.push_back({field.grid.x_mm(box.x + widest.x), field.grid.y_mm(box.y + widest.y),
                                      2 * half_width * field.grid.step_mm, loudest});
     }
     std::sort(result_.unexplained.begin(), result_.unexplained.end(),

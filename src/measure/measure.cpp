@@ -92,13 +92,30 @@ std::optional<Refusal> check_unexplained(const SpotSearchResult& found, const Re
   return std::nullopt;
 }
 
+/// A pitch that is a little wrong puts the board where hardly anybody stands one; without a tape nothing else
+/// tells.
+std::optional<Warning> unusual_distance(const Setup& setup, bool tape_agrees) {
+  constexpr double usually_from_mm = 120, usually_to_mm = 450;
+  const double distance_mm = setup.board_distance_mm->value;
+  if (tape_agrees || (distance_mm > usually_from_mm && distance_mm < usually_to_mm)) return std::nullopt;
+  return Warning{
+      "board_distance_unusual",
+      format("Card and stripes put the board %.0f mm from the dent, where boards hardly ever stand. "
+             "If it does not stand there, its pitch is not %g mm, and the depths are wrong.",
+             distance_mm, setup.board_pitch_mm)};
+}
+
 /// "No dent" is said only of what was seen. Where something bends or hides the stripes and nothing explains
 /// it, or much of them could not be followed, there may be one.
 std::optional<Refusal> refuse_unproven(const PhotoLook& look, const SpotSearchResult& found,
                                        const Acceptance& acceptance) {
-  constexpr double dent_mm = 4;  // wide enough to be told from specks and scratches
+  constexpr double dent_mm = 8;  // as it looks, smoothed: specks of 2 mm look 5 to 6 mm wide
+  constexpr double touching_mm = 3;
   for (const UnexplainedPlace& place : found.unexplained) {
-    if (place.loudest < acceptance.surely_disturbed || place.width_mm < dent_mm) continue;
+    // What touches the card is mostly its shadow, where it lifts: that is left out of what was judged.
+    const double from_card_mm = card_gap_mm(look.problem, place.x_mm, place.y_mm) - 0.5 * place.width_mm;
+    if (place.loudest < acceptance.surely_disturbed || place.width_mm < dent_mm || from_card_mm < touching_mm)
+      continue;
     return Refusal{
         "dent_not_explained",
         format("Something bends or hides the stripes, but no dent explains it: %s.",
@@ -106,6 +123,21 @@ std::optional<Refusal> refuse_unproven(const PhotoLook& look, const SpotSearchRe
         "Wipe the panel, take away what casts a shadow or an edge of light across the stripes, and "
         "photograph "
         "from a little nearer or with the board nearer."};
+  }
+  // A spot that explains what is seen and moves the stripes as no peel does, but of which too few edges tell.
+  for (const RejectedSpot& r : found.rejected) {
+    const SpotJudgement& j = r.judgement;
+    if (j.explained < acceptance.min_explained || j.slope_over_peel < acceptance.min_slope_over_peel ||
+        j.moved_snr < acceptance.min_moved_snr || 2 * r.outline.radius_mm < acceptance.min_width_mm)
+      continue;
+    return Refusal{
+        "dent_uncertain",
+        format("Something bends the stripes as a dent would, but too few of them show it to be sure: "
+               "%s.",
+               place_words(r.outline.x_mm, r.outline.y_mm, 2 * r.outline.radius_mm, look.problem, look.field)
+                   .c_str()),
+        "Use a board with a finer pitch, or move it further away, so that more stripes cross the "
+        "place, and photograph again."};
   }
   const double lost = unjudged_share(look.stripes, look.problem, look.residual, found.unexplained_cells);
   constexpr double most_lost = 0.3;  // good photos lose up to 0.18, to edges and to dents
@@ -279,6 +311,10 @@ Measurement measure_from(const PhotoLook& look, const Photo& photo, const Measur
     reading.warnings.push_back(*far);
   scene.parameters = bundle.parameters;
   describe_setup(problem, bundle, field, reading.setup);
+  const bool tape_agrees = request.board_distance_mm &&
+                           std::none_of(reading.warnings.begin(), reading.warnings.end(),
+                                        [](const Warning& w) { return w.code == "board_distance_doubtful"; });
+  if (const auto unusual = unusual_distance(reading.setup, tape_agrees)) reading.warnings.push_back(*unusual);
   for (Warning& warning : gaps_beside_spots(look.stripes, found.spots))
     reading.warnings.push_back(std::move(warning));
 

@@ -179,6 +179,10 @@ PhotoLook look_at_photo(const Photo& photo, const MeasureRequest& request, const
   parallel_for(2, options.threads, [&](std::size_t i) { i == 0 ? explain_stripes() : judge_stripes(); });
   if (unfit_stripes) {
     residual = {};
+    constexpr double some_stripes = 12;  // signal over noise of a carrier, whichever
+    if (unfit_stripes->code == "no_stripes" && field.carrier_snr > some_stripes)
+      if (const auto fitting_mm = pitch_that_fits(photo, problem, *look.view, pitch, look.pixels_per_mm))
+        unfit_stripes = pitch_contradicted(pitch, *fitting_mm);
     return refuse(*unfit_stripes);
   }
   if (residual.residual.empty())

@@ -6,6 +6,7 @@
 #include "bundle_setup.hpp"
 #include "refusals.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "stripe_check.hpp"
 #include "stripe_look.hpp"
 
 namespace ripplegauge {
@@ -88,6 +89,15 @@ void solve_pitch(Followed& followed, double start_pitch_mm, double distance_mm, 
 }
 
 }  // namespace
+
+std::optional<double> pitch_that_fits(const Photo& photo, const BundleProblem& problem,
+                                      const BundleResult& start, double stated_mm, double pixels_per_mm) {
+  for (const double factor : {0.5, 2.0, 0.67, 1.5}) {
+    const auto followed = follow(photo, problem, start, factor * stated_mm, pixels_per_mm);
+    if (followed) return factor * stated_mm / followed->field.carrier_ratio;
+  }
+  return std::nullopt;
+}
 
 PitchCheck check_pitch(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options) {
   options.validate();

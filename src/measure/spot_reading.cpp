@@ -392,7 +392,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
     const auto term = [&](const char* name, const char* note, double d, double h) {
       budget.push_back({name, note, 100 * d, 100 * h});
     };
-    term("print scale", "check bar read with a rule", bar, bar);
+    term("print scale", "check bar read with a rule", bar, bar_h);
     term("camera, crown, corners", "bundle covariance, scale at the spot", geometry.scale, geometry.scale);
     term("board distance",
          scene.problem->board_corners.empty() ? "tape and stripes" : "board tags, tape and stripes", 0,

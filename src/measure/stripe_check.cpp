@@ -27,19 +27,19 @@ std::string place_of(const Disturbance& gap, const BundleProblem& problem, const
   return place_words(gap.x_mm, gap.y_mm, gap.width_mm, problem, field);
 }
 
-Refusal pitch_contradicted(double pitch_mm, double carrier_ratio) {
+Refusal pitch_contradicted(double stated_mm, double fitting_mm) {
   return {
       "pitch_contradicted",
       format("The stripes in the photo do not fit the board's pitch of %g mm: wherever a board can stand, "
              "their pitch is nearer to %.0f mm.",
-             pitch_mm, pitch_mm / carrier_ratio),
+             stated_mm, fitting_mm),
       "Measure one light plus one dark stripe across ten of them, and give that as the pitch."};
 }
 
 Refusal board_impossibly_far(double pitch_mm, double distance_mm) {
   return {"pitch_contradicted",
-          format("With a pitch of %g mm the board would stand %.0f cm from the panel, where none can stand: "
-                 "the pitch given is wrong.",
+          format("With a pitch of %g mm the board would stand %.0f cm from the panel, where no board stands: "
+                 "that pitch is wrong, or the board much too far away.",
                  pitch_mm, 0.1 * distance_mm),
           "Measure one light plus one dark stripe across ten of them, and give that as the pitch."};
 }
@@ -54,6 +54,14 @@ std::optional<Refusal> check_stripes(const BundleProblem& problem, const StripeF
                expected_period_px, resolved_period_px),
         "Use a board with a coarser pitch, bring the board nearer to the panel, or move the phone closer."};
   const bool striped = shows_stripes(look);
+  // From 12 to 70 cm, square or turned away, a board's stripes are as dense as at the usual distance within
+  // this factor. Half or double the pitch is beyond it.
+  constexpr double largest_ratio = 1.6;
+  constexpr double sure_carrier = 12;  // of another pitch, rather than of anything else
+  const double pitch_mm = problem.constants.pitch_mm;
+  if (field.carrier_snr > sure_carrier &&
+      (field.carrier_ratio > largest_ratio || field.carrier_ratio < 1 / largest_ratio))
+    return pitch_contradicted(pitch_mm, pitch_mm / field.carrier_ratio);
   if (look.periods_in_a_row > 0 && look.periods_in_a_row < fewest_in_a_row)
     return Refusal{
         "no_stripes",
@@ -67,13 +75,7 @@ std::optional<Refusal> check_stripes(const BundleProblem& problem, const StripeF
                    "No reflected stripes that fit the board's pitch were found on the panel around the card.",
                    "Stand the striped board so that its reflection surrounds the dent, check its pitch, and "
                    "photograph again."};
-  // From 12 to 70 cm, square or turned away, a board's stripes are as dense as at the usual distance within
-  // this factor. Half or double the pitch is beyond it.
-  constexpr double largest_ratio = 1.6;
-  const double pitch_mm = problem.constants.pitch_mm;
-  if (field.carrier_ratio > largest_ratio || field.carrier_ratio < 1 / largest_ratio)
-    return pitch_contradicted(pitch_mm, field.carrier_ratio);
-  constexpr double nearest_mm = 80, farthest_mm = 1000;
+  constexpr double nearest_mm = 80, farthest_mm = 600;
   const double distance_mm =
       problem.constants.nominal_distance_mm + field.bundle.parameters[p_board_distance];
   if (distance_mm < nearest_mm || distance_mm > farthest_mm)

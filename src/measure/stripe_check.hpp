@@ -16,6 +16,12 @@ namespace ripplegauge {
 std::optional<Refusal> check_stripes(const BundleProblem& problem, const StripeField& field,
                                      const StripeLook& look, double expected_period_px);
 
+/// Of half, twice and one and a half times the stated pitch, and two thirds of it, the first that the stripes
+/// in the photo fit, mm; nothing where none does. Slow: for photos that are refused anyway.
+std::optional<double> pitch_that_fits(const Photo& photo, const BundleProblem& problem,
+                                      const BundleResult& start, double stated_mm, double pixels_per_mm);
+Refusal pitch_contradicted(double stated_mm, double fitting_mm);
+
 /// Stripes that are mostly burnt out hide what they would show.
 std::optional<Refusal> refuse_burnt_out(const ResidualField& field);
 

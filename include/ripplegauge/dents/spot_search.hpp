@@ -53,9 +53,8 @@ struct RejectedSpot {
 
 /// A place where stripes are bent or hidden and no believable spot explains it.
 struct UnexplainedPlace {
-  double x_mm = 0, y_mm = 0;
-  double width_mm = 0;  ///< of the largest disc that fits into it
-  double loudest = 0;   ///< largest mean chi square: orange peel stays below Acceptance::peel_excess
+  double x_mm = 0, y_mm = 0, width_mm = 0;  ///< of the largest disc of loud cells in it
+  double loudest = 0;  ///< largest mean chi square: orange peel stays below Acceptance::peel_excess
 };
 
 struct SpotSearchResult {

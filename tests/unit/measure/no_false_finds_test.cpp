@@ -17,6 +17,7 @@ Reading nothing_found_in(const Photo& photo, const MeasureRequest& request) {
                         : to_string(reading.status)));
   CHECK(reading.dents.empty());
   CHECK(reading.status != Status::measured);
+  if (reading.refusal) UNSCOPED_INFO(reading.refusal->code << ": " << reading.refusal->message);
   return reading;
 }
 

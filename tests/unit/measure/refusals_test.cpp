@@ -182,14 +182,27 @@ TEST_CASE("refused: stripes too fine to be resolved, and what would resolve them
   CHECK(*check.figures.stripe_period_px < 5);
 }
 
-TEST_CASE("refused: a wrong pitch, with the one that fits", "[refusals]") {
+TEST_CASE("refused: twice the pitch, with the one that fits", "[refusals]") {
   Sample s = sample("low-light");  // pitch 12 mm
-  for (const double stated_mm : {24.0, 15.5}) {
-    s.request.board_pitch_mm = stated_mm;
+  for (const bool taped : {true, false}) {
+    if (!taped) s.request.board_distance_mm.reset();
+    s.request.board_pitch_mm = 24;
     const Refusal refusal = refused_by_both(s.photo, s.request);
     CHECK(refusal.code == "pitch_contradicted");
-    CHECK(says(refusal.message, "their pitch would be 1"));
+    CHECK(says(refusal.message, "their pitch is nearer to 1"));
   }
+}
+
+TEST_CASE("a pitch a little off contradicts the tape, and the warning names the one that fits",
+          "[refusals]") {
+  Sample s = sample("low-light");  // pitch 12 mm
+  s.request.board_pitch_mm = 15.5;
+  const Reading reading = measure(s.photo, s.request).reading;
+  const auto warning = std::find_if(reading.warnings.begin(), reading.warnings.end(),
+                                    [](const Warning& w) { return w.code == "board_distance_doubtful"; });
+  REQUIRE(warning != reading.warnings.end());
+  CHECK(says(warning->message, "the board's pitch is about 1"));
+  CHECK(says(warning->message, "not 15.5 mm"));
 }
 
 TEST_CASE("refused: the dent burnt out, cut by the card or the photo's edge, or too far from the card",
@@ -252,9 +265,9 @@ TEST_CASE("refused: something hides the stripes that is no dent", "[refusals]") 
   const Reading turned = measure(smear, s.request).reading;
   REQUIRE(turned.refusal);
   CHECK(turned.refusal->code == "dent_not_explained");
-  // What it is only the search can tell; where it is the quick look sees.
   const PhotoCheck check = check_photo(smear, s.request);
-  CHECK_FALSE(check.refusal);
+  REQUIRE(check.refusal);
+  CHECK(check.refusal->code == turned.refusal->code);
   REQUIRE(check.disturbances.size() == 1);
   CHECK(check.disturbances[0].measurable);
   CHECK(std::hypot(check.disturbances[0].x_mm - 50, check.disturbances[0].y_mm - 50) < 3);

@@ -89,7 +89,7 @@ struct Found {
   double distance_mm = 0, distance_uncertainty_mm = 0, tilt_deg = 0;
 };
 
-std::optional<Found> find(Scene& scene, bool tape = false) {
+std::optional<Found> find(Scene& scene) {
   const auto card = start_bundle(scene.problem);
   REQUIRE(card);
   const auto posed = start_board(scene.problem, scene.seen, card->parameters);
@@ -144,14 +144,4 @@ TEST_CASE("a tag decoded where there is none is left out", "[board]") {
   CHECK(found->distance_mm == Approx(scene.distance_mm).epsilon(0.03));
   CHECK(std::none_of(scene.problem.board_corners.begin(), scene.problem.board_corners.end(),
                      [](const BoardCorner& c) { return c.tag_id == 42; }));
-}
-
-TEST_CASE("tags and tape are weighed by their uncertainties", "[board]") {
-  Scene scene = make_scene(7, 0.3, six_tags);
-  scene.problem.constants.nominal_distance_mm = 300;
-  scene.problem.priors.board_distance_mm = 0.01;  // a tape that cannot be wrong
-  const auto found = find(scene, true);
-  REQUIRE(found);
-  CHECK(scene.problem.constants.nominal_distance_mm == 300);
-  CHECK(found->distance_mm == Approx(300).margin(0.1));
 }
