@@ -106,6 +106,11 @@ void describe(Fields& fields, T& area) {
   fields("share", area.share);
 }
 
+template <class Fields, Is<PixelOutline> T>
+void describe(Fields& fields, T& outline) {
+  fields("points_px", outline.points_px);
+}
+
 template <class Fields, Is<VisibleDent> T>
 void describe(Fields& fields, T& dent) {
   fields("width_mm", dent.width_mm);
@@ -232,6 +237,9 @@ class Reader {
   void operator()(const char* key, std::vector<VisibleDent>& dents) {
     for (ObjectReader& child : object_.optional_objects(key)) dents.push_back(object<VisibleDent>(child));
   }
+  void operator()(const char* key, std::vector<std::pair<double, double>>& points) {
+    points = object_.optional_pairs(key);
+  }
   void operator()(const char* key, std::vector<PointMm>& points) {
     for (const auto& [x, y] : object_.optional_pairs(key)) points.push_back({x, y});
   }
@@ -287,6 +295,7 @@ OrderedJson to_json(const Reading& reading) {
   writer("warnings", reading.warnings);
   writer("photo_info", reading.photo);
   writer("setup", reading.setup);
+  if (!reading.judged_px.empty()) writer("judged_px", reading.judged_px);
   return std::move(writer.json());
 }
 
@@ -330,6 +339,8 @@ Reading reading_from(ObjectReader& object) {
   reading.photo.name = object.required<std::string>("photo", any_text);
   if (auto refusal = object.optional_object("refusal")) reading.refusal = Reader::object<Refusal>(*refusal);
   if (auto setup = object.optional_object("setup")) reading.setup = Reader::object<Setup>(*setup);
+  for (ObjectReader& outline : object.optional_objects("judged_px"))
+    reading.judged_px.push_back(Reader::object<PixelOutline>(outline));
   for (ObjectReader& warning : object.optional_objects("warnings"))
     reading.warnings.push_back(Reader::object<Warning>(warning));
   read_dents(object, reading);

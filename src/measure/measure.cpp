@@ -267,6 +267,8 @@ Measurement measure_from(const PhotoLook& look, const Photo& photo, const Measur
   remove_lamps(residual, found.spots);
   reading.setup.judged =
       judged_area(problem, residual, field.bundle.parameters, photo.grey.size(), found.unexplained_cells);
+  reading.judged_px = judged_outlines(
+      residual, PanelModel<double>(problem.constants, field.bundle.parameters), found.unexplained_cells);
   if (found.spots.empty()) {
     if (const auto refusal = check_unexplained(found, residual)) return refuse(*refusal);
     if (const auto refusal = check_gaps_without_spots(look.stripes, problem, field)) return refuse(*refusal);

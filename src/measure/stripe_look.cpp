@@ -258,6 +258,29 @@ std::optional<JudgedArea> judged_area(const BundleProblem& problem, const Residu
   return area;
 }
 
+std::vector<PixelOutline> judged_outlines(const ResidualField& field, const PanelModel<double>& model,
+                                          const cv::Mat& unexplained) {
+  cv::Mat judged = (field.inner != 0) & ~unexplained;
+  const PanelGrid& g = field.grid;
+  const int smooth = std::max(1, static_cast<int>(1.0 / g.step_mm));
+  cv::morphologyEx(judged, judged, cv::MORPH_CLOSE, disc(smooth));
+  std::vector<std::vector<cv::Point>> contours;
+  cv::findContours(judged, contours, cv::RETR_CCOMP, cv::CHAIN_APPROX_NONE);
+  constexpr double least_mm2 = 60, exact_mm = 0.7;
+  std::vector<PixelOutline> outlines;
+  for (const std::vector<cv::Point>& contour : contours) {
+    if (std::abs(cv::contourArea(contour)) * g.step_mm * g.step_mm < least_mm2) continue;
+    std::vector<cv::Point> few;
+    cv::approxPolyDP(contour, few, exact_mm / g.step_mm, true);
+    PixelOutline& outline = outlines.emplace_back();
+    for (const cv::Point& p : few) {
+      const auto pixel = model.pixel_from_panel(g.x_mm(p.x), g.y_mm(p.y));
+      outline.points_px.emplace_back(pixel.u_px, pixel.v_px);
+    }
+  }
+  return outlines;
+}
+
 double unjudged_share(const StripeLook& look, const BundleProblem& problem, const ResidualField& field,
                       const cv::Mat& unexplained) {
   const cv::Mat hull = filled_hull(look.striped);

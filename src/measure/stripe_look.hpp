@@ -64,6 +64,10 @@ std::optional<JudgedArea> judged_area(const BundleProblem& problem, const Residu
                                       const PanelVector& parameters, cv::Size photo,
                                       const cv::Mat& unexplained = {});
 
+/// The same area's outlines in the photo, holes included; specks of it are left out.
+std::vector<PixelOutline> judged_outlines(const ResidualField& field, const PanelModel<double>& model,
+                                          const cv::Mat& unexplained);
+
 /// Of the striped area round the card, gaps in it included, the share in which a dent would not have been
 /// seen.
 double unjudged_share(const StripeLook& look, const BundleProblem& problem, const ResidualField& field,

@@ -99,6 +99,31 @@ cv::Rect2d draw_scale_bar(Canvas& canvas, const Reading& reading, const std::vec
   return box;
 }
 
+/// Round what was judged, dotted: a dent outside would not have been seen.
+void draw_judged_area(Canvas& canvas, const Reading& reading, double scale, double size) {
+  cairo_t* cairo = canvas.cairo();
+  const double dots[] = {0.12 * size, 0.36 * size};
+  cairo_save(cairo);
+  for (const PixelOutline& outline : reading.judged_px) {
+    cairo_new_path(cairo);
+    for (const auto& px : outline.points_px) {
+      if (!std::isfinite(px.first) || !std::isfinite(px.second)) continue;
+      const cv::Point2d p = on_canvas(px, scale);
+      cairo_line_to(cairo, p.x, p.y);
+    }
+    cairo_close_path(cairo);
+    set_colour(cairo, palette::ink, 0.6);
+    cairo_set_dash(cairo, nullptr, 0, 0);
+    cairo_set_line_width(cairo, 0.16 * size);
+    cairo_stroke_preserve(cairo);
+    set_colour(cairo, palette::paper);
+    cairo_set_dash(cairo, dots, 2, 0);
+    cairo_set_line_width(cairo, 0.1 * size);
+    cairo_stroke(cairo);
+  }
+  cairo_restore(cairo);
+}
+
 }  // namespace
 
 Picture annotated_picture(const AnnotateInput& input) {
@@ -114,6 +139,7 @@ Picture annotated_picture(const AnnotateInput& input) {
   canvas.paste(photo, 0, 0);
   const double scale =
       reading.photo.width_px > 0 ? static_cast<double>(photo.cols) / reading.photo.width_px : 1;
+  draw_judged_area(canvas, reading, scale, text_size);
   const std::vector<Spot> spots = spots_of(reading, scale);
   const cv::Rect2d bar = draw_scale_bar(canvas, reading, spots, photo.size(), scale, text_size);
   draw_spots(canvas, spots, cv::Rect2d(0, 0, photo.cols, photo.rows), {bar}, text_size);

@@ -127,6 +127,12 @@ struct PhotoInfo {
   int width_px = 0, height_px = 0;  ///< upright
 };
 
+/// A closed line in pixels of the upright photo (the first point is not repeated).
+struct PixelOutline {
+  std::vector<std::pair<double, double>> points_px;
+  bool operator==(const PixelOutline&) const = default;
+};
+
 struct Reading {
   PhotoInfo photo;
   Status status = Status::refused;
@@ -138,6 +144,7 @@ struct Reading {
   /// Outlines in pixels of the upright photo, in the order of dents: a picture can be drawn from a reading
   /// alone.
   std::vector<std::vector<std::pair<double, double>>> outlines_px;
+  std::vector<PixelOutline> judged_px;  ///< round the area that was judged, and round holes in it
 };
 
 const char* to_string(Kind kind);

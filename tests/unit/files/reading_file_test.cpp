@@ -182,6 +182,7 @@ Reading full_reading() {
   reading.dents[1].inside_of = 0;
   reading.budgets = {{{"scale", "bar read to 0.5 mm", 0.5, 0.7}}, {{"noise", "", 0.1, 1.7}}};
   reading.outlines_px = {{{10, 20}, {30, 40}}, {{1, 2}}};
+  reading.judged_px = {{{{1, 2}, {3, 4}, {5, 6}}}, {{{7, 8}, {9, 10}, {11, 12}}}};
   reading.photo = {"a/b.jpg", "2024-05-06 07:08:09", "abc", 4032, 3024};
   reading.warnings = {{"thin", "few stripes"}};
   Setup& setup = reading.setup;
@@ -312,6 +313,7 @@ TEST_CASE("every field of a reading is in its JSON", "[reading_file]") {
   CHECK(read.budgets[0].at(0).diameter_percent == 0.5);
   CHECK(read.budgets[1].at(0).depth_percent == 1.7);
   CHECK(read.outlines_px == reading.outlines_px);
+  CHECK(read.judged_px == reading.judged_px);
   CHECK(read.photo.name == "a/b.jpg");
   CHECK(read.photo.date_taken == "2024-05-06 07:08:09");
   CHECK(read.photo.sha256 == "abc");
