@@ -11,6 +11,7 @@
 #include "ripplegauge/files/board_file.hpp"
 #include "ripplegauge/files/camera_profile_file.hpp"
 #include "ripplegauge/measure/pitch_check.hpp"
+#include "slips.hpp"
 #include "terminal.hpp"
 
 namespace ripplegauge::cli {
@@ -160,6 +161,7 @@ void add_board_command(CLI::App& app, ChosenCommand& chosen) {
   board
       ->add_option("--pitch", a->pitch_mm,
                    "One light plus one dark stripe, mm: tape over ten of them\nand divide")
+      ->check(plausible_board_pitch())
       ->type_name("MM");
   board->add_option("--from", a->from, "Start from this board file: only say what is new")->type_name("FILE");
   board->add_option("--name", a->name, "What you call it")->type_name("TEXT");
@@ -179,9 +181,11 @@ void add_board_command(CLI::App& app, ChosenCommand& chosen) {
   board
       ->add_option("--board-distance", a->distance_mm,
                    "Tape from the panel at the card's inner corner to the\nstripes seen there, mm")
+      ->check(plausible_board_distance())
       ->type_name("MM")
       ->group(check);
   board->add_option("--bar-length", a->bar_mm, "What the card's 100 mm check bar really measures, mm")
+      ->check(plausible_bar_length())
       ->type_name("MM")
       ->capture_default_str()
       ->group(check);

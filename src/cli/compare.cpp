@@ -196,9 +196,10 @@ void write_log(const CompareArguments& arguments, const CompareInput& input) {
 }
 
 /// What to do after the pull.
-std::string next_words(const CompareInput& input, const PanelArguments& panel) {
+std::string next_words(const CompareInput& input, const CompareArguments& arguments) {
   return next_to_text(next_step(input.first().reading, input.last().reading, input.comparison(),
-                                panel_facts_of(panel), advice_data_for(panel)));
+                                panel_facts_of(*arguments.panel),
+                                advice_data_for(*arguments.panel, arguments.photo->profile_file)));
 }
 
 int run_one(const CompareArguments& arguments) {
@@ -206,7 +207,7 @@ int run_one(const CompareArguments& arguments) {
       compared(arguments.files, arguments, !arguments.pictures.empty() || !arguments.report.empty());
   print_comparison(input);
   if (input.shots.size() > 2) print_series(input);
-  if (!arguments.no_next) std::printf("\n%s", next_words(input, *arguments.panel).c_str());
+  if (!arguments.no_next) std::printf("\n%s", next_words(input, arguments).c_str());
   if (!arguments.json.empty()) write_atomically(arguments.json, comparison_to_json(input));
   if (!arguments.pictures.empty()) write_pictures(input, arguments.pictures);
   if (!arguments.report.empty())

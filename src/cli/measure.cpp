@@ -85,7 +85,7 @@ int run_photos(const MeasureArguments& a) {
                      std::to_string(a.photos.size()) + " photos were given");
   expect_large_pictures();
   const PanelFacts facts = panel_facts_of(*a.panel);
-  const AdviceData advice = advice_data_for(*a.panel);
+  const AdviceData advice = advice_data_for(*a.panel, a.photo->profile_file);
   std::vector<Reading> readings;
   bool refused = false;
   for (std::size_t i = 0; i < a.photos.size(); ++i) {

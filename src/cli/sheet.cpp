@@ -32,7 +32,7 @@ const std::vector<std::string> papers = {"a4", "letter", "a3"};
 void add_page_options(CLI::App& command, std::string& out, std::string& paper) {
   command.add_option("--out", out, "PDF to write")->type_name("FILE")->capture_default_str();
   command.add_option("--paper", paper, "a4, letter or a3")
-      ->check(CLI::IsMember(papers))
+      ->transform(CLI::IsMember(papers, CLI::ignore_case))
       ->type_name("SIZE")
       ->capture_default_str();
 }
