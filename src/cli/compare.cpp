@@ -29,7 +29,7 @@ anywhere, with the board anywhere. Three or more files are a series: each one is
 A saved reading brings its relief if it stands beside it: door.json with door.relief.csv.
 
 Examples:
-  ripplegauge compare before.jpg after.jpg --board-pitch 16 --board-distance 188,381
+  ripplegauge compare before.jpg after.jpg --board-pitch 16
   ripplegauge compare before.json after.json --report page.html --workshop "Corner Workshop" --job "left door"
   ripplegauge compare 0.json 1.json 2.json 3.json --pictures pulls --json pulls.json
   ripplegauge compare before.json after.json --log practice.csv --who "bay 2" --exercise "door edge"
