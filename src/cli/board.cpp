@@ -11,6 +11,7 @@
 #include "ripplegauge/files/board_file.hpp"
 #include "ripplegauge/files/camera_profile_file.hpp"
 #include "ripplegauge/measure/pitch_check.hpp"
+#include "slips.hpp"
 #include "terminal.hpp"
 
 namespace ripplegauge::cli {
@@ -86,8 +87,8 @@ BoardDefinition board_for(const BoardArguments& a) {
 bool pitch_holds(const BoardArguments& a, double pitch_mm) {
   if (!a.distance_mm)
     throw UsageError(
-        "--photo needs --board-distance: tape from the panel at the card's inner corner to the stripes seen "
-        "there");
+        "--photo needs --board-distance: the tape, in mm, from the panel at the card's inner corner to the "
+        "stripes seen there. Once a board is enough; measuring needs no tape");
   MeasureRequest request;
   request.card = card_or_standard(a.card_file);
   request.board_pitch_mm = pitch_mm;
@@ -134,7 +135,13 @@ bool pitch_holds(const BoardArguments& a, double pitch_mm) {
   return false;
 }
 
+/// Nothing new is said of the board: its file is only to be checked.
+bool only_checks(const BoardArguments& a) {
+  return !a.photo.empty() && a.from.empty() && !a.name && !a.pitch_mm && !a.mirrored && a.tags.empty();
+}
+
 int run_board(const BoardArguments& a) {
+  if (only_checks(a)) return pitch_holds(a, read_board(a.file).pitch_mm) ? exit_ok : exit_refused;
   const BoardDefinition board = board_for(a);
   if (std::filesystem::exists(a.file))
     throw UsageError(a.file + " exists already; choose another name, or remove it first");
@@ -155,11 +162,13 @@ int run_board(const BoardArguments& a) {
 
 void add_board_command(CLI::App& app, ChosenCommand& chosen) {
   auto a = std::make_shared<BoardArguments>();
-  auto* board = app.add_subcommand("board", "Write the file that describes a striped board you own");
-  board->add_option("NEW.json", a->file, "Board file to write")->required();
+  auto* board = app.add_subcommand("board", "Write the file that describes a striped board; check its pitch");
+  board->add_option("NEW.json", a->file, "Board file to write; with nothing but a photo, the one to\ncheck")
+      ->required();
   board
       ->add_option("--pitch", a->pitch_mm,
                    "One light plus one dark stripe, mm: tape over ten of them\nand divide")
+      ->check(plausible_board_pitch())
       ->type_name("MM");
   board->add_option("--from", a->from, "Start from this board file: only say what is new")->type_name("FILE");
   board->add_option("--name", a->name, "What you call it")->type_name("TEXT");
@@ -179,9 +188,11 @@ void add_board_command(CLI::App& app, ChosenCommand& chosen) {
   board
       ->add_option("--board-distance", a->distance_mm,
                    "Tape from the panel at the card's inner corner to the\nstripes seen there, mm")
+      ->check(plausible_board_distance())
       ->type_name("MM")
       ->group(check);
   board->add_option("--bar-length", a->bar_mm, "What the card's 100 mm check bar really measures, mm")
+      ->check(plausible_bar_length())
       ->type_name("MM")
       ->capture_default_str()
       ->group(check);
@@ -192,10 +203,14 @@ void add_board_command(CLI::App& app, ChosenCommand& chosen) {
       ->type_name("FILE")
       ->group(check);
   board->footer(
+      "Every depth is as good as the board's pitch, per cent for per cent. Check it once a board:\n"
+      "photograph card and stripes in a flat pane, tape the distance this once. The tape's\n"
+      "share shrinks with distance; 2 mm of 400 are half a per cent.\n"
       "ripplegauge sheet tags prints tags to stick onto a board.\n\n"
       "Examples:\n"
       "  ripplegauge board wall.json --pitch 20 --name \"wall board\"\n"
       "  ripplegauge board wall.json --pitch 20 --photo wall.jpg --board-distance 310\n"
+      "  ripplegauge board board.json --photo pane.jpg --board-distance 400 --bar-length 99.2\n"
       "  ripplegauge board tagged.json --from wall.json --mirrored --tag 40,-250,180,40 --tag 41,250,180,40");
   board->callback([a, &chosen] { chosen = [a] { return run_board(*a); }; });
 }

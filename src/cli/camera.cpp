@@ -229,7 +229,7 @@ void add_camera_command(CLI::App& app, ChosenCommand& chosen) {
       "Examples:\n"
       "  ripplegauge camera card*.jpg --out phone.json --picture coverage.png\n"
       "  ripplegauge camera board*.jpg --chessboard 9x6 --square-mm 25\n"
-      "  ripplegauge measure dent.jpg --camera phone.json --board-pitch 16 --board-distance 320");
+      "  ripplegauge measure dent.jpg --camera phone.json --board-pitch 16");
   camera->callback([a, &chosen] { chosen = [a] { return run_camera(*a); }; });
 }
 

@@ -23,7 +23,7 @@ dent: an answer while the phone is still in the hand. Exit code 0: measure it;
 3: measure would refuse it.
 
 Examples:
-  ripplegauge check dent.jpg --board-pitch 16 --board-distance 320
+  ripplegauge check dent.jpg --board-pitch 16
   ripplegauge check first.jpg second.jpg --profile workshop.json --json checks.json)";
 
 struct CheckArguments {

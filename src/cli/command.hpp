@@ -26,6 +26,7 @@ void add_study_command(CLI::App& app, ChosenCommand& chosen);
 void add_progress_command(CLI::App& app, ChosenCommand& chosen);
 void add_sheet_command(CLI::App& app, ChosenCommand& chosen);
 void add_board_command(CLI::App& app, ChosenCommand& chosen);
+void add_setup_command(CLI::App& app, ChosenCommand& chosen);
 void add_camera_command(CLI::App& app, ChosenCommand& chosen);
 void add_plan_command(CLI::App& app, ChosenCommand& chosen);
 void add_next_command(CLI::App& app, ChosenCommand& chosen);

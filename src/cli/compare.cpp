@@ -30,7 +30,7 @@ anywhere, with the board anywhere. Three or more files are a series: each one is
 A saved reading brings its relief if it stands beside it: door.json with door.relief.csv.
 
 Examples:
-  ripplegauge compare before.jpg after.jpg --board-pitch 16 --board-distance 188,381
+  ripplegauge compare before.jpg after.jpg --board-pitch 16
   ripplegauge compare before.json after.json --report page.html --workshop "Corner Workshop" --job "left door"
   ripplegauge compare 0.json 1.json 2.json 3.json --pictures pulls --json pulls.json
   ripplegauge compare before.json after.json --log practice.csv --who "bay 2" --exercise "door edge"
@@ -197,9 +197,10 @@ void write_log(const CompareArguments& arguments, const CompareInput& input) {
 }
 
 /// What to do after the pull.
-std::string next_words(const CompareInput& input, const PanelArguments& panel) {
+std::string next_words(const CompareInput& input, const CompareArguments& arguments) {
   return next_to_text(next_step(input.first().reading, input.last().reading, input.comparison(),
-                                panel_facts_of(panel), advice_data_for(panel)));
+                                panel_facts_of(*arguments.panel),
+                                advice_data_for(*arguments.panel, arguments.photo->profile_file)));
 }
 
 int run_one(const CompareArguments& arguments) {
@@ -207,7 +208,7 @@ int run_one(const CompareArguments& arguments) {
       compared(arguments.files, arguments, !arguments.pictures.empty() || !arguments.report.empty());
   print_comparison(input);
   if (input.shots.size() > 2) print_series(input);
-  if (!arguments.no_next) print("\n%s", next_words(input, *arguments.panel).c_str());
+  if (!arguments.no_next) print("\n%s", next_words(input, arguments).c_str());
   if (!arguments.json.empty()) write_atomically(arguments.json, comparison_to_json(input));
   if (!arguments.pictures.empty()) write_pictures(input, arguments.pictures);
   if (!arguments.report.empty())

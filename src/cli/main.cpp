@@ -14,6 +14,7 @@
 #include "memory.hpp"
 #include "output_filter.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "slips.hpp"
 
 namespace ripplegauge::cli {
 
@@ -61,6 +62,7 @@ int run(int argc, char** argv) {
   add_progress_command(app, chosen);
   add_sheet_command(app, chosen);
   add_board_command(app, chosen);
+  add_setup_command(app, chosen);
   add_camera_command(app, chosen);
   add_plan_command(app, chosen);
   add_next_command(app, chosen);
@@ -69,9 +71,18 @@ int run(int argc, char** argv) {
   add_quote_command(app, chosen);
   add_prices_command(app, chosen);
 
+  accept_decimal_commas(app);
+
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
+    const bool unexpected = error.get_exit_code() == static_cast<int>(CLI::ExitCodes::ExtrasError) ||
+                            error.get_exit_code() == static_cast<int>(CLI::ExitCodes::RequiredError);
+    if (const std::string slip = unexpected ? unknown_word(app, {argv + 1, argv + argc}) : "";
+        !slip.empty()) {
+      std::cerr << slip << "\n";
+      return exit_usage;
+    }
     const int code = app.exit(error);
     return code == 0 ? exit_ok : exit_usage;
   }

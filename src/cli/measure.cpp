@@ -34,7 +34,7 @@ measured, whatever is wrong with one; stopped half-way, the same command goes on
 Spots seen in two photos of a panel count once if the card was left where it is.
 
 Examples:
-  ripplegauge measure dent.jpg --board-pitch 16 --board-distance 320 --bar-length 99.4
+  ripplegauge measure dent.jpg --board-pitch 16 --bar-length 99.4
   ripplegauge measure dent.jpg --profile workshop.json --json dent.json
   ripplegauge measure estate/ --profile workshop.json --job estate.json
   ripplegauge measure phone/ --profile workshop.json --job estate.json --panel-pattern "*_{panel}_#")";
@@ -85,7 +85,7 @@ int run_photos(const MeasureArguments& a) {
                      std::to_string(a.photos.size()) + " photos were given");
   expect_large_pictures();
   const PanelFacts facts = panel_facts_of(*a.panel);
-  const AdviceData advice = advice_data_for(*a.panel);
+  const AdviceData advice = advice_data_for(*a.panel, a.photo->profile_file);
   std::vector<Reading> readings;
   bool refused = false;
   for (std::size_t i = 0; i < a.photos.size(); ++i) {

@@ -2,6 +2,7 @@
 
 #include "command.hpp"
 #include "panel_options.hpp"
+#include "photo_options.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/advice_file.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
@@ -19,7 +20,7 @@ Examples:
   ripplegauge next before.json after.json --kit mykit.json --material steel --paint original --air 18)";
 
 struct NextArguments {
-  std::string before, after, json;
+  std::string before, after, json, profile;
   bool card_moved = false, card_still = false, full = false;
   std::shared_ptr<PanelArguments> panel;
 };
@@ -34,7 +35,7 @@ Reading single_reading(const std::string& file) {
 
 int run_next(const NextArguments& arguments) {
   const PanelFacts facts = panel_facts_of(*arguments.panel);
-  const AdviceData data = advice_data_for(*arguments.panel);
+  const AdviceData data = advice_data_for(*arguments.panel, arguments.profile);
   const Reading before = single_reading(arguments.before), after = single_reading(arguments.after);
   CompareOptions options;
   if (arguments.card_moved) options.alignment.placement = CardPlacement::moved;
@@ -59,6 +60,7 @@ void add_next_command(CLI::App& app, ChosenCommand& chosen) {
       ->excludes(moved);
   command->add_flag("--full", arguments->full, "With every reason and caution");
   arguments->panel = add_panel_options(*command);
+  add_profile_option(*command, arguments->profile);
   command->footer(examples);
   command->callback([arguments, &chosen] { chosen = [arguments] { return run_next(*arguments); }; });
 }

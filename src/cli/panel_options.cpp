@@ -6,6 +6,7 @@
 #include "command.hpp"
 #include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/files/advice_file.hpp"
+#include "ripplegauge/files/workshop_file.hpp"
 
 namespace ripplegauge::cli {
 namespace {
@@ -81,12 +82,14 @@ std::shared_ptr<PanelArguments> add_panel_options(CLI::App& command) {
       .add_option("--facts", panel.facts_file, "All of these from a file (JSON); what is said beside it wins")
       ->type_name("FILE")
       ->group(group);
-  command.add_option("--kit", panel.kit, "Your kit (JSON); else kit.json of the data folder, else none")
+  command
+      .add_option("--kit", panel.kit,
+                  "Your kit (JSON); else the profile's, else kit.json of the\ndata folder, else none")
       ->type_name("FILE")
       ->group(group);
-  command.add_option("--coins", panel.coins, "Coins to compare with: us, euro, uk")
+  command
+      .add_option("--coins", panel.coins, "Coins to compare with: us, euro, uk; else the profile's, else us")
       ->type_name("COUNTRY")
-      ->capture_default_str()
       ->group(group);
   return arguments;
 }
@@ -99,9 +102,12 @@ PanelFacts panel_facts_of(const PanelArguments& arguments) {
   return facts;
 }
 
-AdviceData advice_data_for(const PanelArguments& arguments) {
-  const auto kit = arguments.kit.empty() ? std::nullopt : std::optional<std::filesystem::path>(arguments.kit);
-  return read_advice_data(data_dir(), kit, arguments.coins);
+AdviceData advice_data_for(const PanelArguments& arguments, const std::string& profile_file) {
+  WorkshopProfile profile;
+  if (!profile_file.empty()) profile = read_workshop(profile_file, data_dir());
+  if (!arguments.kit.empty()) profile.kit_file = arguments.kit;
+  if (!arguments.coins.empty()) profile.coin_country = arguments.coins;
+  return read_advice_data(data_dir(), profile.kit_file, profile.coin_country.value_or("us"));
 }
 
 }  // namespace ripplegauge::cli

@@ -14,8 +14,8 @@ namespace ripplegauge::cli {
 struct PanelArguments {
   std::string facts_file;                              ///< empty: none
   std::vector<std::function<void(PanelFacts&)>> said;  ///< by options of their own
-  std::string kit;  ///< empty: kit.json of the data folder, if there is one
-  std::string coins = "us";
+  std::string kit;    ///< empty: the profile's, else kit.json of the data folder, if there is one
+  std::string coins;  ///< empty: the profile's, else us
 };
 
 /// Declares --material, --thickness, --paint, --coating, --place, --access, --air, --panel, --facts, --kit
@@ -26,7 +26,8 @@ std::shared_ptr<PanelArguments> add_panel_options(CLI::App& command);
 /// From the file, then from the options; checked. Throws FileError and UsageError.
 PanelFacts panel_facts_of(const PanelArguments& arguments);
 
-/// Rules, kit and coins for these arguments. Throws FileError and UsageError.
-AdviceData advice_data_for(const PanelArguments& arguments);
+/// Rules, kit and coins for these arguments; what they do not say of kit and coins is taken from the workshop
+/// profile, if one is named. Throws FileError and UsageError.
+AdviceData advice_data_for(const PanelArguments& arguments, const std::string& profile_file);
 
 }  // namespace ripplegauge::cli

@@ -9,13 +9,15 @@
 #include "ripplegauge/files/camera_profile_file.hpp"
 #include "ripplegauge/files/card_file.hpp"
 #include "ripplegauge/files/workshop_file.hpp"
+#include "slips.hpp"
 
 namespace ripplegauge::cli {
 
 namespace {
 
 WorkshopProfile profile_of(const PhotoArguments& arguments) {
-  return arguments.profile_file.empty() ? WorkshopProfile{} : read_workshop(arguments.profile_file);
+  return arguments.profile_file.empty() ? WorkshopProfile{}
+                                        : read_workshop(arguments.profile_file, data_dir());
 }
 
 std::optional<double> value_for(const std::vector<double>& values, const char* option, std::size_t index,
@@ -23,7 +25,8 @@ std::optional<double> value_for(const std::vector<double>& values, const char* o
   if (values.empty()) return std::nullopt;
   if (values.size() != 1 && values.size() != count)
     throw UsageError(std::string(option) + " has " + std::to_string(values.size()) + " values for " +
-                     std::to_string(count) + " photos; give one for all, or one for each");
+                     std::to_string(count) + " photos; give one for all, or one for each" +
+                     (count == 1 ? " (decimals take a point, not a comma)" : ""));
   return values[values.size() == 1 ? 0 : index];
 }
 
@@ -35,17 +38,21 @@ std::shared_ptr<PhotoArguments> add_photo_options(CLI::App& command) {
   command.add_option("--board-pitch", arguments->pitch_mm, "One light plus one dark stripe of the board, mm")
       ->delimiter(',')
       ->allow_extra_args(false)  // else it would take the photos that follow for more values
+      ->check(plausible_board_pitch())
       ->type_name("MM")
       ->group(group);
   command
       .add_option("--board-distance", arguments->distance_mm,
-                  "Tape from the dent to the stripes seen in it, mm; 188,381 for two photos")
+                  "Not needed: a tape from the dent to the stripes seen in\nit narrows the intervals, mm; "
+                  "188,381 for two photos")
       ->delimiter(',')
+      ->check(plausible_board_distance())
       ->allow_extra_args(false)  // else it would take the photos that follow for more values
       ->type_name("MM")
       ->group(group);
   command
       .add_option("--bar-length", arguments->bar_mm, "What the card's 100 mm check bar really measures, mm")
+      ->check(plausible_bar_length())
       ->type_name("MM")
       ->group(group);
   command.add_option("--board", arguments->board_file, "Board file of a tagged board")
@@ -59,11 +66,14 @@ std::shared_ptr<PhotoArguments> add_photo_options(CLI::App& command) {
                   "Camera profile of the phone's lens; see ripplegauge camera")
       ->type_name("FILE")
       ->group(group);
-  command
-      .add_option("--profile", arguments->profile_file, "Workshop profile with the values that stay the same")
-      ->type_name("FILE")
-      ->group(group);
+  add_profile_option(command, arguments->profile_file)->group(group);
   return arguments;
+}
+
+CLI::Option* add_profile_option(CLI::App& command, std::string& file) {
+  return command
+      .add_option("--profile", file, "Workshop profile with what stays the same; see ripplegauge\nsetup")
+      ->type_name("FILE");
 }
 
 CardDefinition card_or_standard(const std::string& file) {

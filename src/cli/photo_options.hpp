@@ -21,6 +21,9 @@ struct PhotoArguments {
 /// of their own.
 std::shared_ptr<PhotoArguments> add_photo_options(CLI::App& command);
 
+/// Declares --profile.
+CLI::Option* add_profile_option(CLI::App& command, std::string& file);
+
 /// The card of this file; of an empty name the standard corner card. Throws FileError.
 CardDefinition card_or_standard(const std::string& file);
 

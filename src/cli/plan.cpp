@@ -3,6 +3,7 @@
 
 #include "command.hpp"
 #include "panel_options.hpp"
+#include "photo_options.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/advice_file.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
@@ -24,13 +25,13 @@ Examples:
 Files to start from, with invented values: kit-sample.json and panel-sample.json in the data folder.)";
 
 struct PlanArguments {
-  std::string reading, json, sheet, paper = "a4";
+  std::string reading, json, sheet, paper = "a4", profile;
   std::shared_ptr<PanelArguments> panel;
 };
 
 int run_plan(const PlanArguments& arguments) {
   const PanelFacts facts = panel_facts_of(*arguments.panel);
-  const AdviceData data = advice_data_for(*arguments.panel);
+  const AdviceData data = advice_data_for(*arguments.panel, arguments.profile);
   const std::vector<Reading> readings = read_readings(arguments.reading);
   if (!arguments.sheet.empty() && readings.size() != 1)
     throw UsageError("--sheet makes one page from one reading; " + arguments.reading + " holds " +
@@ -61,10 +62,11 @@ void add_plan_command(CLI::App& app, ChosenCommand& chosen) {
   command->add_option("--sheet", arguments->sheet, "Write a one-page sheet to print (PDF)")
       ->type_name("FILE");
   command->add_option("--paper", arguments->paper, "Of the sheet: a4, letter")
-      ->check(CLI::IsMember({"a4", "letter"}))
+      ->transform(CLI::IsMember({"a4", "letter"}, CLI::ignore_case))
       ->type_name("SIZE")
       ->capture_default_str();
   arguments->panel = add_panel_options(*command);
+  add_profile_option(*command, arguments->profile);
   command->footer(examples);
   command->callback([arguments, &chosen] { chosen = [arguments] { return run_plan(*arguments); }; });
 }

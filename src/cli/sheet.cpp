@@ -1,10 +1,14 @@
 #include "ripplegauge/sheet/sheet.hpp"
 
+#include <cstdio>
 #include <iostream>
 #include <memory>
+#include <tuple>
+#include <utility>
 
 #include "command.hpp"
 #include "photo_options.hpp"
+#include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/board_file.hpp"
 
@@ -19,6 +23,7 @@ struct BoardArguments {
   std::string out = "board.pdf", paper = "a4", board_file;
   double pitch_mm = BoardSheetOptions{}.pitch_mm, bar_mm = 100;
   bool tags = false;
+  std::string tiles = "1x1";
 };
 
 struct TagArguments {
@@ -32,7 +37,7 @@ const std::vector<std::string> papers = {"a4", "letter", "a3"};
 void add_page_options(CLI::App& command, std::string& out, std::string& paper) {
   command.add_option("--out", out, "PDF to write")->type_name("FILE")->capture_default_str();
   command.add_option("--paper", paper, "a4, letter or a3")
-      ->check(CLI::IsMember(papers))
+      ->transform(CLI::IsMember(papers, CLI::ignore_case))
       ->type_name("SIZE")
       ->capture_default_str();
 }
@@ -52,11 +57,24 @@ int run_card(const CardArguments& a) {
   return exit_ok;
 }
 
+/// "2x3": two sheets across, three down.
+std::pair<int, int> tiles_from(const std::string& given) {
+  int across = 0, down = 0, read = 0;
+  std::string text = given;
+  for (char& c : text)
+    if (c == 'X' || c == '*') c = 'x';
+  if (std::sscanf(text.c_str(), "%2dx%2d%n", &across, &down, &read) != 2 ||
+      static_cast<std::size_t>(read) != text.size())
+    throw UsageError("--tile " + given + ": give sheets across and down, such as 2x1");
+  return {across, down};
+}
+
 int run_board(const BoardArguments& a) {
-  const BoardSheetOptions options{paper_of(a.paper), a.pitch_mm, a.tags};
+  BoardSheetOptions options{paper_of(a.paper), a.pitch_mm, a.tags};
+  std::tie(options.tiles_across, options.tiles_down) = tiles_from(a.tiles);
   write_atomically(a.out, board_sheet_pdf(options));
   std::cout << "wrote " << a.out << "\n"
-            << "Print it at 100 %, not \"fit to page\". Page 2 shows how to set the board up.\n";
+            << "Print it at 100 %, not \"fit to page\". Its last page shows how to set the board up.\n";
   if (!a.board_file.empty()) {
     write_atomically(a.board_file, board_to_json(board_of_sheet(options, a.bar_mm)));
     std::cout << "wrote " << a.board_file
@@ -91,14 +109,19 @@ void add_card(CLI::App& sheet, ChosenCommand& chosen) {
 
 void add_board(CLI::App& sheet, ChosenCommand& chosen) {
   auto a = std::make_shared<BoardArguments>();
-  auto* board = sheet.add_subcommand("board", "A striped board, with tags if you like, and how to set it up");
+  auto* board = sheet.add_subcommand("board", "A striped board, of one sheet or more, and how to set it up");
   add_page_options(*board, a->out, a->paper);
   board->add_option("--pitch", a->pitch_mm, "One light plus one dark stripe, mm")
       ->type_name("MM")
       ->capture_default_str();
   board->add_flag(
       "--tags", a->tags,
-      "Mirrored tags in the corners and at the short sides: with\nthem nobody tapes the board's distance");
+      "Mirrored tags in the corners and along the short sides:\nthey tell how far the board stands");
+  board
+      ->add_option("--tile", a->tiles,
+                   "A larger board: so many sheets across and down, with\nmarks where to cut and to glue")
+      ->type_name("COLSxROWS")
+      ->capture_default_str();
   board->add_option("--board-file", a->board_file, "Also write what the board is (JSON)")->type_name("FILE");
   board
       ->add_option(
@@ -109,6 +132,7 @@ void add_board(CLI::App& sheet, ChosenCommand& chosen) {
   board->footer(
       "Examples:\n"
       "  ripplegauge sheet board --paper a3 --pitch 16\n"
+      "  ripplegauge sheet board --tile 1x2 --tags --board-file board.json\n"
       "  ripplegauge sheet board --tags --out board.pdf --board-file board.json\n"
       "  the same with --bar-length 99.4, once it is printed and its bar measured");
   board->callback([a, &chosen] { chosen = [a] { return run_board(*a); }; });

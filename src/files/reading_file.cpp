@@ -2,6 +2,7 @@
 
 #include <cmath>
 #include <concepts>
+#include <fstream>
 #include <limits>
 #include <type_traits>
 
@@ -387,7 +388,24 @@ std::string readings_to_json(const std::vector<Reading>& readings) {
   return readings.size() == 1 ? reading_to_json(readings.front()) : reading_list_to_json(readings);
 }
 
+namespace {
+
+/// By its first bytes: JPEG (ITU-T T.81, B.1.1.3), PNG (ISO/IEC 15948, 5.2) or HEIF (ISO/IEC 14496-12, 4.3).
+bool is_photo(const std::filesystem::path& file) {
+  std::error_code unreadable;
+  if (!std::filesystem::is_regular_file(file, unreadable)) return false;  // a pipe can be read only once
+  std::string head(8, '\0');
+  std::ifstream(file, std::ios::binary).read(head.data(), static_cast<std::streamsize>(head.size()));
+  return head.starts_with("\xff\xd8\xff") || head.starts_with("\x89PNG") || head.ends_with("ftyp");
+}
+
+}  // namespace
+
 std::vector<Reading> read_readings(const std::filesystem::path& file) {
+  if (is_photo(file))
+    throw FileError(file.string(), "is a photo, and its reading is asked for; `ripplegauge measure " +
+                                       file.string() + " --json " +
+                                       file.filename().replace_extension(".json").string() + "` writes one");
   return readings_from(JsonFile::read(file, limits), file.string());
 }
 

@@ -1,32 +1,84 @@
+// The workshop profile as a file.
 #include "ripplegauge/files/workshop_file.hpp"
 
 #include "field_rules.hpp"
+#include "json_write.hpp"
 #include "ripplegauge/files/json_reader.hpp"
 
 namespace ripplegauge {
 namespace {
 
-std::optional<std::filesystem::path> optional_path(ObjectReader& object, std::string_view key,
-                                                   const std::filesystem::path& folder) {
+namespace fs = std::filesystem;
+
+struct Folders {
+  fs::path profile, data;
+};
+
+std::optional<fs::path> optional_path(ObjectReader& object, std::string_view key, const Folders& folders) {
   const auto name = object.optional<std::string>(key, {.min_bytes = 1, .max_bytes = 4096});
-  return name ? std::optional(folder / *name) : std::nullopt;
+  if (!name) return std::nullopt;
+  if (fs::path(*name).is_absolute()) return *name;
+  std::string looked_in;
+  for (const fs::path& folder : {folders.profile, folders.data}) {
+    std::error_code unreadable;
+    if (fs::path found = folder / *name; fs::exists(found, unreadable)) return found;
+    if (folder.empty() && !looked_in.empty()) continue;
+    looked_in += (looked_in.empty() ? "" : " nor in ") + (folder.empty() ? "this folder" : folder.string());
+  }
+  object.fail(key, "there is no such file in " + looked_in + "; give its full path");
+}
+
+bool lies_in(const fs::path& file, const fs::path& folder) {
+  const fs::path from_there = file.lexically_relative(folder);
+  return !from_there.empty() && *from_there.begin() != "..";
+}
+
+OrderedJson name_of(const std::optional<fs::path>& file, const Folders& folders) {
+  if (!file) return nullptr;
+  const fs::path whole = fs::absolute(*file).lexically_normal();
+  if (lies_in(whole, folders.profile)) return whole.lexically_relative(folders.profile).string();
+  if (!folders.data.empty() && lies_in(whole, folders.data))
+    return whole.lexically_relative(folders.data).string();
+  return whole.string();
+}
+
+fs::path whole_folder(const fs::path& folder) {
+  fs::path whole = fs::absolute(folder.empty() ? "." : folder).lexically_normal();
+  return whole.has_filename() ? whole : whole.parent_path();  // without a slash at its end
 }
 
 }  // namespace
 
-WorkshopProfile read_workshop(const std::filesystem::path& file) {
+WorkshopProfile read_workshop(const fs::path& file, const fs::path& data_folder) {
   ObjectReader object = JsonFile::read(file).object();
   object.require_schema(1);
+  const Folders folders{file.parent_path(), data_folder};
   WorkshopProfile profile;
   profile.board_pitch_mm = object.optional<double>("board_pitch_mm", length_rule);
   profile.board_distance_mm = object.optional<double>("board_distance_mm", length_rule);
   profile.bar_length_mm = object.optional<double>("bar_length_mm", length_rule);
-  profile.card_file = optional_path(object, "card_file", file.parent_path());
-  profile.board_file = optional_path(object, "board_file", file.parent_path());
-  profile.camera_file = optional_path(object, "camera_file", file.parent_path());
+  profile.card_file = optional_path(object, "card_file", folders);
+  profile.board_file = optional_path(object, "board_file", folders);
+  profile.camera_file = optional_path(object, "camera_file", folders);
+  profile.kit_file = optional_path(object, "kit_file", folders);
   profile.coin_country = object.optional<std::string>("coin_country", label_rule);
   object.finish();
   return profile;
+}
+
+std::string workshop_to_json(const WorkshopProfile& profile, const fs::path& folder,
+                             const fs::path& data_folder) {
+  const Folders folders{whole_folder(folder), data_folder.empty() ? fs::path{} : whole_folder(data_folder)};
+  return json_text(OrderedJson{
+      {"schema", 1},
+      {"board_pitch_mm", json_number(profile.board_pitch_mm)},
+      {"board_distance_mm", json_number(profile.board_distance_mm)},
+      {"bar_length_mm", json_number(profile.bar_length_mm)},
+      {"card_file", name_of(profile.card_file, folders)},
+      {"board_file", name_of(profile.board_file, folders)},
+      {"camera_file", name_of(profile.camera_file, folders)},
+      {"kit_file", name_of(profile.kit_file, folders)},
+      {"coin_country", profile.coin_country ? OrderedJson(*profile.coin_country) : OrderedJson()}});
 }
 
 }  // namespace ripplegauge

@@ -81,7 +81,7 @@ std::string card_sheet_pdf(const CardDefinition& card, Paper paper) {
   constexpr double steps_height_mm = 34, gap_mm = 8;
   const double drawing_height_mm = std::min(size.height_mm - margin_mm - steps_height_mm - y_mm, 66.0);
   const double side_view_mm = 1.7 * drawing_height_mm;
-  draw_side_view(canvas, {left_mm, y_mm, side_view_mm, drawing_height_mm});
+  draw_setup(canvas, {left_mm, y_mm, side_view_mm, drawing_height_mm}, taught_setups().front());
   draw_screen_view(canvas, {left_mm + side_view_mm + gap_mm, y_mm + 1,
                             content_width_mm - side_view_mm - gap_mm, drawing_height_mm - 9});
 
@@ -91,13 +91,15 @@ std::string card_sheet_pdf(const CardDefinition& card, Paper paper) {
       canvas, {left_mm, y_mm}, column_mm,
       {"Cut the card out along the grey line. Keep it flat and clean.",
        "Measure the check bar to 0.2 mm with a steel rule: printers scale. Give its length as --bar-length.",
-       "Lay the card flat on the panel, close beside the dent, not over it."},
+       "Lay the card flat on the panel, close beside the dent, not over it. On a door: low-tack tape along "
+       "its outer edges."},
       step_font_mm);
-  draw_steps(canvas, {left_mm + content_width_mm - column_mm, y_mm}, column_mm,
-             {"Stand the board so that its stripes surround the dent in the reflection.",
-              "Tape from the dent to the stripes that you see in it: --board-distance.",
-              "Tap on the card to focus, hold still, take one photo with card and dent."},
-             step_font_mm, 4);
+  draw_steps(
+      canvas, {left_mm + content_width_mm - column_mm, y_mm}, column_mm,
+      {"Let the board lean over, facing the dent, so that its stripes surround the dent in the reflection.",
+       "Hold the phone as drawn, its long side along the stripes. No tape is needed.",
+       "Tap on the card to focus, hold still, take one photo with card and dent."},
+      step_font_mm, 4);
   return canvas.finish();
 }
 

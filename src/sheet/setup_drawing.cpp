@@ -1,3 +1,4 @@
+// How phone, card, dent and board stand to each other, drawn to scale.
 #include <algorithm>
 #include <cmath>
 #include <numbers>
@@ -11,8 +12,10 @@ const Font label{.size_mm = 3.2, .colour = dark_grey};
 const Font fact{.size_mm = 3.2, .bold = true, .colour = accent};
 const Pen ray{.colour = accent, .width_mm = 0.4};
 
+double radians(double degrees) { return degrees * std::numbers::pi / 180; }
+
 PagePoint at_angle(PagePoint from, double angle_from_vertical_deg, double distance_mm) {
-  const double angle = angle_from_vertical_deg * std::numbers::pi / 180;
+  const double angle = radians(angle_from_vertical_deg);
   return {from.x_mm + distance_mm * std::sin(angle), from.y_mm - distance_mm * std::cos(angle)};
 }
 
@@ -51,14 +54,28 @@ void draw_phone(Canvas& canvas, PagePoint camera, double view_angle_deg) {
               black);
 }
 
-void draw_board(Canvas& canvas, double face_x_mm, double top_y_mm, double bottom_y_mm) {
-  constexpr double stripe_mm = 3, face_mm = 1.4, back_mm = 0.8;
-  std::vector<PageBox> stripes;
-  for (double y_mm = top_y_mm; y_mm < bottom_y_mm; y_mm += 2 * stripe_mm)
-    stripes.push_back({face_x_mm, y_mm, face_mm, std::min(stripe_mm, bottom_y_mm - y_mm)});
-  canvas.fill({{face_x_mm + face_mm, top_y_mm, back_mm, bottom_y_mm - top_y_mm}}, mid_grey);
-  canvas.fill(stripes, black);
-  canvas.outline({face_x_mm, top_y_mm, face_mm + back_mm, bottom_y_mm - top_y_mm}, {.width_mm = 0.2});
+/// Edge-on, its stripes towards the dent; `centre` is in its face, `up_deg` the way of its upper edge.
+void draw_board(Canvas& canvas, PagePoint centre, double up_deg, double half_length_mm) {
+  constexpr double stripe_mm = 2.2, face_mm = 1.2, back_mm = 0.8;
+  const auto slab = [&](double from_mm, double to_mm, double front_mm, double thickness_mm) {
+    const PagePoint low = at_angle(at_angle(centre, up_deg, from_mm), up_deg + 90, front_mm),
+                    high = at_angle(at_angle(centre, up_deg, to_mm), up_deg + 90, front_mm);
+    return std::vector<PagePoint>{low, high, at_angle(high, up_deg + 90, thickness_mm),
+                                  at_angle(low, up_deg + 90, thickness_mm)};
+  };
+  canvas.fill(slab(-half_length_mm, half_length_mm, face_mm, back_mm), mid_grey);
+  for (double at_mm = -half_length_mm; at_mm < half_length_mm; at_mm += 2 * stripe_mm)
+    canvas.fill(slab(at_mm, std::min(at_mm + stripe_mm, half_length_mm), 0, face_mm), black);
+  std::vector<PagePoint> outline = slab(-half_length_mm, half_length_mm, 0, face_mm + back_mm);
+  outline.push_back(outline.front());
+  canvas.line(outline, {.width_mm = 0.2});
+}
+
+/// From behind the board down to the panel, on a soft foot.
+void draw_stand(Canvas& canvas, PagePoint board, double panel_y_mm) {
+  constexpr double half_foot_mm = 4, foot_mm = 1.2;
+  canvas.line({board, {board.x_mm, panel_y_mm - foot_mm}}, {.colour = dark_grey, .width_mm = 0.7});
+  canvas.fill({{board.x_mm - half_foot_mm, panel_y_mm - foot_mm, 2 * half_foot_mm, foot_mm}}, accent);
 }
 
 /// Stripes of the reflection; round the dent they bend and close up.
@@ -102,55 +119,75 @@ void draw_small_card(Canvas& canvas, PagePoint corner, double unit_mm) {
 
 }  // namespace
 
-void draw_side_view(Canvas& canvas, const PageBox& box, bool tape) {
-  // The good start that the steps name, to scale: phone 35 cm and board 30 cm from the dent, 35 degrees off
-  // square.
-  constexpr double view_angle_deg = 35, phone_cm = 35, board_cm = 30;
-  const double crest_y_mm = box.bottom_mm() - 13;
-  const double mm_per_cm = 0.97 * (crest_y_mm - box.y_mm) / phone_cm;
-  const PagePoint dent{box.x_mm + 0.5 * box.width_mm, crest_y_mm};
-  const PagePoint camera = at_angle(dent, -view_angle_deg, phone_cm * mm_per_cm);
-  const PagePoint seen = at_angle(dent, view_angle_deg, board_cm * mm_per_cm);
+std::vector<TaughtSetup> taught_setups() {
+  return {
+      {.panel = "Bonnet, boot lid",
+       .note = "The board stands beyond the dent and leans over it, on a stand with a soft foot."},
+      {.panel = "Roof",
+       .note =
+           "The same from the side of the car: you on a firm step, the phone on your side of the dent, the "
+           "board beyond it. Lean on nothing."},
+      {.panel = "Door, wing",
+       .note =
+           "The same turned by 90\u00b0: phone on one side, board on a stand on the other, both as high as "
+           "the dent. Phone and stripes upright.",
+       .upright_panel = true,
+       .board_lean_deg = 55}};
+}
+
+void draw_setup(Canvas& canvas, const PageBox& box, const TaughtSetup& setup) {
+  constexpr double below_panel_mm = 14, beside_mm = 36;  // for words and dimensions
+  const double crest_y_mm = box.bottom_mm() - below_panel_mm;
+  const double span_mm = (setup.phone_mm + setup.board_mm) * std::sin(radians(setup.view_deg));
+  // Page millimetres to a millimetre at the panel.
+  const double scale =
+      std::min((crest_y_mm - box.y_mm - 4) / setup.phone_mm, (box.width_mm - beside_mm) / span_mm);
+  const PagePoint dent{box.x_mm + 0.46 * box.width_mm, crest_y_mm};
+  const PagePoint camera = at_angle(dent, -setup.view_deg, setup.phone_mm * scale);
+  const PagePoint seen = at_angle(dent, setup.view_deg, setup.board_mm * scale);
+  const auto length = [scale](double page_mm) {
+    return length_text(10 * std::round(0.1 * page_mm / scale)) + " mm";
+  };
 
   canvas.line(panel_line(box, dent.x_mm, crest_y_mm), {.width_mm = 0.9});
-  canvas.line({{dent.x_mm, dent.y_mm}, {dent.x_mm, box.y_mm + 6}},
-              {.colour = mid_grey, .width_mm = 0.25, .dash_mm = 1.5});
+  canvas.line({dent, {dent.x_mm, box.y_mm + 8}}, {.colour = mid_grey, .width_mm = 0.25, .dash_mm = 1.5});
   canvas.line({camera, dent}, ray);
   canvas.line({dent, seen}, ray);
   canvas.arrow_head(seen, dent, accent);
-  draw_phone(canvas, camera, -view_angle_deg);
-  const double half_board_mm = 13 * mm_per_cm;
-  draw_board(canvas, seen.x_mm, std::max(box.y_mm, seen.y_mm - half_board_mm), seen.y_mm + half_board_mm);
+  draw_phone(canvas, camera, -setup.view_deg);
+  constexpr double half_board_mm = 110;
+  if (!setup.upright_panel) draw_stand(canvas, {seen.x_mm + 2, seen.y_mm}, crest_y_mm + 0.3);
+  draw_board(canvas, seen, -setup.board_lean_deg, half_board_mm * scale);
 
-  const double arc_mm = 0.4 * phone_cm * mm_per_cm;
-  canvas.arc(dent, arc_mm, -90 - view_angle_deg, -90, {.colour = accent, .width_mm = 0.25});
-  canvas.text({dent.x_mm - 0.5 * arc_mm, dent.y_mm - arc_mm - 1.5}, "35\u00b0", fact, Align::centre);
-  const PagePoint phone_label = between(camera, dent, 0.3);
-  canvas.turned_text({phone_label.x_mm + 2.6, phone_label.y_mm - 2}, 90 - view_angle_deg, "35 cm", fact);
-  const PagePoint board_label = between(dent, seen, 0.5);
-  if (tape)
-    canvas.turned_text({board_label.x_mm + 2.6, board_label.y_mm + 2}, view_angle_deg - 90, "tape this",
-                       fact);
+  const double arc_mm = 0.4 * setup.phone_mm * scale;
+  canvas.arc(dent, arc_mm, -90 - setup.view_deg, -90, {.colour = accent, .width_mm = 0.25});
+  canvas.text({dent.x_mm - 0.5 * arc_mm, dent.y_mm - arc_mm - 1.5}, length_text(setup.view_deg) + "\u00b0",
+              fact, Align::centre);
 
   // Heights beside phone and board, distances below the panel.
-  const double phone_foot_mm = camera.x_mm - 12, board_foot_mm = seen.x_mm + 6;
+  const double lean_mm = half_board_mm * scale * std::sin(radians(setup.board_lean_deg));
+  const double phone_foot_mm = camera.x_mm - 10,
+               board_foot_mm = setup.upright_panel ? seen.x_mm : seen.x_mm + lean_mm + 4;
   draw_dimension(canvas, {phone_foot_mm, camera.y_mm}, {phone_foot_mm, crest_y_mm},
-                 {phone_foot_mm - 1.5, 0.5 * (camera.y_mm + crest_y_mm)}, "29 cm", Align::right);
+                 {phone_foot_mm + 1, 0.35 * camera.y_mm + 0.65 * crest_y_mm},
+                 length(crest_y_mm - camera.y_mm), Align::left);
   draw_dimension(canvas, {board_foot_mm, seen.y_mm}, {board_foot_mm, crest_y_mm},
-                 {board_foot_mm + 1.5, 0.5 * (seen.y_mm + crest_y_mm)}, "25 cm", Align::left);
-  const double below_mm = crest_y_mm + 11;
+                 {board_foot_mm + 1, 0.5 * (seen.y_mm + crest_y_mm)}, length(crest_y_mm - seen.y_mm),
+                 Align::left);
+  const double below_mm = crest_y_mm + 12;
   draw_dimension(canvas, {camera.x_mm, below_mm}, {dent.x_mm, below_mm},
-                 {between(camera, dent, 0.5).x_mm, below_mm - 1}, "20 cm", Align::centre);
+                 {between(camera, dent, 0.5).x_mm, below_mm - 1}, length(dent.x_mm - camera.x_mm),
+                 Align::centre);
   draw_dimension(canvas, {dent.x_mm, below_mm}, {seen.x_mm, below_mm},
-                 {between(dent, seen, 0.5).x_mm, below_mm - 1}, "17 cm", Align::centre);
+                 {between(dent, seen, 0.5).x_mm, below_mm - 1}, length(seen.x_mm - dent.x_mm), Align::centre);
 
-  constexpr double card_length_mm = 13;
-  canvas.fill({{dent.x_mm - 5 - card_length_mm, crest_y_mm - 0.9, card_length_mm, 0.9}}, accent);
-  canvas.text({dent.x_mm - 5 - 0.5 * card_length_mm, crest_y_mm + 5.5}, "card", label, Align::centre);
-  canvas.text({dent.x_mm, crest_y_mm + 5.5}, "dent", label, Align::centre);
-  canvas.text({camera.x_mm - 5, camera.y_mm - 6}, "phone", label, Align::right);
-  canvas.text({seen.x_mm + 4, box.y_mm + 4}, "board", label);
-  canvas.text({box.right_mm(), crest_y_mm + 7.5}, "panel", label, Align::right);
+  const double card_length_mm = 100 * scale, card_end_mm = dent.x_mm - 30 * scale;
+  canvas.fill({{card_end_mm - card_length_mm, crest_y_mm - 0.9, card_length_mm, 0.9}}, accent);
+  canvas.text({card_end_mm - 0.5 * card_length_mm, crest_y_mm + 5.5}, "card", label, Align::centre);
+  canvas.text({dent.x_mm + 1, crest_y_mm + 5.5}, "dent", label, Align::centre);
+  canvas.text({camera.x_mm - 3, camera.y_mm - 6}, "phone", label, Align::centre);
+  const PagePoint upper_end = at_angle(seen, -setup.board_lean_deg, half_board_mm * scale);
+  canvas.text({upper_end.x_mm + 5, upper_end.y_mm - 0.5}, "board", label);
 }
 
 void draw_screen_view(Canvas& canvas, const PageBox& box) {

@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "canvas.hpp"
+#include "ripplegauge/sheet/sheet.hpp"
 
 namespace ripplegauge {
 
@@ -19,9 +20,8 @@ void draw_check_bar(Canvas& canvas, PagePoint at, double length_mm);
 double draw_steps(Canvas& canvas, PagePoint top, double width_mm, const std::vector<std::string>& steps,
                   double font_size_mm, int first_number = 1);
 
-/// From the side: how phone, card, dent and board stand to each other.
-/// With a tape the way from dent to stripes is marked as what to measure.
-void draw_side_view(Canvas& canvas, const PageBox& box, bool tape = true);
+/// How phone, card, dent and board stand to each other, to scale.
+void draw_setup(Canvas& canvas, const PageBox& box, const TaughtSetup& setup);
 
 /// What the phone's screen should show.
 void draw_screen_view(Canvas& canvas, const PageBox& box);

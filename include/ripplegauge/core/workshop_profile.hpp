@@ -10,7 +10,7 @@ namespace ripplegauge {
 /// is optional; the command line goes before the profile.
 struct WorkshopProfile {
   std::optional<double> board_pitch_mm, board_distance_mm, bar_length_mm;
-  std::optional<std::filesystem::path> card_file, board_file, camera_file;
+  std::optional<std::filesystem::path> card_file, board_file, camera_file, kit_file;
   std::optional<std::string> coin_country;
 };
 

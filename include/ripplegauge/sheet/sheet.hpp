@@ -2,6 +2,7 @@
 #pragma once
 
 #include <string>
+#include <vector>
 
 #include "ripplegauge/core/board_definition.hpp"
 #include "ripplegauge/core/card_definition.hpp"
@@ -23,16 +24,31 @@ std::string card_sheet_pdf(const CardDefinition& card, Paper paper);
 struct BoardSheetOptions {
   Paper paper = Paper::a4;
   double pitch_mm = 16;  ///< about twenty stripes over a dent's width of reflection at arm's length
-  bool tags = false;     ///< mirrored tags in the corners and at the middle of the short sides
+  bool tags = false;     ///< mirrored tags in the corners and along the short sides
+  /// Sheets beside and above each other that are glued into one board: A4 alone is small in a photo.
+  int tiles_across = 1, tiles_down = 1;
 
-  /// Throws UsageError unless at least `min_periods` of the pitch stand on the paper.
+  /// Throws UsageError unless at least `min_periods` of the pitch stand on each sheet.
   void validate() const;
   static constexpr double min_pitch_mm = 4;  ///< finer stripes blur in a phone's picture
   static constexpr double min_periods = 4;
+  static constexpr int most_tiles = 6;  ///< of A4: 1.6 m
 };
 
-/// Two pages: the board (stripes, check bar, pitch), and how to set it up.
+/// The board (stripes, check bar, pitch) on one page for each of its sheets, row by row, with marks where to
+/// cut and to glue; then a page on how to set it up.
 std::string board_sheet_pdf(const BoardSheetOptions& options);
+
+/// A good place for phone and board, seen along the panel: what the pages draw and say. Both stand in one
+/// plane with the panel's normal at the dent, each so far off it that the dent mirrors the board's middle.
+struct TaughtSetup {
+  std::string panel, note;
+  bool upright_panel = false;  ///< then the drawing shows it from above, and the stripes stand upright
+  double view_deg = 35;        ///< of phone and of board, off the normal
+  double phone_mm = 350, board_mm = 300;  ///< from the dent
+  double board_lean_deg = 30;             ///< of the board's face: from along the normal towards the dent
+};
+std::vector<TaughtSetup> taught_setups();
 
 struct TagSheetOptions {
   Paper paper = Paper::a4;

@@ -27,6 +27,24 @@ TEST_CASE("sheet board writes the file of the board that it printed", "[cli][she
   CHECK(board.tags.size() == 6);
 }
 
+TEST_CASE("sheet board makes a board of several sheets", "[cli][sheet]") {
+  const TemporaryFolder folder;
+  const auto run = [&](const std::string& tiles) {
+    return run_program({"sheet", "board", "--tags", "--tile", tiles, "--out", folder.file("b.pdf"),
+                        "--board-file", folder.file("b.json")});
+  };
+  REQUIRE(run("2x1").exit_code == 0);
+  double widest_mm = 0;
+  for (const BoardTag& tag : read_board(folder.file("b.json")).tags)
+    widest_mm = std::max(widest_mm, tag.x_mm);
+  CHECK(widest_mm > 200);  // one sheet of A4 ends at 140 mm
+  CHECK(run("1X2").exit_code == 0);
+  for (const char* tiles : {"2", "x2", "0x1", "2x", "9x9", "2x1x1", "-1x2", "two", ""}) {
+    INFO(tiles);
+    CHECK(run(tiles).exit_code == 2);
+  }
+}
+
 TEST_CASE("sheet refuses what cannot be, with a way out", "[cli][sheet]") {
   const TemporaryFolder folder;
   const auto run = [&](std::vector<std::string> options) {
@@ -132,4 +150,12 @@ TEST_CASE("board checks the pitch on a photo, and writes nothing that the photo 
   CHECK_THAT(one_stripe.out, ContainsSubstring("one light plus one dark"));
   CHECK_FALSE(std::filesystem::exists(folder.file("half.json")));
   CHECK(run_program({"board", folder.file("n.json"), "--pitch", "12", "--photo", photo}).exit_code == 2);
+
+  // A board that is described already is only checked: no word of its file changes.
+  const std::string before = folder.read("good.json");
+  const ProgramRun again =
+      run_program({"board", folder.file("good.json"), "--photo", photo, "--board-distance", "237"});
+  CHECK(again.exit_code == 0);
+  CHECK_THAT(again.out, ContainsSubstring("They agree"));
+  CHECK(folder.read("good.json") == before);
 }

@@ -33,6 +33,9 @@ std::string message_from(Read read, const std::string& text) {
   return message_of<FileError>([&] { read(file); });
 }
 
+/// As the program reads it, but with nothing in the data folder.
+WorkshopProfile profile_from(const std::filesystem::path& file) { return read_workshop(file); }
+
 }  // namespace
 
 TEST_CASE("the standard card is the corner card", "[card_file]") {
@@ -129,20 +132,55 @@ TEST_CASE("the workshop profile that comes with the program holds no guess", "[w
   CHECK(profile.coin_country == "us");
 }
 
-TEST_CASE("file names in a workshop profile are taken from its own folder", "[workshop_file]") {
-  const ScratchFolder folder;
-  const WorkshopProfile profile = read_workshop(folder.write(
-      "shop.json", R"({"schema": 1, "board_pitch_mm": 16, "board_distance_mm": 450, "bar_length_mm": 99.2,
-                                    "board_file": "boards/wall.json", "camera_file": "/srv/phone.json"})"));
+TEST_CASE("files of a workshop profile are looked for beside it, then among the program's",
+          "[workshop_file]") {
+  const ScratchFolder folder, data;
+  std::filesystem::create_directories(folder / "boards");
+  folder.write("boards/wall.json", "{}");
+  folder.write("both.json", "{}");
+  data.write("both.json", "{}");
+  data.write("card.json", "{}");
+  const WorkshopProfile profile = read_workshop(
+      folder.write("shop.json",
+                   R"({"schema": 1, "board_pitch_mm": 16, "board_distance_mm": 450, "bar_length_mm": 99.2,
+                       "board_file": "boards/wall.json", "camera_file": "/srv/phone.json",
+                       "card_file": "card.json", "kit_file": "both.json"})"),
+      data.path());
   CHECK(profile.board_pitch_mm == 16.0);
   CHECK(profile.board_distance_mm == 450.0);
   CHECK(profile.bar_length_mm == 99.2);
   CHECK(profile.board_file == folder / "boards/wall.json");
   CHECK(profile.camera_file == std::filesystem::path("/srv/phone.json"));
-  CHECK_FALSE(profile.card_file);
+  CHECK(profile.card_file == data / "card.json");
+  CHECK(profile.kit_file == folder / "both.json");
 
-  CHECK_THAT(message_from(read_workshop, R"({"schema": 1, "pitch": 16})"),
+  CHECK_THAT(message_from(profile_from, R"({"schema": 1, "pitch": 16})"),
              ContainsSubstring("\"pitch\" is unknown"));
-  CHECK_THAT(message_from(read_workshop, R"({"schema": 1, "bar_length_mm": 0})"),
+  CHECK_THAT(message_from(profile_from, R"({"schema": 1, "bar_length_mm": 0})"),
              ContainsSubstring("bar_length_mm"));
+  CHECK_THAT(message_from(profile_from, R"({"schema": 1, "camera_file": "gone.json"})"),
+             ContainsSubstring("camera_file") && ContainsSubstring("gone.json") &&
+                 ContainsSubstring("no such file"));
+}
+
+TEST_CASE("a workshop profile written and read again is the same, wherever its folder goes",
+          "[workshop_file]") {
+  const ScratchFolder folder, data, elsewhere;
+  std::filesystem::create_directories(folder / "bay/boards");
+  WorkshopProfile profile;
+  profile.bar_length_mm = 98.7;
+  profile.board_file = folder.write("bay/boards/wall.json", "{}");
+  profile.card_file = data.write("card.json", "{}");
+  profile.kit_file = elsewhere.write("kit.json", "{}");
+  profile.coin_country = "euro";
+  folder.write("bay/shop.json", workshop_to_json(profile, folder / "bay", data.path()));
+  std::filesystem::rename(folder / "bay", folder / "moved");
+  const WorkshopProfile again = read_workshop(folder / "moved/shop.json", data.path());
+  CHECK(again.board_file == folder / "moved/boards/wall.json");
+  CHECK(again.card_file == profile.card_file);
+  CHECK(again.kit_file == profile.kit_file);
+  CHECK(again.bar_length_mm == 98.7);
+  CHECK(again.coin_country == "euro");
+  CHECK_FALSE(again.board_pitch_mm);
+  CHECK_FALSE(again.camera_file);
 }

@@ -73,9 +73,10 @@ class PdfFile {
     return outside;
   }
 
-  /// Page 1 as an 8-bit grey picture.
-  cv::Mat raster() const {
-    const std::string bytes = output_of("pdftoppm -gray -f 1 -l 1 -r " + std::to_string(dpi) + " " + path_);
+  /// The page as an 8-bit grey picture.
+  cv::Mat raster(int page = 1) const {
+    const std::string bytes = output_of("pdftoppm -gray -f " + std::to_string(page) + " -l " +
+                                        std::to_string(page) + " -r " + std::to_string(dpi) + " " + path_);
     int width = 0, height = 0, header = 0;
     REQUIRE(std::sscanf(bytes.c_str(), "P5 %d %d 255%n", &width, &height, &header) == 2);
     const auto pixels = static_cast<std::size_t>(width) * static_cast<std::size_t>(height);

@@ -4,6 +4,7 @@
 
 #include <cmath>
 #include <map>
+#include <numbers>
 #include <opencv2/core.hpp>
 
 #include "catch.hpp"
@@ -83,6 +84,34 @@ std::vector<double> bar_lengths_mm(const cv::Mat& grey) {
     }
   }
   return lengths;
+}
+
+/// The sheets cut and glued as their marks say: each one's own part of the board, beside and below the
+/// others.
+cv::Mat glued_board(const PdfFile& pdf, const BoardSheetOptions& options) {
+  const auto px = [](double mm) { return static_cast<int>(std::lround(mm * px_per_mm)); };
+  const PaperSize size = size_of(options.paper);
+  constexpr double margin_mm = 10, glue_mm = 10, label_mm = 11;
+  const double glue_right_mm = options.tiles_across > 1 ? glue_mm : 0,
+               glue_below_mm = options.tiles_down > 1 ? glue_mm : 0;
+  const double width_mm = size.height_mm - 2 * margin_mm - glue_right_mm;
+  const double room_mm = size.width_mm - 2 * margin_mm - label_mm - glue_below_mm;
+  const double height_mm = options.pitch_mm * std::floor(room_mm / options.pitch_mm);
+  const double top_mm = 0.5 * (size.width_mm - height_mm - label_mm - glue_below_mm);
+  std::vector<cv::Mat> rows;
+  for (int row = 0; row < options.tiles_down; ++row) {
+    std::vector<cv::Mat> sheets;
+    for (int column = 0; column < options.tiles_across; ++column)
+      sheets.push_back(pdf.raster(row * options.tiles_across + column +
+                                  1)(cv::Rect(px(margin_mm), px(top_mm), px(width_mm), px(height_mm))));
+    cv::Mat joined;
+    cv::hconcat(sheets, joined);
+    rows.push_back(joined);
+  }
+  cv::Mat glued;
+  cv::vconcat(rows, glued);
+  cv::copyMakeBorder(glued, glued, 40, 40, 40, 40, cv::BORDER_CONSTANT, cv::Scalar(255));
+  return glued;
 }
 
 // One pixel: the renderer moves edges to whole ones.
@@ -234,6 +263,117 @@ TEST_CASE("the board's origin is where a dark stripe begins, midway between its 
   CHECK(nearest_mm < 0.1);
 }
 
+TEST_CASE("a board of several sheets is one board once they are glued on their marks", "[sheet]") {
+  if (poppler_is_missing()) return;
+  // Any sheets, also of a pitch that does not go into the paper, and so wide that tags stand in between.
+  for (const BoardSheetOptions& options :
+       {BoardSheetOptions{.tags = true, .tiles_across = 2},
+        BoardSheetOptions{.paper = Paper::letter, .pitch_mm = 11, .tags = true, .tiles_down = 2},
+        BoardSheetOptions{.pitch_mm = 25, .tags = true, .tiles_across = 3, .tiles_down = 2}}) {
+    const PdfFile pdf(board_sheet_pdf(options));
+    const auto pages = static_cast<std::size_t>(options.tiles_across * options.tiles_down);
+    REQUIRE(pdf.page_sizes_pt().size() == pages + 1);
+    const BoardDefinition board = board_of_sheet(options);
+    const cv::Mat glued = glued_board(pdf, options);
+    CHECK(tags_on(glued).empty());
+    cv::Mat mirrored;
+    cv::flip(glued, mirrored, 1);
+    const std::map<int, TagOnPage> tags = tags_on(mirrored);
+    REQUIRE(tags.size() == board.tags.size());
+    for (const BoardTag& a : board.tags) {
+      REQUIRE(tags.contains(a.id));
+      CHECK(std::abs(tags.at(a.id).side_mm - a.side_mm) < 0.1);
+      for (const BoardTag& b : board.tags) {
+        CHECK(std::abs(tags.at(b.id).x_mm - tags.at(a.id).x_mm + (b.x_mm - a.x_mm)) < 0.2);
+        CHECK(std::abs(tags.at(b.id).y_mm - tags.at(a.id).y_mm + (b.y_mm - a.y_mm)) < 0.2);
+      }
+    }
+    // Beside the tags stripes go on across every seam, up and down as well as along.
+    const int column = glued.cols / 2 + static_cast<int>(0.3 * glued.cols / options.tiles_across);
+    const std::vector<Run> stripes = dark_runs(glued.col(column));
+    REQUIRE(stripes.size() > 4);
+    for (std::size_t i = 1; i < stripes.size(); ++i)
+      CHECK(std::abs((stripes[i].start_px - stripes[1].start_px) / px_per_mm -
+                     (static_cast<double>(i) - 1) * options.pitch_mm) < 2 * raster_tolerance_mm);
+    for (std::size_t i = 1; i + 1 < stripes.size(); ++i)
+      CHECK(std::abs(stripes[i].length_px / px_per_mm - 0.5 * options.pitch_mm) < 2 * raster_tolerance_mm);
+  }
+}
+
+TEST_CASE("what lies below the next sheet's edge are the same stripes", "[sheet]") {
+  if (poppler_is_missing()) return;
+  const PdfFile pdf(board_sheet_pdf({.tiles_across = 2}));
+  const cv::Mat left = pdf.raster(1), right = pdf.raster(2);
+  const auto px = [](double mm) { return static_cast<int>(std::lround(mm * px_per_mm)); };
+  // A4 on its side: 10 mm margins and 10 mm to glue leave 267 mm of stripes.
+  const std::vector<Run> below = dark_runs(left.col(px(10 + 267 + 5))),
+                         above = dark_runs(right.col(px(10 + 5)));
+  const auto stripes = [](const std::vector<Run>& runs) {
+    std::vector<double> starts;
+    for (const Run& run : runs)
+      if (std::abs(run.length_px / px_per_mm - 8) < 0.2) starts.push_back(run.start_px);
+    return starts;
+  };
+  REQUIRE(stripes(below).size() >= 9);
+  REQUIRE(stripes(below).size() == stripes(above).size());
+  for (std::size_t i = 0; i < stripes(below).size(); ++i)
+    CHECK(std::abs(stripes(below)[i] - stripes(above)[i]) < 1.05);
+}
+
+TEST_CASE("tiles that cannot be are refused", "[sheet]") {
+  for (const auto& [across, down] : {std::pair{0, 1}, std::pair{1, 7}, std::pair{-2, 1}})
+    CHECK_THAT(message_of<UsageError>([&, across = across, down = down] {
+                 board_sheet_pdf({.tiles_across = across, .tiles_down = down});
+               }),
+               ContainsSubstring("sheets"));
+}
+
+TEST_CASE(
+    "at every place that the pages teach, the dent's surroundings mirror the board and the card is seen",
+    "[sheet]") {
+  constexpr double degree = std::numbers::pi / 180;
+  for (const TaughtSetup& setup : taught_setups()) {
+    INFO(setup.panel);
+    const double tilt = setup.view_deg * degree;
+    // x along the panel towards the board, z out of it, the dent at the origin.
+    const cv::Vec3d camera{-setup.phone_mm * std::sin(tilt), 0, setup.phone_mm * std::cos(tilt)};
+    const cv::Vec3d centre{setup.board_mm * std::sin(tilt), 0, setup.board_mm * std::cos(tilt)};
+    const double lean = setup.board_lean_deg * degree;
+    const cv::Vec3d up{-std::sin(lean), 0, std::cos(lean)}, along{0, 1, 0}, face = up.cross(along);
+    // The smallest board that is printed: A4, whole stripes of 16 mm.
+    const double half_width_mm = 138, half_height_mm = 80;
+    for (const double crown_radius_mm : {1e9, 2000.0}) {
+      INFO(crown_radius_mm);
+      for (int azimuth_deg = 0; azimuth_deg < 360; azimuth_deg += 15) {
+        constexpr double round_the_dent_mm = 35;
+        const double x = round_the_dent_mm * std::cos(azimuth_deg * degree),
+                     y = round_the_dent_mm * std::sin(azimuth_deg * degree);
+        const cv::Vec3d point{x, y, -(x * x + y * y) / (2 * crown_radius_mm)};
+        const cv::Vec3d normal = cv::normalize(cv::Vec3d{x / crown_radius_mm, y / crown_radius_mm, 1});
+        const cv::Vec3d in = cv::normalize(point - camera);
+        const cv::Vec3d out = in - 2 * in.dot(normal) * normal;  // the law of reflection
+        const double way_mm = face.dot(centre - point) / face.dot(out);
+        REQUIRE(way_mm > 0);
+        const cv::Vec3d hit = point + way_mm * out - centre;
+        CHECK(std::abs(hit.dot(along)) < half_width_mm);
+        CHECK(std::abs(hit.dot(up)) < half_height_mm);
+        CHECK((point + way_mm * out)[2] > 0);  // in front of the panel
+      }
+    }
+    // The card beside the dent, its inner corner towards it, in a phone's picture of 4:3 with 26 mm of 35 mm
+    // film, whose diagonal is 43.3 mm: 34.6 x 26 mm.
+    const cv::Vec3d ahead = cv::normalize(-camera), level{0, 1, 0}, upwards = ahead.cross(level);
+    for (const double x : {-75.0, 28.0})
+      for (const double y : {-77.0, 51.0}) {
+        const cv::Vec3d ray = cv::Vec3d{x, y, 0} - camera;
+        CHECK(26 * std::abs(ray.dot(level)) / ray.dot(ahead) < 17.3);
+        CHECK(26 * std::abs(ray.dot(upwards)) / ray.dot(ahead) < 13);
+      }
+    // The card keeps out of the phone's way, the board off the panel.
+    CHECK(centre[2] - half_height_mm * std::cos(lean) > 30);
+  }
+}
+
 TEST_CASE("the board file that comes with the program is the printed A3 board", "[sheet]") {
   const auto file = std::filesystem::path(RIPPLEGAUGE_SOURCE_DIR) / "calibration/board-a3-16mm.json";
   const BoardSheetOptions options{.paper = Paper::a3, .pitch_mm = 16, .tags = true};
@@ -261,10 +401,11 @@ TEST_CASE("sheets say how to use them", "[sheet]") {
        {"check bar: 100 mm", "100 %", "--bar-length", "Cut the card out", "Tap on the card", "corner card"})
     CHECK_THAT(card, ContainsSubstring(words));
   const std::string taped = PdfFile(board_sheet_pdf({})).text();
-  for (const char* words : {"check bar: 100 mm", "Cut along", "Tape from the dent", "--board-pitch 16"})
+  for (const char* words :
+       {"check bar: 100 mm", "Cut along", "No tape is needed", "--board-pitch 16", "Bonnet", "Roof", "Door"})
     CHECK_THAT(taped, ContainsSubstring(words));
   const std::string tagged = PdfFile(board_sheet_pdf({.tags = true})).text();
-  CHECK_THAT(tagged, ContainsSubstring("--board FILE") && ContainsSubstring("mirrored on purpose"));
+  CHECK_THAT(tagged, ContainsSubstring("--board FILE") && ContainsSubstring("printed mirrored"));
 }
 
 TEST_CASE("the same sheet is the same file", "[sheet]") {
