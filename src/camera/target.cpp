@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <map>
 #include <opencv2/calib3d.hpp>
 #include <opencv2/imgproc.hpp>
@@ -31,6 +32,16 @@ bool spread_out(const std::vector<cv::Point2d>& points) {
   std::vector<cv::Point2f> single(points.begin(), points.end());
   const cv::Size2f box = cv::minAreaRect(single).size;
   return std::min(box.width, box.height) > 0.2f * std::max(box.width, box.height);
+}
+
+/// The least distance between neighbours in a grid of points, along rows and columns.
+double shortest_step(const std::vector<cv::Point2f>& grid, std::size_t columns) {
+  double shortest = std::numeric_limits<double>::infinity();
+  for (std::size_t i = 0; i < grid.size(); ++i) {
+    if ((i + 1) % columns != 0) shortest = std::min(shortest, cv::norm(grid[i + 1] - grid[i]));
+    if (i + columns < grid.size()) shortest = std::min(shortest, cv::norm(grid[i + columns] - grid[i]));
+  }
+  return shortest;
 }
 
 }  // namespace
@@ -101,15 +112,15 @@ TargetView see_chessboard(const cv::Mat& grey, const Chessboard& board) {
                cv::Size(grey.cols / factor, grey.rows / factor), 0, 0, cv::INTER_AREA);
   std::vector<cv::Point2f> corners;
   TargetView view;
-  if (!cv::findChessboardCornersSB(reduced, cv::Size(board.columns, board.rows), corners,
-                                   cv::CALIB_CB_NORMALIZE_IMAGE)) {
+  // Stretching the contrast helps in dim photos and loses the board in others.
+  const cv::Size inner(board.columns, board.rows);
+  if (!cv::findChessboardCornersSB(reduced, inner, corners, 0) &&
+      !cv::findChessboardCornersSB(reduced, inner, corners, cv::CALIB_CB_NORMALIZE_IMAGE)) {
     view.problem = "no whole chessboard of " + std::to_string(board.columns) + " x " +
                    std::to_string(board.rows) + " inner corners can be seen in it";
     return view;
   }
-  double shortest = 1e9;
-  for (std::size_t i = 0; i + 1 < corners.size(); ++i)
-    shortest = std::min(shortest, cv::norm(corners[i + 1] - corners[i]) * factor);
+  const double shortest = shortest_step(corners, static_cast<std::size_t>(board.columns)) * factor;
   const float shift = 0.5f * static_cast<float>(factor - 1);
   for (cv::Point2f& p : corners) p = p * static_cast<float>(factor) + cv::Point2f(shift, shift);
   const int window = std::clamp(static_cast<int>(0.3 * shortest), 2, 12);

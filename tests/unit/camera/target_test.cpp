@@ -1,5 +1,7 @@
 #include "ripplegauge/camera/target.hpp"
 
+#include <algorithm>
+#include <limits>
 #include <opencv2/calib3d.hpp>
 #include <opencv2/imgproc.hpp>
 
@@ -33,6 +35,35 @@ cv::Mat oblique_view(const cv::Size& print) {
   return cv::getPerspectiveTransform(from, to);
 }
 
+constexpr int square_px = static_cast<int>(25 * print_px_per_mm);
+
+/// 10 x 7 squares of 25 mm.
+cv::Mat chessboard_print() {
+  cv::Mat print(9 * square_px, 12 * square_px, CV_8UC1, cv::Scalar(230));
+  for (int row = 0; row < 7; ++row)
+    for (int column = 0; column < 10; ++column)
+      if ((row + column) % 2 == 0)
+        print(cv::Rect((column + 1) * square_px, (row + 1) * square_px, square_px, square_px)) = 25;
+  return print;
+}
+
+/// How far the farthest of its inner corners is from any that was found.
+double worst_px(const TargetView& view, const cv::Mat& view_from_print) {
+  // Corner (column, row) of the print lies between pixels: at (column + 2) squares minus half a pixel.
+  std::vector<cv::Point2d> corners, expected;
+  for (int row = 0; row < 6; ++row)
+    for (int column = 0; column < 9; ++column)
+      corners.emplace_back((column + 2) * square_px - 0.5, (row + 2) * square_px - 0.5);
+  cv::perspectiveTransform(corners, expected, view_from_print);
+  double worst = 0;
+  for (const cv::Point2d& e : expected) {
+    double nearest = std::numeric_limits<double>::infinity();
+    for (const cv::Point2d& p : view.pixels) nearest = std::min(nearest, cv::norm(p - e));
+    worst = std::max(worst, nearest);
+  }
+  return worst;
+}
+
 }  // namespace
 
 TEST_CASE("a target's points are counted from its middle", "[camera]") {
@@ -52,31 +83,25 @@ TEST_CASE("a target's points are counted from its middle", "[camera]") {
 }
 
 TEST_CASE("a chessboard's corners are found at full size", "[camera]") {
-  const int square = static_cast<int>(25 * print_px_per_mm);
-  cv::Mat print(9 * square, 12 * square, CV_8UC1, cv::Scalar(230));
-  for (int row = 0; row < 7; ++row)
-    for (int column = 0; column < 10; ++column)
-      if ((row + column) % 2 == 0)
-        print(cv::Rect((column + 1) * square, (row + 1) * square, square, square)) = 25;
+  const cv::Mat print = chessboard_print();
   const cv::Mat view_from_print = oblique_view(print.size());
   const cv::Mat photo = seen(print, view_from_print, {2400, 1700});
   const TargetView view = see_chessboard(photo, {9, 6, 25});
   REQUIRE(view.problem.empty());
   REQUIRE(view.points.size() == 54);
-  // Corner (column, row) of the print lies between pixels: at (column + 2) squares minus half a pixel.
-  std::vector<cv::Point2d> corners, expected;
-  for (int row = 0; row < 6; ++row)
-    for (int column = 0; column < 9; ++column)
-      corners.emplace_back((column + 2) * square - 0.5, (row + 2) * square - 0.5);
-  cv::perspectiveTransform(corners, expected, view_from_print);
-  double worst = 0;
-  for (const cv::Point2d& e : expected) {
-    double nearest = 1e9;
-    for (const cv::Point2d& p : view.pixels) nearest = std::min(nearest, cv::norm(p - e));
-    worst = std::max(worst, nearest);
-  }
-  CHECK(worst < 0.15);  // px; 8 bits and bilinear warping leave a few hundredths
+  CHECK(worst_px(view, view_from_print) < 0.15);  // 8 bits and bilinear warping leave a few hundredths
   CHECK_FALSE(see_chessboard(photo, {8, 6, 25}).problem.empty());
+}
+
+TEST_CASE("a chessboard seen so flat that its rows crowd keeps its corners apart", "[camera]") {
+  const cv::Mat print = chessboard_print();
+  const float w = static_cast<float>(print.cols), h = static_cast<float>(print.rows);
+  const std::vector<cv::Point2f> from = {{0, 0}, {w, 0}, {w, h}, {0, h}};
+  const std::vector<cv::Point2f> to = {{120, 300}, {1500, 290}, {1510, 485}, {110, 500}};  // rows of 22 px
+  const cv::Mat view_from_print = cv::getPerspectiveTransform(from, to);
+  const TargetView view = see_chessboard(seen(print, view_from_print, {1600, 700}), {9, 6, 25});
+  REQUIRE(view.problem.empty());
+  CHECK(worst_px(view, view_from_print) < 0.3);
 }
 
 TEST_CASE("a card's tags are found, and what is missing is said", "[camera]") {

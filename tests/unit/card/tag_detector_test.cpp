@@ -1,6 +1,9 @@
 #include "ripplegauge/card/tag_detector.hpp"
 
+#include <cstdint>
 #include <opencv2/core.hpp>
+#include <set>
+#include <utility>
 #include <vector>
 
 #include "catch.hpp"
@@ -18,7 +21,78 @@ void draw_tag(cv::Mat& paper, int id, cv::Point at, int cell_px) {
         paper(cv::Rect(at + cv::Point(c, r) * cell_px, cv::Size(cell_px, cell_px))).setTo(20);
 }
 
+/// What the family's own table says of a tag's picture, 8 x 8 cells with the black border: AprilTag 3,
+/// tag36h11.c (read with libapriltag 3.3.0); bits from the highest on.
+TagCells cells_of_code(std::uint64_t code) {
+  constexpr int column[36] = {1, 2, 3, 4, 5, 2, 3, 4, 3, 6, 6, 6, 6, 6, 5, 5, 5, 4,
+                              6, 5, 4, 3, 2, 5, 4, 3, 4, 1, 1, 1, 1, 1, 2, 2, 2, 3};
+  constexpr int row[36] = {1, 1, 1, 1, 1, 2, 2, 2, 3, 1, 2, 3, 4, 5, 2, 3, 4, 3,
+                           6, 6, 6, 6, 6, 5, 5, 5, 4, 6, 5, 4, 3, 2, 5, 4, 3, 4};
+  TagCells cells;
+  for (auto& line : cells) line.fill(true);
+  for (std::size_t i = 0; i < 36; ++i)
+    cells[static_cast<std::size_t>(row[i])][static_cast<std::size_t>(column[i])] =
+        (code >> (35 - i) & 1) == 0;
+  return cells;
+}
+
+TagCells on_its_head(const TagCells& cells) {
+  TagCells turned{};
+  for (std::size_t r = 0; r < 8; ++r)
+    for (std::size_t c = 0; c < 8; ++c) turned[r][c] = cells[7 - r][7 - c];
+  return turned;
+}
+
 }  // namespace
+
+TEST_CASE("printed tags are those of the family's table, on their heads", "[card][conventions]") {
+  // So cards have been printed since the first version, whatever a later OpenCV draws.
+  const std::vector<std::pair<int, std::uint64_t>> published = {
+      {0, 0xd7e00984b},  {1, 0xdda664ca7},   {2, 0xdc4a1c821},   {3, 0xe17b470e9},
+      {29, 0xd0dd509d2}, {100, 0x533fe2404}, {300, 0x22d9a43ed}, {586, 0xe8b772fe0}};
+  for (const auto& [id, code] : published) {
+    INFO(id);
+    CHECK(tag_cells(id) == on_its_head(cells_of_code(code)));
+  }
+  std::set<TagCells> all;
+  for (int id = 0; id < 587; ++id) all.insert(tag_cells(id));
+  CHECK(all.size() == 587);
+}
+
+TEST_CASE("a tag drawn from the family's table is read, its corners in the card's order",
+          "[card][conventions]") {
+  const std::vector<std::pair<int, std::uint64_t>> published = {{0, 0xd7e00984b}, {300, 0x22d9a43ed}};
+  for (const auto& [id, code] : published) {
+    INFO(id);
+    constexpr int left = 200, top = 120, cell_px = 12;
+    cv::Mat paper(400, 500, CV_8UC1, cv::Scalar(230));
+    const TagCells cells = on_its_head(cells_of_code(code));
+    for (int r = 0; r < 8; ++r)
+      for (int c = 0; c < 8; ++c)
+        if (cells[static_cast<std::size_t>(r)][static_cast<std::size_t>(c)])
+          paper(cv::Rect(left + c * cell_px, top + r * cell_px, cell_px, cell_px)).setTo(20);
+    const std::vector<SeenTag> seen = find_tags(paper);
+    REQUIRE(seen.size() == 1);
+    CHECK(seen[0].id == id);
+    constexpr double right = left + 8 * cell_px, bottom = top + 8 * cell_px;
+    const cv::Point2d corners[4] = {{left, top}, {right, top}, {right, bottom}, {left, bottom}};
+    for (std::size_t k = 0; k < 4; ++k)
+      CHECK(cv::norm(seen[0].corners_px[k] - (corners[k] - cv::Point2d(0.5, 0.5))) < 0.1);
+  }
+}
+
+TEST_CASE("a tag with a wrong bit is no tag", "[card]") {
+  for (int bit = 0; bit < 36; bit += 5) {
+    INFO(bit);
+    cv::Mat paper(400, 500, CV_8UC1, cv::Scalar(230));
+    const TagCells cells = cells_of_code(0xd7e00984b ^ std::uint64_t{1} << bit);
+    for (int r = 0; r < 8; ++r)
+      for (int c = 0; c < 8; ++c)
+        if (cells[static_cast<std::size_t>(r)][static_cast<std::size_t>(c)])
+          paper(cv::Rect(200 + c * 12, 120 + r * 12, 12, 12)).setTo(20);
+    CHECK(find_tags(paper).empty());
+  }
+}
 
 TEST_CASE("small tags in a large photo are found once each, wherever they lie", "[card]") {
   cv::Mat photo(3000, 4000, CV_8UC1, cv::Scalar(230));
