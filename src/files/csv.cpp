@@ -1,4 +1,8 @@
+// Comma-separated values: read strictly, written so that a spreadsheet takes text for text.
 #include "ripplegauge/files/csv.hpp"
+
+#include <array>
+#include <charconv>
 
 #include "ripplegauge/core/errors.hpp"
 
@@ -89,6 +93,22 @@ class CsvParser {
   int line_ = 1;
 };
 
+bool is_number(std::string_view text) {
+  double ignored = 0;
+  const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), ignored);
+  return error == std::errc() && end == text.data() + text.size();
+}
+
+/// Whether a spreadsheet would run the text as a formula. Some take the wide forms of East Asian keyboards,
+/// too.
+bool begins_like_formula(std::string_view text) {
+  constexpr std::array<std::string_view, 11> beginnings = {"=",  "+",      "-",      "@",      "\t",    "\r",
+                                                           "\n", "\uFF1D", "\uFF0B", "\uFF0D", "\uFF20"};
+  for (const std::string_view beginning : beginnings)
+    if (text.starts_with(beginning)) return !is_number(text);
+  return false;
+}
+
 }  // namespace
 
 std::vector<CsvRow> parse_csv(std::string_view text, const std::string& name, char separator) {
@@ -99,12 +119,13 @@ std::string csv_line(const std::vector<std::string>& fields) {
   std::string line;
   for (const std::string& field : fields) {
     if (&field != &fields.front()) line += ',';
-    if (field.find_first_of(",\"\r\n") == std::string::npos) {
-      line += field;
+    const std::string text = (begins_like_formula(field) ? "'" : "") + field;
+    if (text.find_first_of(",\"\r\n") == std::string::npos) {
+      line += text;
       continue;
     }
     line += '"';
-    for (const char c : field) line += c == '"' ? std::string("\"\"") : std::string(1, c);
+    for (const char c : text) line += c == '"' ? std::string("\"\"") : std::string(1, c);
     line += '"';
   }
   return line + "\r\n";

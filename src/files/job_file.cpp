@@ -20,10 +20,14 @@ namespace ripplegauge {
 namespace {
 
 constexpr int newest_schema = 1;
-/// A spot has about 800 bytes: room for every dent of a hail-damaged fleet.
-constexpr JsonLimits limits{.max_bytes = 64u << 20};
-constexpr TextRule name_rule{.min_bytes = 1, .max_bytes = 200};
-constexpr TextRule free_text{.max_bytes = 20000};
+/// A vehicle with two thousand dents is a write-off. Spots are compared with each other: the time for a quote
+/// goes with the square of their number.
+constexpr CountRule most_spots{.max = 10'000}, most_photos{.max = 10'000}, most_panels{.max = 1'000},
+    most_items{.max = 1'000};
+/// A spot has about 800 bytes.
+constexpr JsonLimits limits{.max_bytes = 32u << 20};
+constexpr TextRule name_rule{.min_bytes = 1, .max_bytes = 200, .one_line = true};
+constexpr TextRule line_rule{.max_bytes = 20000, .one_line = true}, notes_rule{.max_bytes = 20000};
 const NumberRule id_rule = between(1, 1'000'000'000);
 
 OrderedJson to_json(const std::optional<Quantity>& quantity) { return json_quantity(quantity); }
@@ -71,7 +75,11 @@ OrderedJson to_json(const JobSpot& spot) {
 }
 
 std::string text_of(ObjectReader& object, std::string_view key) {
-  return object.optional<std::string>(key, free_text).value_or("");
+  return object.optional<std::string>(key, line_rule).value_or("");
+}
+
+std::string notes_of(ObjectReader& object) {
+  return object.optional<std::string>("notes", notes_rule).value_or("");
 }
 
 std::optional<Quantity> quantity_of(std::optional<ObjectReader> object) {
@@ -87,7 +95,7 @@ JobPanel panel_from(ObjectReader& object) {
   JobPanel panel;
   panel.name = object.required<std::string>("name", name_rule);
   panel.facts = object.optional_list<std::string>("facts", {}, name_rule);
-  panel.notes = text_of(object, "notes");
+  panel.notes = notes_of(object);
   object.finish();
   return panel;
 }
@@ -145,10 +153,11 @@ JobSpot spot_from(ObjectReader& object) {
   spot.severity_reason = text_of(object, "severity_reason");
   spot.beyond_pulling = object.optional<bool>("beyond_pulling").value_or(false);
   spot.facts = object.optional_list<std::string>("facts", {}, name_rule);
-  spot.notes = text_of(object, "notes");
+  spot.notes = notes_of(object);
   spot.counts_alone = object.optional<bool>("counts_alone").value_or(false);
   if (auto voided = object.optional_object("void")) {
-    spot.voided = Voided{voided->required<std::string>("reason", {.min_bytes = 1}), text_of(*voided, "date")};
+    spot.voided = Voided{voided->required<std::string>("reason", {.min_bytes = 1, .one_line = true}),
+                         text_of(*voided, "date")};
     voided->finish();
   }
   object.finish();
@@ -243,11 +252,15 @@ Job job_from_json(std::string_view text, const std::string& name) {
                               "); use the newer version");
   Job job;
   job.vehicle = text_of(object, "vehicle");
-  job.notes = text_of(object, "notes");
-  for (ObjectReader& panel : object.required_objects("panels")) job.panels.push_back(panel_from(panel));
-  for (ObjectReader& photo : object.optional_objects("photos")) job.photos.push_back(photo_from(photo));
-  for (ObjectReader& spot : object.required_objects("spots")) job.spots.push_back(spot_from(spot));
-  for (ObjectReader& item : object.optional_objects("items")) job.items.push_back(item_from(item));
+  job.notes = notes_of(object);
+  for (ObjectReader& panel : object.required_objects("panels", most_panels))
+    job.panels.push_back(panel_from(panel));
+  for (ObjectReader& photo : object.optional_objects("photos", most_photos))
+    job.photos.push_back(photo_from(photo));
+  for (ObjectReader& spot : object.required_objects("spots", most_spots))
+    job.spots.push_back(spot_from(spot));
+  for (ObjectReader& item : object.optional_objects("items", most_items))
+    job.items.push_back(item_from(item));
   object.finish();
   if (const auto fault = inconsistency_of(job)) throw FileError(name, *fault);
   return job;

@@ -36,8 +36,8 @@ std::string element(const std::string& path, std::size_t index) {
 /// Builds the value and refuses what the grammar allows but nobody means: a key twice, endless nesting.
 class Builder : public json::json_sax_t {
  public:
-  Builder(const std::string& file, std::string_view text, int max_depth)
-      : file_(file), text_(text), max_depth_(max_depth) {}
+  Builder(const std::string& file, std::string_view text, const JsonLimits& limits)
+      : file_(file), text_(text), limits_(limits) {}
   json take() { return std::move(root_); }
 
   bool null() override { return add(nullptr); }
@@ -86,10 +86,13 @@ class Builder : public json::json_sax_t {
   }
 
   bool open(json container) {
-    if (static_cast<int>(open_.size()) >= max_depth_) {
-      throw FileError(file_, "is nested more than " + std::to_string(max_depth_) +
+    if (static_cast<int>(open_.size()) >= limits_.max_depth) {
+      throw FileError(file_, "is nested more than " + std::to_string(limits_.max_depth) +
                                  " levels deep; this cannot be the right file");
     }
+    if (++containers_ > limits_.max_bytes / JsonLimits::fewest_bytes_a_container)
+      throw FileError(file_, "has more than " + std::to_string(containers_ - 1) +
+                                 " objects and arrays; this cannot be the right file");
     names_.push_back(key_);
     open_.push_back(put(std::move(container)));
     return true;
@@ -135,7 +138,8 @@ class Builder : public json::json_sax_t {
 
   const std::string& file_;
   std::string_view text_;
-  int max_depth_;
+  const JsonLimits& limits_;
+  std::size_t containers_ = 0;
   json root_;
   std::vector<json*> open_;
   std::vector<std::string> names_;  ///< the key each open container stands under; unused below an array
@@ -232,9 +236,11 @@ std::string ObjectReader::convert<std::string>(const json& value, const std::str
   if (text.size() < rule.min_bytes) fail_at(path, value, "it must not be empty");
   if (text.size() > rule.max_bytes)
     fail_at(path, value, "it must not be longer than " + std::to_string(rule.max_bytes) + " bytes");
-  const auto forbidden = [](char c) { return is_control(c) && c != '\n' && c != '\t'; };
+  const auto forbidden = [&](char c) { return is_control(c) && (rule.one_line || (c != '\n' && c != '\t')); };
   if (std::any_of(text.begin(), text.end(), forbidden))
-    fail_at(path, value, "control characters are not allowed");
+    fail_at(path, value,
+            rule.one_line ? "it must be one line without control characters"
+                          : "control characters are not allowed");
   return text;
 }
 
@@ -375,7 +381,7 @@ JsonFile JsonFile::parse(std::string_view text, const std::string& name, const J
   if (text.find_first_not_of(" \t\r\n") == std::string_view::npos)
     throw FileError(name, "is empty; it must hold JSON");
   refuse_other_encodings(text, name);
-  Builder builder(name, text, limits.max_depth);
+  Builder builder(name, text, limits);
   json::sax_parse(text.begin(), text.end(), &builder);
   return {name, std::make_shared<const json>(builder.take())};
 }

@@ -31,6 +31,9 @@ namespace ripplegauge {
 struct JsonLimits {
   std::size_t max_bytes = 8u << 20;  ///< a reading with fifty dents has about half a megabyte
   int max_depth = 24;                ///< our deepest format nests 6 levels
+  /// In memory an empty object takes seventy times the three bytes that it takes in a file: of a file of
+  /// max_bytes no more objects and arrays are built than if each had as many bytes. Ours have a hundred.
+  static constexpr std::size_t fewest_bytes_a_container = 24;
 };
 
 /// Which numbers are allowed.
@@ -46,6 +49,7 @@ NumberRule between(double low, double high);
 /// Which strings are allowed, in bytes of UTF-8. Control characters, but for line feed and tab, never are.
 struct TextRule {
   std::size_t min_bytes = 0, max_bytes = 2000;
+  bool one_line = false;  ///< neither line feed nor tab, so that a name cannot make up lines of output
 };
 
 /// How many elements an array may have.

@@ -55,3 +55,15 @@ TEST_CASE("damage is named with its line", "[csv]") {
   CHECK(error_of("a,b\n\"1\r2\",3\n") ==
         "x.csv: line 2 has a control character; the file is damaged or no UTF-8 text");
 }
+
+TEST_CASE("text that a spreadsheet would run is written as text, numbers are left alone", "[csv]") {
+  for (const std::string text : {"=1+1", "+A1", "-A1", "@SUM(A1)", "\t=1", "\r=1", "\n=1", "\uFF1D1+1", "-",
+                                 "-1-1", "=HYPERLINK(\"http://x\",\"y\")"}) {
+    INFO(text);
+    const auto rows = parse_csv(csv_line({text.find_first_of("\r") == 0 ? "=" : text, "b"}), "t");
+    REQUIRE(rows.size() == 1);
+    CHECK(rows[0].fields[0].front() == '\'');
+    CHECK(csv_line({text}).find('\'') <= 1);
+  }
+  CHECK(csv_line({"-0.5", "-12", "-1e-07", "bonnet -3", "a=b", ""}) == "-0.5,-12,-1e-07,bonnet -3,a=b,\r\n");
+}

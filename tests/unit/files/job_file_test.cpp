@@ -148,6 +148,17 @@ TEST_CASE("every cut of a job file is refused or whole", "[job_file]") {
   CHECK(refused == static_cast<int>((text.size() - 3) / 7 + 1));
 }
 
+TEST_CASE("names are one line, notes may have several; more spots than a vehicle has are refused",
+          "[job_file]") {
+  CHECK_THAT(refusal_of(text_with("bonnet", "bon\\nnet")), ContainsSubstring("one line"));
+  CHECK(refusal_of(text_with("dusty", "dusty\\nand wet")).empty());
+  std::string spots;
+  for (int id = 1; id <= 10'001; ++id)
+    spots += std::string(id > 1 ? "," : "") + "{\"id\":" + std::to_string(id) + "}";
+  CHECK_THAT(refusal_of("{\"schema\":1,\"panels\":[],\"spots\":[" + spots + "]}"),
+             ContainsSubstring("spots"));
+}
+
 TEST_CASE("deep nesting and no JSON at all are refused", "[job_file]") {
   CHECK_FALSE(refusal_of(std::string(100000, '[')).empty());
   CHECK_FALSE(

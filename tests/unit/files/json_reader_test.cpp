@@ -134,6 +134,14 @@ TEST_CASE("a key that stands twice is refused with its path", "[json_reader]") {
   CHECK(parse_message(R"({"a": {"x": 1}, "b": {"x": 1}, "c": [{"x": 1}, {"x": 1}]})").empty());
 }
 
+TEST_CASE("more objects than a file of ours can hold are refused before they fill the memory",
+          "[json_reader]") {
+  std::string many = "[{}";
+  for (int i = 0; i < 1000; ++i) many += ",{}";
+  CHECK_THAT(parse_message(many + "]", {.max_bytes = 20'000}), ContainsSubstring("objects and arrays"));
+  CHECK(parse_message(many + "]", {.max_bytes = 30'000}).empty());
+}
+
 TEST_CASE("deep nesting and large files are refused", "[json_reader]") {
   for (const char* bracket : {"[", "{\"a\":"}) {
     std::string text;
