@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "command.hpp"
+#include "output_filter.hpp"
 #include "photo_options.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/check_file.hpp"
@@ -85,7 +86,7 @@ std::string figures_table(const PhotoCheck& check) {
 }
 
 std::string check_table(const PhotoCheck& check) {
-  std::string out = check.photo.name + "\n";
+  std::string out = one_line(check.photo.name) + "\n";
   if (check.refusal) {
     out += wrap("Would be refused: " + check.refusal->message + " (" + check.refusal->code + ")", "  ", "  ");
     out += wrap("What to do: " + check.refusal->remedy, "  ", "  ");

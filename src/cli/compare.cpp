@@ -4,6 +4,7 @@
 #include <cstdio>
 
 #include "command.hpp"
+#include "output_filter.hpp"
 #include "panel_options.hpp"
 #include "photo_options.hpp"
 #include "ripplegauge/advice/next.hpp"
@@ -134,7 +135,7 @@ CompareInput compared(const std::vector<std::string>& files, const CompareArgume
 
 /// Breaks running text at 78 columns; continuation lines are indented.
 void print_wrapped(const std::string& text, const std::string& first, const std::string& rest) {
-  std::fputs(wrap(text, first, rest).c_str(), stdout);
+  std::cout << wrap(text, first, rest);
 }
 
 void print_comparison(const CompareInput& input) {
@@ -142,8 +143,8 @@ void print_comparison(const CompareInput& input) {
   const Reading &before = input.first().reading, &after = input.last().reading;
   print_wrapped(summary_words(comparison), "", "");
   if (comparison.percent_gone && comparison.spots.size() > 1)
-    std::printf("Over all: %s of the depth%s is gone.\n", percent_words(*comparison.percent_gone).c_str(),
-                std::isnan(comparison.percent_gone->low) ? " that shows" : "");
+    print("Over all: %s of the depth%s is gone.\n", percent_words(*comparison.percent_gone).c_str(),
+          std::isnan(comparison.percent_gone->low) ? " that shows" : "");
   for (const SpotChange& change : comparison.spots)
     print_wrapped(spot_words(change, before, after), "  ", "    ");
   for (const NewMark& mark : comparison.new_marks)
@@ -156,14 +157,14 @@ void print_comparison(const CompareInput& input) {
 
 void print_series(const CompareInput& input) {
   for (const SpotTrack& track : input.series.tracks) {
-    std::printf("Spot %d from photo to photo\n  %-6s %-26s %-26s %s\n", track.spot + 1, "photo",
-                "height (low negative)", "moved by this pull", "gone");
+    print("Spot %d from photo to photo\n  %-6s %-26s %-26s %s\n", track.spot + 1, "photo",
+          "height (low negative)", "moved by this pull", "gone");
     for (std::size_t i = 0; i < track.points.size(); ++i) {
       const TrackPoint& point = track.points[i];
       const auto length = [](const std::optional<Quantity>& q) { return q ? length_words(*q) : "-"; };
-      std::printf("  %-6zu %-26s %-26s %s\n", i + 1, length(point.height_mm).c_str(),
-                  i == 0 ? "" : length(point.moved_mm).c_str(),
-                  i == 0 ? "" : gone_words(point.outcome, point.percent_gone).c_str());
+      print("  %-6zu %-26s %-26s %s\n", i + 1, length(point.height_mm).c_str(),
+            i == 0 ? "" : length(point.moved_mm).c_str(),
+            i == 0 ? "" : gone_words(point.outcome, point.percent_gone).c_str());
     }
   }
 }
@@ -207,7 +208,7 @@ int run_one(const CompareArguments& arguments) {
       compared(arguments.files, arguments, !arguments.pictures.empty() || !arguments.report.empty());
   print_comparison(input);
   if (input.shots.size() > 2) print_series(input);
-  if (!arguments.no_next) std::printf("\n%s", next_words(input, arguments).c_str());
+  if (!arguments.no_next) print("\n%s", next_words(input, arguments).c_str());
   if (!arguments.json.empty()) write_atomically(arguments.json, comparison_to_json(input));
   if (!arguments.pictures.empty()) write_pictures(input, arguments.pictures);
   if (!arguments.report.empty())
@@ -278,7 +279,7 @@ int run_folder(const CompareArguments& arguments) {
   for (const ShotGroup& group : pairing.groups) {
     std::vector<std::string> names;
     for (const std::size_t shot : group.shots) names.push_back(files[shot].string());
-    std::printf("%s (paired by %s)\n", group.name.c_str(), group.reason.c_str());
+    print("%s (paired by %s)\n", one_line(group.name).c_str(), group.reason.c_str());
     try {
       const CompareInput input = compared(names, arguments, !arguments.contact_sheet.empty());
       print_comparison(input);
@@ -291,7 +292,7 @@ int run_folder(const CompareArguments& arguments) {
       sheet.blocks.emplace_back(ReportHeading{group.name});
       sheet.blocks.emplace_back(ReportNote{photo.message});
     }
-    std::printf("\n");
+    print("\n");
   }
   for (const std::string& line : pairing.left_over) print_wrapped("Left over: " + line, "", "  ");
   add_left_over(pairing.left_over, sheet);

@@ -4,6 +4,7 @@
 
 #include "command.hpp"
 #include "job_parts.hpp"
+#include "output_filter.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/files/job_file.hpp"
@@ -43,7 +44,7 @@ struct JobArguments {
   bool draw = false, beyond_pulling = false, can_be_pulled = false, counts_alone = false, all = false;
 };
 
-void warn(const std::string& message) { std::cerr << "ripplegauge: " << message << "\n"; }
+void warn(const std::string& message) { std::cerr << "ripplegauge: " << one_line(message) << "\n"; }
 
 std::string numbers(const std::vector<int>& ids) {
   std::string text;
@@ -62,7 +63,7 @@ int run_new(const JobArguments& arguments) {
     job.notes = arguments.notes;
     return true;
   });
-  std::cout << arguments.file << ": new job\n";
+  std::cout << one_line(arguments.file) << ": new job\n";
   return exit_ok;
 }
 
@@ -104,7 +105,7 @@ void report_added(const Job& job, const std::string& panel, const Reading& readi
          "); nothing is added. Void its spots first to add it again.");
     return;
   }
-  std::cout << panel << ": " << reading.photo.name << ": ";
+  std::cout << one_line(panel + ": " + reading.photo.name) << ": ";
   if (reading.status == Status::refused)
     std::cout << "could not be measured" << (reading.refusal ? ": " + reading.refusal->message : "") << "\n";
   else if (added.spots.empty())
@@ -305,7 +306,7 @@ int run_list(const JobArguments& arguments) {
     size_by = table.size_by;
   }
   const std::vector<CountedSpot> counted = merge_overlapping(job);
-  std::cout << (job.vehicle.empty() ? arguments.file : job.vehicle) << "\n";
+  std::cout << one_line(job.vehicle.empty() ? arguments.file : job.vehicle) << "\n";
   if (!job.notes.empty()) std::cout << job.notes << "\n";
   for (const JobPanel& panel : job.panels) list_panel(job, panel, counted, arguments.all);
   for (const JobItem& item : job.items)

@@ -2,15 +2,17 @@
 #include <unistd.h>
 
 #include <cerrno>
+#include <csignal>
 #include <cstdio>
 #include <cstdlib>
 #include <cstring>
 #include <exception>
 #include <iostream>
-#include <new>
 
 #include "command.hpp"
 #include "man_page.hpp"
+#include "memory.hpp"
+#include "output_filter.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "slips.hpp"
 
@@ -31,7 +33,7 @@ std::filesystem::path data_dir() {
 namespace {
 
 int fail(int exit_code, const std::string& message) {
-  std::cerr << "ripplegauge: " << message << "\n";
+  std::cerr << "ripplegauge: " << one_line(message) << "\n";
   return exit_code;
 }
 
@@ -94,9 +96,26 @@ void open_standard_streams() {
   if (opened > 2) ::close(opened);
 }
 
+/// A reader that has seen enough must not cost the files that a command writes, so the signal of a broken
+/// pipe is put off until all is done.
+class PutOffPipeSignal {
+ public:
+  PutOffPipeSignal() : is_heard_(std::signal(SIGPIPE, SIG_IGN) != SIG_IGN) {}
+
+  void pass_on_if(bool reader_left) const {
+    if (!reader_left || !is_heard_) return;
+    std::signal(SIGPIPE, SIG_DFL);
+    std::raise(SIGPIPE);
+  }
+
+ private:
+  bool is_heard_;
+};
+
 /// What was printed may have gone into a file on a full disk: that is no success.
-int with_output_written(int exit_code) {
+int with_output_written(int exit_code, const PutOffPipeSignal& pipe_signal) {
   std::cout.flush();
+  pipe_signal.pass_on_if(reader_left(std::cout));
   errno = 0;
   if (std::fflush(stdout) == 0 && std::ferror(stdout) == 0 && std::cout) return exit_code;
   return fail(exit_file, std::string("the output cannot be written") +
@@ -109,15 +128,18 @@ int with_output_written(int exit_code) {
 int main(int argc, char** argv) {
   using namespace ripplegauge;
   cli::open_standard_streams();
+  std::signal(SIGXFSZ, SIG_IGN);  // a file that may not grow further is told like a full disk
+  const cli::PutOffPipeSignal pipe_signal;
+  const cli::FilteredStream out(std::cout), err(std::cerr);
   try {
-    return cli::with_output_written(cli::run(argc, argv));
+    return cli::with_output_written(cli::run(argc, argv), pipe_signal);
   } catch (const UsageError& error) {
     return cli::fail(cli::exit_usage, error.what());
   } catch (const FileError& error) {
     return cli::fail(cli::exit_file, error.what());
-  } catch (const std::bad_alloc&) {
-    return cli::fail(cli::exit_file, "out of memory; use a smaller photo");
   } catch (const std::exception& error) {
+    if (cli::is_out_of_memory(error))
+      return cli::fail(cli::exit_file, "out of memory; use a smaller photo, or end other programs");
     return cli::fail(cli::exit_file, std::string("unexpected: ") + error.what());
   }
 }

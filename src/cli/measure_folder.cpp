@@ -5,7 +5,6 @@
 #include <functional>
 #include <iostream>
 #include <map>
-#include <new>
 #include <opencv2/core/utility.hpp>
 #include <thread>
 
@@ -13,6 +12,8 @@
 #include "folder_summary.hpp"
 #include "interrupt.hpp"
 #include "job_parts.hpp"
+#include "memory.hpp"
+#include "output_filter.hpp"
 #include "progress_bar.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
@@ -100,12 +101,13 @@ Reading reading_of(const FolderPhoto& photo, const MeasureRequest& request) {
     throw;
   } catch (const FileError& error) {
     refuse(refusal_from(error));
-  } catch (const std::bad_alloc&) {
-    refuse({"out_of_memory", "The photo needs more memory than there is.",
-            "Measure with --threads 1, or set the phone to a smaller size."});
   } catch (const std::exception& error) {
-    refuse({"unexpected", std::string("The program failed on this photo: ") + error.what() + ".",
-            "Photograph again; if it fails again, keep the photo for whoever mends the program."});
+    if (is_out_of_memory(error))
+      refuse({"out_of_memory", "The photo needs more memory than there is.",
+              "Measure with --threads 1, or set the phone to a smaller size."});
+    else
+      refuse({"unexpected", std::string("The program failed on this photo: ") + error.what() + ".",
+              "Photograph again; if it fails again, keep the photo for whoever mends the program."});
   }
   reading.photo.name = photo.file.string();
   reading.photo.sha256 = sha256;
@@ -154,6 +156,8 @@ class FolderRun {
   }
 
  private:
+  /// By a signal, or because nobody reads any more what is reported.
+  bool is_stopped() const { return interrupt_.asked() || reader_left(std::cout); }
   bool has_job() const { return !arguments_.job_file.empty(); }
 
   std::vector<FolderPhoto> photos_there() const {
@@ -221,12 +225,12 @@ class FolderRun {
                      [this](std::size_t i) { return measured(*to_do_[i]); });
     ProgressBar progress(to_do_.size());
     std::size_t turn = 0;
-    while (!workers_->done() && !interrupt_.asked()) {
+    while (!workers_->done() && !is_stopped()) {
       constexpr std::chrono::milliseconds patience{100};  // how soon an interrupt is noticed
       if (auto photo = workers_->next(patience)) keep(*to_do_[turn++], std::move(*photo), progress);
     }
     summary_.left = to_do_.size() - turn;
-    if (!interrupt_.asked()) return;
+    if (!is_stopped()) return;
     for (auto& [i, photo] : workers_->finished_ahead()) {
       keep(*to_do_[i], std::move(photo), progress);
       --summary_.left;

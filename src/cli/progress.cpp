@@ -1,6 +1,7 @@
 #include <cstdio>
 
 #include "command.hpp"
+#include "output_filter.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/progress_file.hpp"
@@ -45,18 +46,18 @@ std::string trend_text(const TraineeProgress& progress) {
 }
 
 void print_progress(const TraineeProgress& progress) {
-  std::printf("%s, %s\n", progress.exercise.c_str(), progress.who.c_str());
-  std::printf("  attempts             %zu\n", progress.attempts.size());
-  std::printf("  gone                 first %s, last %s, best %s, mean %s\n",
-              percent(progress.first_percent_gone).c_str(), percent(progress.last_percent_gone).c_str(),
-              percent(progress.best_percent_gone).c_str(), percent(progress.mean_percent_gone).c_str());
-  std::printf("  highs made           %d, in %d of %zu attempts\n", progress.highs_made,
-              progress.attempts_with_highs, progress.attempts.size());
+  print("%s\n", one_line(progress.exercise + ", " + progress.who).c_str());
+  print("  attempts             %zu\n", progress.attempts.size());
+  print("  gone                 first %s, last %s, best %s, mean %s\n",
+        percent(progress.first_percent_gone).c_str(), percent(progress.last_percent_gone).c_str(),
+        percent(progress.best_percent_gone).c_str(), percent(progress.mean_percent_gone).c_str());
+  print("  highs made           %d, in %d of %zu attempts\n", progress.highs_made,
+        progress.attempts_with_highs, progress.attempts.size());
   if (progress.median_minutes)
-    std::printf("  time between shots   %.0f min (median)\n", *progress.median_minutes);
+    print("  time between shots   %.0f min (median)\n", *progress.median_minutes);
   else
-    std::printf("  time between shots   not known: the photos hold no time\n");
-  std::printf("  trend                %s\n\n", trend_text(progress).c_str());
+    print("  time between shots   not known: the photos hold no time\n");
+  print("  trend                %s\n\n", trend_text(progress).c_str());
 }
 
 void require_chart_name(const std::string& file) {

@@ -5,9 +5,12 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdio>
 #include <cstdlib>
 #include <iostream>
 #include <string_view>
+
+#include "output_filter.hpp"
 
 namespace ripplegauge::cli {
 
@@ -26,6 +29,12 @@ std::size_t terminal_columns() {
   return ::ioctl(STDERR_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 0 ? size.ws_col : usual;
 }
 
+/// Past the filter that keeps such commands from the terminal when they come out of a file.
+void move_cursor(std::string_view command) {
+  std::fflush(stderr);
+  [[maybe_unused]] const ssize_t written = ::write(STDERR_FILENO, command.data(), command.size());
+}
+
 }  // namespace
 
 ProgressBar::ProgressBar(std::size_t count) : count_(count), bar_(watched()) {
@@ -42,7 +51,8 @@ void ProgressBar::step(const std::string& line, bool needs_attention) {
   if (!bar_ || needs_attention) {
     const std::string number = std::to_string(steps_), count = std::to_string(count_);
     std::cout << '[' << std::string(count.size() - std::min(count.size(), number.size()), ' ') << number
-              << '/' << count << "] " << line << std::endl;  // at once: somebody may be following a file
+              << '/' << count << "] " << one_line(line)
+              << std::endl;  // at once: somebody may be following a file
   }
   if (bar_) draw();
 }
@@ -55,10 +65,11 @@ void ProgressBar::draw() const {
   std::string text;
   if (width >= least) text = "[" + std::string(full, '#') + std::string(width - full, '.') + "] ";
   text += std::to_string(steps_) + " of " + std::to_string(count_) + time_left();
-  std::cerr << '\r' << text.substr(0, columns - 1) << std::flush;
+  move_cursor("\r");
+  std::cerr << text.substr(0, columns - 1) << std::flush;
 }
 
-void ProgressBar::erase() const { std::cerr << "\r\033[K" << std::flush; }
+void ProgressBar::erase() const { move_cursor("\r\033[K"); }
 
 std::string ProgressBar::time_left() const {
   if (steps_ == 0 || steps_ >= count_) return "";

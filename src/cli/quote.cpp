@@ -3,6 +3,7 @@
 
 #include "command.hpp"
 #include "job_parts.hpp"
+#include "output_filter.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/job_file.hpp"
@@ -45,7 +46,7 @@ std::map<int, cv::Mat> thumbnails_of(const Quote& quote, const std::string& job_
     try {
       thumbnails[photo.id] = read_photo_colour(picture_of_job(photo.picture, job_file), longer_side_px);
     } catch (const FileError& error) {
-      std::cerr << "ripplegauge: left out of the evidence: " << error.what() << "\n";
+      std::cerr << "ripplegauge: left out of the evidence: " << one_line(error.what()) << "\n";
     }
   }
   return thumbnails;

@@ -2,6 +2,7 @@
 
 #include <cmath>
 
+#include "output_filter.hpp"
 #include "ripplegauge/core/no_dent_words.hpp"
 #include "terminal.hpp"
 
@@ -18,7 +19,7 @@ std::string with_interval(const Quantity& q, const char* unit) {
 }  // namespace
 
 std::string reading_table(const Reading& reading, const ReadingTableOptions& options) {
-  std::string out = reading.photo.name + "\n";
+  std::string out = one_line(reading.photo.name) + "\n";
   if (reading.status == Status::refused && reading.refusal) {
     out += wrap("Not measured: " + reading.refusal->message, "  ", "  ");
     out += wrap("What to do: " + reading.refusal->remedy, "  ", "  ");

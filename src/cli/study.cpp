@@ -1,6 +1,7 @@
 #include <cstdio>
 
 #include "command.hpp"
+#include "output_filter.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/study_file.hpp"
 
@@ -37,10 +38,10 @@ std::string with_unit(double value, const std::string& unit) {
 void print_term(const char* name, const std::optional<Quantity>& deviation,
                 const std::optional<Quantity>& percent, const std::string& unit) {
   if (!deviation) return;
-  std::printf("  %-24s %-12s %-18s", name, with_unit(deviation->value, unit).c_str(),
-              (number(deviation->low) + " to " + number(deviation->high)).c_str());
-  if (percent) std::printf(" %5.1f %%  (%.0f to %.0f %%)", percent->value, percent->low, percent->high);
-  std::printf("\n");
+  print("  %-24s %-12s %-18s", name, with_unit(deviation->value, unit).c_str(),
+        (number(deviation->low) + " to " + number(deviation->high)).c_str());
+  if (percent) print(" %5.1f %%  (%.0f to %.0f %%)", percent->value, percent->low, percent->high);
+  print("\n");
 }
 
 const char* meaning(StudyVerdict verdict) {
@@ -59,8 +60,8 @@ const char* meaning(StudyVerdict verdict) {
 
 void print_list(const char* heading, const std::vector<std::string>& lines) {
   if (lines.empty()) return;
-  std::printf("  %s\n", heading);
-  for (const std::string& line : lines) std::printf("    - %s\n", line.c_str());
+  print("  %s\n", heading);
+  for (const std::string& line : lines) print("    - %s\n", line.c_str());
 }
 
 void print_study(const NamedStudy& study, double confidence) {
@@ -68,15 +69,15 @@ void print_study(const NamedStudy& study, double confidence) {
   const auto counted = [](std::size_t count, const char* one, const char* many) {
     return std::to_string(count) + " " + (count == 1 ? one : many);
   };
-  std::printf("%s: %s, %s, %s\n", study.name.c_str(), counted(result.parts.size(), "part", "parts").c_str(),
-              counted(result.people.size(), "person", "people").c_str(),
-              result.trials > 0
-                  ? counted(static_cast<std::size_t>(result.trials), "trial each", "trials each").c_str()
-                  : "trials differ");
+  print("%s: %s, %s, %s\n", one_line(study.name).c_str(),
+        counted(result.parts.size(), "part", "parts").c_str(),
+        counted(result.people.size(), "person", "people").c_str(),
+        result.trials > 0
+            ? counted(static_cast<std::size_t>(result.trials), "trial each", "trials each").c_str()
+            : "trials differ");
   if (result.repeatability) {
-    std::printf("  %-24s %-12s %-18s %s\n", "", "std. dev.",
-                (number(100 * confidence) + " % interval").c_str(),
-                result.repeatability_percent ? "share of total" : "");
+    print("  %-24s %-12s %-18s %s\n", "", "std. dev.", (number(100 * confidence) + " % interval").c_str(),
+          result.repeatability_percent ? "share of total" : "");
     print_term("repeatability", result.repeatability, result.repeatability_percent, study.unit);
     print_term("reproducibility", result.reproducibility, result.reproducibility_percent, study.unit);
     print_term("measurement (both)", result.measurement, result.measurement_percent, study.unit);
@@ -84,13 +85,13 @@ void print_study(const NamedStudy& study, double confidence) {
     print_term("total", result.total, std::nullopt, study.unit);
   }
   if (result.measurement_percent) {
-    std::printf("  measurement share (%%GRR) %.1f %%: %s\n", result.measurement_percent->value,
-                meaning(result.verdict));
-    std::printf("  distinct categories: %d (5 or more are wanted)\n", *result.distinct_categories);
+    print("  measurement share (%%GRR) %.1f %%: %s\n", result.measurement_percent->value,
+          meaning(result.verdict));
+    print("  distinct categories: %d (5 or more are wanted)\n", *result.distinct_categories);
   }
   print_list("missing:", result.missing);
   print_list("remarks:", result.remarks);
-  std::printf("\n");
+  print("\n");
 }
 
 /// Who repeats more closely, and whether the study is large enough to say so.
@@ -103,13 +104,13 @@ void print_comparison(const NamedStudy& first, const NamedStudy& other, double c
   const NamedStudy& better = first_is_better ? first : other;
   const NamedStudy& worse = first_is_better ? other : first;
   if (times.low <= 1) {
-    std::printf("\"%s\" and \"%s\" repeat equally well, as far as these studies tell.\n", first.name.c_str(),
-                other.name.c_str());
+    print("\"%s\" and \"%s\" repeat equally well, as far as these studies tell.\n", first.name.c_str(),
+          other.name.c_str());
     return;
   }
-  std::printf("\"%s\" repeats %s times more closely than \"%s\" (%s to %s times).\n", better.name.c_str(),
-              number(times.value).c_str(), worse.name.c_str(), number(times.low).c_str(),
-              number(times.high).c_str());
+  print("\"%s\" repeats %s times more closely than \"%s\" (%s to %s times).\n", better.name.c_str(),
+        number(times.value).c_str(), worse.name.c_str(), number(times.low).c_str(),
+        number(times.high).c_str());
 }
 
 int run_study(const StudyArguments& arguments) {

@@ -132,6 +132,44 @@ TEST_CASE("a reader that has seen enough ends the program without noise", "[cli]
   CHECK(folder.read("code") == "4\n");
 }
 
+TEST_CASE("a reader that has seen enough costs no file", "[cli][faults]") {
+  const TemporaryFolder folder;
+  const std::string photo = RIPPLEGAUGE_SOURCE_DIR "/samples/photos/refused-no-card.jpg";
+  const ShellRun run =
+      shell(folder, "{ " + program + " measure '" + photo + "' '" + photo + "' --board-pitch 14 --json '" +
+                        folder.file("r.json") + "'; echo $? >'" + folder.file("code") + "'; } | true");
+  CHECK(run.exit_code == 0);
+  CHECK(folder.read("code") == "141\n");
+  CHECK(read_readings(folder.file("r.json")).size() == 2);
+}
+
+TEST_CASE("a file that may not grow further is told like a full disk", "[cli][faults]") {
+  const TemporaryFolder folder;
+  const ShellRun run = shell(
+      folder, "ulimit -f 1; " + program + " sheet card --out '" + folder.file("card.pdf") + "' >/dev/null");
+  CHECK(run.exit_code == 4);
+  CHECK_THAT(run.err, ContainsSubstring("card.pdf") && ContainsSubstring("larger than a file may be"));
+  CHECK(folder.file_count() == 0);
+}
+
+#ifndef __SANITIZE_ADDRESS__  // which reserves more than any of these limits
+TEST_CASE("too little memory is told in a sentence, wherever it runs out", "[cli][faults]") {
+  const TemporaryFolder folder;
+  const std::string photo = RIPPLEGAUGE_SOURCE_DIR "/samples/photos/refused-no-card.jpg";
+  int told = 0;
+  for (int megabytes = 115; megabytes <= 250; megabytes += 15) {
+    const ShellRun run = shell(folder, "ulimit -v " + std::to_string(1024 * megabytes) + "; " + program +
+                                           " measure '" + photo + "' --board-pitch 14 >/dev/null");
+    INFO(megabytes << " MB: " << run.err);
+    if (run.exit_code == 127) continue;  // not even the libraries could be loaded
+    CHECK((run.exit_code == 3 || run.exit_code == 4));
+    if (run.exit_code == 4) CHECK_THAT(run.err, ContainsSubstring("memory"));
+    told += run.exit_code == 4 ? 1 : 0;
+  }
+  CHECK(told > 0);
+}
+#endif
+
 TEST_CASE("without a standard output nothing of it gets into files", "[cli][faults]") {
   const TemporaryFolder folder;
   REQUIRE(
