@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # Builds the fuzzer (Clang) and runs each target, or those named, over a number of inputs, as many at once as there
 # are processors; stops at the first finding.
-#   bash tests/fuzz/run.sh                          a million inputs each
+#   bash tests/fuzz/run.sh                          ten million inputs each, or an hour
 #   bash tests/fuzz/run.sh --runs 20000 board job   these two, shorter
 # New inputs gather in build-fuzz/corpus/NAME; a finding is left in build-fuzz/findings. Once mended, it goes into
 # tests/fuzz/corpus/NAME, where every test run replays it.
@@ -10,7 +10,7 @@ cd "$(dirname "$0")/../.."
 # shellcheck source=../../.ci/setup.sh
 . .ci/setup.sh
 install_packages clang
-runs=1000000
+runs=10000000
 if [ "${1:-}" = --runs ]; then
   runs=$2
   shift 2
@@ -38,7 +38,7 @@ fuzz() {
   longest=$(find "$seeds" -type f -printf '%s\n' | sort -n | tail -1)
   if ! RIPPLEGAUGE_FUZZ_TARGET=$target ASAN_OPTIONS=detect_leaks=1:allocator_may_return_null=1 \
     LSAN_OPTIONS=suppressions=tests/leaks.supp:print_suppressions=0 \
-    nice -n 19 "$build/tests/ripplegauge_fuzz" -runs="$runs" -max_len=$((longest + longest / 4 + 64)) -timeout=20 \
+    nice -n 19 "$build/tests/ripplegauge_fuzz" -runs="$runs" -max_len=$((longest + longest / 4 + 64)) -timeout=20 -max_total_time=3600 \
     -rss_limit_mb=1500 -dict="$build/$target.dict" -artifact_prefix="$build/findings/$target-" -print_final_stats=1 \
     -verbosity=0 "$found" "$seeds" 2>"$log"; then
     tail -n 60 "$log"

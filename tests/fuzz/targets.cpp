@@ -1,15 +1,22 @@
 #include "targets.hpp"
 
+#include <sys/resource.h>
 #include <unistd.h>
 
 #include <algorithm>
+#include <cmath>
 #include <filesystem>
 #include <fstream>
+#include <iterator>
 #include <memory>
+#include <opencv2/imgproc.hpp>
 #include <stdexcept>
 #include <vector>
 
+#include "heif_grammar.hpp"
+#include "photo/decode.hpp"
 #include "photo/exif.hpp"
+#include "photo/heif_structure.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/advice_file.hpp"
 #include "ripplegauge/files/board_file.hpp"
@@ -27,6 +34,7 @@
 #include "ripplegauge/files/study_file.hpp"
 #include "ripplegauge/files/training_log.hpp"
 #include "ripplegauge/files/workshop_file.hpp"
+#include "ripplegauge/measure/measure.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/quote/text.hpp"
 
@@ -111,6 +119,113 @@ void decode(std::string_view bytes, double most_pixels) {
   must(photo.exif_orientation >= 1 && photo.exif_orientation <= 8, "no such orientation");
 }
 
+/// Seconds of processor time that this process, or those that it waited for, have taken.
+double processor_s(int whose) {
+  struct rusage used {};
+  ::getrusage(static_cast<__rusage_who_t>(whose), &used);
+  return static_cast<double>(used.ru_utime.tv_sec + used.ru_stime.tv_sec) +
+         1e-6 * static_cast<double>(used.ru_utime.tv_usec + used.ru_stime.tv_usec);
+}
+
+#if defined(__SANITIZE_ADDRESS__) || defined(RIPPLEGAUGE_FUZZING)
+constexpr double longest_s = 20;  // sanitizers take ten times as long
+#else
+constexpr double longest_s = 2;
+#endif
+
+bool has_heif_structure(std::string_view bytes) {
+  try {
+    photo_detail::check_heif(bytes, {});
+    return true;
+  } catch (const photo_detail::DecodeError&) {
+    return false;
+  }
+}
+
+/// Files whose boxes fit together more often than not. What passes the check must not keep the decoder busy.
+void heif_boxes(std::string_view choices) {
+  static const std::string sample = [] {
+    std::ifstream in(fs::path(RIPPLEGAUGE_SOURCE_DIR) / "tests/fuzz/corpus/photo-pixels/photo.heic",
+                     std::ios::binary);
+    return std::string(std::istreambuf_iterator<char>(in), {});
+  }();
+  const std::string file = heif_from_choices(choices, sample);
+  if (!has_heif_structure(file)) return;
+  const double begin_s = processor_s(RUSAGE_CHILDREN);
+  try {
+    decode_photo(file, "photo");
+  } catch (const FileError&) {
+  }
+  must(processor_s(RUSAGE_CHILDREN) - begin_s < longest_s, "a picture of a few tiles takes seconds");
+}
+
+/// Six bytes each: what happens to which part of the photo.
+void spoil(cv::Mat& grey, std::string_view bytes) {
+  const auto byte = [&](std::size_t i) { return static_cast<unsigned char>(bytes[i]); };
+  for (std::size_t i = 0; i + 6 <= bytes.size(); i += 6) {
+    const int x = byte(i + 1) * grey.cols / 256, y = byte(i + 2) * grey.rows / 256;
+    const cv::Rect place =
+        cv::Rect(x, y, 1 + byte(i + 3) * grey.cols / 256, 1 + byte(i + 4) * grey.rows / 256) &
+        cv::Rect(0, 0, grey.cols, grey.rows);
+    cv::Mat part = grey(place);
+    const int strength = byte(i + 5);
+    switch (byte(i) % 8) {
+      case 0:
+        part.setTo(strength);
+        break;
+      case 1:
+        part += strength - 128;
+        break;
+      case 2:
+        part.convertTo(part, -1, strength / 128.0);
+        break;
+      case 3:
+        cv::blur(part, part, {1 + strength % 32, 1 + strength / 32});
+        break;
+      case 4: {
+        cv::Mat noise(part.size(), CV_8UC1);
+        cv::theRNG().state = static_cast<std::uint64_t>(strength) + 1;
+        cv::randu(noise, 0, 1 + strength);
+        part += noise;
+        break;
+      }
+      case 5:
+        cv::flip(part, part, strength % 3 - 1);
+        break;
+      case 6:
+        cv::circle(grey, {x, y}, 1 + strength / 4, cv::Scalar(byte(i + 3)), cv::FILLED, cv::LINE_AA);
+        break;
+      default:
+        cv::line(grey, {x, y}, {place.br().x, place.br().y}, cv::Scalar(strength), 1 + strength % 8,
+                 cv::LINE_AA);
+    }
+  }
+}
+
+/// A photo that measures well, spoilt: it is measured or refused, with numbers, in a moment.
+void whole_photo(std::string_view bytes) {
+  static const Photo sample = [] {
+    Photo photo = read_photo(fs::path(RIPPLEGAUGE_SOURCE_DIR) / "samples/photos/low-dark.jpg");
+    cv::resize(photo.grey, photo.grey, {1000, 750}, 0, 0, cv::INTER_AREA);
+    return photo;
+  }();
+  static const MeasureRequest request = [] {
+    MeasureRequest made;
+    made.card = read_card(calibration / "card-corner.json");
+    made.bar_length_mm = 98.4, made.board_pitch_mm = 14, made.board_distance_mm = 288;
+    return made;
+  }();
+  Photo photo = sample;
+  photo.grey = sample.grey.clone();
+  spoil(photo.grey, bytes);
+  const double begin_s = processor_s(RUSAGE_SELF);
+  const Reading reading = measure(photo, request).reading;
+  must(processor_s(RUSAGE_SELF) - begin_s < longest_s, "a small photo takes seconds");
+  for (const Dent& dent : reading.dents)
+    must(std::isfinite(dent.diameter_mm.value) && dent.diameter_mm.low <= dent.diameter_mm.high,
+         "a spot without a size");
+}
+
 void exif(std::string_view bytes) {
   const photo_detail::ExifFacts facts = photo_detail::exif_facts(std::string(bytes));
   must(facts.orientation >= 1 && facts.orientation <= 8, "no such orientation");
@@ -146,6 +261,9 @@ const std::map<std::string, Target>& targets() {
   static const std::map<std::string, Target> all = {
       {"photo-header", reader([](std::string_view bytes) { decode(bytes, 0); })},
       {"photo-pixels", reader([](std::string_view bytes) { decode(bytes, 10'000); })},
+      {"heif", [](std::string_view bytes) { has_heif_structure(bytes); }},
+      {"heif-boxes", heif_boxes},
+      {"photo-whole", whole_photo},
       {"exif", exif},
       {"json", reader([](std::string_view bytes) { JsonFile::parse(bytes, "input").objects(); })},
       {"card", file_reader([](const fs::path& file) { read_card(file); })},
