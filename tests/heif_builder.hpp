@@ -95,7 +95,7 @@ inline std::string heif_file(const HeifParts& parts) {
   const std::string ftyp = heif_box("ftyp", "heic" + std::string(4, '\0') + "mif1heic");
   const std::size_t mdat_begin = ftyp.size() + meta(0).size() + 8;
   const std::string table = meta(mdat_begin);
-  return ftyp + table + (mdat.empty() ? "" : heif_box("mdat", mdat));
+  return ftyp + table + heif_box("mdat", mdat);
 }
 
 }  // namespace ripplegauge::test
