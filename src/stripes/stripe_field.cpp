@@ -404,7 +404,6 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
   const Carrier carrier = find_carrier(light, covered, grid, problem, p, region);
   field.carrier_snr = carrier.snr;
   field.carrier_ratio = carrier.ratio;
-  if (getenv("RG_DBG")) fprintf(stderr, "CARRIER snr %.1f ratio %.3f spin %.2f\n", carrier.snr, carrier.ratio, carrier.spin_rad);
   if (carrier.snr < 3) return field;
   if (problem.board_corners.empty())
     match_carrier(problem, carrier, p);  // tags have turned the board already
