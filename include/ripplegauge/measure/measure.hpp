@@ -25,10 +25,10 @@ struct MeasureRequest {
 };
 
 struct MeasureOptions {
-  double bar_uncertainty_mm = 0.1;   ///< standard; a steel rule read to 0.2 mm
-  double tape_uncertainty_mm = 6;  ///< standard; people hold a tape to about that
-  bool free_surface = true;          ///< let go of the parametric shape
-  int threads = 1;                   ///< for one photo; the result is the same on any number
+  double bar_uncertainty_mm = 0.1;  ///< standard; a steel rule read to 0.2 mm
+  double tape_uncertainty_mm = 6;   ///< standard; people hold a tape to about that
+  bool free_surface = true;         ///< let go of the parametric shape
+  int threads = 1;                  ///< for one photo; the result is the same on any number
   /// Throws UsageError naming field, value and rule.
   void validate() const;
 };
