@@ -64,7 +64,10 @@ std::optional<std::string> nearest(const std::string& typed, const std::vector<s
   std::size_t best_apart = bare.size() / 3 + 1;  // more than a third of the letters is another word
   for (const std::string& name : known) {
     const std::size_t apart = letters_apart(bare, joined_parts(name));
-    if (apart < best_apart) best = name, best_apart = apart;
+    if (apart < best_apart) {
+      best = name;
+      best_apart = apart;
+    }
   }
   if (best) return best;
   for (const std::string& name : known)

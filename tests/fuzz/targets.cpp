@@ -212,7 +212,9 @@ void whole_photo(std::string_view bytes) {
   static const MeasureRequest request = [] {
     MeasureRequest made;
     made.card = read_card(calibration / "card-corner.json");
-    made.bar_length_mm = 98.4, made.board_pitch_mm = 14, made.board_distance_mm = 288;
+    made.bar_length_mm = 98.4;
+    made.board_pitch_mm = 14;
+    made.board_distance_mm = 288;
     return made;
   }();
   Photo photo = sample;
