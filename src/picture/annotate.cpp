@@ -1,3 +1,4 @@
+// The photo, cropped to what matters, with outlines, labels and crosses, and the rows below it.
 #include "ripplegauge/picture/annotate.hpp"
 
 #include <algorithm>
@@ -34,8 +35,85 @@ cv::Mat enlarged(const cv::Mat& photo) {
 }
 
 /// From pixels of the full-size photo (centres at whole numbers) to Cairo's coordinates (centres at halves).
-cv::Point2d on_canvas(const std::pair<double, double>& px, double scale) {
-  return {(px.first + 0.5) * scale, (px.second + 0.5) * scale};
+struct View {
+  double scale = 1;
+  cv::Point2d offset;  ///< of the picture's corner, in pixels of the full-size photo
+
+  cv::Point2d on_canvas(const std::pair<double, double>& px) const {
+    return {(px.first + 0.5 - offset.x) * scale, (px.second + 0.5 - offset.y) * scale};
+  }
+};
+
+/// Where points of the panel lie in the photo, from the outlines, which the reading holds both ways: as good
+/// as an affine map is near the spots, which is where it is asked.
+class PanelInPhoto {
+ public:
+  explicit PanelInPhoto(const Reading& reading) {
+    cv::Matx33d normal = cv::Matx33d::zeros();
+    cv::Matx<double, 3, 2> right = cv::Matx<double, 3, 2>::zeros();
+    for (std::size_t i = 0; i < std::min(reading.dents.size(), reading.outlines_px.size()); ++i)
+      add(reading.dents[i].outline, reading.outlines_px[i], normal, right);
+    known_ = std::abs(cv::determinant(normal)) > 1e-6 && cv::checkRange(normal) && cv::checkRange(right);
+    if (known_) map_ = normal.inv() * right;
+    known_ = known_ && cv::checkRange(map_);
+  }
+  /// Of one spot only.
+  PanelInPhoto(const std::vector<PointMm>& outline, const std::vector<std::pair<double, double>>& outline_px)
+      : PanelInPhoto(one_spot(outline, outline_px)) {}
+
+  bool known() const { return known_; }
+  std::pair<double, double> pixel(PointMm p) const {
+    const cv::Matx<double, 1, 2> px = cv::Matx13d(p.x_mm, p.y_mm, 1) * map_;
+    return {px(0), px(1)};
+  }
+
+ private:
+  static Reading one_spot(const std::vector<PointMm>& outline,
+                          const std::vector<std::pair<double, double>>& outline_px) {
+    Reading reading;
+    reading.dents.resize(1);
+    reading.dents[0].outline = outline;
+    reading.outlines_px = {outline_px};
+    return reading;
+  }
+  static void add(const std::vector<PointMm>& mm, const std::vector<std::pair<double, double>>& px,
+                  cv::Matx33d& normal, cv::Matx<double, 3, 2>& right) {
+    if (mm.size() != px.size()) return;
+    for (std::size_t k = 0; k < mm.size(); ++k) {
+      const cv::Matx31d row(mm[k].x_mm, mm[k].y_mm, 1);
+      normal += row * row.t();
+      right += row * cv::Matx<double, 1, 2>(px[k].first, px[k].second);
+    }
+  }
+
+  cv::Matx<double, 3, 2> map_;
+  bool known_ = false;
+};
+
+/// The part of the photo with card and spots, in its full-size pixels: the whole photo where that is not
+/// known or not much less.
+cv::Rect2d part_that_matters(const Reading& reading, const cv::Size2d& photo) {
+  const cv::Rect2d whole({0, 0}, photo);
+  const PanelInPhoto panel(reading);
+  if (!panel.known()) return whole;
+  // the card's arms, and stripes round them
+  constexpr double card_from_mm = -30, card_long_mm = 130, card_short_mm = 90, worth = 0.7, air_share = 0.12;
+  double x0 = photo.width, y0 = photo.height, x1 = 0, y1 = 0;
+  const auto include = [&](const std::pair<double, double>& px) {
+    x0 = std::min(x0, px.first), x1 = std::max(x1, px.first);
+    y0 = std::min(y0, px.second), y1 = std::max(y1, px.second);
+  };
+  for (const double x : {card_from_mm, card_long_mm})
+    for (const double y : {card_from_mm, card_short_mm}) include(panel.pixel({x, y}));
+  for (const auto& outline : reading.outlines_px)
+    for (const auto& px : outline)
+      if (std::isfinite(px.first) && std::isfinite(px.second)) include(px);
+  const double air = air_share * std::max(x1 - x0, y1 - y0);
+  const cv::Rect2d part = cv::Rect2d(x0 - air, y0 - air, x1 - x0 + 2 * air, y1 - y0 + 2 * air) & whole;
+  constexpr double least_side_px = 300;
+  const bool useful =
+      part.width > least_side_px && part.height > least_side_px && part.area() < worth * whole.area();
+  return useful ? part : whole;
 }
 
 std::string kind_and_depth(const Dent& dent) {
@@ -43,7 +121,7 @@ std::string kind_and_depth(const Dent& dent) {
   return dent.depth_mm ? kind + " " + without_interval(*dent.depth_mm, "mm") : kind;
 }
 
-std::vector<Spot> spots_of(const Reading& reading, double scale) {
+std::vector<Spot> spots_of(const Reading& reading, const View& view) {
   // Fewer words a label where there are many of them; the rows below say it all.
   const bool with_depth = reading.dents.size() <= 6, with_size = reading.dents.size() <= 12;
   std::vector<Spot> spots;
@@ -56,7 +134,10 @@ std::vector<Spot> spots_of(const Reading& reading, double scale) {
     if (with_depth) spot.second_line = kind_and_depth(dent);
     if (i < reading.outlines_px.size())
       for (const auto& px : reading.outlines_px[i])
-        if (std::isfinite(px.first) && std::isfinite(px.second)) spot.outline.push_back(on_canvas(px, scale));
+        if (std::isfinite(px.first) && std::isfinite(px.second)) spot.outline.push_back(view.on_canvas(px));
+    if (dent.deepest && i < reading.outlines_px.size())
+      if (const PanelInPhoto near(dent.outline, reading.outlines_px[i]); near.known())
+        spot.cross = view.on_canvas(near.pixel(*dent.deepest));
     spots.push_back(spot);
   }
   return spots;
@@ -100,7 +181,7 @@ cv::Rect2d draw_scale_bar(Canvas& canvas, const Reading& reading, const std::vec
 }
 
 /// Round what was judged, dotted: a dent outside would not have been seen.
-void draw_judged_area(Canvas& canvas, const Reading& reading, double scale, double size) {
+void draw_judged_area(Canvas& canvas, const Reading& reading, const View& view, double size) {
   cairo_t* cairo = canvas.cairo();
   const double dots[] = {0.12 * size, 0.36 * size};
   cairo_save(cairo);
@@ -108,7 +189,7 @@ void draw_judged_area(Canvas& canvas, const Reading& reading, double scale, doub
     cairo_new_path(cairo);
     for (const auto& px : outline.points_px) {
       if (!std::isfinite(px.first) || !std::isfinite(px.second)) continue;
-      const cv::Point2d p = on_canvas(px, scale);
+      const cv::Point2d p = view.on_canvas(px);
       cairo_line_to(cairo, p.x, p.y);
     }
     cairo_close_path(cairo);
@@ -129,19 +210,24 @@ void draw_judged_area(Canvas& canvas, const Reading& reading, double scale, doub
 Picture annotated_picture(const AnnotateInput& input) {
   if (input.photo_bgr.type() != CV_8UC3 || input.photo_bgr.empty())
     throw std::invalid_argument("the photo to annotate must be CV_8UC3 and not empty");
-  const cv::Mat photo = enlarged(input.photo_bgr);
   const Reading& reading = input.reading;
+  const double reduced =
+      reading.photo.width_px > 0 ? static_cast<double>(input.photo_bgr.cols) / reading.photo.width_px : 1;
+  const cv::Rect2d part =
+      part_that_matters(reading, {input.photo_bgr.cols / reduced, input.photo_bgr.rows / reduced});
+  const cv::Rect cut = cv::Rect(cv::Point(part.tl() * reduced), cv::Point(part.br() * reduced)) &
+                       cv::Rect({0, 0}, input.photo_bgr.size());
+  const cv::Mat photo = enlarged(input.photo_bgr(cut));
   const int width = std::max(photo.cols, least_width_px);
   const double text_size = width / text_sizes_wide;
   const Legend legend(reading, input.coins, width, text_size);
 
   Canvas canvas(width, photo.rows + static_cast<int>(std::ceil(legend.height())), palette::paper);
   canvas.paste(photo, 0, 0);
-  const double scale =
-      reading.photo.width_px > 0 ? static_cast<double>(photo.cols) / reading.photo.width_px : 1;
-  draw_judged_area(canvas, reading, scale, text_size);
-  const std::vector<Spot> spots = spots_of(reading, scale);
-  const cv::Rect2d bar = draw_scale_bar(canvas, reading, spots, photo.size(), scale, text_size);
+  const View view{reduced * photo.cols / cut.width, cv::Point2d(cut.tl()) / reduced};
+  draw_judged_area(canvas, reading, view, text_size);
+  const std::vector<Spot> spots = spots_of(reading, view);
+  const cv::Rect2d bar = draw_scale_bar(canvas, reading, spots, photo.size(), view.scale, text_size);
   draw_spots(canvas, spots, cv::Rect2d(0, 0, photo.cols, photo.rows), {bar}, text_size);
   legend.draw(canvas, photo.rows);
   return canvas.picture();

@@ -1,10 +1,10 @@
+// The rows below the photo: what was found, spot by spot, and what was warned of.
 #include "legend.hpp"
 
 #include <algorithm>
 #include <cmath>
 
 #include "ripplegauge/core/no_dent_words.hpp"
-#include "section_plot.hpp"
 
 namespace ripplegauge::picture_detail {
 namespace {
@@ -40,11 +40,27 @@ std::string depth_words(const Dent& dent) {
   return noun + (dent.depth_mm ? with_interval(*dent.depth_mm, "mm") : std::string("not known"));
 }
 
-/// A reason may repeat the grade that stands above it.
+/// The reason begins with the grade as it is said, "moderate, perhaps sharp: ...", which may say more than
+/// the word alone.
+std::string grade_of(const Dent& dent) {
+  const std::size_t colon = dent.severity_reason.find(": ");
+  return dent.severity_reason.starts_with(dent.severity) && colon != std::string::npos
+             ? dent.severity_reason.substr(0, colon)
+             : dent.severity;
+}
+
 std::string reason_alone(const Dent& dent) {
-  const std::string grade = dent.severity + ": ";
+  const std::string grade = grade_of(dent) + ": ";
   return dent.severity_reason.starts_with(grade) ? dent.severity_reason.substr(grade.size())
                                                  : dent.severity_reason;
+}
+
+bool is_crease(const Dent& dent) { return dent.length_mm.value >= 2 * dent.width_mm.value; }
+
+/// A crease is known by its length and width, everything else by its diameter.
+std::string size_words(const Dent& dent) {
+  if (!is_crease(dent)) return with_interval(dent.diameter_mm, "mm");
+  return "crease, " + with_interval(dent.length_mm, "") + " × " + with_interval(dent.width_mm, "mm");
 }
 
 }  // namespace
@@ -52,6 +68,7 @@ std::string reason_alone(const Dent& dent) {
 Legend::Legend(const Reading& reading, const std::vector<std::string>& coins, double width, double text_size)
     : scratch_(1, 1, palette::paper),
       many_(reading.dents.size() > 4),
+      sections_(scale_of(reading.dents)),
       width_(width),
       size_(many_ ? 0.85 * text_size : text_size),
       plot_width_(0.4 * width) {
@@ -108,21 +125,20 @@ void Legend::lay_out_dent(const Dent& dent, int number, const std::string& coin)
   const TextStyle plain{0.9 * size_, palette::ink, Align::left, false},
       quiet{0.8 * size_, palette::grey, Align::left, false};
   const std::string kind = dent.kind == Kind::low ? "Low, " : "High, ";
-  add(row.lines, kind + with_interval(dent.diameter_mm, "mm"), {size_, palette::ink, Align::left, true},
-      inner, 2);
-  if (is_elongated(dent))
+  add(row.lines, kind + size_words(dent), {size_, palette::ink, Align::left, true}, inner, 2);
+  if (is_elongated(dent) && !is_crease(dent))
     add(row.lines,
         without_interval(dent.length_mm, "mm") + " long, " + without_interval(dent.width_mm, "mm") + " wide",
         plain, inner, 1);
   add(row.lines, depth_words(dent), plain, inner, 2);
   add(row.lines, coin, plain, inner, 2);
-  if (!dent.severity.empty()) add(row.lines, "severity: " + dent.severity, plain, inner, 2);
+  if (!dent.severity.empty()) add(row.lines, "severity: " + grade_of(dent), plain, inner, 2);
   if (!many_) add(row.lines, reason_alone(dent), quiet, inner, 4);
   if (!many_)
     for (std::size_t i = 0; i < std::min(dent.notes.size(), most_notes); ++i)
       add(row.lines, dent.notes[i], quiet, inner, 3);
   const double least_plot_height = (many_ ? 5.5 : 8.0) * size_;
-  const double plot = dent.section.empty() ? 0 : least_plot_height;
+  const double plot = drawn_section(dent).empty() ? 0 : least_plot_height;
   row.height = std::max(height_of(row.lines), plot) + row_gap * size_;
   rows_.push_back(row);
 }
@@ -179,7 +195,7 @@ void Legend::draw(Canvas& canvas, double top) const {
       x += badge_column * size_;
       const cv::Rect2d plot(width_ - margin * size_ - plot_width_, inner_top, plot_width_,
                             row.height - row_gap * size_);
-      draw_section(canvas, plot, *row.dent, 0.7 * size_);
+      draw_section(canvas, plot, *row.dent, sections_, 0.7 * size_);
     }
     draw_lines(canvas, row.lines, x, inner_top);
     top += row.height;

@@ -4,6 +4,7 @@
 #include <vector>
 
 #include "drawing.hpp"
+#include "section_plot.hpp"
 
 namespace ripplegauge::picture_detail {
 
@@ -43,6 +44,7 @@ class Legend {
 
   Canvas scratch_;  ///< to measure text on
   bool many_;       ///< rows are kept short
+  SectionScale sections_;
   double width_, size_, plot_width_;
   std::vector<Band> bands_;
   std::vector<Row> rows_;

@@ -227,7 +227,11 @@ class ReliefMap {
   std::vector<Spot> spots() const {
     std::vector<Spot> spots;
     for (std::size_t i = 0; i < dents_.size(); ++i) {
-      Spot spot{static_cast<int>(i + 1), dents_[i].kind, {}, {}, {}};
+      Spot spot;
+      spot.number = static_cast<int>(i + 1);
+      spot.kind = dents_[i].kind;
+      if (const auto& deepest = dents_[i].deepest; deepest && std::isfinite(deepest->x_mm + deepest->y_mm))
+        spot.cross = on_canvas(*deepest);
       if (dents_.size() <= 6) {
         spot.first_line = without_interval(dents_[i].diameter_mm, "mm");
         if (dents_[i].depth_mm)

@@ -1,3 +1,4 @@
+// The height of a spot along a line through its deepest point, with axes in millimetres.
 #include "section_plot.hpp"
 
 #include <algorithm>
@@ -28,14 +29,16 @@ HeightUnit height_unit(const Range& heights_mm) {
 
 std::vector<ProfilePoint> finite_points(const Dent& dent) {
   std::vector<ProfilePoint> points;
-  std::copy_if(dent.section.begin(), dent.section.end(), std::back_inserter(points),
+  const std::vector<ProfilePoint>& section = drawn_section(dent);
+  std::copy_if(section.begin(), section.end(), std::back_inserter(points),
                [](const ProfilePoint& p) { return std::isfinite(p.along_mm) && std::isfinite(p.height_mm); });
   return points;
 }
 
 class SectionPlot {
  public:
-  SectionPlot(Canvas& canvas, const cv::Rect2d& area, const Dent& dent, double size)
+  SectionPlot(Canvas& canvas, const cv::Rect2d& area, const Dent& dent, const SectionScale& scale,
+              double size)
       : canvas_(canvas),
         cairo_(canvas.cairo()),
         points_(finite_points(dent)),
@@ -43,10 +46,12 @@ class SectionPlot {
         has_scale_(dent.depth_mm.has_value()),
         size_(size) {
     if (!is_drawable()) return;
-    along_ = {points_.front().along_mm, points_.front().along_mm};
-    for (const ProfilePoint& p : points_) {
-      along_.include(p.along_mm);
-      height_.include(p.height_mm);
+    along_ = {-scale.half_width_mm, scale.half_width_mm};
+    height_ = {scale.lowest_mm, scale.highest_mm};
+    // where the depth is not known, only the shape means something
+    if (!has_scale_) {
+      height_ = {};
+      for (const ProfilePoint& p : points_) height_.include(p.height_mm);
     }
     const double air = 0.08 * height_.span();
     height_ = {height_.from - air, height_.to + air};
@@ -161,8 +166,28 @@ class SectionPlot {
 
 }  // namespace
 
-void draw_section(Canvas& canvas, const cv::Rect2d& area, const Dent& dent, double text_size) {
-  SectionPlot plot(canvas, area, dent, text_size);
+const std::vector<ProfilePoint>& drawn_section(const Dent& dent) {
+  constexpr double crease_from = 2;  // length over width
+  const bool crease = dent.length_mm.value >= crease_from * dent.width_mm.value;
+  return crease && !dent.cross_section.empty() ? dent.cross_section : dent.section;
+}
+
+SectionScale scale_of(const std::vector<Dent>& dents) {
+  SectionScale scale;
+  for (const Dent& dent : dents)
+    for (const ProfilePoint& p : drawn_section(dent)) {
+      if (!std::isfinite(p.along_mm) || !std::isfinite(p.height_mm)) continue;
+      scale.half_width_mm = std::max(scale.half_width_mm, std::abs(p.along_mm));
+      if (!dent.depth_mm) continue;
+      scale.lowest_mm = std::min(scale.lowest_mm, p.height_mm);
+      scale.highest_mm = std::max(scale.highest_mm, p.height_mm);
+    }
+  return scale;
+}
+
+void draw_section(Canvas& canvas, const cv::Rect2d& area, const Dent& dent, const SectionScale& scale,
+                  double text_size) {
+  SectionPlot plot(canvas, area, dent, scale, text_size);
   if (plot.is_drawable()) plot.draw();
 }
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "label_layout.hpp"
 
@@ -58,6 +59,19 @@ void draw_outline(Canvas& canvas, const Spot& spot, double size) {
   stroke(canvas, spot.kind, Line::of_kind, size);
 }
 
+/// Where the tab is glued, or the tip set.
+void draw_cross(Canvas& canvas, const Spot& spot, double size) {
+  if (!spot.cross) return;
+  const cv::Point2d at = drawable(*spot.cross);
+  const double arm = 0.45 * size;
+  cairo_new_path(canvas.cairo());
+  for (const auto& [dx, dy] : {std::pair(arm, 0.0), std::pair(0.0, arm)}) {
+    cairo_move_to(canvas.cairo(), at.x - dx, at.y - dy);
+    cairo_line_to(canvas.cairo(), at.x + dx, at.y + dy);
+  }
+  stroke(canvas, spot.kind, Line::solid, size);
+}
+
 void draw_label(Canvas& canvas, const Spot& spot, const PlacedLabel& label, double size) {
   cairo_t* cairo = canvas.cairo();
   const cv::Rect2d& box = label.box;
@@ -109,6 +123,7 @@ void draw_spots(Canvas& canvas, const std::vector<Spot>& spots, const cv::Rect2d
   for (const Spot& spot : spots) {
     if (!reaches_into(spot, area)) continue;
     draw_outline(canvas, spot, text_size);
+    draw_cross(canvas, spot, text_size);
     if (visible.size() == most_labels) continue;
     visible.push_back(&spot);
     wishes.push_back({thinned(spot.outline), label_size(canvas, spot, text_size)});
