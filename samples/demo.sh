@@ -26,10 +26,10 @@ show() {
 echo
 echo "== One low on dark paint, and what to do about it"
 show samples/photos/low-dark.jpg --board-pitch 14 --bar-length 98.4 \
-  --json "$out/low-dark.json" --picture "$out/low-dark.png"
+  --plan --json "$out/low-dark.json" --picture "$out/low-dark.png"
 echo
 echo "the photo with the dent drawn in: $out/low-dark.png"
 
 echo
 echo "== A photo that cannot be measured: the card was forgotten"
-show samples/photos/refused-no-card.jpg --board-pitch 14 --bar-length 98.4 --no-plan
+show samples/photos/refused-no-card.jpg --board-pitch 14 --bar-length 98.4

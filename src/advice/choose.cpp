@@ -1,3 +1,4 @@
+// Which tab, puller, tip and glue fits a spot, by the rules and the kit.
 #include "ripplegauge/advice/choose.hpp"
 
 #include <algorithm>
@@ -84,8 +85,11 @@ TabShape other(TabShape shape) { return shape == TabShape::round ? TabShape::lon
 void say_what_is_missing(const Spot& spot, const AdviceRules& rules, const Kit& kit, TabChoice& choice) {
   const std::string better =
       described(choice.shape, choice.material, choice.max_length_mm, choice.max_width_mm);
-  if (choice.max_width_mm < rules.smallest_face_mm.value) {
-    choice.missing = "hardly any face is as small as this spot asks for";
+  if (!choice.tab && choice.max_width_mm < rules.smallest_face_mm.value) {
+    choice.none_fits = true;
+    choice.missing = "no tab fits: the face may be " + shown(choice.max_width_mm, 1) +
+                     " mm wide at most, and faces under " + shown(rules.smallest_face_mm.value, 1) +
+                     " mm hardly exist";
     return;
   }
   if (!choice.tab) {
@@ -97,17 +101,43 @@ void say_what_is_missing(const Spot& spot, const AdviceRules& rules, const Kit& 
     choice.missing = "better: " + better;
 }
 
-/// Of pullers of one kind: the lifter whose feet stand nearest round the spot without standing in it.
-std::optional<Puller> best_puller(const Kit& kit, PullerKind kind, double spot_mm) {
+bool is_lifter(PullerKind kind) {
+  return kind == PullerKind::narrow_lifter || kind == PullerKind::wide_lifter;
+}
+
+/// Of pullers of one kind: the lifter whose feet stand nearest round the spot, on level metal. One whose
+/// width nobody told comes last.
+std::optional<Puller> best_puller(const Kit& kit, PullerKind kind, double feet_apart_mm) {
+  constexpr double not_told_mm = 1e9;
   std::optional<Puller> best;
-  const auto better = [spot_mm](const Puller& a, const Puller& b) {
-    const double wa = a.free_width_mm.value_or(spot_mm), wb = b.free_width_mm.value_or(spot_mm);
-    if ((wa >= spot_mm) != (wb >= spot_mm)) return wa >= spot_mm;
-    return wa >= spot_mm ? wa < wb : wa > wb;
-  };
-  for (const Puller& puller : kit.pullers)
-    if (puller.kind == kind && (!best || better(puller, *best))) best = puller;
+  for (const Puller& puller : kit.pullers) {
+    if (puller.kind != kind) continue;
+    if (is_lifter(kind) && puller.free_width_mm.value_or(not_told_mm) < feet_apart_mm) continue;
+    if (!best || puller.free_width_mm.value_or(not_told_mm) < best->free_width_mm.value_or(not_told_mm))
+      best = puller;
+  }
   return best;
+}
+
+std::string described(PullerKind kind, double feet_apart_mm) {
+  const std::string name = "a " + spoken(kind);
+  return is_lifter(kind) ? name + " with at least " + shown(feet_apart_mm, 0) + " mm between the feet" : name;
+}
+
+std::string degrees(double celsius) { return shown(celsius, 0) + " °C"; }
+
+double how_far_out_c(const TemperatureRange& range, double celsius) {
+  return std::max({0.0, range.low_c - celsius, celsius - range.high_c});
+}
+
+/// What has to be done before a glue can be used in this air.
+std::string before_gluing(const Glue& glue, double air_c) {
+  const std::string made_for = "No glue here is made for air of " + degrees(air_c) + " (" + glue.name + ": " +
+                               degrees(glue.air.low_c) + " to " + degrees(glue.air.high_c) + "): ";
+  return made_for + (air_c < glue.air.low_c
+                         ? "warm the bay and the panel, all the way through, or wait for a warmer hour"
+                         : "work in the shade, cool the panel with a damp cloth and dry it, or wait for a "
+                           "cooler hour");
 }
 
 }  // namespace
@@ -171,12 +201,17 @@ PullerChoice choose_puller(const Spot& spot, const TabChoice& tab, const Kit& ki
   choice.reason = rule.reason;
   const double across_mm =
       tab.shape == TabShape::round ? spot.dent.diameter_mm.high : spot.dent.width_mm.high;
-  choice.puller = best_puller(kit, rule.pick, across_mm);
+  choice.feet_apart_mm = across_mm + 2 * rules.feet_clear_mm.value;
+  choice.puller = best_puller(kit, rule.pick, choice.feet_apart_mm);
   for (const PullerKind kind : rule.otherwise) {
-    const auto candidate = best_puller(kit, kind, across_mm);
+    const auto candidate = best_puller(kit, kind, choice.feet_apart_mm);
     if (!choice.puller && candidate) {
       choice.puller = candidate;
-      choice.missing = "better: a " + spoken(rule.pick);
+      choice.missing = "better: " + described(rule.pick, choice.feet_apart_mm);
+      choice.reason = "The kit has no " + spoken(rule.pick) + " for this spot. " +
+                      (is_lifter(rule.pick) && !is_lifter(kind)
+                           ? "Small blows, and a hand on the metal beside it, which nothing holds down."
+                           : "This one comes nearest.");
     } else if (candidate) {
       choice.alternatives.push_back(candidate->name + " (" + spoken(kind) + ") also does");
     } else if (kit.pullers.empty()) {
@@ -186,7 +221,7 @@ PullerChoice choose_puller(const Spot& spot, const TabChoice& tab, const Kit& ki
   if (kit.pullers.empty())
     choice.missing = names_none(kit, "pullers");
   else if (!choice.puller)
-    choice.missing = "no puller of the kit suits: get a " + spoken(rule.pick);
+    choice.missing = "no puller of the kit suits: get " + described(rule.pick, choice.feet_apart_mm);
   if (const auto kind = pick_within_interval(rules.pullers, spot, spot.dent.diameter_mm, rule.pick))
     choice.alternatives.push_back(interval_says(spot.dent.diameter_mm, "a " + spoken(*kind)));
   return choice;
@@ -229,25 +264,28 @@ TipChoice choose_tip(const Spot& spot, double width_mm, const Kit& kit, const Ad
   return choice;
 }
 
-const Glue& choose_glue(const PanelFacts& facts, const Kit& kit, const AdviceRules& rules) {
-  if (kit.glues.empty()) return rules.common_glue;
-  if (facts.air_c)
-    for (const Glue& glue : kit.glues)
-      if (*facts.air_c >= glue.air.low_c && *facts.air_c <= glue.air.high_c) return glue;
-  return kit.glues.front();
+GlueChoice choose_glue(const PanelFacts& facts, const Kit& kit, const AdviceRules& rules) {
+  constexpr double assumed_air_c = 20;
+  const double air_c = facts.air_c.value_or(assumed_air_c);
+  GlueChoice choice{rules.common_glue, false, "", {}};
+  const auto rank = [air_c](const Glue& glue) {
+    return std::pair(how_far_out_c(glue.air, air_c), glue.cold);
+  };
+  for (const Glue& glue : kit.glues) {
+    if (choice.of_kit && !(rank(glue) < rank(choice.glue))) continue;
+    choice.glue = glue;
+    choice.of_kit = true;
+  }
+  if (how_far_out_c(choice.glue.air, air_c) > 0) choice.not_now = before_gluing(choice.glue, air_c);
+  for (const Glue& glue : kit.glues)
+    if (glue.name != choice.glue.name && how_far_out_c(glue.air, air_c) == 0)
+      choice.alternatives.push_back(glue.name + (glue.cold ? " (cold glue: no gun, no warm panel)" : "") +
+                                    " also does");
+  return choice;
 }
 
 bool is_small(const TabChoice& choice, const AdviceRules& rules) {
-  return (choice.tab ? choice.tab->length_mm : choice.max_length_mm) <= rules.small_rigid_mm.value;
-}
-
-TemperatureRange pull_temperature(const Glue& glue, const TabChoice& tab, const PanelFacts& facts,
-                                  const AdviceRules& rules) {
-  const bool steel =
-      facts.material == Material::mild_steel || facts.material == Material::high_strength_steel;
-  const TabMaterial material = tab.tab ? tab.tab->material : tab.material;
-  const bool small_rigid = material == TabMaterial::rigid && is_small(tab, rules);
-  return steel && small_rigid && glue.small_rigid_pull ? *glue.small_rigid_pull : glue.pull;
+  return (choice.tab ? choice.tab->length_mm : choice.max_length_mm) <= rules.small_face_mm.value;
 }
 
 }  // namespace ripplegauge

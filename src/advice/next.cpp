@@ -115,18 +115,23 @@ void say_what_to_change(const PullerChoice& puller, const TabChoice& tab, SpotNe
 
 void pull_again(const Context& context, const Spot& spot, SpotNext& next) {
   const AdviceData& data = context.data;
-  const Glue& glue = choose_glue(context.facts, data.kit, data.rules);
+  const GlueChoice glue = choose_glue(context.facts, data.kit, data.rules);
+  const TabChoice choice = choose_tab(spot, data.kit, data.rules);
+  if (choice.none_fits) {
+    next.verdict = Verdict::stop;
+    next.step = no_tab_step(spot, choice);
+    return;
+  }
   next.verdict = Verdict::pull_again;
-  next.tab = choose_tab(spot, data.kit, data.rules);
+  next.tab = choice;
   next.puller = choose_puller(spot, *next.tab, data.kit, data.rules);
-  next.pull_at = pull_temperature(glue, *next.tab, context.facts, data.rules);
-  next.wait_s = estimated_wait(spot, glue, *next.pull_at, data.severity);
+  next.pull_at = glue.glue.pull;
+  next.wait_s = estimated_wait(spot, glue.glue, data.severity);
   const auto used = earlier_tab(context, context.earlier(next.spot));
   if (used) next.same_tab = same_choice(*used, *next.tab);
 
-  next.details = {tab_step(spot, *next.tab, data.rules),
-                  glue_step(spot, *next.tab, glue, *next.pull_at, next.wait_s, data),
-                  pull_step(spot, *next.tab, *next.puller, data.rules)};
+  next.details = {tab_step(spot, *next.tab, data.rules), glue_step(spot, *next.tab, glue, next.wait_s, data),
+                  pull_step(spot, *next.tab, *next.puller, data)};
   Step& step = next.step;
   step.code = "pull_again";
   step.action = "Pull again" +
@@ -260,6 +265,7 @@ SpotNext judge(const Context& context, const SpotPair& spot) {
     return next;
   }
   pull_again(context, later, next);
+  if (!next.tab) return next;
   if (on_a_high) {
     next.step.reason = "The main part came up; this little low stayed behind on top of it.";
     next.step.points.insert(next.step.points.begin(), "only after the raised ring round it is level");
@@ -275,7 +281,7 @@ std::string summary_of(const NextStep& next) {
     case Verdict::photo_again:
       return "Photo again first.";
     case Verdict::level_ring:
-      return "Level the raised ring first, then pull the little low.";
+      return "Level the raised ring first, then photo again.";
     case Verdict::pull_again:
       return "Pull again.";
     case Verdict::tap_down:
@@ -330,13 +336,14 @@ std::vector<Caution> cautions_of(const NextStep& next, const PanelFacts& facts, 
     return std::any_of(next.spots.begin(), next.spots.end(),
                        [&](const SpotNext& spot) { return spot.verdict == verdict; });
   };
-  const Glue& glue = choose_glue(facts, data.kit, data.rules);
+  const Glue glue = choose_glue(facts, data.kit, data.rules).glue;
   Work work;
   work.pulling = is(Verdict::pull_again);
   work.tapping = work.pulling || is(Verdict::tap_down) || is(Verdict::level_ring);
   work.cutting = work.pulling;
   work.glue_c = glue.gun_c;
   work.panel_c = glue.warm_panel_c;
+  work.heat = !glue.cold;
   return cautions_for(work, facts);
 }
 

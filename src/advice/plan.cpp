@@ -1,3 +1,4 @@
+// From a reading to the steps of the work: what comes once before it, spot by spot, and afterwards.
 #include "ripplegauge/advice/plan.hpp"
 
 #include <algorithm>
@@ -45,15 +46,13 @@ std::string about_coating(Coating coating) {
       return "coating: wax or sealant. Glue slips on it";
     case Coating::ceramic:
       return "coating: ceramic. Glue does not hold on it";
-    case Coating::ceramic_slick:
-      return "coating: ceramic with a slick topcoat. Glue does not hold on it";
     case Coating::unknown:
       break;
   }
   return "coating: not sure. If a drop of water beads, glue will not hold";
 }
 
-Step check_step(const PanelFacts& facts, const Glue& glue, bool pulling, const AdviceData& data) {
+Step check_step(const PanelFacts& facts, const GlueChoice& glue, bool pulling, const AdviceData& data) {
   const SheetMetal& metal = data.severity.metal(facts.material);
   Step step;
   step.code = "check_first";
@@ -65,13 +64,16 @@ Step check_step(const PanelFacts& facts, const Glue& glue, bool pulling, const A
   step.points.push_back("lamp and board in place: you see the stripes bend in the spot from where you work");
   if (pulling)
     step.points.push_back(
-        "glue gun at " + shown(glue.gun_c, 0) + " °C; panel temperature" +
+        (glue.glue.cold ? std::string("cold glue at hand")
+                        : "glue gun at " + shown(glue.glue.gun_c, 0) + " °C") +
+        "; panel temperature" +
         (facts.panel_c ? ": " + shown(*facts.panel_c, 1) + " °C" : " read with the thermometer"));
   step.reason = "Each of these changes tab, force or waiting time, or whether to start at all.";
   step.facts = {panel_fact("metal", facts.material), panel_fact("paint", facts.paint)};
   if (pulling) {
     step.facts.push_back(panel_fact("coating", facts.coating));
-    step.facts.push_back(number_fact("gun", glue.gun_c, "°C", data.kit.glues.empty() ? "rule" : "kit"));
+    if (!glue.glue.cold)
+      step.facts.push_back(number_fact("gun", glue.glue.gun_c, "°C", glue.of_kit ? "kit" : "rule"));
   }
   return step;
 }
@@ -105,10 +107,9 @@ Step prepare_step(const PanelFacts& facts) {
     step.action = facts.coating == Coating::unknown ? "If water beads: cut the spot, then wipe it clean."
                                                     : "Cut the spot, then wipe it clean.";
     step.points.push_back(
-        "cutting compound, by hand or machine, until the slick topcoat is gone and water no longer beads");
-    if (facts.coating == Coating::ceramic || facts.coating == Coating::ceramic_slick)
-      step.points.push_back("the hard ceramic layer below matters less: no need to cut through it");
-    step.reason = "Glue will not hold on slick or ceramic coatings, nor on what the compound leaves.";
+        "fine cutting compound where the tab will stand, until a drop of water spreads instead of beading");
+    step.points.push_back("no further than that: the paint below is what holds the tab");
+    step.reason = "Glue holds on paint, not on what was put on it, nor on what the compound leaves.";
   } else {
     step.action = "Wipe the spot clean.";
     step.reason = "Glue holds only on clean paint.";
@@ -127,13 +128,47 @@ Step warm_tabs_step() {
   return step;
 }
 
-Step release_step(const Glue& glue) {
+/// Paint that may not hold as factory paint does.
+std::optional<Step> trial_step(const PanelFacts& facts) {
+  if (facts.paint == Paint::original || facts.paint == Paint::damaged) return std::nullopt;
+  Step step;
+  step.code = "trial_pull";
+  step.action = facts.paint == Paint::repainted
+                    ? "Trial pull first, on the same paint where it does not show."
+                    : "If it was ever repainted: trial pull first, where it does not show.";
+  step.points = {"same tab, little glue, by hand; if paint comes with it, do not pull on this panel",
+                 facts.access == Access::closed
+                     ? "then say so to the customer: it is for the paint shop"
+                     : "from behind is the safer way here, where the back can be reached"};
+  step.reason = "Repainted layers hold as well as they were keyed, and nothing in the picture tells.";
+  step.facts = {panel_fact("paint", facts.paint)};
+  return step;
+}
+
+/// Cold makes paint brittle and metal damp.
+std::optional<Step> cold_step(const PanelFacts& facts) {
+  constexpr double brittle_below_c = 10;  // common practice, no published source
+  const double coldest_c = std::min(facts.air_c.value_or(20), facts.panel_c.value_or(20));
+  if (coldest_c >= brittle_below_c) return std::nullopt;
+  Step step;
+  step.code = "cold_paint";
+  step.action = "Warm and dry the panel first: at " + shown(coldest_c, 0) +
+                " °C the paint is brittle and the metal damp.";
+  step.points = {"bring it to 15 °C or more, the whole panel and not only the spot, and wipe it dry",
+                 "no pull, no tap before: cold paint cracks where warm paint bends"};
+  step.reason = "Glue does not hold on damp paint, and cold paint chips.";
+  step.facts = {number_fact("coldest of air and panel", coldest_c, "°C", "given")};
+  return step;
+}
+
+Step release_step(const Glue& glue, bool of_kit) {
   Step step;
   step.code = "release";
   step.action = "After each pull: loosen the glue with isopropyl alcohol at its rim, lift it off, wipe.";
   step.reason = "Levering it off marks the paint. The vapour lights easily on a warm panel: no flame near.";
-  step.facts = {number_fact("flash point", 11.7, "°C", "published"),
-                number_fact("panel", glue.warm_panel_c, "°C", "rule")};
+  step.facts = {
+      number_fact("flash point", 11.7, "°C", "published"),
+      number_fact("panel", glue.cold ? glue.pull.high_c : glue.warm_panel_c, "°C", of_kit ? "kit" : "rule")};
   return step;
 }
 
@@ -165,8 +200,9 @@ Step stop_step(const AdviceRules& rules) {
   Step step;
   step.code = "stop";
   step.action = "Stop when the eye no longer finds it, or when going on risks the paint.";
-  step.points = {"what is left counts as done below a slope of " + shown(rules.visible_slope_mrad.value, 1) +
-                 " mrad"};
+  step.points = {"the stripes run straight through it; by the photo, what is left is no steeper than " +
+                 shown(rules.visible_slope_mrad.value, 1) + " mrad (" +
+                 shown(rules.visible_slope_mrad.value, 1) + " mm in a metre)"};
   step.reason = rules.visible_slope_mrad.reason;
   step.facts = {number_fact("visible slope", rules.visible_slope_mrad.value, "mrad", "rule")};
   return step;
@@ -333,13 +369,16 @@ Plan make_plan(const Reading& reading, const PanelFacts& facts, const AdviceData
   const bool pulling = first_pull != plan.dents.end();
   const bool tapping = std::any_of(plan.dents.begin(), plan.dents.end(),
                                    [](const DentPlan& dent) { return dent.tip.has_value(); });
-  const Glue& glue = choose_glue(facts, data.kit, data.rules);
+  const GlueChoice glue = choose_glue(facts, data.kit, data.rules);
   plan.before.push_back(check_step(facts, glue, pulling, data));
   if (const auto step = customer_step(facts, pulling)) plan.before.push_back(*step);
+  if (const auto step = cold_step(facts); step && (pulling || tapping)) plan.before.push_back(*step);
   if (pulling) {
+    plan.glue = glue;
+    if (const auto step = trial_step(facts)) plan.before.push_back(*step);
     plan.before.push_back(prepare_step(facts));
-    plan.before.push_back(warm_tabs_step());
-    plan.after.push_back(release_step(glue));
+    if (!glue.glue.cold) plan.before.push_back(warm_tabs_step());
+    plan.after.push_back(release_step(glue.glue, glue.of_kit));
     plan.after.push_back(measure_again_step(first_pull->dent));
     const Spot spot = spot_of(first_pull->dent, first_pull->severity, facts, data.severity);
     const TabChoice& tab = *first_pull->tab;
@@ -348,8 +387,9 @@ Plan make_plan(const Reading& reading, const PanelFacts& facts, const AdviceData
   if (tapping && !pulling) plan.after.push_back(measure_again_step(plan.dents.front().dent));
   if (pulling || tapping) plan.after.push_back(stop_step(data.rules));
   plan.questions = questions_for(reading, facts, pulling, severities);
-  plan.cautions = cautions_for(
-      {pulling, pulling || tapping, pulling && coated(facts.coating), glue.gun_c, glue.warm_panel_c}, facts);
+  plan.cautions = cautions_for({pulling, pulling || tapping, pulling && coated(facts.coating),
+                                glue.glue.gun_c, glue.glue.warm_panel_c, !glue.glue.cold},
+                               facts);
   return plan;
 }
 

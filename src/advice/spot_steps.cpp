@@ -1,3 +1,4 @@
+// The steps for one spot: tab, glue, pull or tap, each with its reason and what it rests on.
 #include "spot_steps.hpp"
 
 #include <algorithm>
@@ -18,20 +19,6 @@ TabMaterial material_of(const TabChoice& choice) {
 }
 TabShape shape_of(const TabChoice& choice) { return choice.tab ? choice.tab->shape : choice.shape; }
 
-std::string named(const TabChoice& choice) {
-  const std::string kind = spoken(shape_of(choice)) + ", " + spoken(material_of(choice)) + ", face ";
-  if (choice.tab)
-    return choice.tab->name + " (" + kind +
-           face_of(choice.tab->shape, choice.tab->length_mm, choice.tab->width_mm) + ")";
-  return kind + "at most " + face_of(choice.shape, choice.max_length_mm, choice.max_width_mm);
-}
-
-std::string named(const Puller& puller) {
-  std::string text = puller.name + " (" + spoken(puller.kind);
-  if (puller.free_width_mm) text += ", " + shown(*puller.free_width_mm, 0) + " mm between the feet";
-  return text + ")";
-}
-
 std::string along_the_crease(const Dent& dent) {
   return "along the crease, " + shown(dent.angle_deg, 0) + "° from the card's long arm";
 }
@@ -48,21 +35,22 @@ std::string seconds(const Quantity& q) {
   return rounded(q.value) + " s (" + rounded(q.low) + "–" + rounded(q.high) + ")";
 }
 
-void say_the_weather(const Spot& spot, const Glue& glue, const TemperatureRange& pull_at,
-                     const std::optional<Quantity>& wait_s, Step& step) {
+bool careful_paint(Paint paint) { return paint == Paint::repainted || paint == Paint::unknown; }
+
+void say_the_weather(const Spot& spot, const Glue& glue, const std::optional<Quantity>& wait_s, Step& step) {
   const PanelFacts& facts = spot.facts;
-  const std::string window = shown(pull_at.low_c, 1) + ".." + shown(pull_at.high_c, 1);
+  const std::string window = shown(glue.pull.low_c, 1) + ".." + shown(glue.pull.high_c, 1);
   if (wait_s) {
     step.points.push_back("expect about " + seconds(*wait_s) +
                           " of waiting; read the thermometer twice and let "
                           "`ripplegauge pullwindow --ambient " +
-                          shown(*facts.air_c, 1) + " --at 0:" + shown(glue.warm_panel_c, 0) +
-                          " --at SECONDS:CELSIUS --between " + window + "` tell");
+                          shown(*facts.air_c, 1) + " --at " + shown(glue.warm_panel_c, 0) +
+                          "@0:00 --at CELSIUS@M:SS --between " + window + "` tell");
     Fact wait = number_fact("waiting time", *wait_s, "s", "estimated");
     wait.value = seconds(*wait_s);
     step.facts.push_back(wait);
   } else if (facts.air_c) {
-    step.points.push_back("the air is too warm for the panel to cool to " + shown(pull_at.high_c, 1) +
+    step.points.push_back("the air is too warm for the panel to cool to " + shown(glue.pull.high_c, 1) +
                           " °C by itself: find shade or cool it with a damp cloth");
   } else {
     step.points.push_back("time it: `ripplegauge pullwindow --between " + window +
@@ -73,10 +61,6 @@ void say_the_weather(const Spot& spot, const Glue& glue, const TemperatureRange&
                           " °C already: let it cool, do not heat");
   if (facts.air_c) step.facts.push_back(number_fact("air", *facts.air_c, "°C", "given"));
   if (facts.panel_c) step.facts.push_back(number_fact("panel", *facts.panel_c, "°C", "given"));
-  const bool outside = facts.air_c && (*facts.air_c < glue.air.low_c || *facts.air_c > glue.air.high_c);
-  if (outside)
-    step.missing = "a glue for this air; this one is made for " + shown(glue.air.low_c, 0) + " to " +
-                   shown(glue.air.high_c, 0) + " °C";
 }
 
 void say_where_not_to_stand(const Reading& reading, std::size_t index, Step& step) {
@@ -103,7 +87,7 @@ Step tab_step(const Spot& spot, const TabChoice& choice, const AdviceRules& rule
   const Dent& dent = spot.dent;
   Step step;
   step.code = "choose_tab";
-  step.action = "Tab: " + named(choice) + ".";
+  step.action = "Tab: " + tab_words(choice) + ".";
   if (choice.in_row > 1)
     step.points.push_back(std::to_string(choice.in_row) + " of them in a row " + along_the_crease(dent));
   else if (choice.shape == TabShape::long_shape)
@@ -129,16 +113,34 @@ Step tab_step(const Spot& spot, const TabChoice& choice, const AdviceRules& rule
   return step;
 }
 
-Step glue_step(const Spot& spot, const TabChoice& tab, const Glue& glue, const TemperatureRange& pull_at,
+Step glue_step(const Spot& spot, const TabChoice& tab, const GlueChoice& choice,
                const std::optional<Quantity>& wait_s, const AdviceData& data) {
-  const bool from_kit = !data.kit.glues.empty();
-  const std::string source = from_kit ? "kit" : "rule";
+  const Glue& glue = choice.glue;
+  const std::string source = choice.of_kit ? "kit" : "rule";
+  const std::string window = shown(glue.pull.low_c, 1) + "–" + shown(glue.pull.high_c, 1) + " °C";
   Step step;
   step.code = "glue";
-  step.action = "Glue: gun at " + shown(glue.gun_c, 0) + " °C, panel warmed to " +
-                shown(glue.warm_panel_c, 0) + " °C; wait until the panel is at " + shown(pull_at.low_c, 1) +
-                "–" + shown(pull_at.high_c, 1) + " °C.";
-  if (from_kit) step.points.push_back("glue: " + glue.name);
+  if (glue.cold)
+    step.action = "Glue: " + glue.name + ", cold: press the tab on for " + shown(glue.press_s, 0) +
+                  " s, then pull; panel at " + window + ", no gun, no heat.";
+  else
+    step.action = "Glue: gun at " + shown(glue.gun_c, 0) + " °C, panel warmed to " +
+                  shown(glue.warm_panel_c, 0) + " °C; wait until the panel is at " + window + ".";
+  if (!choice.not_now.empty()) step.points.push_back(choice.not_now);
+  if (choice.of_kit && !glue.cold) step.points.push_back("glue: " + glue.name);
+  if (careful_paint(spot.facts.paint))
+    step.points.push_back(
+        "half the glue that sound factory paint would get: it must let go before the paint does");
+  step.reason = choice.of_kit ? "As the kit's file has it for this glue." : data.rules.glue_reason;
+  step.facts = {range_fact("pull", glue.pull.low_c, glue.pull.high_c, "°C", source)};
+  step.alternatives = choice.alternatives;
+  if (!choice.not_now.empty()) step.missing = "a glue for this air";
+  if (glue.cold) {
+    step.facts.push_back(number_fact("press", glue.press_s, "s", source));
+    return step;
+  }
+  step.facts.push_back(number_fact("gun", glue.gun_c, "°C", source));
+  step.facts.push_back(number_fact("panel", glue.warm_panel_c, "°C", source));
   if (material_of(tab) == TabMaterial::rigid)
     step.points.push_back("a rigid tab cools quickly: puller in hand before the glue goes on");
   step.points.push_back(is_small(tab, data.rules)
@@ -146,51 +148,62 @@ Step glue_step(const Spot& spot, const TabChoice& tab, const Glue& glue, const T
                             : "cover the face; press, but do not squeeze it all out");
   step.points.push_back(
       "a thin tab, wind and frost shorten the time, sun lengthens it; the temperature counts");
-  step.reason = from_kit ? "Temperatures of the kit's glue." : data.rules.glue_reason;
-  step.facts = {number_fact("gun", glue.gun_c, "°C", source),
-                number_fact("panel", glue.warm_panel_c, "°C", source),
-                range_fact("pull", pull_at.low_c, pull_at.high_c, "°C", source)};
   if (spot.facts.material == Material::aluminium)
     step.points.push_back("aluminium carries the heat away quickly: warm a wider patch, expect another time");
-  say_the_weather(spot, glue, pull_at, wait_s, step);
+  say_the_weather(spot, glue, wait_s, step);
   return step;
 }
 
-Step pull_step(const Spot& spot, const TabChoice& tab, const PullerChoice& choice, const AdviceRules& rules) {
+Step pull_step(const Spot& spot, const TabChoice& tab, const PullerChoice& choice, const AdviceData& data) {
   Step step;
   step.code = "pull";
-  step.action = "Pull: " + (choice.puller ? named(*choice.puller) : "a " + spoken(choice.kind)) + ".";
+  step.action = "Pull: " + puller_words(choice) + ".";
   if (is_lifter(choice.puller ? choice.puller->kind : choice.kind))
-    step.points.push_back("both feet on level metal, close round the spot, padded");
+    step.points.push_back("both feet on level metal, padded, at least " + shown(choice.feet_apart_mm, 0) +
+                          " mm apart, and on the panel");
   step.points.push_back(material_of(tab) == TabMaterial::rigid
                             ? "square to the panel, little by little: a rigid tab snaps when pulled askew"
                             : "square to the panel, little by little, eye on the stripes");
+  step.points.push_back("the first pull is a gentle one; then look, and add. Expect about " +
+                        expected_pulls(spot, data) + " pulls");
+  if (spot.severity.is_long)
+    step.points.push_back(
+        "ends first, then towards the middle: the ends hold the crease shut, and each that "
+        "is freed lets the next part come up more easily");
+  if (careful_paint(spot.facts.paint))
+    step.points.push_back("smaller steps than on factory paint; stop at the first crackle");
+  if (const double rim_mm = rim_height_mm(spot.dent); rim_mm > 0)
+    step.points.push_back("metal stands " + shown(rim_mm, 2) +
+                          " mm proud round it: ease it with light taps while the tab holds the pull");
   step.reason = choice.reason;
   step.facts.push_back(diameter_fact(spot.dent));
   if (spot.dent.depth_mm) step.facts.push_back(number_fact("depth", *spot.dent.depth_mm, "mm", "measured"));
   step.facts.push_back(panel_fact("place", spot.facts.place));
   step.facts.push_back(panel_fact("metal", spot.facts.material));
-  if (material_of(tab) == TabMaterial::rigid && spot.facts.material == Material::mild_steel) {
-    step.points.push_back("expect more pull than with a soft tab: start gently");
-    const RuleRange& gain = rules.rigid_gain_percent;
-    step.facts.push_back(range_fact("rigid tab pulls harder by", gain.low, gain.high, "%", "rule"));
-  }
   step.alternatives = choice.alternatives;
   step.missing = choice.missing;
+  return step;
+}
+
+Step no_tab_step(const Spot& spot, const TabChoice& choice) {
+  Step step;
+  step.code = "no_tab_fits";
+  step.action = spot.facts.access == Access::reachable ? "No tab fits: push it out from behind."
+                                                       : "No tab fits: leave it, or push it out from behind.";
+  step.points = {choice.missing, "from behind: a fine tip, light pressure, eye on the stripes",
+                 "else show it to the customer: so small a mark is seldom seen"};
+  step.reason = "A face that covers the dent's edge lifts the level metal round it, too.";
+  step.facts = {number_fact("width at least", std::min(spot.dent.width_mm.low, spot.dent.diameter_mm.low),
+                            "mm", "measured"),
+                number_fact("face at most", choice.max_width_mm, "mm", "rule")};
   return step;
 }
 
 Step tap_step(const Spot& spot, const TipChoice& choice, bool ring_round_a_low) {
   Step step;
   step.code = ring_round_a_low ? "level_ring" : "tap_down";
-  const std::string tip =
-      choice.tip ? choice.tip->name + " (" + spoken(choice.tip->hardness) + ", " +
-                       shown(choice.tip->width_mm, 1) + " mm)"
-                 : "a " + spoken(choice.hardness) + " tip about " + shown(choice.width_mm, 0) + " mm wide";
-  const std::string hammer = choice.hammer ? choice.hammer->name + " (" + spoken(choice.hammer->weight) + ")"
-                                           : "a " + spoken(choice.weight) + " hammer";
   step.action =
-      (ring_round_a_low ? "Level the raised ring first: " : "Tap it down: ") + tip + ", " + hammer + ".";
+      (ring_round_a_low ? "Level the raised ring first: " : "Tap it down: ") + tip_words(choice) + ".";
   if (ring_round_a_low) step.points.push_back("tap round the low, not in it");
   step.points.push_back("eye along the light's line, small taps, from the rim inwards");
   step.points.push_back("stop while it is still slightly proud rather than make a low");
@@ -213,7 +226,7 @@ Step doubt_step(const SeverityAssessment& severity) {
   Step step;
   const bool beyond = severity.beyond_pulling();
   step.code = beyond ? "beyond_pulling" : "doubtful";
-  step.action = beyond ? "Probably beyond pulling. Show the customer; do not promise."
+  step.action = beyond ? "Pulling alone will probably not do. Show the customer; do not promise."
                        : "Pulling may not do here. Say so before you start.";
   step.reason = beyond ? "What pulling cannot put right stays in sight, and trying can cost the paint."
                        : "A part of it may stay in sight.";
@@ -226,22 +239,77 @@ Step doubt_step(const SeverityAssessment& severity) {
   return step;
 }
 
-std::optional<Quantity> estimated_wait(const Spot& spot, const Glue& glue, const TemperatureRange& pull_at,
-                                       const SeverityRules& rules) {
-  if (!spot.facts.air_c || *spot.facts.air_c >= pull_at.high_c) return std::nullopt;
+std::optional<Quantity> estimated_wait(const Spot& spot, const Glue& glue, const SeverityRules& rules) {
+  if (glue.cold || !spot.facts.air_c || *spot.facts.air_c >= glue.pull.high_c) return std::nullopt;
   return estimated_seconds(rules.metal(spot.facts.material), spot.facts.thickness_mm, *spot.facts.air_c,
-                           glue.warm_panel_c, pull_at.high_c);
+                           glue.warm_panel_c, glue.pull.high_c);
+}
+
+std::string tab_words(const TabChoice& choice) {
+  const std::string kind = spoken(shape_of(choice)) + ", " + spoken(material_of(choice)) + ", face ";
+  if (choice.tab)
+    return choice.tab->name + " (" + kind +
+           face_of(choice.tab->shape, choice.tab->length_mm, choice.tab->width_mm) + ")";
+  return kind + "at most " + face_of(choice.shape, choice.max_length_mm, choice.max_width_mm);
+}
+
+std::string puller_words(const PullerChoice& choice) {
+  if (!choice.puller) return "a " + spoken(choice.kind);
+  std::string text = choice.puller->name + " (" + spoken(choice.puller->kind);
+  if (choice.puller->free_width_mm)
+    text += ", " + shown(*choice.puller->free_width_mm, 0) + " mm between the feet";
+  return text + ")";
+}
+
+std::string tip_words(const TipChoice& choice) {
+  const std::string tip =
+      choice.tip ? choice.tip->name + " (" + spoken(choice.tip->hardness) + ", " +
+                       shown(choice.tip->width_mm, 1) + " mm)"
+                 : "a " + spoken(choice.hardness) + " tip about " + shown(choice.width_mm, 0) + " mm wide";
+  return tip + ", " +
+         (choice.hammer ? choice.hammer->name + " (" + spoken(choice.hammer->weight) + ")"
+                        : "a " + spoken(choice.weight) + " hammer");
+}
+
+std::string expected_pulls(const Spot& spot, const AdviceData& data) {
+  const auto slope = value_of(Measure::max_slope_mrad, spot.dent, spot.facts, data.severity);
+  const double share = slope ? slope->quantity.value / data.rules.visible_slope_mrad.value : 0;
+  if (!(share > 1 && std::isfinite(share))) return "1 or 2";
+  const double gain = data.rules.good_gain_percent.value / 100, most_gain = std::min(2 * gain, 0.9);
+  const auto pulls = [share](double each) {
+    constexpr double most = 20;
+    return std::clamp(std::ceil(std::log(share) / -std::log(1 - each)), 1.0, most);
+  };
+  return shown(pulls(most_gain), 0) + " to " + shown(std::max(pulls(gain), pulls(most_gain) + 1), 0);
+}
+
+double rim_height_mm(const Dent& dent) {
+  const double sign = dent.kind == Kind::low ? 1 : -1;
+  double highest = 0;
+  for (const auto* section : {&dent.section, &dent.cross_section})
+    for (const ProfilePoint& point : *section)
+      if (std::isfinite(point.height_mm)) highest = std::max(highest, sign * point.height_mm);
+  // less is what a free surface wavers by
+  constexpr double least_mm = 0.01, least_share = 0.06;
+  return highest >= std::max(least_mm, least_share * (dent.depth_mm ? dent.depth_mm->value : 0)) ? highest
+                                                                                                 : 0;
 }
 
 void plan_pull(const Spot& spot, const Reading& reading, const AdviceData& data, DentPlan& plan) {
-  const Glue& glue = choose_glue(spot.facts, data.kit, data.rules);
-  plan.tab = choose_tab(spot, data.kit, data.rules);
-  plan.puller = choose_puller(spot, *plan.tab, data.kit, data.rules);
-  plan.pull_at = pull_temperature(glue, *plan.tab, spot.facts, data.rules);
-  plan.wait_s = estimated_wait(spot, glue, *plan.pull_at, data.severity);
-  plan.steps.push_back(tab_step(spot, *plan.tab, data.rules));
-  plan.steps.push_back(glue_step(spot, *plan.tab, glue, *plan.pull_at, plan.wait_s, data));
-  plan.steps.push_back(pull_step(spot, *plan.tab, *plan.puller, data.rules));
+  const TabChoice tab = choose_tab(spot, data.kit, data.rules);
+  if (tab.none_fits) {
+    plan.steps.push_back(no_tab_step(spot, tab));
+    return;
+  }
+  const GlueChoice glue = choose_glue(spot.facts, data.kit, data.rules);
+  plan.tab = tab;
+  plan.puller = choose_puller(spot, tab, data.kit, data.rules);
+  plan.pull_at = glue.glue.pull;
+  plan.wait_s = estimated_wait(spot, glue.glue, data.severity);
+  plan.expected_pulls = expected_pulls(spot, data);
+  plan.steps.push_back(tab_step(spot, tab, data.rules));
+  plan.steps.push_back(glue_step(spot, tab, glue, plan.wait_s, data));
+  plan.steps.push_back(pull_step(spot, tab, *plan.puller, data));
   say_where_not_to_stand(reading, plan.number - 1, plan.steps.back());
 }
 

@@ -42,7 +42,7 @@ Examples:
 struct MeasureArguments {
   std::vector<std::string> photos;
   std::string json_file, relief_file, picture_file, relief_picture_file;
-  bool budget = false, no_plan = false;
+  bool budget = false, plan = false;
   FolderArguments folder;
   std::shared_ptr<PhotoArguments> photo;
   std::shared_ptr<PanelArguments> panel;
@@ -95,9 +95,10 @@ int run_photos(const MeasureArguments& a) {
     Measurement m = measure(read_photo(name, {}, threads), request, {.threads = threads});
     grade(m.reading, facts, advice.severity);
     refused |= m.reading.status == Status::refused;
+    // the sizes last: they are what stays in sight
+    if (a.plan && m.reading.status == Status::measured)
+      std::cout << plan_to_text(make_plan(m.reading, facts, advice)) << "\n";
     std::cout << reading_table(m.reading, {.budget = a.budget, .coins = &advice.coins});
-    if (!a.no_plan && m.reading.status == Status::measured)
-      std::cout << "\n" << plan_to_text(make_plan(m.reading, facts, advice));
     if (!a.picture_file.empty()) write_picture(a.picture_file, name, m.reading, advice.coins);
     if (!a.relief_file.empty() && !m.relief.empty()) write_relief(a.relief_file, m.relief);
     if (!a.relief_picture_file.empty())
@@ -133,7 +134,7 @@ void add_measure_command(CLI::App& app, ChosenCommand& chosen) {
   command
       ->add_option("--relief-picture", a->relief_picture_file, "Draw the height map in colours: .png or .jpg")
       ->type_name("FILE");
-  command->add_flag("--no-plan", a->no_plan, "Only measure, no plan");
+  command->add_flag("--plan", a->plan, "Say how to pull it, too; `ripplegauge plan` says more");
   add_folder_options(*command, a->folder);
   a->panel = add_panel_options(*command);
   command->add_flag("--budget", a->budget, "List the uncertainty budget term by term");

@@ -13,19 +13,11 @@ namespace {
 
 /// Words as people type them: hyphens for underscores, capitals, and a few other names.
 std::string tidy(std::string text) {
-  static const std::pair<const char*, const char*> other_names[] = {{"steel", "mild_steel"},
-                                                                    {"mild", "mild_steel"},
-                                                                    {"high_strength", "high_strength_steel"},
-                                                                    {"aluminum", "aluminium"},
-                                                                    {"unknown", "not_sure"},
-                                                                    {"wax", "wax_or_sealant"},
-                                                                    {"sealant", "wax_or_sealant"},
-                                                                    {"slick", "ceramic_slick"},
-                                                                    {"cracked", "damaged"},
-                                                                    {"lifting", "damaged"},
-                                                                    {"line", "body_line"},
-                                                                    {"yes", "reachable"},
-                                                                    {"no", "closed"}};
+  static const std::pair<const char*, const char*> other_names[] = {
+      {"steel", "mild_steel"},       {"mild", "mild_steel"},  {"high_strength", "high_strength_steel"},
+      {"aluminum", "aluminium"},     {"unknown", "not_sure"}, {"wax", "wax_or_sealant"},
+      {"sealant", "wax_or_sealant"}, {"cracked", "damaged"},  {"lifting", "damaged"},
+      {"line", "body_line"},         {"yes", "reachable"},    {"no", "closed"}};
   for (char& c : text) {
     if (c == '-' || c == ' ') c = '_';
     if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');

@@ -14,7 +14,8 @@ namespace ripplegauge::cli {
 namespace {
 
 constexpr const char* examples =
-    R"(What you do not say is treated cautiously, and asked for at the end of the plan.
+    R"(Ten lines or so; --full and the printed sheet say all of it. What you do not say is treated cautiously, and
+asked for at the end.
 
 Examples:
   ripplegauge plan dent.json
@@ -26,6 +27,7 @@ Files to start from, with invented values: kit-sample.json and panel-sample.json
 
 struct PlanArguments {
   std::string reading, json, sheet, paper = "a4", profile;
+  bool full = false;
   std::shared_ptr<PanelArguments> panel;
 };
 
@@ -44,7 +46,8 @@ int run_plan(const PlanArguments& arguments) {
   if (!arguments.sheet.empty())
     write_atomically(arguments.sheet,
                      plan_sheet_pdf(plans.front(), arguments.paper == "letter" ? Paper::letter : Paper::a4));
-  for (std::size_t i = 0; i < plans.size(); ++i) std::cout << (i > 0 ? "\n" : "") << plan_to_text(plans[i]);
+  for (std::size_t i = 0; i < plans.size(); ++i)
+    std::cout << (i > 0 ? "\n" : "") << plan_to_text(plans[i], arguments.full);
   const bool all_refused = std::all_of(readings.begin(), readings.end(), [](const Reading& reading) {
     return reading.status == Status::refused;
   });
@@ -58,6 +61,7 @@ void add_plan_command(CLI::App& app, ChosenCommand& chosen) {
       app.add_subcommand("plan", "What to do with a measured dent: tab, puller, preparation, temperatures");
   auto arguments = std::make_shared<PlanArguments>();
   command->add_option("READING", arguments->reading, "A reading that `measure --json` wrote")->required();
+  command->add_flag("--full", arguments->full, "With preparation, reasons, alternatives and all cautions");
   command->add_option("--json", arguments->json, "Write the plan as JSON")->type_name("FILE");
   command->add_option("--sheet", arguments->sheet, "Write a one-page sheet to print (PDF)")
       ->type_name("FILE");

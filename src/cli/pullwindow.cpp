@@ -1,7 +1,12 @@
+// When to pull, from a few readings of a thermometer.
+#include <unistd.h>
+
 #include <algorithm>
 #include <charconv>
+#include <chrono>
 #include <cmath>
 #include <iostream>
+#include <thread>
 
 #include "command.hpp"
 #include "ripplegauge/advice/cooling.hpp"
@@ -9,22 +14,25 @@
 #include "ripplegauge/files/advice_file.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/severity/severity.hpp"
+#include "terminal.hpp"
 
 namespace ripplegauge::cli {
 namespace {
 
 constexpr const char* examples =
-    R"(Start a clock when the heat is off, read the same spot from the same distance, twice or more.
-Temperatures in degrees Celsius, times in seconds on that clock.
+    R"(Start a clock when the heat is off and read the panel beside the tab twice or more, always from the same
+distance. A reading is written as temperature@time; a time is minutes:seconds (0:25) or seconds (25), in what you
+give and in what you are told.
 
 Examples:
-  ripplegauge pullwindow --ambient 18 --at 0:50 --at 25:45 --between 34..40
-  ripplegauge pullwindow --ambient 18 --at 0:50 --at 20:45.5 --at 40:42 --between 37..39 --json window.json)";
+  ripplegauge pullwindow --ambient 18 --at 50@0:00 --at 45@0:25
+  ripplegauge pullwindow --ambient 18 --at 50@0 --at 45.5@20 --at 42@40 --between 28..37 --countdown)";
 
 struct PullWindowArguments {
   double ambient_c = 0;
   std::vector<std::string> at;
-  std::string between, json;
+  std::string between = "34..40", json;
+  bool countdown = false;
   CoolingOptions options;
 };
 
@@ -54,20 +62,52 @@ std::string clock(double seconds) {
   return (seconds < -0.5 ? "-" : "") + std::to_string(whole / 60) + ":" + (rest.size() < 2 ? "0" : "") + rest;
 }
 
-std::string moment(const Quantity& q) {
-  return clock(q.value) + "  (" + shown(q.value, 0) + " s; 95 % between " + shown(q.low, 0) + " and " +
-         shown(q.high, 0) + " s)";
+/// "0:50" or "50", in seconds.
+double time_in(const std::string& text, const std::string& form) {
+  const auto colon = text.find(':');
+  if (colon == std::string::npos) return number_in(text, "--at", form);
+  const double minutes = number_in(text.substr(0, colon), "--at", form),
+               seconds = number_in(text.substr(colon + 1), "--at", form);
+  if (!(seconds >= 0 && seconds < 60 && minutes >= 0))
+    throw UsageError("--at: \"" + text + "\" is no time of minutes:seconds; write " + form);
+  return 60 * minutes + seconds;
+}
+
+TemperatureReading reading_in(const std::string& text) {
+  const std::string form = "CELSIUS@M:SS, such as 45.5@0:25";
+  const auto at = text.find('@');
+  if (at == std::string::npos)
+    throw UsageError("--at: \"" + text + "\" lacks the @ between temperature and time; write " + form);
+  return {time_in(text.substr(at + 1), form), number_in(std::string_view(text).substr(0, at), "--at", form)};
+}
+
+std::string moment(const char* what, const Quantity& when) {
+  return std::string(what) + " " + clock(when.value) + " (" + clock(when.low) + " to " + clock(when.high) +
+         ")";
+}
+
+/// What the times are worth against the window itself.
+std::string roughness(const PullWindow& window) {
+  if (!window.enters_s || !window.leaves_s) return "";
+  const double lasts_s = window.leaves_s->value - window.enters_s->value;
+  const double open_s =
+      std::max(window.enters_s->high - window.enters_s->low, window.leaves_s->high - window.leaves_s->low);
+  if (open_s < lasts_s) return "";
+  return "These times are rougher than the window is long (" + shown(lasts_s, 0) +
+         " s): go by the thermometer, or read it once more.";
 }
 
 void print(const PullWindow& window, const TemperatureRange& between, std::size_t readings) {
-  const double first_c = window.warming ? between.low_c : between.high_c;
-  const double last_c = window.warming ? between.high_c : between.low_c;
-  const auto row = [](const char* label, const std::optional<Quantity>& when, double celsius) {
-    if (when) std::cout << label << moment(*when) << ", at " << shown(celsius, 1) << " °C\n";
-  };
-  row("pull from   ", window.enters_s, first_c);
-  row("pull until  ", window.leaves_s, last_c);
-  if (window.enters_s || window.leaves_s) std::cout << "Minutes:seconds on the clock of your readings.\n";
+  std::cout << "Pull when the thermometer beside the tab reads " << shown(between.low_c, 1) << " to "
+            << shown(between.high_c, 1) << " °C.\n";
+  if (window.enters_s || window.leaves_s) {
+    std::cout << "By your clock (minutes:seconds): ";
+    if (window.enters_s) std::cout << moment("from", *window.enters_s);
+    if (window.enters_s && window.leaves_s) std::cout << ", ";
+    if (window.leaves_s) std::cout << moment("until", *window.leaves_s);
+    std::cout << ".\n";
+  }
+  if (const std::string rough = roughness(window); !rough.empty()) std::cout << wrap(rough, "", "");
   if (window.rate_per_s) {
     std::cout << "The panel halves its distance to the air every "
               << shown(std::log(2) / window.rate_per_s->value, 0) << " s";
@@ -76,15 +116,30 @@ void print(const PullWindow& window, const TemperatureRange& between, std::size_
       std::cout << "; the readings scatter by " << shown(window.rms_residual_c, 1) << " °C about that";
     std::cout << ".\n";
   }
-  for (const Warning& warning : window.warnings) std::cout << "warning: " << warning.message << "\n";
+  for (const Warning& warning : window.warnings) std::cout << wrap("warning: " + warning.message, "", "  ");
+}
+
+/// The last reading is now. On a terminal one line that changes, else nothing.
+void count_down(const PullWindow& window, double now_s) {
+  if (!window.leaves_s || isatty(STDOUT_FILENO) == 0) return;
+  const double enters_s = window.enters_s ? window.enters_s->value : now_s;
+  const auto start = std::chrono::steady_clock::now();
+  while (true) {
+    const double at_s =
+        now_s + std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
+    if (at_s >= window.leaves_s->value) break;
+    const bool waiting = at_s < enters_s;
+    std::cout << "\r" << clock(at_s) << (waiting ? "  wait " : "  PULL NOW, ")
+              << clock((waiting ? enters_s : window.leaves_s->value) - at_s) << (waiting ? "     " : " left ")
+              << std::flush;
+    std::this_thread::sleep_for(std::chrono::milliseconds(200));
+  }
+  std::cout << "\rtoo cool by now: warm the panel again, or read the thermometer   \n";
 }
 
 int run_pullwindow(const PullWindowArguments& arguments) {
   std::vector<TemperatureReading> readings;
-  for (const std::string& text : arguments.at) {
-    const auto [at_s, celsius] = two_numbers(text, ":", "--at", "SECONDS:CELSIUS, such as 25:45.5");
-    readings.push_back({at_s, celsius});
-  }
+  for (const std::string& text : arguments.at) readings.push_back(reading_in(text));
   const auto [low_c, high_c] = two_numbers(arguments.between, "..", "--between", "LOW..HIGH, such as 34..40");
   const TemperatureRange between{low_c, high_c};
   const PullWindow window = fit_cooling(readings, arguments.ambient_c, between, arguments.options);
@@ -92,6 +147,9 @@ int run_pullwindow(const PullWindowArguments& arguments) {
     write_atomically(arguments.json,
                      pull_window_to_json(window, readings, arguments.ambient_c, between, arguments.options));
   print(window, between, readings.size());
+  double last_s = readings.front().at_s;
+  for (const TemperatureReading& reading : readings) last_s = std::max(last_s, reading.at_s);
+  if (arguments.countdown) count_down(window, last_s);
   return exit_ok;
 }
 
@@ -104,10 +162,12 @@ void add_pullwindow_command(CLI::App& app, ChosenCommand& chosen) {
   command->add_option("--ambient", arguments->ambient_c, "Air temperature")->required()->type_name("CELSIUS");
   command->add_option("--at", arguments->at, "A reading of the panel; give two or more")
       ->required()
-      ->type_name("SECONDS:CELSIUS");
-  command->add_option("--between", arguments->between, "The temperatures to pull at")
-      ->required()
-      ->type_name("LOW..HIGH");
+      ->type_name("CELSIUS@M:SS");
+  command->add_option("--between", arguments->between, "The temperatures to pull at; those of a common glue")
+      ->type_name("LOW..HIGH")
+      ->capture_default_str();
+  command->add_flag("--countdown", arguments->countdown,
+                    "On a terminal: count down from now, the moment of the last reading");
   command
       ->add_option("--thermometer", arguments->options.thermometer_limit_c,
                    "Error limit of the thermometer; 1.5 is what ordinary ones promise")

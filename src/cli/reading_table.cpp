@@ -41,10 +41,11 @@ std::string reading_table(const Reading& reading, const ReadingTableOptions& opt
     }
     out += std::string("    ") + (d.kind == Kind::low ? "depth       " : "height      ") +
            (d.depth_mm ? with_interval(*d.depth_mm, "mm") : "not known") + "\n";
-    if (d.max_slope_mrad) out += "    slope       " + with_interval(*d.max_slope_mrad, "mrad") + "\n";
+    if (d.max_slope_mrad)
+      out += "    slope       " + with_interval(*d.max_slope_mrad, "mrad") + ", millimetres in a metre\n";
     if (!d.severity.empty())
       out += wrap(d.severity_reason.empty() ? d.severity : d.severity_reason, "    ", "    ");
-    out += format("    agreement   %.0f %% of the stripes' disturbance explained\n", 100 * d.agreement);
+    out += format("    fit         explains %.0f %% of how the stripes bend here\n", 100 * d.agreement);
     for (const std::string& note : d.notes) out += wrap("note: " + note, "    ", "    ");
     if (options.budget && i < reading.budgets.size()) {
       out += format("    %-34s %10s %10s\n", "standard uncertainty, per cent", "diameter", "depth");

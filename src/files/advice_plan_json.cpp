@@ -58,7 +58,10 @@ OrderedJson to_json(const Step& step) {
 OrderedJson to_json(const Question& question) { return {{"option", question.code}, {"text", question.text}}; }
 
 OrderedJson to_json(const Caution& caution) {
-  return {{"code", caution.code}, {"text", caution.text}, {"source", caution.source}};
+  return {{"code", caution.code},
+          {"text", caution.text},
+          {"source", caution.source},
+          {"before_step", caution.before_step}};
 }
 
 OrderedJson to_json(const Warning& warning) { return {{"code", warning.code}, {"message", warning.message}}; }

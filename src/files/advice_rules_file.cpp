@@ -1,3 +1,4 @@
+// Reads the rules behind a plan, and with them all data that a plan rests on.
 #include "kit_words.hpp"
 #include "ripplegauge/files/advice_file.hpp"
 #include "ripplegauge/files/kit_file.hpp"
@@ -12,15 +13,6 @@ RuleNumber read_number(ObjectReader& parent, std::string_view key, const NumberR
                     object.required<std::string>("reason", reason_rule)};
   object.finish();
   return number;
-}
-
-RuleRange read_range(ObjectReader& parent, std::string_view key, const NumberRule& rule) {
-  ObjectReader object = parent.required_object(key);
-  RuleRange range{object.required<double>("low", rule), object.required<double>("high", rule),
-                  object.required<std::string>("reason", reason_rule)};
-  if (!(range.low <= range.high)) object.fail("high", "it must not be below \"low\"");
-  object.finish();
-  return range;
 }
 
 Condition read_condition(ObjectReader&& object, const SeverityRules& severity) {
@@ -73,8 +65,7 @@ void read_tab_rules(ObjectReader&& tab, const SeverityRules& severity, AdviceRul
   rules.preparation_decides_mm = read_number(tab, "preparation_decides_mm", between(0, 50));
   rules.long_from_ratio = read_number(tab, "long_from_ratio", between(1.1, 20));
   rules.row_gap_mm = read_number(tab, "row_gap_mm", between(0, 100));
-  rules.small_rigid_mm = read_number(tab, "small_rigid_mm", between(0, 200));
-  rules.rigid_gain_percent = read_range(tab, "rigid_gain_percent", between(0, 500));
+  rules.small_face_mm = read_number(tab, "small_face_mm", between(0, 200));
   rules.tab_material = read_choices<TabMaterial>(tab, "material", severity);
   tab.finish();
 }
@@ -83,7 +74,6 @@ void read_after_rules(ObjectReader&& after, AdviceRules& rules) {
   rules.visible_slope_mrad = read_number(after, "visible_slope_mrad", between(0.01, 100));
   rules.good_gain_percent = read_number(after, "good_gain_percent", between(1, 100));
   rules.poor_gain_percent = read_number(after, "poor_gain_percent", between(0, 99));
-  rules.same_spot_share = read_number(after, "same_spot_share", between(0.05, 5));
   if (!(rules.poor_gain_percent.value < rules.good_gain_percent.value))
     after.fail("poor_gain_percent", "it must be below \"good_gain_percent\"");
   after.finish();
@@ -98,6 +88,7 @@ AdviceRules read_advice_rules(const std::filesystem::path& path, const SeverityR
   AdviceRules rules;
   rules.name = object.required<std::string>("name", name_rule);
   read_tab_rules(object.required_object("tab"), severity, rules);
+  rules.feet_clear_mm = read_number(object, "feet_clear_mm", between(0, 200));
   rules.pullers = read_choices<PullerKind>(object, "pullers", severity);
   rules.tip_hardness = read_choices<Hardness>(object, "tip_hardness", severity);
   rules.hammers = read_choices<HammerWeight>(object, "hammers", severity);

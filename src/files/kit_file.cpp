@@ -1,3 +1,4 @@
+// What the workshop has on its shelf.
 #include "ripplegauge/files/kit_file.hpp"
 
 #include "kit_words.hpp"

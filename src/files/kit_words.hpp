@@ -41,17 +41,17 @@ inline Glue read_glue_temperatures(ObjectReader& object) {
     return result;
   };
   Glue glue;
-  glue.gun_c = object.required<double>("gun_c", between(60, 300));
-  glue.warm_panel_c = object.required<double>("warm_panel_c", between(0, 90));
+  glue.cold = object.optional_choice("kind", {"hot", "cold"}).value_or("hot") == "cold";
+  if (glue.cold) {
+    glue.press_s = object.required<double>("press_s", between(0, 3600));
+  } else {
+    glue.gun_c = object.required<double>("gun_c", between(60, 300));
+    glue.warm_panel_c = object.required<double>("warm_panel_c", between(0, 90));
+  }
   glue.pull = range(object.required_object("pull_c"));
-  if (auto small = object.optional_object("small_rigid_pull_c"))
-    glue.small_rigid_pull = range(std::move(*small));
   glue.air = range(object.required_object("air_c"));
-  if (glue.warm_panel_c < glue.pull.high_c)
+  if (!glue.cold && glue.warm_panel_c < glue.pull.high_c)
     object.fail("warm_panel_c", "it must not be below the pull's \"high\": the panel cools down to it");
-  if (glue.small_rigid_pull &&
-      (glue.small_rigid_pull->low_c < glue.pull.low_c || glue.small_rigid_pull->high_c > glue.pull.high_c))
-    object.fail("small_rigid_pull_c", "it must lie within \"pull_c\"");
   return glue;
 }
 

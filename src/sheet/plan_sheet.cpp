@@ -1,3 +1,4 @@
+// The plan on paper: page 1 to read at arm's length in the bay, page 2 with everything.
 #include "ripplegauge/sheet/plan_sheet.hpp"
 
 #include <algorithm>
@@ -5,6 +6,7 @@
 #include <numbers>
 
 #include "canvas.hpp"
+#include "ripplegauge/advice/brief.hpp"
 #include "sheet_parts.hpp"
 
 namespace ripplegauge {
@@ -22,13 +24,15 @@ constexpr StepDetail step_details[] = {
     {2.3, false, false, true}, {2.8, true, true, false},  {2.5, true, true, false},
     {2.6, false, true, false}, {2.3, false, true, false}, {2.1, false, true, false}};
 
-/// The same for the side: drawing and questions make room, cautions never do.
+/// The same for the side: questions make room, cautions never do.
 struct SideDetail {
-  double font_mm = 2.4;
-  bool drawing = true, questions = true;
+  double font_mm = 2.6;
+  bool questions = true;
 };
-constexpr SideDetail side_details[] = {
-    {2.4, true, true}, {2.2, true, true}, {2.4, false, true}, {2.2, false, true}, {2.2, false, false}};
+constexpr SideDetail side_details[] = {{2.6, true}, {2.4, true}, {2.2, true}, {2.2, false}, {2.0, false}};
+
+/// Page 1: 12 points, and no less than 10 where there is much to say.
+constexpr double brief_fonts_mm[] = {4.3, 3.9, 3.6};
 
 constexpr double margin_mm = 12, gutter_mm = 6, side_column_mm = 60, tick_mm = 2.8, indent_mm = tick_mm + 2;
 
@@ -176,26 +180,92 @@ void draw_tabs(Canvas& canvas, const SpotView& view, const Dent& dent, const Tab
   }
 }
 
-constexpr double air_mm = 3, room_mm = side_column_mm - 2 * air_mm, tallest_mm = 100;
+constexpr double air_mm = 4, tallest_mm = 95;
 
 double drawn_length_mm(const Dent& dent) { return std::max(dent.length_mm.value, dent.diameter_mm.value); }
 
-/// Whether the side column can show a spot at true size; false for NaN.
-bool has_room(const Dent& dent) {
-  return drawn_length_mm(dent) <= tallest_mm && dent.width_mm.value <= room_mm;
+/// Two feet, across the spot's length: where a lifter stands, with as much room between them as it has.
+void draw_feet(Canvas& canvas, const SpotView& view, const DentPlan& plan) {
+  if (!plan.puller || !plan.puller->puller || !plan.puller->puller->free_width_mm) return;
+  const double angle = (plan.dent.angle_deg + 90) * std::numbers::pi / 180;
+  constexpr double foot_mm = 10;
+  const double from_mm = 0.5 * *plan.puller->puller->free_width_mm + 0.5 * foot_mm;
+  for (const double side : {-from_mm, from_mm})
+    canvas.line(view.ellipse({side * std::cos(angle), side * std::sin(angle)}, 1.6 * foot_mm, foot_mm,
+                             plan.dent.angle_deg),
+                {mid_grey, 0.4, 1.5});
 }
 
-/// The spot's edge and the faces in it at true size: lay the tab on the paper. A long one is turned upright.
-/// Returns the height it took.
-double draw_true_size(Canvas& canvas, PagePoint top, const DentPlan& plan) {
+double across_mm(const DentPlan& plan) {
+  const double feet_mm =
+      plan.puller && plan.puller->puller ? plan.puller->puller->free_width_mm.value_or(0) + 20 : 0;
+  return std::max(plan.dent.width_mm.value, feet_mm);
+}
+
+/// Whether a column can show a spot at true size, with the lifter's feet; false for NaN.
+bool has_room(const DentPlan& plan, double width_mm) {
+  return drawn_length_mm(plan.dent) <= width_mm - 2 * air_mm && across_mm(plan) <= tallest_mm;
+}
+
+/// The spot's edge, the faces in it, the lifter's feet and a cross on the deepest point, at true size: lay
+/// the tab on the paper. Its length lies across the page. Returns the height it took.
+double draw_true_size(Canvas& canvas, const PageBox& box, const DentPlan& plan) {
   const Dent& dent = plan.dent;
-  const double length_mm = drawn_length_mm(dent);
-  const bool upright = length_mm > room_mm;
-  const SpotView view{{top.x_mm + 0.5 * side_column_mm, top.y_mm + 0.5 * length_mm + air_mm},
-                      upright ? 90 - dent.angle_deg : 0};
+  const double height_mm = across_mm(plan) + 2 * air_mm;
+  const SpotView view{{box.x_mm + 0.5 * box.width_mm, box.y_mm + 0.5 * height_mm}, -dent.angle_deg};
   canvas.line(outline_of(dent, view), {black, 0.4, 0});
   if (plan.tab && plan.tab->tab) draw_tabs(canvas, view, dent, *plan.tab);
-  return length_mm + 2 * air_mm;
+  draw_feet(canvas, view, plan);
+  const PointMm deepest = dent.deepest.value_or(PointMm{dent.x_mm, dent.y_mm});
+  const PagePoint at = view.at(deepest.x_mm - dent.x_mm, deepest.y_mm - dent.y_mm);
+  constexpr double arm_mm = 2;
+  canvas.line({{at.x_mm - arm_mm, at.y_mm}, {at.x_mm + arm_mm, at.y_mm}}, {accent, 0.4, 0});
+  canvas.line({{at.x_mm, at.y_mm - arm_mm}, {at.x_mm, at.y_mm + arm_mm}}, {accent, 0.4, 0});
+  return height_mm;
+}
+
+/// A file can say anything of a spot; what no panel is as large as is left out. False for NaN.
+bool fits_a_map(const Dent& dent) {
+  constexpr double largest_mm = 1e4;
+  return std::abs(dent.x_mm) < largest_mm && std::abs(dent.y_mm) < largest_mm &&
+         drawn_length_mm(dent) < largest_mm && std::abs(dent.length_mm.value) < largest_mm &&
+         std::abs(dent.width_mm.value) < largest_mm;
+}
+
+/// All spots as they lie, with their numbers, and the card's corner. Returns the height it took.
+double draw_map(Canvas& canvas, const PageBox& box, const Plan& plan) {
+  double x0 = -15, y0 = -15, x1 = 60, y1 = 40;  // the card's corner, in its own millimetres
+  for (const DentPlan& spot : plan.dents) {
+    if (!fits_a_map(spot.dent)) continue;
+    const double reach = 0.6 * drawn_length_mm(spot.dent);
+    x0 = std::min(x0, spot.dent.x_mm - reach), x1 = std::max(x1, spot.dent.x_mm + reach);
+    y0 = std::min(y0, spot.dent.y_mm - reach), y1 = std::max(y1, spot.dent.y_mm + reach);
+  }
+  const double scale = std::min(box.width_mm / (x1 - x0), box.height_mm / (y1 - y0));
+  const auto at = [&](double x_mm, double y_mm) {
+    return PagePoint{box.x_mm + (x_mm - x0) * scale, box.y_mm + (y1 - y_mm) * scale};
+  };
+  canvas.line({at(50, -8), at(-8, -8), at(-8, 35)}, {mid_grey, 1.2, 0});  // the card's arms
+  constexpr double number_mm = 3.6;
+  for (const DentPlan& spot : plan.dents) {
+    const Dent& dent = spot.dent;
+    if (!fits_a_map(dent)) continue;
+    std::vector<PagePoint> outline;
+    constexpr int corners = 48;
+    const double angle = std::isfinite(dent.angle_deg) ? dent.angle_deg * std::numbers::pi / 180 : 0;
+    for (int i = 0; i <= corners; ++i) {
+      const double round = 2 * std::numbers::pi * i / corners;
+      const double u = 0.5 * dent.length_mm.value * std::cos(round),
+                   v = 0.5 * dent.width_mm.value * std::sin(round);
+      outline.push_back(at(dent.x_mm + u * std::cos(angle) - v * std::sin(angle),
+                           dent.y_mm + u * std::sin(angle) + v * std::cos(angle)));
+    }
+    canvas.line(outline, {dent.kind == Kind::low ? accent : black, 0.4, dent.kind == Kind::low ? 0.0 : 1.0});
+    const PagePoint beside = at(dent.x_mm + 0.5 * dent.length_mm.value, dent.y_mm);
+    canvas.text({std::min(beside.x_mm + 0.8, box.right_mm() - 8), beside.y_mm + 0.35 * number_mm},
+                std::to_string(spot.number), {number_mm, true, black});
+  }
+  return (y1 - y0) * scale;
 }
 
 double draw_head(Canvas& canvas, const PageBox& box, const Plan& plan) {
@@ -256,22 +326,67 @@ double draw_steps_column(Canvas& canvas, const PageBox& box, const Plan& plan, c
 
 double draw_side_column(Canvas& canvas, const PageBox& box, const Plan& plan, const SideDetail& detail) {
   Column column(canvas, box, detail.font_mm);
-  if (const DentPlan& first = first_to_pull(plan); detail.drawing && has_room(first.dent)) {
-    const bool face = first.tab && first.tab->tab;
-    column.heading("Spot " + std::to_string(first.number) + (face ? " and tab face" : "") + ", true size");
-    column.skip(draw_true_size(canvas, {box.x_mm, column.y_mm()}, first));
-    column.small(std::string("On paper printed at 100 %") + (face ? ": lay the tab on it." : "."));
-  }
-  if (detail.questions && !plan.questions.empty()) {
-    column.heading("Not yet known");
-    for (const Question& question : plan.questions) column.plain(question.text);
-  }
   column.heading("Cautions");
   for (const Caution& caution : plan.cautions) {
     column.plain(caution.text);
     column.skip(0.8);
   }
+  if (detail.questions && !plan.questions.empty()) {
+    column.heading("Not yet known");
+    for (const Question& question : plan.questions) column.plain(question.text);
+  }
   return column.y_mm();
+}
+
+/// Labels on the left, what to do beside them; spots that do not fit above `bottom_mm` are counted.
+double draw_brief(Canvas& canvas, const PageBox& box, double bottom_mm, const Plan& plan, double font_mm) {
+  const double label_mm = 5.2 * font_mm, gap_mm = 0.35 * font_mm;
+  const std::vector<BriefLine> lines = brief_plan(plan);
+  const auto after = std::count_if(lines.begin(), lines.end(), [](const BriefLine& l) { return !l.of_spot; });
+  const double spots_end_mm = bottom_mm - static_cast<double>(after) * 2.9 * font_mm;
+  double y_mm = box.y_mm;
+  std::size_t left_out = 0;
+  for (const BriefLine& line : lines) {
+    if (line.of_spot && y_mm > spots_end_mm) {
+      left_out += !line.label.empty();
+      continue;
+    }
+    if (!line.of_spot && left_out > 0) {
+      y_mm = canvas.paragraph({box.x_mm + label_mm, y_mm}, box.width_mm - label_mm,
+                              "and " + std::to_string(left_out) + " more: see the map and the plan's text",
+                              {font_mm, false, dark_grey}) +
+             gap_mm;
+      left_out = 0;
+    }
+    if (!line.label.empty())
+      canvas.paragraph({box.x_mm, y_mm}, label_mm, line.label, {font_mm, true, accent});
+    y_mm = canvas.paragraph({box.x_mm + label_mm, y_mm}, box.width_mm - label_mm, line.text,
+                            {font_mm, false, black}) +
+           gap_mm;
+  }
+  return y_mm;
+}
+
+/// What the space below the lines has room for: the map of several spots, else the spot at true size.
+void draw_below(Canvas& canvas, const PageBox& box, const Plan& plan) {
+  constexpr double heading_mm = 4.3, least_map_mm = 40;
+  Column column(canvas, box, heading_mm);
+  if (plan.dents.size() > 1) {
+    if (box.height_mm < least_map_mm + 2 * heading_mm) return;
+    column.heading("Where they lie, the card's corner at the lower left");
+    draw_map(canvas, {box.x_mm, column.y_mm() + 2, box.width_mm, box.bottom_mm() - column.y_mm() - 4}, plan);
+    return;
+  }
+  const DentPlan& spot = plan.dents.front();
+  if (!has_room(spot, box.width_mm) || across_mm(spot) + 2 * air_mm + 4 * heading_mm > box.height_mm) return;
+  const bool face = spot.tab && spot.tab->tab;
+  column.heading(std::string("True size: the spot") + (face ? ", the tab (dashed)" : "") +
+                 ", the deepest point (cross)");
+  column.skip(draw_true_size(canvas, {box.x_mm, column.y_mm(), box.width_mm, 0}, spot));
+  column.small(std::string("On paper printed at 100 %") + (face ? ": lay the tab on it." : ".") +
+               (spot.puller && spot.puller->puller && spot.puller->puller->free_width_mm
+                    ? " Grey: the lifter's feet, as far apart as they stand."
+                    : ""));
 }
 
 /// The first detail with which a column ends above `bottom_mm`; the last one if none does.
@@ -296,6 +411,18 @@ std::string plan_sheet_pdf(const Plan& plan, Paper paper) {
     canvas.paragraph({margin_mm, top_mm + 5}, width_mm, printable(plan.nothing_to_do), {4.0, false, black});
     return canvas.finish();
   }
+  double brief_end_mm = 0, brief_font_mm = 0;
+  for (const double font_mm : brief_fonts_mm) {
+    Canvas scratch(size.width_mm, size.height_mm, "");
+    brief_font_mm = font_mm;
+    if (draw_brief(scratch, {margin_mm, top_mm + 2, width_mm, 0}, bottom_mm, plan, font_mm) <= bottom_mm)
+      break;
+  }
+  brief_end_mm = draw_brief(canvas, {margin_mm, top_mm + 2, width_mm, 0}, bottom_mm, plan, brief_font_mm);
+  draw_below(canvas, {margin_mm, brief_end_mm + 2, width_mm, bottom_mm - brief_end_mm - 2}, plan);
+
+  canvas.next_page();
+  draw_head(canvas, {margin_mm, margin_mm, width_mm, 0}, plan);
   const PageBox steps{margin_mm, top_mm, width_mm - side_column_mm - gutter_mm, bottom_mm - top_mm};
   const PageBox side{steps.right_mm() + gutter_mm, top_mm, side_column_mm, steps.height_mm};
   const auto draw_steps = [&](Canvas& on, const StepDetail& detail) {

@@ -9,10 +9,11 @@ namespace ripplegauge {
 
 /// What the work at hand involves.
 struct Work {
-  bool pulling = false;  ///< hot glue, warmed tabs and panel, isopropyl alcohol
+  bool pulling = false;  ///< tabs, isopropyl alcohol
   bool tapping = false;
   bool cutting = false;            ///< compound by hand or machine
   double glue_c = 0, panel_c = 0;  ///< hottest of each
+  bool heat = true;                ///< hot glue, warmed tabs and panel; cold glue needs none
 };
 
 /// The cautions that apply. They stand in the code and not in a rules file, so that no edit can lose them.

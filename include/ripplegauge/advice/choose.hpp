@@ -28,6 +28,7 @@ struct TabChoice {
   std::optional<Tab> tab;                      ///< the largest of the kit that fits; absent when none does
   int in_row = 1;                              ///< so many of them along the crease
   bool small_for_spot = false;                 ///< a larger face would fit, the kit has none
+  bool none_fits = false;                      ///< hardly any face is as small as this spot asks for
   bool preparation_decides = false;            ///< the face is among the smallest that exist
   std::string material_reason;
   std::vector<std::string> alternatives;
@@ -37,6 +38,7 @@ struct TabChoice {
 struct PullerChoice {
   PullerKind kind = PullerKind::light_slide_hammer;  ///< the better one for this spot
   std::optional<Puller> puller;                      ///< of the kit: that kind, else what also does
+  double feet_apart_mm = 0;                          ///< least clear width between a lifter's feet
   std::string reason;
   std::vector<std::string> alternatives;
   std::string missing;
@@ -57,13 +59,18 @@ PullerChoice choose_puller(const Spot& spot, const TabChoice& tab, const Kit& ki
 /// `width_mm` is the raised width: the spot's diameter, or less for a ring round a low.
 TipChoice choose_tip(const Spot& spot, double width_mm, const Kit& kit, const AdviceRules& rules);
 
-/// The kit's glue for this air temperature, else its first, else the common glue of the rules.
-const Glue& choose_glue(const PanelFacts& facts, const Kit& kit, const AdviceRules& rules);
-/// Little tabs: little glue, and a narrower temperature for the pull.
+struct GlueChoice {
+  Glue glue;
+  bool of_kit = false;
+  std::string not_now;  ///< what to do first, where no glue is made for this air; else empty
+  std::vector<std::string> alternatives;
+};
+
+/// The kit's glue for this air temperature, hot before cold; else the nearest one, with what has to be done
+/// before it can be used. Without a kit the common glue of the rules. Air that nobody told counts as 20 °C.
+GlueChoice choose_glue(const PanelFacts& facts, const Kit& kit, const AdviceRules& rules);
+/// Little tabs: little glue.
 bool is_small(const TabChoice& tab, const AdviceRules& rules);
-/// At which panel temperature to pull this tab.
-TemperatureRange pull_temperature(const Glue& glue, const TabChoice& tab, const PanelFacts& facts,
-                                  const AdviceRules& rules);
 
 bool holds(const Condition& condition, const Spot& spot, double diameter_mm);
 

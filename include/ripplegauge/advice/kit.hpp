@@ -31,13 +31,14 @@ struct Puller {
   std::optional<double> free_width_mm;  ///< clear space between a lifter's feet
 };
 
+/// Hot glue is melted in a gun and pulled while the warmed panel cools; cold glue is pressed on as it is.
 struct Glue {
   std::string name;
-  double gun_c = 0;
-  double warm_panel_c = 0;                           ///< panel temperature for the gluing
-  TemperatureRange pull;                             ///< panel temperature for the pull
-  std::optional<TemperatureRange> small_rigid_pull;  ///< narrower, for a small rigid tab on steel
-  TemperatureRange air;                              ///< weather the glue is made for
+  bool cold = false;
+  double gun_c = 0, warm_panel_c = 0;  ///< hot glue only; the panel's temperature for the gluing
+  double press_s = 0;                  ///< cold glue only: how long to press the tab on
+  TemperatureRange pull;               ///< panel temperature for the pull
+  TemperatureRange air;                ///< weather the glue is made for
 };
 
 struct Tip {

@@ -32,6 +32,7 @@ struct DentPlan {
   std::optional<TipChoice> tip;  ///< highs only
   std::optional<TemperatureRange> pull_at;
   std::optional<Quantity> wait_s;  ///< estimate: from the warm panel to the upper end of pull_at
+  std::string expected_pulls;      ///< "2 to 4"; lows only
   std::vector<Step> steps;
 };
 
@@ -41,9 +42,10 @@ struct Plan {
   Status status = Status::refused;
   std::string nothing_to_do;  ///< why there are no steps; empty when there are some
   PanelFacts facts;
-  std::vector<Step> before;     ///< once, before the first spot
-  std::vector<DentPlan> dents;  ///< in the order of work
-  std::vector<Step> after;      ///< after each pull, and when to stop
+  std::optional<GlueChoice> glue;  ///< where anything is pulled
+  std::vector<Step> before;        ///< once, before the first spot
+  std::vector<DentPlan> dents;     ///< in the order of work
+  std::vector<Step> after;         ///< after each pull, and when to stop
   std::vector<Question> questions;
   std::vector<Caution> cautions;
 };
@@ -54,7 +56,8 @@ Plan make_plan(const Reading& reading, const PanelFacts& facts, const AdviceData
 Spot spot_of(const Dent& dent, const SeverityAssessment& severity, const PanelFacts& facts,
              const SeverityRules& rules);
 
-/// For a terminal or a plain file: lines of at most `width` cells.
-std::string plan_to_text(const Plan& plan, int width = 80);
+/// For a terminal or a plain file: lines of at most `width` cells. What to do in about ten lines; `full` says
+/// all of it, with reasons, alternatives, questions, and each caution before the step that it belongs to.
+std::string plan_to_text(const Plan& plan, bool full = false, int width = 80);
 
 }  // namespace ripplegauge

@@ -16,11 +16,6 @@ struct RuleNumber {
   std::string reason;
 };
 
-struct RuleRange {
-  double low = 0, high = 0;
-  std::string reason;
-};
-
 /// All that is given must hold; an empty condition always holds.
 struct Condition {
   std::optional<double> diameter_from_mm, diameter_below_mm;
@@ -54,22 +49,21 @@ struct AdviceRules {
   RuleNumber preparation_decides_mm;  ///< a face up to this wide has little contact
   RuleNumber long_from_ratio;         ///< length over width from which a long tab is chosen
   RuleNumber row_gap_mm;              ///< between tabs that stand in a row
-  RuleRange rigid_gain_percent;       ///< how much harder a rigid tab pulls on mild steel
+  RuleNumber small_face_mm;           ///< up to this face, little glue
   std::vector<ChoiceRule<TabMaterial>> tab_material;  ///< of a crease its width counts as the diameter
 
+  RuleNumber feet_clear_mm;  ///< a lifter's feet stand at least so far outside of the spot's edge
   std::vector<ChoiceRule<PullerKind>> pullers;
   std::vector<ChoiceRule<Hardness>> tip_hardness;
   std::vector<ChoiceRule<HammerWeight>> hammers;
 
   Glue common_glue;  ///< used when the kit names no glue
   std::string glue_reason;
-  RuleNumber small_rigid_mm;  ///< face up to which the glue's narrower window for small rigid tabs counts
 
   // After the pull
   RuleNumber visible_slope_mrad;  ///< what is left is done when its steepest slope is below this
   RuleNumber good_gain_percent;   ///< a pull that took this much off the depth is worth repeating as it was
   RuleNumber poor_gain_percent;   ///< below this something has to change
-  RuleNumber same_spot_share;  ///< two readings show the same spot if closer than this share of its diameter
 };
 
 }  // namespace ripplegauge

@@ -39,6 +39,7 @@ struct Question {
 
 struct Caution {
   std::string code, text, source;
+  std::string before_step;  ///< code of the step that it belongs to; empty: to all
 };
 
 }  // namespace ripplegauge

@@ -12,7 +12,7 @@ namespace ripplegauge {
 
 enum class Material { unknown, mild_steel, high_strength_steel, aluminium };
 enum class Paint { unknown, original, repainted, damaged };  ///< damaged: cracked or lifting
-enum class Coating { unknown, none, wax_or_sealant, ceramic, ceramic_slick };
+enum class Coating { unknown, none, wax_or_sealant, ceramic };
 enum class Place { unknown, open, body_line, edge, brace };
 enum class Access { unknown, reachable, closed };  ///< from behind
 
@@ -55,7 +55,6 @@ struct EnumWords<Coating> {
   static constexpr std::pair<Coating, const char*> list[] = {{Coating::none, "none"},
                                                              {Coating::wax_or_sealant, "wax_or_sealant"},
                                                              {Coating::ceramic, "ceramic"},
-                                                             {Coating::ceramic_slick, "ceramic_slick"},
                                                              {Coating::unknown, "not_sure"}};
 };
 template <>

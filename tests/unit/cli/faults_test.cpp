@@ -16,7 +16,7 @@ using Catch::Matchers::ContainsSubstring;
 namespace {
 
 const std::string program = "'" RIPPLEGAUGE_PROGRAM "'";
-const std::string clocks = " pullwindow --ambient 18 --at 0:50 --at 25:45 --between 34..40";
+const std::string clocks = " pullwindow --ambient 18 --at 50@0:00 --at 45@0:25 --between 34..40";
 
 struct ShellRun {
   int exit_code = -1;
