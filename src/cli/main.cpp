@@ -8,12 +8,14 @@
 #include <cstring>
 #include <exception>
 #include <iostream>
+#include <string_view>
 
 #include "command.hpp"
 #include "man_page.hpp"
 #include "memory.hpp"
 #include "output_filter.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/files/dash.hpp"
 #include "slips.hpp"
 
 namespace ripplegauge::cli {
@@ -111,6 +113,19 @@ class PutOffPipeSignal {
  private:
   bool is_heard_;
 };
+/// Where a file goes to standard output ("--json -"), words for people may not stand among it: they go where
+/// errors go.
+void make_room_for_dash(int argc, char** argv) {
+  bool any = false;
+  for (int i = 2; i < argc; ++i) {
+    const std::string_view argument = argv[i], before = argv[i - 1];
+    const bool an_output = before.starts_with("--") && before != "--prices" && before != "--values";
+    any = any || (argument == "-" && an_output) || (argument.starts_with("--") && argument.ends_with("=-"));
+  }
+  if (!any) return;
+  descriptor_for_dash() = ::dup(STDOUT_FILENO);
+  ::dup2(STDERR_FILENO, STDOUT_FILENO);
+}
 
 /// What was printed may have gone into a file on a full disk: that is no success.
 int with_output_written(int exit_code, const PutOffPipeSignal& pipe_signal) {
@@ -131,6 +146,7 @@ int main(int argc, char** argv) {
   std::signal(SIGXFSZ, SIG_IGN);  // a file that may not grow further is told like a full disk
   const cli::PutOffPipeSignal pipe_signal;
   const cli::FilteredStream out(std::cout), err(std::cerr);
+  cli::make_room_for_dash(argc, argv);
   try {
     return cli::with_output_written(cli::run(argc, argv), pipe_signal);
   } catch (const UsageError& error) {

@@ -13,6 +13,7 @@
 #include <utility>
 
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/files/dash.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -222,8 +223,17 @@ void write_through_links(const fs::path& given, std::string_view bytes) {
 
 }  // namespace
 
+int& descriptor_for_dash() {
+  static int descriptor = STDOUT_FILENO;
+  return descriptor;
+}
+
 void write_atomically(const fs::path& target, std::string_view bytes, Links links) {
   if (target.empty()) fail("(no name)", "cannot be written: give a file name");
+  if (target == "-" && links == Links::followed) {
+    if (!write_all(descriptor_for_dash(), bytes)) fail_writing("standard output", errno);
+    return;
+  }
   if (links == Links::followed)
     write_through_links(target, bytes);
   else

@@ -357,6 +357,7 @@ std::vector<std::string> ObjectReader::keys() const {
 }
 
 void ObjectReader::require_schema(int number) {
+  asked_.insert("program");  // which version wrote it: for people, whatever it says
   const std::string rule = "this program reads schema " + std::to_string(number);
   const json& value = get("schema");
   if (!value.is_number_integer() || value != number) fail_at(path_of("schema"), value, rule);

@@ -17,7 +17,28 @@ OrderedJson json_number(double value) {
   return rounded == 0 ? 0.0 : rounded;  // no "-0.0"
 }
 
-std::string json_text(const OrderedJson& value) {
+namespace {
+
+/// Behind "schema", so that a file says which program wrote it; once for each reading of a list.
+OrderedJson with_program(const OrderedJson& value) {
+  if (value.is_array()) {
+    OrderedJson array = OrderedJson::array();
+    for (const OrderedJson& one : value) array.push_back(with_program(one));
+    return array;
+  }
+  if (!value.is_object() || !value.contains("schema") || value.contains("program")) return value;
+  OrderedJson object;
+  for (const auto& [key, member] : value.items()) {
+    object[key] = member;
+    if (key == "schema") object["program"] = "ripplegauge " RIPPLEGAUGE_VERSION;
+  }
+  return object;
+}
+
+}  // namespace
+
+std::string json_text(const OrderedJson& given) {
+  const OrderedJson value = with_program(given);
   return value.dump(2, ' ', false, OrderedJson::error_handler_t::replace) + "\n";
 }
 

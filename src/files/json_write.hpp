@@ -28,8 +28,8 @@ inline OrderedJson json_quantity(const std::optional<Quantity>& q) {
   return q ? json_quantity(*q) : OrderedJson(nullptr);
 }
 
-/// The text of a whole file. Bytes that are no UTF-8 (file names may hold any) become the replacement
-/// character.
+/// The text of a whole file. One with a schema also says the program and its version. Bytes that are no UTF-8
+/// (file names may hold any) become the replacement character.
 std::string json_text(const OrderedJson& value);
 
 }  // namespace ripplegauge

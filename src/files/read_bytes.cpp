@@ -25,14 +25,16 @@ std::string why_not_opened(int error_number) {
 }  // namespace
 
 std::string read_bytes(const std::filesystem::path& file, std::size_t max_bytes) {
-  const std::string name = file.string();
+  const bool from_standard_input = file == "-";
+  const std::string name = from_standard_input ? "standard input" : file.string();
   std::error_code ignored;
   if (std::filesystem::is_directory(file, ignored)) throw FileError(name, "is a folder; give a file");
 
   struct Close {
     void operator()(std::FILE* stream) const { std::fclose(stream); }
   };
-  const std::unique_ptr<std::FILE, Close> stream(std::fopen(file.c_str(), "rb"));
+  const std::unique_ptr<std::FILE, Close> stream(
+      std::fopen(from_standard_input ? "/dev/stdin" : file.c_str(), "rb"));
   if (!stream) throw FileError(name, why_not_opened(errno));
 
   // Read until the end instead of asking for the size: a pipe has none.
