@@ -3,6 +3,7 @@
 #include <cstdio>
 
 #include "command.hpp"
+#include "file_names.hpp"
 #include "output_filter.hpp"
 #include "panel_options.hpp"
 #include "photo_options.hpp"
@@ -16,6 +17,7 @@
 #include "ripplegauge/files/reading_file.hpp"
 #include "ripplegauge/files/relief_file.hpp"
 #include "ripplegauge/files/training_log.hpp"
+#include "ripplegauge/photo/file_hash.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/picture/picture.hpp"
 #include "terminal.hpp"
@@ -32,19 +34,21 @@ A saved reading brings its relief if it stands beside it: door.json with door.re
 
 Examples:
   ripplegauge compare before.jpg after.jpg --board-pitch 16
-  ripplegauge compare before.json after.json --report page.html --workshop "Corner Workshop" --job "left door"
+  ripplegauge compare before.json after.json --html page.html --workshop "Corner Workshop" --vehicle "left door"
   ripplegauge compare 0.json 1.json 2.json 3.json --pictures pulls --json pulls.json
   ripplegauge compare before.json after.json --log practice.csv --who "bay 2" --exercise "door edge"
-  ripplegauge compare --folder monday --profile workshop.json --contact-sheet monday.pdf)";
+  ripplegauge compare --folder monday --profile workshop.json --pdf monday.pdf)";
 
 struct CompareArguments {
   std::vector<std::string> files, reliefs;
-  std::string folder, contact_sheet;
+  std::string folder;
+
+  bool wants_page() const { return !html.empty() || !pdf.empty(); }
   std::string before_word, after_word;
   double most_minutes = PairingOptions{}.most_minutes;
   bool card_moved = false, card_still = false;
   std::optional<double> visible_limit_mm;
-  std::string json, pictures, report, workshop, job, date;
+  std::string json, pictures, html, pdf, workshop, vehicle, date;
   std::string log, who, exercise;
   std::shared_ptr<PhotoArguments> photo;
   std::shared_ptr<PanelArguments> panel;
@@ -62,7 +66,8 @@ struct RefusedPhoto {
   std::string message;
 };
 
-bool is_reading(const std::filesystem::path& file) { return file.extension() == ".json"; }
+/// Standard input ("-") can only be a reading.
+bool is_reading(const std::filesystem::path& file) { return file.extension() == ".json" || file == "-"; }
 
 LoadedShot load_reading(const std::filesystem::path& file, const std::string& relief) {
   LoadedShot loaded;
@@ -109,6 +114,14 @@ std::vector<LoadedShot> load(const std::vector<std::string>& files, const Compar
   return shots;
 }
 
+/// The log knows a pair of photos by their bytes.
+void take_fingerprints(CompareInput& input, const std::vector<std::filesystem::path>& photos) {
+  for (std::size_t i = 0; i < photos.size(); ++i) {
+    PhotoInfo& photo = input.shots[i].reading.photo;
+    if (photo.sha256.empty() && !photos[i].empty()) photo.sha256 = sha256_of_file(photos[i]);
+  }
+}
+
 CompareInput compared(const std::vector<std::string>& files, const CompareArguments& arguments,
                       bool with_views) {
   CompareOptions options;
@@ -121,6 +134,7 @@ CompareInput compared(const std::vector<std::string>& files, const CompareArgume
     photos.push_back(loaded.photo);
     input.shots.push_back(std::move(loaded.shot));
   }
+  if (!arguments.log.empty()) take_fingerprints(input, photos);
   input.series = compare_series(input.shots, options);
   const bool any_photo = std::any_of(photos.begin(), photos.end(), [](const auto& p) { return !p.empty(); });
   if (with_views && any_photo) input.views_bgr = squared_views(photos, input, card_for(*arguments.photo));
@@ -163,13 +177,9 @@ void print_series(const CompareInput& input) {
   }
 }
 
-std::string page_bytes(const std::string& file, const ReportPage& page) {
-  return file.ends_with(".pdf") ? report_pdf(page) : report_html(page);
-}
-
-void require_page_name(const char* option, const std::string& file) {
-  if (!file.empty() && !file.ends_with(".html") && !file.ends_with(".pdf"))
-    throw UsageError(std::string(option) + " " + file + ": the name must end in .html or .pdf");
+void write_page(const CompareArguments& arguments, const ReportPage& page) {
+  if (!arguments.html.empty()) write_atomically(arguments.html, report_html(page));
+  if (!arguments.pdf.empty()) write_atomically(arguments.pdf, report_pdf(page));
 }
 
 void write_pictures(const CompareInput& input, const std::filesystem::path& folder) {
@@ -181,13 +191,16 @@ void write_pictures(const CompareInput& input, const std::filesystem::path& fold
 }
 
 ReportSettings settings_of(const CompareArguments& arguments) {
-  return {arguments.workshop, arguments.job, arguments.date.empty() ? today() : arguments.date};
+  return {arguments.workshop, arguments.vehicle, arguments.date.empty() ? today() : arguments.date};
 }
 
 void write_log(const CompareArguments& arguments, const CompareInput& input) {
   if (arguments.log.empty()) return;
-  append_to_training_log(arguments.log,
-                         training_attempt(input, arguments.who, arguments.exercise, now_utc()));
+  const auto line = append_to_training_log(
+      arguments.log, training_attempt(input, arguments.who, arguments.exercise, now_utc()));
+  if (line)
+    std::fprintf(stderr, "ripplegauge: this pair is in %s already, in line %d; nothing was added\n",
+                 arguments.log.c_str(), *line);
 }
 
 /// What to do after the pull.
@@ -199,15 +212,13 @@ std::string next_words(const CompareInput& input, const CompareArguments& argume
 
 int run_one(const CompareArguments& arguments) {
   const CompareInput input =
-      compared(arguments.files, arguments, !arguments.pictures.empty() || !arguments.report.empty());
+      compared(arguments.files, arguments, !arguments.pictures.empty() || arguments.wants_page());
   print_comparison(input);
   if (input.shots.size() > 2) print_series(input);
   if (!arguments.no_next) print("\n%s", next_words(input, arguments).c_str());
   if (!arguments.json.empty()) write_atomically(arguments.json, comparison_to_json(input));
   if (!arguments.pictures.empty()) write_pictures(input, arguments.pictures);
-  if (!arguments.report.empty())
-    write_atomically(arguments.report,
-                     page_bytes(arguments.report, comparison_page(input, settings_of(arguments))));
+  if (arguments.wants_page()) write_page(arguments, comparison_page(input, settings_of(arguments)));
   write_log(arguments, input);
   return exit_ok;
 }
@@ -250,8 +261,8 @@ Pairing pairing_of(const std::vector<std::filesystem::path>& files, const Compar
 
 ReportPage empty_sheet(const CompareArguments& arguments) {
   ReportPage sheet;
-  sheet.title =
-      arguments.job.empty() ? "Before and after: contact sheet" : "Before and after: " + arguments.job;
+  sheet.title = arguments.vehicle.empty() ? "Before and after: contact sheet"
+                                          : "Before and after: " + arguments.vehicle;
   sheet.workshop = arguments.workshop;
   sheet.date = settings_of(arguments).date;
   sheet.footer = "Measured from photos of reflected stripes beside a printed scale card.";
@@ -268,20 +279,21 @@ int run_folder(const CompareArguments& arguments) {
   const std::vector<std::filesystem::path> files = shots_in(arguments.folder);
   const Pairing pairing = pairing_of(files, arguments);
   ReportPage sheet = empty_sheet(arguments);
-  std::string json;
+  FolderComparisons found;
   bool refused = false;
   for (const ShotGroup& group : pairing.groups) {
     std::vector<std::string> names;
     for (const std::size_t shot : group.shots) names.push_back(files[shot].string());
     print("%s (paired by %s)\n", one_line(group.name).c_str(), group.reason.c_str());
     try {
-      const CompareInput input = compared(names, arguments, !arguments.contact_sheet.empty());
+      const CompareInput input = compared(names, arguments, arguments.wants_page());
       print_comparison(input);
       add_to_contact_sheet(sheet, group.name, input);
-      json += (json.empty() ? "[\n" : ",\n") + comparison_to_json(input);
+      found.comparisons.push_back({group.name, comparison_to_json(input)});
       write_log(arguments, input);
     } catch (const RefusedPhoto& photo) {
       refused = true;
+      found.refused.push_back({group.name, photo.message});
       print_wrapped(photo.message, "", "  ");
       sheet.blocks.emplace_back(ReportHeading{group.name});
       sheet.blocks.emplace_back(ReportNote{photo.message});
@@ -290,21 +302,22 @@ int run_folder(const CompareArguments& arguments) {
   }
   for (const std::string& line : pairing.left_over) print_wrapped("Left over: " + line, "", "  ");
   add_left_over(pairing.left_over, sheet);
-  if (!arguments.json.empty()) write_atomically(arguments.json, (json.empty() ? "[" : json) + "]\n");
-  if (!arguments.contact_sheet.empty())
-    write_atomically(arguments.contact_sheet, page_bytes(arguments.contact_sheet, sheet));
+  found.left_over = pairing.left_over;
+  if (!arguments.json.empty()) write_atomically(arguments.json, folder_comparisons_to_json(found));
+  if (arguments.wants_page()) write_page(arguments, sheet);
   return refused ? exit_refused : exit_ok;
 }
 
 void check(const CompareArguments& arguments) {
-  require_page_name("--report", arguments.report);
-  require_page_name("--contact-sheet", arguments.contact_sheet);
+  require_ending("--html", arguments.html, {".html", ".htm"});
+  require_ending("--pdf", arguments.pdf, {".pdf"});
+  require_ending("--json", arguments.json, {".json"});
   if (arguments.folder.empty() && arguments.files.size() < 2)
     throw UsageError("compare needs two or more photos or saved readings, or --folder; see --help");
   if (!arguments.folder.empty() && !arguments.files.empty())
     throw UsageError("give either files or --folder, not both");
-  if (!arguments.folder.empty() && (!arguments.report.empty() || !arguments.pictures.empty()))
-    throw UsageError("--report and --pictures are for one comparison; for a folder use --contact-sheet");
+  if (!arguments.folder.empty() && !arguments.pictures.empty())
+    throw UsageError("--pictures is for one comparison; of a folder --html and --pdf show all on one page");
   if (arguments.log.empty() != arguments.who.empty() || arguments.log.empty() != arguments.exercise.empty())
     throw UsageError("--log, --who and --exercise belong together");
   if (arguments.log.empty()) return;
@@ -344,10 +357,12 @@ void add_compare_command(CLI::App& app, ChosenCommand& chosen) {
   const std::string output = "What comes out", training = "Training log", folder = "A folder of shots";
   command->add_option("--json", a->json, "Write all figures to this file")->group(output);
   command->add_option("--pictures", a->pictures, "Write PNG pictures into this folder")->group(output);
-  command->add_option("--report", a->report, "Write a page for the customer: FILE.html or FILE.pdf")
+  command->add_option("--html", a->html, "Write a page for the customer; of a folder all pairs on one page")
+      ->type_name("FILE")
       ->group(output);
+  command->add_option("--pdf", a->pdf, "Write the same page as PDF")->type_name("FILE")->group(output);
   command->add_option("--workshop", a->workshop, "The workshop's own name on the page")->group(output);
-  command->add_option("--job", a->job, "What the page is about, in your words")->group(output);
+  command->add_option("--vehicle", a->vehicle, "What the page is about, in your words")->group(output);
   command->add_option("--date", a->date, "Date on the page; today if not given")->group(output);
   command->add_option("--log", a->log, "Add a row to this training log (CSV)")->group(training);
   command->add_option("--who", a->who, "Label of the trainee; no name is needed")->group(training);
@@ -360,8 +375,6 @@ void add_compare_command(CLI::App& app, ChosenCommand& chosen) {
       ->group(folder);
   command->add_option("--most-minutes", a->most_minutes, "Longest time between shots that are paired by time")
       ->capture_default_str()
-      ->group(folder);
-  command->add_option("--contact-sheet", a->contact_sheet, "All pairs on one page: FILE.html or FILE.pdf")
       ->group(folder);
   command->footer(examples);
   command->callback([a, &chosen] { chosen = [a] { return run_compare(*a); }; });

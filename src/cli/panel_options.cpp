@@ -69,7 +69,7 @@ std::shared_ptr<PanelArguments> add_panel_options(CLI::App& command) {
   add_word(command, panel, "--place", &PanelFacts::place, "Where the dent lies");
   add_word(command, panel, "--access", &PanelFacts::access, "From behind");
   add_number(command, panel, "--air", &PanelFacts::air_c, "CELSIUS", "Air temperature");
-  add_number(command, panel, "--panel", &PanelFacts::panel_c, "CELSIUS", "Panel temperature");
+  add_number(command, panel, "--panel-temperature", &PanelFacts::panel_c, "CELSIUS", "Panel temperature");
   command
       .add_option("--facts", panel.facts_file, "All of these from a file (JSON); what is said beside it wins")
       ->type_name("FILE")

@@ -1,13 +1,20 @@
+#include <algorithm>
+#include <charconv>
 #include <cstdio>
+#include <map>
 
 #include "command.hpp"
+#include "file_names.hpp"
 #include "output_filter.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
+#include "ripplegauge/files/practice_file.hpp"
 #include "ripplegauge/files/progress_file.hpp"
 #include "ripplegauge/files/training_log.hpp"
 #include "ripplegauge/picture/chart.hpp"
 #include "ripplegauge/picture/picture.hpp"
+#include "ripplegauge/quote/text.hpp"
+#include "terminal.hpp"
 
 namespace ripplegauge::cli {
 
@@ -20,11 +27,12 @@ Labels are yours: a number or a bay will do, no name is needed.
 Examples:
   ripplegauge progress practice.csv
   ripplegauge progress practice.csv --exercise "door edge" --chart door-edge.svg
-  ripplegauge progress practice.csv --who "bay 2" --json bay2.json)";
+  ripplegauge progress practice.csv --who "bay 2" --json bay2.json
+  ripplegauge progress practice.csv --target "door edge=90" --pdf to-hand-out.pdf)";
 
 struct ProgressArguments {
-  std::string log, who, exercise, json;
-  std::vector<std::string> charts;
+  std::string log, who, exercise, json, html, pdf, workshop, rules;
+  std::vector<std::string> charts, targets;
 };
 
 std::string percent(const std::optional<double>& value) {
@@ -45,10 +53,27 @@ std::string trend_text(const TraineeProgress& progress) {
   return text + figures;
 }
 
-void print_progress(const TraineeProgress& progress) {
+std::string share_text(const Share& share) {
+  return std::to_string(share.count) + " of " + std::to_string(share.of);
+}
+
+std::string past_flat_text(const TraineeProgress& progress) {
+  std::string text = share_text(progress.past_flat) + " attempts";
+  if (progress.past_flat.count == 0) return text;
+  text += "; first half " + share_text(progress.past_flat_early) + ", second half " +
+          share_text(progress.past_flat_late);
+  if (!progress.largest_overshoot_mm) return text;
+  char figure[48];
+  std::snprintf(figure, sizeof figure, "; by %.2f mm at most", *progress.largest_overshoot_mm);
+  return text + figure;
+}
+
+void print_progress(const ProgressView& view) {
+  const TraineeProgress& progress = view.progress;
   print("%s\n", one_line(progress.exercise + ", " + progress.who).c_str());
   print("  attempts             %zu\n", progress.attempts.size());
-  print("  gone                 first %s, last %s, best %s, mean %s\n",
+  print("  pulled past flat     %s\n", past_flat_text(progress).c_str());
+  print("  gone, of the others  first %s, last %s, best %s, mean %s\n",
         percent(progress.first_percent_gone).c_str(), percent(progress.last_percent_gone).c_str(),
         percent(progress.best_percent_gone).c_str(), percent(progress.mean_percent_gone).c_str());
   print("  highs made           %d, in %d of %zu attempts\n", progress.highs_made,
@@ -57,7 +82,60 @@ void print_progress(const TraineeProgress& progress) {
     print("  time between shots   %.0f min (median)\n", *progress.median_minutes);
   else
     print("  time between shots   not known: the photos hold no time\n");
-  print("  trend                %s\n\n", trend_text(progress).c_str());
+  print("  trend                %s\n", trend_text(progress).c_str());
+  if (view.target_percent) print("  target               %.0f %%\n", *view.target_percent);
+  for (const PracticeAdvice& one : view.advice)
+    print("%s", wrap("Next: " + one.says + " Reason: " + one.because + ".", "  ", "    ").c_str());
+  print("\n");
+}
+
+/// Padded by the cells that a terminal shows, not by bytes.
+std::string cell(const std::string& text, int width) { return padded_right(text, width) + " "; }
+
+void print_overview(const std::vector<ProgressView>& all) {
+  print("%s\n", (cell("exercise", 16) + cell("trainee", 12) + cell("tries", 5) + cell("past flat", 14) +
+                 cell("last", 10) + cell("best", 5) + "trend")
+                    .c_str());
+  for (const OverviewRow& row : progress_overview(all))
+    print("%s\n", (cell(row.exercise, 16) + cell(row.who, 12) + cell(row.attempts, 5) +
+                   cell(row.past_flat, 14) + cell(row.last, 10) + cell(row.best, 5) + row.trend)
+                      .c_str());
+  print("\n");
+}
+
+/// "door edge=90"
+std::pair<std::string, double> target_from(const std::string& text) {
+  const auto at = text.rfind('=');
+  double percent = 0;
+  const char* end = text.data() + text.size();
+  if (at != std::string::npos && at > 0) {
+    const auto [stop, error] = std::from_chars(text.data() + at + 1, end, percent);
+    if (error == std::errc() && stop == end && percent > 0 && percent <= 100)
+      return {text.substr(0, at), percent};
+  }
+  throw UsageError("--target " + text +
+                   ": write the exercise and the per cent that shall be gone, \"door edge=90\"");
+}
+
+std::vector<ProgressView> views_of(const ProgressArguments& arguments, std::vector<TraineeProgress> all) {
+  std::map<std::string, double> targets;
+  for (const std::string& text : arguments.targets) targets.insert(target_from(text));
+  for (const auto& [exercise, percent] : targets)
+    if (std::none_of(all.begin(), all.end(), [&](const auto& one) { return one.exercise == exercise; }))
+      throw UsageError("--target " + exercise + ": the log has no such exercise; labels must match exactly");
+  const std::filesystem::path rules_file =
+      arguments.rules.empty() ? data_dir() / "practice.json" : std::filesystem::path(arguments.rules);
+  const std::vector<PracticeRule> rules = read_practice_rules(rules_file);
+  std::vector<ProgressView> views;
+  for (TraineeProgress& progress : all) {
+    const auto target = targets.find(progress.exercise);
+    ProgressView view;
+    if (target != targets.end()) view.target_percent = target->second;
+    view.advice = practice_advice(progress, rules, view.target_percent);
+    view.progress = std::move(progress);
+    views.push_back(std::move(view));
+  }
+  return views;
 }
 
 void require_chart_name(const std::string& file) {
@@ -72,6 +150,8 @@ std::string chart_bytes(const Chart& chart, const std::string& file) {
 
 int run_progress(const ProgressArguments& arguments) {
   for (const std::string& chart : arguments.charts) require_chart_name(chart);
+  require_ending("--html", arguments.html, {".html", ".htm"});
+  require_ending("--pdf", arguments.pdf, {".pdf"});
   std::vector<TraineeProgress> all = training_progress(read_training_log(arguments.log));
   std::erase_if(all, [&](const TraineeProgress& progress) {
     return (!arguments.who.empty() && progress.who != arguments.who) ||
@@ -82,10 +162,16 @@ int run_progress(const ProgressArguments& arguments) {
                      (arguments.who.empty() && arguments.exercise.empty()
                           ? " has no attempts yet"
                           : " has no attempts with this --who and --exercise; labels must match exactly"));
-  for (const TraineeProgress& progress : all) print_progress(progress);
+  const std::vector<ProgressView> views = views_of(arguments, std::move(all));
+  if (views.size() > 1) print_overview(views);
+  for (const ProgressView& view : views) print_progress(view);
   for (const std::string& file : arguments.charts)
-    write_atomically(file, chart_bytes(progress_chart(all), file));
-  if (!arguments.json.empty()) write_atomically(arguments.json, progress_to_json(all));
+    write_atomically(file, chart_bytes(progress_chart(views), file));
+  if (!arguments.json.empty()) write_atomically(arguments.json, progress_to_json(views));
+  if (arguments.html.empty() && arguments.pdf.empty()) return exit_ok;
+  const ReportPage page = progress_page(views, arguments.workshop, today());
+  if (!arguments.html.empty()) write_atomically(arguments.html, report_html(page));
+  if (!arguments.pdf.empty()) write_atomically(arguments.pdf, report_pdf(page));
   return exit_ok;
 }
 
@@ -100,6 +186,16 @@ void add_progress_command(CLI::App& app, ChosenCommand& chosen) {
   command->add_option("--exercise", arguments->exercise, "Only this exercise");
   command->add_option("--chart", arguments->charts, "Draw percent gone by attempt: FILE.svg, .pdf or .png");
   command->add_option("--json", arguments->json, "Write all figures to this file");
+  command->add_option("--html", arguments->html, "Write a page to hand out")->type_name("FILE");
+  command->add_option("--pdf", arguments->pdf, "Write the same page as PDF")->type_name("FILE");
+  command->add_option("--workshop", arguments->workshop, "Your name on the page")->type_name("NAME");
+  command
+      ->add_option("--target", arguments->targets,
+                   "What an exercise asks for, in per cent gone: \"door edge=90\"; several times")
+      ->allow_extra_args(false)
+      ->type_name("EXERCISE=PERCENT");
+  command->add_option("--rules", arguments->rules, "Your own rules for what to practise next (JSON)")
+      ->type_name("FILE");
   command->footer(examples);
   command->callback([arguments, &chosen] { chosen = [arguments] { return run_progress(*arguments); }; });
 }

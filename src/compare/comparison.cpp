@@ -86,6 +86,11 @@ std::vector<int> homes_of(const Scene& scene) {
   return homes;
 }
 
+std::string without_full_stop(std::string sentence) {
+  if (sentence.ends_with('.')) sentence.pop_back();
+  return sentence;
+}
+
 /// Nothing was found in the spot's place. That is "gone" only if the photo would have shown it.
 void judge_empty_place(const Scene& scene, const Dent& spot, SpotChange& change) {
   for (const Dent& other : scene.after.dents) {
@@ -109,6 +114,7 @@ void judge_empty_place(const Scene& scene, const Dent& spot, SpotChange& change)
   if (!spot.depth_mm) return;
   const double limit = place.smallest ? place.smallest->depth_mm : nan_value;
   change.left_mm = Quantity{0, 0, limit};
+  change.left_height_mm = Quantity{0, -limit, limit};
   change.percent_gone = Quantity{100, 100 * std::max(0.0, 1 - limit / spot.depth_mm->low), 100};
   if (std::isnan(limit)) change.percent_gone->low = nan_value;
   const Quantity rest = std::isnan(limit) ? Quantity{0, 0, 0} : *change.left_mm;
@@ -122,11 +128,24 @@ bool nested(const Scene& scene, const SpotChange& change, Kind inner, Kind outer
   });
 }
 
-Outcome outcome_of_depths(const Quantity& before, const Quantity& left) {
-  if (left.low <= 0) return Outcome::gone;
+struct DepthVerdict {
+  Outcome outcome;
+  bool sure;
+};
+
+/// A wide interval (a wrong tape makes one) is no proof that nothing happened: where a change is likelier
+/// than none and large enough to matter, that is the verdict, and it is marked as not sure.
+DepthVerdict verdict_of_depths(const Quantity& before, const Quantity& left) {
+  constexpr double least_change = 0.2;  // of the depth: less is no progress that anybody would call one
+  constexpr double likely = 0.5;        // of the 95 % half-width: one standard deviation, five in six
   const Quantity less = combined(1, before, -1, left);
-  if (less.low > 0) return Outcome::partly;
-  return less.high < 0 ? Outcome::worse : Outcome::unchanged;
+  if (left.low <= 0 && left.value < least_change * before.value) return {Outcome::gone, true};
+  if (less.low > 0) return {Outcome::partly, true};
+  if (less.high < 0) return {Outcome::worse, true};
+  if (std::abs(less.value) < least_change * before.value) return {Outcome::unchanged, true};
+  if (less.value > likely * (less.value - less.low)) return {Outcome::partly, false};
+  if (-less.value > likely * (less.high - less.value)) return {Outcome::worse, false};
+  return {Outcome::unchanged, true};
 }
 
 /// Something stands in the spot's place.
@@ -138,6 +157,7 @@ void judge_what_is_left(const Scene& scene, const Dent& spot, SpotChange& change
   };
   const Kind other_kind = spot.kind == Kind::low ? Kind::high : Kind::low;
   change.left_mm = main.depth_mm;
+  if (main.depth_mm) change.left_height_mm = combined(sign_of(main.kind), *main.depth_mm, 0, {0, 0, 0});
   if (spot.kind == Kind::low)
     change.highs_made =
         static_cast<int>(std::count_if(change.after.begin(), change.after.end(), [&](int index) {
@@ -158,7 +178,12 @@ void judge_what_is_left(const Scene& scene, const Dent& spot, SpotChange& change
   } else if (!has(spot.kind)) {
     change.outcome = Outcome::overdone;
   } else if (spot.depth_mm && main.depth_mm) {
-    change.outcome = outcome_of_depths(*spot.depth_mm, *main.depth_mm);
+    const DepthVerdict verdict = verdict_of_depths(*spot.depth_mm, *main.depth_mm);
+    change.outcome = verdict.outcome;
+    change.sure = verdict.sure;
+    if (!change.sure)
+      change.notes.push_back(
+          "the depths are too uncertain to prove it; check the board's distance in both photos");
     if (change.outcome == Outcome::gone)
       change.nothing_above = VisibleDent{main.diameter_mm.value, main.depth_mm->high};
     if (has(other_kind))
@@ -166,6 +191,10 @@ void judge_what_is_left(const Scene& scene, const Dent& spot, SpotChange& change
   } else {
     change.outcome = Outcome::unclear;
     change.notes.push_back("a depth is not known; compare the diameters");
+  }
+  if (went_past_flat(change.outcome)) {
+    change.percent_gone.reset();
+    change.volume_percent_gone.reset();
   }
 }
 
@@ -226,6 +255,27 @@ std::optional<Quantity> overall_percent_gone(const Scene& scene, const std::vect
   return percent_gone(whole, left);
 }
 
+/// Spots that went past flat are counted for themselves: what stands on the other side is no share that is
+/// gone.
+void count_past_flat(const Scene& scene, Comparison& comparison) {
+  for (const SpotChange& change : comparison.spots) {
+    if (!went_past_flat(change.outcome)) continue;
+    ++comparison.past_flat;
+    const Kind kind = scene.spot_before(change.before).kind;
+    for (const int index : change.after) {
+      const Dent& dent = scene.spot_after(index);
+      if (dent.kind != kind && dent.depth_mm)
+        comparison.overshoot_mm = std::max(comparison.overshoot_mm.value_or(0), dent.depth_mm->value);
+    }
+  }
+}
+
+/// What the readings themselves warn of holds for whatever is made of them.
+void take_warnings_over(const Reading& reading, const char* which, Comparison& comparison) {
+  for (const Warning& warning : reading.warnings)
+    comparison.notes.push_back(std::string("photo ") + which + ": " + without_full_stop(warning.message));
+}
+
 void remark_on_the_pair(const Scene& scene, Comparison& comparison) {
   const PhotoInfo &one = scene.before.photo, &other = scene.after.photo;
   comparison.minutes = minutes_between(one.date_taken, other.date_taken);
@@ -245,6 +295,10 @@ void remark_on_the_pair(const Scene& scene, Comparison& comparison) {
 }
 
 }  // namespace
+
+bool went_past_flat(Outcome outcome) {
+  return outcome == Outcome::overdone || outcome == Outcome::low_in_high || outcome == Outcome::high_in_low;
+}
 
 Quantity percent_gone(const Quantity& whole, const Quantity& left) {
   if (!(whole.value > 0) || std::isnan(left.value)) return {};
@@ -272,7 +326,10 @@ Comparison compare_readings(const Reading& before, const Relief& relief_before, 
   }
   collect_new_marks(scene, homes, comparison);
   comparison.percent_gone = overall_percent_gone(scene, comparison.spots);
+  count_past_flat(scene, comparison);
   remark_on_the_pair(scene, comparison);
+  take_warnings_over(before, "before", comparison);
+  take_warnings_over(after, "after", comparison);
   return comparison;
 }
 

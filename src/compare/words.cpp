@@ -41,16 +41,18 @@ std::string one_spot_words(const SpotChange& change) {
     case Outcome::gone:
       return "The spot is gone: " + nothing_above_words(change.nothing_above) + " is left there";
     case Outcome::partly:
+      if (!change.sure) return "The spot is probably partly gone";
       return change.percent_gone ? percent_words(*change.percent_gone) + " of the spot's depth is gone"
                                  : "The spot is partly gone";
     case Outcome::overdone:
     case Outcome::low_in_high:
     case Outcome::high_in_low:
-      return "The spot went past flat";
+      return "The spot went past flat" +
+             (change.left_height_mm ? ", " + height_words(*change.left_height_mm) + " now" : std::string());
     case Outcome::unchanged:
       return "The spot has not changed by more than can be measured";
     case Outcome::worse:
-      return "The spot is worse than before";
+      return change.sure ? "The spot is worse than before" : "The spot is probably worse than before";
     case Outcome::not_seen:
       return "Not shown by this photo: the spot's place, or a spot as faint as it was";
     case Outcome::unclear:
@@ -81,6 +83,11 @@ std::string length_words(double mm) {
 
 std::string length_words(const Quantity& mm) {
   return std::isnan(mm.value) ? "not known" : with_bounds(mm, decimals_for(mm.value), " mm");
+}
+
+std::string height_words(const Quantity& height_mm) {
+  if (std::isnan(height_mm.value)) return "not known";
+  return (height_mm.value > 0 ? "+" : "") + length_words(height_mm);
 }
 
 std::string percent_words(const Quantity& percent) {
@@ -115,7 +122,7 @@ std::string outcome_words(Outcome outcome, Kind kind_before) {
 std::string spot_words(const SpotChange& change, const Reading& before, const Reading& after) {
   const Dent& spot = before.dents[static_cast<std::size_t>(change.before)];
   std::string text = "Spot " + std::to_string(change.before + 1) + ", " + size_words(spot) + ": " +
-                     outcome_words(change.outcome, spot.kind) + ".";
+                     (change.sure ? "" : "probably ") + outcome_words(change.outcome, spot.kind) + ".";
   if (change.outcome == Outcome::gone)
     text += " " + rest_words(change, spot.kind);
   else if (!change.after.empty())
@@ -125,7 +132,7 @@ std::string spot_words(const SpotChange& change, const Reading& before, const Re
 }
 
 std::string gone_words(Outcome outcome, const std::optional<Quantity>& percent_gone) {
-  if (outcome == Outcome::overdone || outcome == Outcome::low_in_high) return "past flat";
+  if (went_past_flat(outcome)) return "past flat";
   if (!percent_gone) return "not known";
   if (outcome != Outcome::gone) return percent_words(*percent_gone);
   return std::isnan(percent_gone->low) ? "all that shows" : "at least " + figure(percent_gone->low, 0) + " %";

@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "json_write.hpp"
+#include "ripplegauge/compare/photo_time.hpp"
 #include "ripplegauge/compare/words.hpp"
 
 namespace ripplegauge {
@@ -47,7 +48,9 @@ OrderedJson json_of(const SpotChange& change, const Reading& before, const Readi
     json["after"].push_back(json_of(after.dents[static_cast<std::size_t>(index)], index));
   json["percent_gone"] = json_of(change.percent_gone);
   json["volume_percent_gone"] = json_of(change.volume_percent_gone);
+  json["sure"] = change.sure;
   json["left_mm"] = json_of(change.left_mm);
+  json["left_height_mm"] = json_of(change.left_height_mm);
   json["moved_mm"] = json_of(change.moved_mm);
   if (change.nothing_above)
     json["nothing_above"] = {{"width_mm", json_number(change.nothing_above->width_mm)},
@@ -62,6 +65,8 @@ OrderedJson json_of(const Comparison& comparison, const Reading& before, const R
   OrderedJson json;
   json["summary"] = summary_words(comparison);
   json["percent_gone"] = json_of(comparison.percent_gone);
+  json["past_flat"] = comparison.past_flat;
+  json["overshoot_mm"] = json_number(comparison.overshoot_mm);
   json["highs_made"] = comparison.highs_made;
   json["lows_made"] = comparison.lows_made;
   json["minutes"] = json_number(comparison.minutes);
@@ -97,6 +102,17 @@ OrderedJson json_of(const SpotTrack& track) {
   return json;
 }
 
+/// Tells all photos of a school apart.
+constexpr std::size_t fingerprint_digits = 16;
+
+/// With a T, so that no spreadsheet takes it for a date of its own and writes it back in another form.
+std::string time_for_log(std::string date_taken) {
+  if (!photo_time(date_taken)) return "";
+  date_taken[4] = date_taken[7] = '-';
+  date_taken[10] = 'T';
+  return date_taken;
+}
+
 }  // namespace
 
 std::string comparison_to_json(const CompareInput& input) {
@@ -107,6 +123,10 @@ std::string comparison_to_json(const CompareInput& input) {
     OrderedJson photo;
     photo["photo"] = shot.reading.photo.name;
     photo["date_taken"] = shot.reading.photo.date_taken;
+    photo["sha256"] = shot.reading.photo.sha256;
+    photo["warnings"] = OrderedJson::array();
+    for (const Warning& warning : shot.reading.warnings)
+      photo["warnings"].push_back({{"code", warning.code}, {"message", warning.message}});
     json["photos"].push_back(std::move(photo));
   }
   json["comparison"] = json_of(input.comparison(), input.first().reading, input.last().reading);
@@ -115,6 +135,20 @@ std::string comparison_to_json(const CompareInput& input) {
     for (const SpotTrack& track : input.series.tracks) json["series"].push_back(json_of(track));
   }
   return json_text(json);
+}
+
+std::string folder_comparisons_to_json(const FolderComparisons& found) {
+  OrderedJson comparisons = OrderedJson::array(), refused = OrderedJson::array();
+  for (const auto& [name, text] : found.comparisons) {
+    OrderedJson one{{"name", name}};
+    one.update(OrderedJson::parse(text));
+    comparisons.push_back(std::move(one));
+  }
+  for (const auto& [name, why] : found.refused) refused.push_back({{"name", name}, {"reason", why}});
+  return json_text({{"schema", 1},
+                    {"comparisons", std::move(comparisons)},
+                    {"refused", std::move(refused)},
+                    {"left_over", found.left_over}});
 }
 
 TrainingAttempt training_attempt(const CompareInput& input, const std::string& who,
@@ -129,6 +163,17 @@ TrainingAttempt training_attempt(const CompareInput& input, const std::string& w
   attempt.spots = static_cast<int>(comparison.spots.size());
   attempt.highs_made = comparison.highs_made;
   attempt.new_lows = comparison.lows_made;
+  attempt.past_flat = comparison.past_flat;
+  attempt.overshoot_mm = comparison.overshoot_mm;
+  const PhotoInfo &before = input.first().reading.photo, &after = input.last().reading.photo;
+  attempt.taken_before = time_for_log(before.date_taken);
+  attempt.taken_after = time_for_log(after.date_taken);
+  attempt.fingerprint_before = before.sha256.substr(0, fingerprint_digits);
+  attempt.fingerprint_after = after.sha256.substr(0, fingerprint_digits);
+  for (const Reading* reading : {&input.first().reading, &input.last().reading})
+    for (const Warning& warning : reading->warnings)
+      if (attempt.warnings.find(warning.code) == std::string::npos)
+        attempt.warnings += (attempt.warnings.empty() ? "" : " ") + warning.code;
   attempt.minutes = comparison.minutes;
   if (comparison.percent_gone) attempt.percent_gone = comparison.percent_gone->value;
 
@@ -141,6 +186,8 @@ TrainingAttempt training_attempt(const CompareInput& input, const std::string& w
                        [&](const SpotChange& a, const SpotChange& b) { return depth_of(a) < depth_of(b); });
   if (deepest == comparison.spots.end()) return attempt;
   attempt.outcome = word(deepest->outcome);
+  if (deepest->nothing_above) attempt.visible_limit_mm = deepest->nothing_above->depth_mm;
+  if (deepest->left_height_mm) attempt.left_height_mm = deepest->left_height_mm->value;
   if (depth_of(*deepest) > 0) attempt.depth_before_mm = depth_of(*deepest);
   if (deepest->left_mm) attempt.depth_left_mm = deepest->left_mm->value;
   return attempt;

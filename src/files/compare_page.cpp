@@ -12,6 +12,11 @@ std::string or_dash(const std::optional<Quantity>& quantity) {
   return quantity ? length_words(*quantity) : "not known";
 }
 
+std::optional<Quantity> height_of(const Dent& dent) {
+  if (!dent.depth_mm || dent.kind == Kind::high) return dent.depth_mm;
+  return Quantity{-dent.depth_mm->value, -dent.depth_mm->high, -dent.depth_mm->low};
+}
+
 std::string volume_words(const std::optional<Quantity>& mm3) {
   if (!mm3) return "not known";
   std::string text = length_words(*mm3);  // figures and interval alike
@@ -33,7 +38,8 @@ ReportTable spot_table(const SpotChange& change, const Reading& before, const Re
   const std::string nothing = change.outcome == Outcome::gone ? "nothing seen" : "not known";
   const auto kind = [](const Dent& dent) { return dent.kind == Kind::low ? "low" : "high"; };
   table.rows.push_back({"kind", kind(spot), left ? kind(*left) : nothing});
-  table.rows.push_back({"depth or height", or_dash(spot.depth_mm), left ? or_dash(left->depth_mm) : nothing});
+  table.rows.push_back(
+      {"height (low below 0)", or_dash(height_of(spot)), left ? or_dash(height_of(*left)) : nothing});
   table.rows.push_back(
       {"width", length_words(spot.diameter_mm), left ? length_words(left->diameter_mm) : nothing});
   for (const int index : change.after) {
@@ -55,7 +61,7 @@ void add_spot(const SpotChange& change, const CompareInput& input, std::vector<R
   const Reading &before = input.first().reading, &after = input.last().reading;
   const Kind kind = before.dents[static_cast<std::size_t>(change.before)].kind;
   blocks.push_back(ReportHeading{"Spot " + std::to_string(change.before + 1) + ": " +
-                                 outcome_words(change.outcome, kind)});
+                                 (change.sure ? "" : "probably ") + outcome_words(change.outcome, kind)});
   blocks.push_back(spot_table(change, before, after));
   if (change.outcome == Outcome::gone) blocks.push_back(ReportText{rest_words(change, kind), false});
   for (const std::string& note : change.notes) blocks.push_back(ReportNote{capital(note) + "."});

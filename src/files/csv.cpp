@@ -18,11 +18,11 @@ class CsvParser {
     if (text_.substr(0, 3) == byte_order_mark) at_ = 3;
   }
 
-  std::vector<CsvRow> parse() {
+  std::vector<CsvRow> parse(bool any_width = false) {
     std::vector<CsvRow> rows;
     while (at_ < text_.size()) {
       CsvRow row = parse_row();
-      if (!rows.empty() && row.fields.size() != rows.front().fields.size())
+      if (!any_width && !rows.empty() && row.fields.size() != rows.front().fields.size())
         fail(row.line, "has " + std::to_string(row.fields.size()) + " fields, but the first row has " +
                            std::to_string(rows.front().fields.size()));
       rows.push_back(std::move(row));
@@ -115,12 +115,17 @@ std::vector<CsvRow> parse_csv(std::string_view text, const std::string& name, ch
   return CsvParser(text, name, separator).parse();
 }
 
-std::string csv_line(const std::vector<std::string>& fields) {
+std::vector<CsvRow> parse_csv_of_any_width(std::string_view text, const std::string& name, char separator) {
+  return CsvParser(text, name, separator).parse(true);
+}
+
+std::string csv_line(const std::vector<std::string>& fields, char separator) {
+  const std::string special = std::string("\"\r\n") + separator;
   std::string line;
   for (const std::string& field : fields) {
-    if (&field != &fields.front()) line += ',';
+    if (&field != &fields.front()) line += separator;
     const std::string text = (begins_like_formula(field) ? "'" : "") + field;
-    if (text.find_first_of(",\"\r\n") == std::string::npos) {
+    if (text.find_first_of(special) == std::string::npos) {
       line += text;
       continue;
     }

@@ -22,14 +22,40 @@ TrendWord word_for(const std::optional<Quantity>& trend) {
   return trend->high < 0 ? TrendWord::getting_worse : TrendWord::no_clear_trend;
 }
 
+/// By the time of the photos, where all attempts have one.
+void put_in_order(std::vector<TrainingAttempt>& attempts) {
+  if (std::any_of(attempts.begin(), attempts.end(),
+                  [](const TrainingAttempt& one) { return one.when().empty(); }))
+    return;
+  std::stable_sort(attempts.begin(), attempts.end(),
+                   [](const TrainingAttempt& a, const TrainingAttempt& b) { return a.when() < b.when(); });
+}
+
+void count_past_flat(TraineeProgress& progress) {
+  const std::size_t half = progress.attempts.size() / 2;
+  for (std::size_t i = 0; i < progress.attempts.size(); ++i) {
+    const TrainingAttempt& attempt = progress.attempts[i];
+    for (Share* share :
+         {&progress.past_flat, i < half ? &progress.past_flat_early : &progress.past_flat_late}) {
+      ++share->of;
+      share->count += attempt.went_past_flat() ? 1 : 0;
+    }
+    if (attempt.overshoot_mm)
+      progress.largest_overshoot_mm =
+          std::max(progress.largest_overshoot_mm.value_or(0), *attempt.overshoot_mm);
+  }
+}
+
 void summarise(TraineeProgress& progress) {
+  put_in_order(progress.attempts);
+  count_past_flat(progress);
   std::vector<double> number, percent, minutes;
   for (std::size_t i = 0; i < progress.attempts.size(); ++i) {
     const TrainingAttempt& attempt = progress.attempts[i];
     progress.highs_made += attempt.highs_made;
     progress.attempts_with_highs += attempt.highs_made > 0 ? 1 : 0;
     if (attempt.minutes) minutes.push_back(*attempt.minutes);
-    if (!attempt.percent_gone) continue;
+    if (!attempt.percent_gone || attempt.went_past_flat()) continue;
     number.push_back(static_cast<double>(i + 1));
     percent.push_back(*attempt.percent_gone);
   }
@@ -45,6 +71,16 @@ void summarise(TraineeProgress& progress) {
 }
 
 }  // namespace
+
+bool TrainingAttempt::went_past_flat() const {
+  return past_flat > 0 || outcome == "overdone" || outcome == "low_in_high" || outcome == "high_in_low";
+}
+
+std::string TrainingAttempt::when() const {
+  for (const std::string& time : {taken_after, taken_before, logged_at})
+    if (time.size() >= 19) return time.substr(0, 19);
+  return "";
+}
 
 const char* to_string(TrendWord word) {
   switch (word) {

@@ -43,8 +43,13 @@ struct SpotChange {
   int before = -1;
   std::vector<int> after;  ///< what stands in its place, the highest relief first
   Outcome outcome = Outcome::unclear;
-  std::optional<Quantity> left_mm;       ///< the largest relief, low or high, that stands in its place
-  std::optional<Quantity> percent_gone;  ///< of its depth; below 0 when it got worse, never above 100
+  /// Whether the readings prove the outcome. Where it is not, it is the likelier one, and the notes say why.
+  bool sure = true;
+  std::optional<Quantity> left_mm;         ///< the largest relief, low or high, that stands in its place
+  std::optional<Quantity> left_height_mm;  ///< the same with its sign: low below 0, high above
+  /// Of its depth; below 0 when it got worse, never above 100. Absent where it went past flat: then what
+  /// stands there is no rest of it.
+  std::optional<Quantity> percent_gone;
   std::optional<Quantity> volume_percent_gone;
   std::optional<Quantity> moved_mm;  ///< how far the surface came up (negative: went down) at the spot
   /// Where it is gone: anything shallower would not have shown; absent: not known.
@@ -64,11 +69,14 @@ struct Comparison {
   PlaceEvidence place;            ///< whether both photos show one place; nothing is gone where they do not
   std::vector<SpotChange> spots;  ///< one for each spot before, in that order
   std::vector<NewMark> new_marks;
-  std::optional<Quantity> percent_gone;  ///< over all spots whose depths are known, weighted by depth
-  int highs_made = 0;                    ///< in the place of lows, and new ones elsewhere
-  int lows_made = 0;                     ///< new ones elsewhere
-  std::optional<double> minutes;         ///< between the photos; absent when one of them holds no time
-  std::vector<std::string> notes;        ///< what makes the comparison as a whole less sure
+  /// Over all spots whose depths are known and that did not go past flat, weighted by depth.
+  std::optional<Quantity> percent_gone;
+  int past_flat = 0;                   ///< spots that were pulled or knocked down too far
+  std::optional<double> overshoot_mm;  ///< the most that one of them stands on the other side
+  int highs_made = 0;                  ///< in the place of lows, and new ones elsewhere
+  int lows_made = 0;                   ///< new ones elsewhere
+  std::optional<double> minutes;       ///< between the photos; absent when one of them holds no time
+  std::vector<std::string> notes;      ///< what makes the comparison as a whole less sure
 };
 
 struct CompareOptions {
@@ -82,6 +90,9 @@ struct CompareOptions {
 /// The reliefs may be empty. Throws UsageError for a refused reading.
 Comparison compare_readings(const Reading& before, const Relief& relief_before, const Reading& after,
                             const Relief& relief_after, const CompareOptions& options = {});
+
+/// A low that became a high or holds one, or the other way round.
+bool went_past_flat(Outcome outcome);
 
 /// What is left of a size of which `left` of `whole` is left, in per cent gone. Independent errors are added
 /// as squares, each side of the intervals for itself (JCGM 100:2008, 5.1.2).

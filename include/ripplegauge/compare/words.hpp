@@ -13,6 +13,10 @@ std::string length_words(double mm);
 /// "0.54 mm (0.51 to 0.56)"; "not known" for NaN.
 std::string length_words(const Quantity& mm);
 
+/// With its sign, so that a high and a low are told apart: "+0.10 mm (0.09 to 0.11)", "-0.20 mm (-0.22 to
+/// -0.18)".
+std::string height_words(const Quantity& height_mm);
+
 /// "62 % (55 to 69)"; a missing end of the interval is left out.
 std::string percent_words(const Quantity& percent);
 

@@ -5,6 +5,7 @@
 #include <filesystem>
 #include <opencv2/core/mat.hpp>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "ripplegauge/compare/comparison.hpp"
@@ -29,6 +30,14 @@ struct CompareInput {
 };
 
 std::string comparison_to_json(const CompareInput& input);
+
+/// What became of a folder of shots.
+struct FolderComparisons {
+  std::vector<std::pair<std::string, std::string>> comparisons;  ///< name, and its comparison_to_json
+  std::vector<std::pair<std::string, std::string>> refused;      ///< name, and why
+  std::vector<std::string> left_over;                            ///< shots without a partner, and why
+};
+std::string folder_comparisons_to_json(const FolderComparisons& found);
 
 /// Cross-sections of before and after over each other, a panel for each spot that has one.
 Chart section_chart(const CompareInput& input);

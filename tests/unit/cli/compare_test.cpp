@@ -1,3 +1,5 @@
+#include <nlohmann/json.hpp>
+
 #include "../compare/scene.hpp"
 #include "catch.hpp"
 #include "ripplegauge/files/reading_file.hpp"
@@ -50,7 +52,7 @@ TEST_CASE("compare tells the case in words and figures", "[cli][compare]") {
 TEST_CASE("the customer's page holds everything in one file", "[cli][compare]") {
   const TemporaryFolder folder;
   const std::string before = save(folder, "before", {low}), after = save(folder, "after", {});
-  const ProgramRun html = run_program({"compare", before, after, "--report", folder.file("page.html"),
+  const ProgramRun html = run_program({"compare", before, after, "--html", folder.file("page.html"),
                                        "--workshop", "Caf\u00e9 <Dents> & Sons", "--date", "2026-03-14"});
   CHECK(html.exit_code == 0);
   const std::string page = folder.read("page.html");
@@ -62,9 +64,9 @@ TEST_CASE("the customer's page holds everything in one file", "[cli][compare]") 
   for (const char* outside : {"http:", "https:", "<script", "<link"})
     CHECK_THAT(page, !ContainsSubstring(outside));
 
-  CHECK(run_program({"compare", before, after, "--report", folder.file("1.pdf"), "--date", "2026-03-14"})
+  CHECK(run_program({"compare", before, after, "--pdf", folder.file("1.pdf"), "--date", "2026-03-14"})
             .exit_code == 0);
-  CHECK(run_program({"compare", before, after, "--report", folder.file("2.pdf"), "--date", "2026-03-14"})
+  CHECK(run_program({"compare", before, after, "--pdf", folder.file("2.pdf"), "--date", "2026-03-14"})
             .exit_code == 0);
   CHECK(folder.read("1.pdf").substr(0, 5) == "%PDF-");
   CHECK(folder.read("1.pdf") == folder.read("2.pdf"));
@@ -74,7 +76,7 @@ TEST_CASE("a series is told from photo to photo", "[cli][compare]") {
   const TemporaryFolder folder;
   const ProgramRun run = run_program({"compare", save(folder, "0", {low}), save(folder, "1", {less}),
                                       save(folder, "2", {high}), "--json", folder.file("s.json"),
-                                      "--pictures", folder.file("p"), "--report", folder.file("s.html")});
+                                      "--pictures", folder.file("p"), "--html", folder.file("s.html")});
   CHECK(run.exit_code == 0);
   CHECK_THAT(run.out, ContainsSubstring("Spot 1 from photo to photo"));
   CHECK_THAT(run.out, ContainsSubstring("-0.20 mm"));
@@ -88,8 +90,14 @@ TEST_CASE("a comparison adds a row to the training log", "[cli][compare]") {
   const std::string before = save(folder, "before", {low}), after = save(folder, "after", {less}),
                     log = folder.file("log.csv");
   for (int i = 0; i < 2; ++i)
-    CHECK(run_program({"compare", before, after, "--log", log, "--who", "bay 2", "--exercise", "door"})
+    CHECK(run_program({"compare", before,
+                       save(folder, "after", {less}, i == 0 ? "2026-03-14 09:40:00" : "2026-03-14 09:50:00"),
+                       "--log", log, "--who", "bay 2", "--exercise", "door"})
               .exit_code == 0);
+  const ProgramRun again =
+      run_program({"compare", before, after, "--log", log, "--who", "bay 2", "--exercise", "door"});
+  CHECK(again.exit_code == 0);
+  CHECK_THAT(again.err, ContainsSubstring("already, in line 3"));
   const ProgramRun progress = run_program({"progress", log});
   CHECK(progress.exit_code == 0);
   CHECK_THAT(progress.out, ContainsSubstring("attempts             2"));
@@ -110,7 +118,7 @@ TEST_CASE("a folder is paired by name and shown on one sheet", "[cli][compare]")
     save(folder, name, {low});
   save(folder, "shots/door-after", {less});
   save(folder, "shots/hood after", {high});
-  const ProgramRun run = run_program({"compare", "--folder", folder.file("shots"), "--contact-sheet",
+  const ProgramRun run = run_program({"compare", "--folder", folder.file("shots"), "--html",
                                       folder.file("sheet.html"), "--json", folder.file("all.json")});
   CHECK(run.exit_code == 0);
   CHECK_THAT(run.out, ContainsSubstring("door (paired by file names)"));
@@ -120,7 +128,11 @@ TEST_CASE("a folder is paired by name and shown on one sheet", "[cli][compare]")
   for (const char* part : {"<h2>door</h2>", "<h2>hood</h2>", "low 0.20 mm", "past flat",
                            "class=\"pictures small\"", "roof-before.json: no shot after"})
     CHECK_THAT(sheet, ContainsSubstring(part));
-  CHECK(folder.read("all.json").front() == '[');
+  const auto all = nlohmann::json::parse(folder.read("all.json"));
+  CHECK(all["comparisons"].size() == 2);
+  CHECK(all["comparisons"][0]["name"] == "door");
+  CHECK(all["left_over"].size() == 1);
+  CHECK_THAT(all["program"].get<std::string>(), ContainsSubstring("ripplegauge "));
 }
 
 TEST_CASE("a place that cannot be told asks for the user's word", "[cli][compare]") {
@@ -140,7 +152,7 @@ TEST_CASE("compare refuses what it cannot use, with the right exit code", "[cli]
   const TemporaryFolder folder;
   const std::string before = save(folder, "before", {low}), after = save(folder, "after", {less});
   CHECK(run_program({"compare", before}).exit_code == 2);
-  CHECK(run_program({"compare", before, after, "--report", "page.doc"}).exit_code == 2);
+  CHECK(run_program({"compare", before, after, "--html", "page.pdf"}).exit_code == 2);
   CHECK(run_program({"compare", before, after, "--relief", folder.file("before.relief.csv")}).exit_code == 2);
   CHECK(run_program({"compare", before, folder.file("none.json")}).exit_code == 4);
   CHECK(run_program({"compare", before, folder.write("bad.json", "{\"schema\": 1,")}).exit_code == 4);

@@ -47,19 +47,32 @@ TEST_CASE("plan: from a reading to terminal, JSON and a printed page", "[cli][pl
   const TemporaryFolder folder;
   const std::string reading =
       folder.write("r.json", reading_to_json(sample::reading({sample::low(22.4, 0.31)})));
-  const ProgramRun run = run_program({"plan",        reading,
-                                      "--kit",       sample_kit,
-                                      "--material",  "high-strength-steel",
-                                      "--thickness", "0.65",
-                                      "--paint",     "repainted",
-                                      "--coating",   "ceramic",
-                                      "--place",     "body-line",
-                                      "--access",    "reachable",
-                                      "--air",       "18",
-                                      "--panel",     "20",
-                                      "--coins",     "euro",
-                                      "--json",      folder.file("p.json"),
-                                      "--sheet",     folder.file("p.pdf")});
+  const ProgramRun run = run_program({"plan",
+                                      reading,
+                                      "--kit",
+                                      sample_kit,
+                                      "--material",
+                                      "high-strength-steel",
+                                      "--thickness",
+                                      "0.65",
+                                      "--paint",
+                                      "repainted",
+                                      "--coating",
+                                      "ceramic",
+                                      "--place",
+                                      "body-line",
+                                      "--access",
+                                      "reachable",
+                                      "--air",
+                                      "18",
+                                      "--panel-temperature",
+                                      "20",
+                                      "--coins",
+                                      "euro",
+                                      "--json",
+                                      folder.file("p.json"),
+                                      "--sheet",
+                                      folder.file("p.pdf")});
   CHECK(run.exit_code == 0);
   CHECK(run.err.empty());
   for (const char* part : {"R14", "slide hammer", "20 cent", "Trial pull first", "eye protection"})

@@ -45,3 +45,26 @@ TEST_CASE("progress refuses what it cannot show", "[cli][progress]") {
   CHECK(damaged.exit_code == 4);
   CHECK_THAT(damaged.err, ContainsSubstring("line 3"));
 }
+
+TEST_CASE("progress: overview, targets, advice and a page to hand out", "[cli][progress]") {
+  const TemporaryFolder folder;
+  std::string log = "logged_at,who,exercise,percent_gone,past_flat,outcome\r\n";
+  for (int i = 1; i <= 4; ++i) {
+    const std::string day = "2026-03-0" + std::to_string(i) + "T09:00:00Z,";
+    log += day + "bay 1,door," + std::to_string(50 + 10 * i) + ",0,partly\r\n";
+    log += day + "bay 2,door,,1,overdone\r\n";
+  }
+  const std::string file = folder.write("log.csv", log);
+  const ProgramRun run =
+      run_program({"progress", file, "--target", "door=95", "--html", folder.file("p.html"), "--pdf",
+                   folder.file("p.pdf"), "--json", folder.file("p.json")});
+  CHECK(run.exit_code == 0);
+  for (const std::string& text : {run.out, folder.read("p.html")})
+    CHECK_THAT(text, Catch::Matchers::ContainsSubstring("smaller steps") &&
+                         Catch::Matchers::ContainsSubstring("below the target") &&
+                         Catch::Matchers::ContainsSubstring("2/2 then 2/2"));
+  CHECK(folder.read("p.pdf").substr(0, 5) == "%PDF-");
+  CHECK(run_program({"progress", file, "--target", "doors=95"}).exit_code == 2);
+  CHECK(run_program({"progress", file, "--target", "door"}).exit_code == 2);
+  CHECK(run_program({"progress", file, "--html", "x.pdf"}).exit_code == 2);
+}

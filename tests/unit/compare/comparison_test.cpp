@@ -48,13 +48,17 @@ TEST_CASE("each case is told apart", "[compare]") {
     CHECK(change.percent_gone->value == Approx(60));
     CHECK(change.moved_mm->value == Approx(0.3));
     CHECK(change.left_mm->value == Approx(0.2));
+    CHECK(change.left_height_mm->value == Approx(-0.2));
+    CHECK(change.left_height_mm->low == Approx(-0.21));
+    CHECK(change.sure);
     CHECK(change.highs_made == 0);
   }
   SECTION("over-pulled") {
     const SpotChange change = one_spot(low, {spot(Kind::high, 40, 52, 0.1, 8)});
     CHECK(change.outcome == Outcome::overdone);
     CHECK(change.highs_made == 1);
-    CHECK(change.percent_gone->value == Approx(80));
+    CHECK_FALSE(change.percent_gone);  // what stands there is no rest of the low
+    CHECK(change.left_height_mm->value == Approx(0.1));
     CHECK(change.moved_mm->value == Approx(0.6));
   }
   SECTION("a low left inside a high") {
@@ -87,6 +91,39 @@ TEST_CASE("each case is told apart", "[compare]") {
     CHECK(change.highs_made == 1);
     CHECK(change.after.size() == 2);
   }
+}
+
+TEST_CASE("a wide interval is no proof that nothing happened", "[compare]") {
+  Dent wide = spot(Kind::low, 40, 50, 0.175, 17);
+  wide.depth_mm = Quantity{0.175, 0.05, 0.7};  // a tape that may be far off
+  const SpotChange change = one_spot(low, {wide});
+  CHECK(change.outcome == Outcome::partly);
+  CHECK_FALSE(change.sure);
+  CHECK(change.percent_gone->value == Approx(65));
+  CHECK(change.percent_gone->low < 0);
+
+  wide.depth_mm = Quantity{0.45, 0.1, 0.9};
+  CHECK(one_spot(low, {wide}).outcome == Outcome::unchanged);
+  wide.depth_mm = Quantity{0.2, 0, 0.7};  // not "gone", although its interval reaches nothing
+  CHECK(one_spot(low, {wide}).outcome == Outcome::partly);
+}
+
+TEST_CASE("spots that went past flat are counted for themselves", "[compare]") {
+  const Dent other = spot(Kind::low, 80, 70, 0.4, 10);
+  const Comparison comparison =
+      compared({low, other}, {spot(Kind::high, 40, 50, 0.1, 9), spot(Kind::low, 80, 70, 0.2, 10)});
+  CHECK(comparison.past_flat == 1);
+  CHECK(comparison.overshoot_mm == Approx(0.1));
+  REQUIRE(comparison.percent_gone);
+  CHECK(comparison.percent_gone->value == Approx(50));  // of the other one alone
+  CHECK_FALSE(compared({low}, {spot(Kind::high, 40, 50, 0.1, 9)}).percent_gone);
+}
+
+TEST_CASE("warnings of both readings are told with the comparison", "[compare]") {
+  Reading before = reading({low}), after = reading({low});
+  after.warnings = {{"board_distance", "The tape may be wrong."}};
+  CHECK(compare_readings(before, {}, after, {}).notes ==
+        std::vector<std::string>{"photo after: The tape may be wrong"});
 }
 
 TEST_CASE("gone is never claimed without having looked", "[compare]") {

@@ -74,7 +74,8 @@ TEST_CASE("sentences say what was, what is, and what is not known", "[words]") {
     const Comparison comparison = compare_readings(judged(before), {}, after, {});
     CHECK_THAT(spot_words(comparison.spots.at(0), before, after),
                ContainsSubstring("over-pulled: a high stands here now. What is left is a high of 0.10 mm"));
-    CHECK(summary_words(comparison) == "The spot went past flat; 1 high made; 1 low made.");
+    CHECK(summary_words(comparison) ==
+          "The spot went past flat, +0.10 mm (0.10 to 0.11) now; 1 high made; 1 low made.");
     REQUIRE(comparison.new_marks.size() == 1);
     CHECK_THAT(new_mark_words(comparison.new_marks[0], after),
                ContainsSubstring("stands where nothing was seen before"));

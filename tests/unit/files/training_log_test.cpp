@@ -204,6 +204,54 @@ TEST_CASE("a damaged log is reported with its line and left as it is", "[trainin
   SECTION("binary") { check_damage(good + std::string(5, '\0') + "\r\n", "line 4"); }
 }
 
+TEST_CASE("a log that a spreadsheet saved its own way is read and goes on", "[training_log]") {
+  const LogFile log;
+  log.write(
+      "\xEF\xBB\xBFLogged_at;Who;Exercise;mark;percent_gone;past_flat;minutes\r\n"
+      "2026-03-14T09:26:53Z;bay 2;door;good;62,5;;12,5\r\n;;;;;;\r\n");
+  REQUIRE(read_training_log(log.path()).size() == 1);
+  CHECK(read_training_log(log.path())[0].percent_gone == 62.5);
+  append_to_training_log(log.path(), example());
+  append_to_training_log(log.path(), example("bay 3"));
+  const auto rows = read_training_log(log.path());
+  REQUIRE(rows.size() == 3);
+  CHECK(rows[0].minutes == 12.5);
+  CHECK(rows[1] == example());
+  CHECK(rows[2].depth_before_mm == 0.5357);
+  CHECK_THAT(log.text(), Catch::Matchers::ContainsSubstring(";mark;") &&
+                             Catch::Matchers::ContainsSubstring(";good;") &&
+                             Catch::Matchers::ContainsSubstring("0,5357"));
+}
+
+TEST_CASE("a log of an earlier version gets the columns that it lacks", "[training_log]") {
+  const LogFile log;
+  log.write(
+      "logged_at,who,exercise,before,after,spots,depth_before_mm,depth_left_mm,percent_gone,highs_made,new_"
+      "lows,minutes,outcome\r\n2026-03-14T09:26:53Z,bay 1,door,a,b,1,0.5,0.1,80,1,0,12,overdone\r\n");
+  TrainingAttempt attempt = example();
+  attempt.past_flat = 2;
+  attempt.visible_limit_mm = 0.02;
+  append_to_training_log(log.path(), attempt);
+  const auto rows = read_training_log(log.path());
+  REQUIRE(rows.size() == 2);
+  CHECK(rows[0].depth_left_mm == 0.1);
+  CHECK(rows[0].went_past_flat());
+  CHECK(rows[1] == attempt);
+}
+
+TEST_CASE("the same pair of photos is logged once for a trainee and exercise", "[training_log]") {
+  const LogFile log;
+  TrainingAttempt attempt = example();
+  attempt.fingerprint_before = "0123456789abcdef";
+  attempt.fingerprint_after = "fedcba9876543210";
+  CHECK_FALSE(append_to_training_log(log.path(), attempt).has_value());
+  attempt.after = "renamed.jpg";
+  CHECK(append_to_training_log(log.path(), attempt) == 2);
+  attempt.who = "bay 3";
+  CHECK_FALSE(append_to_training_log(log.path(), attempt).has_value());
+  CHECK(read_training_log(log.path()).size() == 2);
+}
+
 TEST_CASE("a log that cannot be one is refused", "[training_log]") {
   const LogFile log;
   CHECK_THROWS_AS(append_to_training_log(log.path().parent_path(), example()), FileError);

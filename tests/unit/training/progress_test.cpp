@@ -63,4 +63,28 @@ TEST_CASE("highs are counted, times are medians, and unknowns stay out of both",
   CHECK(all[0].mean_percent_gone == 60);
 }
 
+TEST_CASE("what was pulled past flat is never the best, and is counted apart", "[progress]") {
+  std::vector<TrainingAttempt> attempts = {attempt("a", "b", 60), attempt("a", "b", std::nullopt),
+                                           attempt("a", "b", 70), attempt("a", "b", 95)};
+  attempts[1].past_flat = 1;
+  attempts[1].overshoot_mm = 0.08;
+  attempts[3].outcome = "overdone";  // a row of an earlier version, which made a share of it
+  const TraineeProgress progress = training_progress(attempts).at(0);
+  CHECK(progress.best_percent_gone == 70);
+  CHECK(progress.last_percent_gone == 70);
+  CHECK(progress.mean_percent_gone == 65);
+  CHECK(progress.past_flat.count == 2);
+  CHECK(progress.past_flat.of == 4);
+  CHECK(progress.past_flat_early.count == 1);
+  CHECK(progress.past_flat_late.count == 1);
+  CHECK(progress.largest_overshoot_mm == 0.08);
+}
+
+TEST_CASE("attempts stand in the order in which they were photographed", "[progress]") {
+  std::vector<TrainingAttempt> attempts = {attempt("a", "b", 60), attempt("a", "b", 20)};
+  attempts[0].taken_after = "2026-03-15T10:00:00";
+  attempts[1].taken_after = "2026-03-14T10:00:00";
+  CHECK(training_progress(attempts).at(0).first_percent_gone == 20);
+}
+
 TEST_CASE("an empty log has no progress", "[progress]") { CHECK(training_progress({}).empty()); }
