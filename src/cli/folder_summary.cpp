@@ -66,7 +66,8 @@ std::string counts_line(const FolderSummary& summary) {
 }
 
 std::string chart_text(const Job& job) {
-  const std::vector<CountedSpot> spots = merge_overlapping(job);
+  const CountedOnce once = count_once(job);
+  const std::vector<CountedSpot>& spots = once.spots;
   if (job.panels.empty()) return "";
   std::string text = "\n" + bar_chart(count_spots(job, spots, plain_bands()), columns);
   std::size_t merged = 0;
@@ -76,6 +77,8 @@ std::string chart_text(const Job& job) {
                          " seen in more than one photo and counted once. `ripplegauge job mark "
                          "--counts-alone` parts what are two.",
                      0);
+  if (!once.questions.empty()) text += "\nTo decide\n";
+  for (const std::string& question : once.questions) text += indented(question, 2);
   return text;
 }
 

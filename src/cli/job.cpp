@@ -1,4 +1,6 @@
 #include <algorithm>
+#include <cstdio>
+#include <cstdlib>
 #include <iostream>
 #include <memory>
 
@@ -7,12 +9,14 @@
 #include "output_filter.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/joined.hpp"
+#include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/job_file.hpp"
 #include "ripplegauge/files/price_file.hpp"
 #include "ripplegauge/files/reading_file.hpp"
 #include "ripplegauge/photo/file_hash.hpp"
 #include "ripplegauge/quote/counts.hpp"
 #include "ripplegauge/quote/display.hpp"
+#include "ripplegauge/quote/quote_text.hpp"
 #include "ripplegauge/quote/text.hpp"
 #include "terminal.hpp"
 
@@ -31,12 +35,19 @@ Examples:
   ripplegauge job add estate.json --panel bonnet bonnet-1.json bonnet-2.json --draw
   ripplegauge job add-hand estate.json --panel roof --diameter 24 --plus-minus 2 --severity moderate
   ripplegauge job mark estate.json --spot 2 --fact "body line"
+  ripplegauge job mark estate.json --spot 4 --severity sharp --reason "felt by hand" --who "bay 2"
   ripplegauge job void estate.json --spot 3 --reason "a reflection of the lamp"
+  ripplegauge job move estate.json --spot 5 --panel roof --reason "the photo was in the wrong folder"
+  ripplegauge job panel estate.json tailgate --checked "by lamp: nothing"
+  ripplegauge job set-aside estate.json --photo 7 --reason "taken again"
   ripplegauge job item estate.json "remove and refit" --panel roof
   ripplegauge job list estate.json)";
 
 struct JobArguments {
   std::string file, vehicle, notes, panel, reason, item, severity, kind = "low", prices;
+  std::string who, new_name, checked, price, json, claim_number, quote_number, valid_until;
+  bool untaxed = false;
+  int photo = 0;
   std::vector<std::string> readings, facts, dropped_facts, pictures;
   std::vector<int> spots;
   std::optional<double> diameter_mm, plus_minus_mm, low_mm, high_mm, length_mm, width_mm, depth_mm;
@@ -52,15 +63,36 @@ std::string numbers(const std::vector<int>& ids) {
   return text;
 }
 
+/// Who says so: the option, else what the environment says for the whole bay.
+ByHand by_hand(const JobArguments& arguments) {
+  const char* everywhere = std::getenv("RIPPLEGAUGE_WHO");
+  std::string who = arguments.who;
+  if (who.empty() && everywhere != nullptr) who = everywhere;
+  return {printable(who), arguments.reason, now_utc()};
+}
+
 void add_facts(std::vector<std::string>& facts, const std::vector<std::string>& more) {
   for (const std::string& fact : more)
     if (!has_fact(facts, fact)) facts.push_back(fact);
 }
 
+/// So that a page says no date that is none.
+void check_date(const std::string& date) {
+  int year = 0, month = 0, day = 0, used = 0;
+  if (date.empty()) return;
+  if (std::sscanf(date.c_str(), "%4d-%2d-%2d%n", &year, &month, &day, &used) != 3 || used != 10 ||
+      date.size() != 10 || month < 1 || month > 12 || day < 1 || day > 31)
+    throw UsageError("a date is written as 2026-04-30, not \"" + printable(date) + "\"");
+}
+
 int run_new(const JobArguments& arguments) {
+  check_date(arguments.valid_until);
   change_job(arguments.file, JobMustBe::new_file, [&](Job& job) {
     job.vehicle = arguments.vehicle;
     job.notes = arguments.notes;
+    job.claim_number = arguments.claim_number;
+    job.quote_number = arguments.quote_number;
+    job.valid_until = arguments.valid_until;
     return true;
   });
   std::cout << one_line(arguments.file) << ": new job\n";
@@ -182,25 +214,85 @@ int run_add_hand(const JobArguments& arguments) {
 
 int run_void(const JobArguments& arguments) {
   change_job(arguments.file, JobMustBe::there, [&](Job& job) {
-    for (const int id : arguments.spots) void_spot(job, id, arguments.reason, now_utc());
+    const ByHand by = by_hand(arguments);
+    for (const int id : arguments.spots) void_spot(job, id, by.why, by.date, by.who);
     return true;
   });
   std::cout << "spot " << numbers(arguments.spots) << " voided: " << arguments.reason << "\n";
   return exit_ok;
 }
 
+int run_unvoid(const JobArguments& arguments) {
+  change_job(arguments.file, JobMustBe::there, [&](Job& job) {
+    for (const int id : arguments.spots) unvoid_spot(job, id, by_hand(arguments));
+    return true;
+  });
+  std::cout << "spot " << numbers(arguments.spots) << " counts again\n";
+  return exit_ok;
+}
+
+int run_move(const JobArguments& arguments) {
+  change_job(arguments.file, JobMustBe::there, [&](Job& job) {
+    for (const int id : arguments.spots) move_spot(job, id, arguments.panel, by_hand(arguments));
+    return true;
+  });
+  std::cout << "spot " << numbers(arguments.spots) << " moved to " << arguments.panel << "\n";
+  return exit_ok;
+}
+
+int run_same(const JobArguments& arguments) {
+  change_job(arguments.file, JobMustBe::there, [&](Job& job) {
+    join_spots(job, arguments.spots, by_hand(arguments));
+    return true;
+  });
+  std::cout << "spots " << numbers(arguments.spots) << " count as one\n";
+  return exit_ok;
+}
+
+int run_set_aside(const JobArguments& arguments) {
+  change_job(arguments.file, JobMustBe::there, [&](Job& job) {
+    set_photo_aside(job, arguments.photo, by_hand(arguments));
+    return true;
+  });
+  std::cout << "photo " << arguments.photo << " set aside: " << arguments.reason << "\n";
+  return exit_ok;
+}
+
+int run_edit(const JobArguments& arguments) {
+  check_date(arguments.valid_until);
+  change_job(arguments.file, JobMustBe::there, [&](Job& job) {
+    const ByHand by = by_hand(arguments);
+    const auto set = [&](const char* key, std::string& value, const std::string& to) {
+      if (to.empty() || value == to) return;
+      job.changes.push_back({by.date, by.who, "job", key, value, to, by.why});
+      value = to;
+    };
+    set("vehicle", job.vehicle, arguments.vehicle);
+    set("notes", job.notes, arguments.notes);
+    set("claim number", job.claim_number, arguments.claim_number);
+    set("quote number", job.quote_number, arguments.quote_number);
+    set("valid until", job.valid_until, arguments.valid_until);
+    return true;
+  });
+  std::cout << arguments.file << ": changed\n";
+  return exit_ok;
+}
+
 int run_mark(const JobArguments& arguments) {
   if (arguments.beyond_pulling && arguments.can_be_pulled)
     throw UsageError("a spot is either --beyond-pulling or --can-be-pulled");
+  SpotByHand by_eye;
+  if (arguments.diameter_mm) by_eye.diameter_mm = size_by_hand(arguments);
+  by_eye.length_mm = exact(arguments.length_mm);
+  by_eye.width_mm = exact(arguments.width_mm);
+  by_eye.depth_mm = exact(arguments.depth_mm);
+  if (!arguments.severity.empty()) by_eye.severity = arguments.severity;
+  if (arguments.beyond_pulling || arguments.can_be_pulled) by_eye.beyond_pulling = arguments.beyond_pulling;
   change_job(arguments.file, JobMustBe::there, [&](Job& job) {
     for (const int id : arguments.spots) {
+      change_spot(job, id, by_eye, by_hand(arguments));
       JobSpot& spot = spot_with_id(job, id);
       add_facts(spot.facts, arguments.facts);
-      if (!arguments.severity.empty()) {
-        spot.severity = arguments.severity;
-        spot.severity_reason = "by hand";
-      }
-      if (arguments.beyond_pulling || arguments.can_be_pulled) spot.beyond_pulling = arguments.beyond_pulling;
       if (arguments.counts_alone) spot.counts_alone = true;
       add_note(spot.notes, arguments.notes);
     }
@@ -213,21 +305,32 @@ int run_mark(const JobArguments& arguments) {
 int run_panel(const JobArguments& arguments) {
   std::string facts;
   change_job(arguments.file, JobMustBe::either, [&](Job& job) {
-    JobPanel& panel = panel_named(job, arguments.panel);
+    const std::string name = arguments.new_name.empty() ? arguments.panel : arguments.new_name;
+    if (!arguments.new_name.empty()) rename_panel(job, arguments.panel, name, by_hand(arguments));
+    panel_named(job, name);
+    for (const std::string& fact : arguments.dropped_facts) drop_fact(job, name, fact, by_hand(arguments));
+    JobPanel& panel = panel_named(job, name);
     add_facts(panel.facts, arguments.facts);
-    std::erase_if(panel.facts,
-                  [&](const std::string& fact) { return has_fact(arguments.dropped_facts, fact); });
     add_note(panel.notes, arguments.notes);
+    if (!arguments.checked.empty()) {
+      const ByHand by = by_hand(arguments);
+      job.changes.push_back({by.date, by.who, "panel " + name, "looked at", "", arguments.checked, by.why});
+      panel.checked = arguments.checked;
+    }
     facts = joined(panel.facts);
     return true;
   });
-  std::cout << arguments.panel << ": " << (facts.empty() ? "nothing special" : facts) << "\n";
+  std::cout << (arguments.new_name.empty() ? arguments.panel : arguments.new_name) << ": "
+            << (facts.empty() ? "nothing special" : facts) << "\n";
   return exit_ok;
 }
 
 int run_item(const JobArguments& arguments) {
   change_job(arguments.file, JobMustBe::there, [&](Job& job) {
-    set_item(job, arguments.item, arguments.panel, arguments.count);
+    if (arguments.price.empty())
+      set_item(job, arguments.item, arguments.panel, arguments.count);
+    else
+      set_one_off(job, arguments.item, arguments.panel, arguments.count, arguments.price, arguments.untaxed);
     return true;
   });
   std::cout << arguments.item << (arguments.panel.empty() ? "" : ", " + arguments.panel) << ": "
@@ -251,6 +354,9 @@ std::string spot_text(const Job& job, const JobSpot& spot, std::optional<int> co
   std::vector<std::string> parts;
   if (!spot.severity.empty()) parts.push_back(spot.severity);
   if (spot.beyond_pulling) parts.emplace_back("beyond pulling");
+  if (spot.measured)
+    parts.push_back("CHANGED BY HAND (measured: " + plain.millimetres(spot.measured->diameter_mm) +
+                    (spot.measured->severity.empty() ? "" : ", " + spot.measured->severity) + ")");
   for (const std::string& fact : spot.facts) parts.push_back(fact);
   parts.push_back(spot.by_hand() ? "by hand" : photo_with_id(job, *spot.photo)->name);
   if (spot.voided)
@@ -276,24 +382,40 @@ void list_panel(const Job& job, const JobPanel& panel, const std::vector<Counted
     if (item.panel == panel.name) std::cout << "       " << item.count << " x " << item.name << "\n";
 }
 
-/// Whether the photo, or another one under its name, came again.
-bool came_again(const Job& job, const JobPhoto& photo) {
-  return std::any_of(job.photos.begin(), job.photos.end(), [&](const JobPhoto& other) {
-    return other.id > photo.id && ((other.panel == photo.panel && other.name == photo.name) ||
-                                   (!photo.sha256.empty() && other.sha256 == photo.sha256));
-  });
+void list_lines(const char* heading, const std::vector<std::string>& lines) {
+  if (!lines.empty()) std::cout << "\n" << heading << "\n";
+  for (const std::string& text : lines)
+    for (const std::string& line : wrapped(text, 76)) std::cout << "  " << line << "\n";
 }
 
-void list_refused(const Job& job) {
-  bool first = true;
-  for (const JobPhoto& photo : job.photos) {
-    if (photo.status != Status::refused || came_again(job, photo)) continue;
-    if (std::exchange(first, false)) std::cout << "\nPhotos that could not be measured\n";
-    const std::string remedy =
-        photo.refusal ? ": " + photo.refusal->message + " " + photo.refusal->remedy : "";
-    for (const std::string& line : wrapped(photo.panel + ", " + photo.name + remedy, 76))
-      std::cout << "  " << line << "\n";
+void list_not_measured(const Job& job) {
+  const NotMeasured missing = not_measured_in(job);
+  std::vector<std::string> lines;
+  for (const JobPhoto& photo : missing.photos)
+    lines.push_back("photo " + std::to_string(photo.id) + ", " +
+                    (photo.panel.empty() ? "" : photo.panel + ", ") + photo.name +
+                    (photo.refusal ? ": " + photo.refusal->message + " " + photo.refusal->remedy : ""));
+  list_lines("Photos that could not be measured", lines);
+  list_lines("Panels of which nothing was measured", missing.panels);
+  if (missing.photos_to_do > 0)
+    std::cout << "\n" << missing.photos_to_do << " photos of a stopped run are still to be measured\n";
+}
+
+void list_warnings(const Job& job) {
+  std::vector<std::string> lines;
+  for (const JobWarning& warning : warnings_in(job)) {
+    std::vector<std::string> about;
+    for (const int id : warning.photos) about.push_back(photo_with_id(job, id)->name);
+    for (const int id : warning.spots) about.push_back("spot " + std::to_string(id));
+    lines.push_back(warning.message + " (" + joined(about) + ")");
   }
+  list_lines("Warnings of the photos", lines);
+}
+
+void list_changes(const Job& job) {
+  std::vector<std::string> lines;
+  for (const JobChange& change : job.changes) lines.push_back(change_text(change));
+  list_lines("Changed by hand", lines);
 }
 
 int run_list(const JobArguments& arguments) {
@@ -305,13 +427,18 @@ int run_list(const JobArguments& arguments) {
     bands = table.bands;
     size_by = table.size_by;
   }
-  const std::vector<CountedSpot> counted = merge_overlapping(job);
+  if (!arguments.json.empty()) write_atomically(arguments.json, job_list_to_json(job));
+  const CountedOnce once = count_once(job);
+  const std::vector<CountedSpot>& counted = once.spots;
   std::cout << one_line(job.vehicle.empty() ? arguments.file : job.vehicle) << "\n";
   if (!job.notes.empty()) std::cout << job.notes << "\n";
   for (const JobPanel& panel : job.panels) list_panel(job, panel, counted, arguments.all);
   for (const JobItem& item : job.items)
     if (item.panel.empty()) std::cout << "\n" << item.count << " x " << item.name << ", whole job\n";
-  list_refused(job);
+  list_not_measured(job);
+  list_warnings(job);
+  list_lines("To decide", once.questions);
+  if (arguments.all) list_changes(job);
   const auto voided = std::count_if(job.spots.begin(), job.spots.end(),
                                     [](const JobSpot& spot) { return spot.voided.has_value(); });
   if (voided > 0 && !arguments.all) std::cout << "\n" << voided << " voided, not shown; --all shows them\n";
@@ -336,15 +463,34 @@ void add_spot_options(CLI::App& action, JobArguments& arguments) {
       ->type_name("N");
 }
 
-void add_hand_options(CLI::App& action, JobArguments& arguments) {
-  action.add_option("--panel", arguments.panel, "Panel")->required();
-  action.add_option("--diameter", arguments.diameter_mm, "Diameter of the spot")->required()->type_name("MM");
+void add_vehicle_options(CLI::App& action, JobArguments& arguments) {
+  action.add_option("--vehicle", arguments.vehicle, "Any label that tells it from others");
+  action.add_option("--notes", arguments.notes, "Free text");
+  action.add_option("--claim", arguments.claim_number, "Claim number, for the quote");
+  action.add_option("--quote-number", arguments.quote_number, "Number of the quote");
+  action.add_option("--valid-until", arguments.valid_until, "Last day of the quote")->type_name("YYYY-MM-DD");
+}
+
+/// Of a change by hand, who and why.
+void add_by_hand_options(CLI::App& action, JobArguments& arguments) {
+  action.add_option("--reason", arguments.reason, "Why; kept in the job and shown in the quote");
+  action.add_option("--who", arguments.who, "Who says so: a label; else what RIPPLEGAUGE_WHO says");
+}
+
+void add_size_options(CLI::App& action, JobArguments& arguments) {
+  action.add_option("--diameter", arguments.diameter_mm, "Diameter of the spot")->type_name("MM");
   action.add_option("--plus-minus", arguments.plus_minus_mm, "How sure the diameter is")->type_name("MM");
   action.add_option("--diameter-low", arguments.low_mm, "Its least")->type_name("MM");
   action.add_option("--diameter-high", arguments.high_mm, "Its most")->type_name("MM");
   action.add_option("--length", arguments.length_mm, "Length of a crease")->type_name("MM");
   action.add_option("--width", arguments.width_mm, "Width of a crease")->type_name("MM");
   action.add_option("--depth", arguments.depth_mm, "Depth, or height of a high spot")->type_name("MM");
+}
+
+void add_hand_options(CLI::App& action, JobArguments& arguments) {
+  action.add_option("--panel", arguments.panel, "Panel")->required();
+  add_size_options(action, arguments);
+  action.get_option("--diameter")->required();
   action.add_option("--kind", arguments.kind, "low or high")
       ->check(CLI::IsMember({"low", "high"}))
       ->capture_default_str();
@@ -368,8 +514,7 @@ void add_job_command(CLI::App& app, ChosenCommand& chosen) {
   };
 
   auto* fresh = action("new", "Begin a job file", run_new);
-  fresh->add_option("--vehicle", arguments->vehicle, "Any label that tells it from others");
-  fresh->add_option("--notes", arguments->notes, "Free text");
+  add_vehicle_options(*fresh, *arguments);
 
   auto* add = action("add", "Add the spots of readings to a panel", run_add);
   add->add_option("--panel", arguments->panel, "Panel, such as bonnet")->required();
@@ -386,7 +531,30 @@ void add_job_command(CLI::App& app, ChosenCommand& chosen) {
 
   auto* voiding = action("void", "Make spots count no more, with a reason", run_void);
   add_spot_options(*voiding, *arguments);
-  voiding->add_option("--reason", arguments->reason, "Why")->required();
+  add_by_hand_options(*voiding, *arguments);
+
+  auto* unvoiding = action("unvoid", "Make voided spots count again, with a reason", run_unvoid);
+  add_spot_options(*unvoiding, *arguments);
+  add_by_hand_options(*unvoiding, *arguments);
+
+  auto* move = action("move", "Move spots to another panel, with a reason", run_move);
+  add_spot_options(*move, *arguments);
+  move->add_option("--panel", arguments->panel, "Panel to move them to")->required();
+  add_by_hand_options(*move, *arguments);
+
+  auto* same = action("same", "Say that spots of several photos are one", run_same);
+  add_spot_options(*same, *arguments);
+  add_by_hand_options(*same, *arguments);
+
+  auto* aside = action("set-aside", "Say that a refused photo is not needed any more", run_set_aside);
+  aside->add_option("--photo", arguments->photo, "Number of the photo, as `job list` shows it")
+      ->required()
+      ->type_name("N");
+  add_by_hand_options(*aside, *arguments);
+
+  auto* edit = action("edit", "Change what the job says of the vehicle", run_edit);
+  add_vehicle_options(*edit, *arguments);
+  add_by_hand_options(*edit, *arguments);
 
   auto* mark = action("mark", "Say more of spots: facts, grade, beyond pulling", run_mark);
   add_spot_options(*mark, *arguments);
@@ -396,7 +564,9 @@ void add_job_command(CLI::App& app, ChosenCommand& chosen) {
   mark->add_flag("--beyond-pulling", arguments->beyond_pulling, "Pulling will not mend it");
   mark->add_flag("--can-be-pulled", arguments->can_be_pulled, "Takes that back");
   mark->add_flag("--counts-alone", arguments->counts_alone, "Never take it for a spot of another photo");
+  add_size_options(*mark, *arguments);
   mark->add_option("--notes", arguments->notes, "Free text");
+  add_by_hand_options(*mark, *arguments);
 
   auto* panel = action("panel", "Say what is true of a whole panel", run_panel);
   panel->add_option("PANEL", arguments->panel, "Panel, such as bonnet")->required();
@@ -404,13 +574,21 @@ void add_job_command(CLI::App& app, ChosenCommand& chosen) {
       ->allow_extra_args(false);
   panel->add_option("--drop-fact", arguments->dropped_facts, "Takes a fact back")->allow_extra_args(false);
   panel->add_option("--notes", arguments->notes, "Free text");
+  panel->add_option("--rename", arguments->new_name, "Another name for it");
+  panel->add_option("--checked", arguments->checked,
+                    "How it was looked at without a photo, and what was found: \"by lamp: nothing\"");
+  add_by_hand_options(*panel, *arguments);
 
   auto* item = action("item", "Ask for other work by its name in the price file", run_item);
   item->add_option("NAME", arguments->item, "Such as \"remove and refit\"")->required();
   item->add_option("--panel", arguments->panel, "For this panel; else for the whole job");
   item->add_option("--count", arguments->count, "How often; 0 takes it back")->capture_default_str();
+  item->add_option("--price", arguments->price,
+                   "Of work that no price file has: what one costs, such as 12.50");
+  item->add_flag("--untaxed", arguments->untaxed, "With --price: no tax is taken of it")->needs("--price");
 
   auto* list = action("list", "Show the spots, and how many of which size on which panel", run_list);
+  list->add_option("--json", arguments->json, "Write the list as JSON")->type_name("FILE");
   list->add_flag("--all", arguments->all, "Voided ones too");
   list->add_option("--prices", arguments->prices, "Count by the size bands of this price file")
       ->type_name("FILE");

@@ -48,6 +48,14 @@ PanelFacts known_facts(const std::vector<std::string>& facts, PanelFacts known) 
   return known;
 }
 
+/// Both included; none where the two are one.
+std::vector<std::string> grades_between(const SeverityRules& rules, const std::string& mildest,
+                                        const std::string& worst) {
+  const auto first = rules.grade_index(mildest), last = rules.grade_index(worst);
+  if (!first || !last || *first >= *last) return {};
+  return {rules.grades.begin() + *first, rules.grades.begin() + *last + 1};
+}
+
 void judge(const Job& job, const Dent& dent, const SeverityRules& rules, const PanelFacts& otherwise,
            JobSpot& spot) {
   const SeverityAssessment assessment =
@@ -58,9 +66,16 @@ void judge(const Job& job, const Dent& dent, const SeverityRules& rules, const P
     spot.severity = assessment.grade ? assessment.word : "";
     spot.severity_reason = assessment.reason;
   }
+  spot.severities_allowed = grades_between(rules, assessment.word, assessment.worst_word);
   spot.beyond_pulling = assessment.beyond_pulling();
   if (!spot.beyond_pulling) return;
   for (const Doubt& doubt : assessment.doubts) add_note(spot.notes, doubt.text);
+}
+
+/// Which version wrote a board or camera says nothing about it: photos need not be measured again for that.
+std::string without_program(std::string json) {
+  const auto at = json.find("  \"program\":");
+  return at == std::string::npos ? json : json.erase(at, json.find('\n', at) + 1 - at);
 }
 
 /// The first eight digits tell apart what one workshop has.
@@ -115,12 +130,13 @@ std::string values_text(const MeasureRequest& request) {
   text << std::setprecision(10) << "stripes ";
   if (request.board)
     text << request.board->pitch_mm << " mm (" << request.board->name << ' '
-         << short_hash(board_to_json(*request.board)) << ')';
+         << short_hash(without_program(board_to_json(*request.board))) << ')';
   else
     text << request.board_pitch_mm << " mm";
   if (request.board_distance_mm) text << ", tape " << *request.board_distance_mm << " mm";
   text << ", bar " << request.bar_length_mm << " mm, " << request.card.name << ' ' << hash_of(request.card);
-  if (request.camera) text << ", camera " << short_hash(camera_profile_to_json(*request.camera));
+  if (request.camera)
+    text << ", camera " << short_hash(without_program(camera_profile_to_json(*request.camera)));
   return text.str();
 }
 

@@ -1,9 +1,11 @@
 #include "measure_folder.hpp"
 
 #include <algorithm>
+#include <deque>
 #include <filesystem>
 #include <functional>
 #include <iostream>
+#include <iterator>
 #include <map>
 #include <opencv2/core/utility.hpp>
 #include <thread>
@@ -19,6 +21,7 @@
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/job_file.hpp"
 #include "ripplegauge/files/photo_folder.hpp"
+#include "ripplegauge/files/photo_values_file.hpp"
 #include "ripplegauge/files/read_bytes.hpp"
 #include "ripplegauge/files/reading_file.hpp"
 #include "ripplegauge/measure/ordered_workers.hpp"
@@ -132,16 +135,17 @@ class FolderRun {
  public:
   explicit FolderRun(const FolderArguments& arguments)
       : arguments_(arguments),
-        request_(request_for(arguments.photo, 0, 1)),
+        values_(arguments.values_file.empty() ? std::vector<PhotoValues>{}
+                                              : read_photo_values(arguments.values_file)),
         rules_(default_severity_rules()),
         photos_(photos_there()),
         store_(arguments.job_file) {
     from_.program = program_name();
-    from_.measured_with = values_text(request_);
   }
 
   int run() {
     sort_out();
+    say_what_is_to_do();
     measure_all();
     if (!arguments_.json_file.empty()) write_json();
     if (!to_do_.empty()) std::cout << "\n";
@@ -160,13 +164,53 @@ class FolderRun {
   bool is_stopped() const { return interrupt_.asked() || reader_left(std::cout); }
   bool has_job() const { return !arguments_.job_file.empty(); }
 
-  std::vector<FolderPhoto> photos_there() const {
+  std::vector<FolderPhoto> photos_there() {
     PhotoFolderOptions options{arguments_.panel_pattern, {}};
     if (has_job()) options.leave_out = picture_folder_of(arguments_.job_file);
     std::vector<FolderPhoto> photos = photos_in(arguments_.folder, options);
     if (photos.empty())
       throw FileError(arguments_.folder, "holds no photos; put JPEG, PNG or HEIC files into it");
+    for (FolderPhoto& photo : photos) take_values(photo);
+    // Wrong values are found out before a job is begun and the first photo measured.
+    for (const FolderPhoto& photo : photos) request_of(photo);
     return photos;
+  }
+
+  /// The panel that the table gives goes before what the name says.
+  void take_values(FolderPhoto& photo) {
+    const auto values = values_of_photo(values_, photo.name);
+    if (values && !values->panel.empty()) photo.panel = values->panel;
+  }
+
+  /// By the command line and the profile, and what the table says of this photo.
+  const MeasureRequest& request_of(const FolderPhoto& photo) {
+    PhotoArguments said = arguments_.photo;
+    if (const auto values = values_of_photo(values_, photo.name)) {
+      if (values->board_pitch_mm) {
+        said.pitch_mm = {*values->board_pitch_mm};
+        said.board_file.clear();
+      }
+      if (values->board_distance_mm) said.distance_mm = {*values->board_distance_mm};
+      if (values->bar_length_mm) said.bar_mm = *values->bar_length_mm;
+      if (!values->board_file.empty()) said.board_file = values->board_file;
+    }
+    const auto alike = [&](const auto& known) {
+      return known.first.pitch_mm == said.pitch_mm && known.first.distance_mm == said.distance_mm &&
+             known.first.bar_mm == said.bar_mm && known.first.board_file == said.board_file;
+    };
+    auto found = std::find_if(requests_.begin(), requests_.end(), alike);
+    if (found == requests_.end()) {
+      requests_.emplace_back(said, request_for(said, 0, 1));
+      found = std::prev(requests_.end());
+    }
+    return found->second;
+  }
+
+  /// Where its spots come from, as far as it is known before it is measured.
+  Provenance provenance_of(const FolderPhoto& photo) {
+    Provenance from = from_;
+    from.measured_with = values_text(request_of(photo));
+    return from;
   }
 
   static std::string shown(const FolderPhoto& photo) { return printable(photo.name); }
@@ -188,27 +232,36 @@ class FolderRun {
       }
       order_[sha256] = order_.size();
       if (photo.panel.empty() && has_job()) {
-        refuse_without_panel(photo);
+        refuse_without_panel(photo, sha256);
         continue;
       }
       if (photo.panel.empty()) photo.panel = "without a panel";
       const JobPhoto* known = photo_with_hash(store_.job(), sha256);
-      if (known != nullptr && is_up_to_date(*known, from_))
+      if (known != nullptr && is_up_to_date(*known, provenance_of(photo)))
         take_as_known(photo, *known);
       else
         to_do_.push_back(&photo);
     }
   }
 
-  void refuse_without_panel(const FolderPhoto& photo) {
-    summary_.photos.push_back(
-        {shown(photo),
-         "",
-         Status::refused,
-         Refusal{"no_panel", "Nobody can tell which panel it shows: " + photo.trouble + ".",
-                 "Rename it, move it into a folder with the panel's name, or change --panel-pattern."},
-         {},
-         false});
+  /// It goes into the job as a refused photo, so that a quote says that something is missing.
+  void refuse_without_panel(const FolderPhoto& photo, const std::string& sha256) {
+    Reading reading;
+    reading.status = Status::refused;
+    reading.refusal =
+        Refusal{"no_panel", "Nobody can tell which panel it shows: " + photo.trouble + ".",
+                "Rename it, move it into a folder with the panel's name, or change --panel-pattern."};
+    reading.photo.name = photo.name;
+    reading.photo.sha256 = sha256;
+    summary_.photos.push_back({shown(photo), "", Status::refused, reading.refusal, {}, false});
+    Provenance from = from_;
+    from.added = now_utc();
+    store_.change([&](Job& job) { add_reading(job, "", reading, from); });
+  }
+
+  /// Until a photo is measured the job says that it is missing, however the run ends.
+  void say_what_is_to_do() {
+    store_.change([&](Job& job) { job.photos_to_do = static_cast<int>(to_do_.size()); });
   }
 
   void take_as_known(const FolderPhoto& photo, const JobPhoto& known) {
@@ -220,6 +273,7 @@ class FolderRun {
   }
 
   void measure_all() {
+    for (const FolderPhoto* photo : to_do_) request_by_photo_[photo] = &request_of(*photo);
     cv::setNumThreads(1);  // every thread of ours has a photo of its own
     workers_.emplace(to_do_.size(), static_cast<std::size_t>(processors(arguments_.threads)),
                      [this](std::size_t i) { return measured(*to_do_[i]); });
@@ -239,7 +293,7 @@ class FolderRun {
 
   /// On a thread of its own.
   MeasuredPhoto measured(const FolderPhoto& photo) const {
-    MeasuredPhoto result{reading_of(photo, request_), "", ""};
+    MeasuredPhoto result{reading_of(photo, *request_by_photo_.at(&photo)), "", ""};
     if (!has_job() || arguments_.no_pictures || result.reading.status != Status::measured) return result;
     try {
       result.picture = draw_for_job(result.reading, photo.file, arguments_.job_file);
@@ -281,7 +335,7 @@ class FolderRun {
 
   AddedReading add(const FolderPhoto& photo, MeasuredPhoto& measured) {
     AddedReading added;
-    Provenance from = from_;
+    Provenance from = provenance_of(photo);
     from.added = now_utc();
     from.picture = measured.picture;
     store_.change([&](Job& job) {
@@ -289,6 +343,7 @@ class FolderRun {
       Reading named = measured.reading;
       named.photo.name = photo.name;  // whoever reads a quote knows the vehicle's folder, not the disk
       added = add_judged_reading(job, photo.panel, named, from, rules_, arguments_.facts);
+      job.photos_to_do = std::max(0, job.photos_to_do - 1);
     });
     return added;
   }
@@ -313,7 +368,9 @@ class FolderRun {
   }
 
   const FolderArguments& arguments_;
-  const MeasureRequest request_;
+  const std::vector<PhotoValues> values_;
+  std::deque<std::pair<PhotoArguments, MeasureRequest>> requests_;  ///< one for each set of values
+  std::map<const FolderPhoto*, const MeasureRequest*> request_by_photo_;
   const SeverityRules rules_;
   std::vector<FolderPhoto> photos_;
   JobStore store_;
@@ -338,6 +395,12 @@ void add_folder_options(CLI::App& command, FolderArguments& arguments) {
       .add_option("--panel-pattern", arguments.panel_pattern,
                   "Where the panel stands in a photo's name, such as \"{panel}_#\"; else sub-folders tell it")
       ->type_name("PATTERN")
+      ->group(group);
+  command
+      .add_option("--values", arguments.values_file,
+                  "Table (CSV) of what differs from photo to photo: columns photo (a name, a folder, * for "
+                  "any characters), board_pitch_mm, board_distance_mm, bar_length_mm, board, panel")
+      ->type_name("FILE")
       ->group(group);
   command
       .add_option("--threads", arguments.threads,

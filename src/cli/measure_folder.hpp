@@ -10,7 +10,7 @@
 namespace ripplegauge::cli {
 
 struct FolderArguments {
-  std::string folder, job_file, json_file, panel_pattern;
+  std::string folder, job_file, json_file, panel_pattern, values_file;
   int threads = 0;  ///< 0: as many as the machine runs at once
   bool no_pictures = false;
   PhotoArguments photo;

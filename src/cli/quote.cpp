@@ -2,6 +2,7 @@
 #include <memory>
 
 #include "command.hpp"
+#include "file_names.hpp"
 #include "job_parts.hpp"
 #include "output_filter.hpp"
 #include "ripplegauge/core/errors.hpp"
@@ -35,11 +36,12 @@ Examples:
 
 struct QuoteArguments {
   std::string job, prices, locale, workshop, json, csv, html, pdf;
+  bool decimal_comma = false;
 };
 
 /// Small pictures of the job's photos. One that cannot be read is left out and named.
 std::map<int, cv::Mat> thumbnails_of(const Quote& quote, const std::string& job_file) {
-  constexpr int longer_side_px = 800;
+  constexpr int longer_side_px = 1600;  // as the job's pictures have it
   std::map<int, cv::Mat> thumbnails;
   for (const JobPhoto& photo : quote.photos) {
     if (photo.picture.empty()) continue;
@@ -74,11 +76,16 @@ void write_pages(const Quote& quote, const Display& display, const QuoteArgument
 }
 
 int run_quote(const QuoteArguments& arguments) {
+  require_ending("--html", arguments.html, {".html", ".htm"});
+  require_ending("--pdf", arguments.pdf, {".pdf"});
+  require_ending("--csv", arguments.csv, {".csv", ".txt"});
+  require_ending("--json", arguments.json, {".json"});
   const PriceTable table = read_prices(arguments.prices);
   const Display display(table.currency, arguments.locale.empty() ? table.locale : arguments.locale);
   const Quote quote = quote_for(arguments.job, table);
   if (!arguments.json.empty()) write_atomically(arguments.json, quote_to_json(quote, program_name()));
-  if (!arguments.csv.empty()) write_atomically(arguments.csv, quote_to_csv(quote));
+  if (!arguments.csv.empty())
+    write_atomically(arguments.csv, quote_to_csv(quote, {today(), arguments.decimal_comma}));
   write_pages(quote, display, arguments);
   std::cout << quote_text(quote, display);
   return exit_ok;
@@ -93,6 +100,7 @@ int run_prices(const PricesArguments& arguments) {
   const Display display(table.currency, table.locale);
   if (!arguments.json.empty()) write_atomically(arguments.json, prices_to_json(table));
   std::cout << price_table_text(table, display);
+  for (const std::string& warning : warnings_of(table)) std::cout << wrap("Check: " + warning, "", "  ");
   return exit_ok;
 }
 
@@ -107,6 +115,9 @@ void add_quote_command(CLI::App& app, ChosenCommand& chosen) {
       ->type_name("FILE");
   command->add_option("--json", arguments->json, "Write the quote as JSON")->type_name("FILE");
   command->add_option("--csv", arguments->csv, "Write the quote for a spreadsheet")->type_name("FILE");
+  command->add_flag(
+      "--csv-comma", arguments->decimal_comma,
+      "With --csv: semicolons and decimal commas, for spreadsheets of\ncountries that write 1,5");
   command->add_option("--html", arguments->html, "Write a page to mail or print")->type_name("FILE");
   command->add_option("--pdf", arguments->pdf, "Write the same page as PDF")->type_name("FILE");
   command->add_option("--workshop", arguments->workshop, "Your name on the page")->type_name("NAME");

@@ -4,9 +4,11 @@
 #include <sys/file.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cerrno>
 #include <chrono>
 #include <cstring>
+#include <map>
 #include <thread>
 
 #include "json_write.hpp"
@@ -14,12 +16,13 @@
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/json_reader.hpp"
 #include "ripplegauge/files/read_bytes.hpp"
+#include "ripplegauge/quote/overlap.hpp"
 
 namespace ripplegauge {
 
 namespace {
 
-constexpr int newest_schema = 1;
+constexpr int newest_schema = 2;
 /// A vehicle with two thousand dents is a write-off. Spots are compared with each other: the time for a quote
 /// goes with the square of their number.
 constexpr CountRule most_spots{.max = 10'000}, most_photos{.max = 10'000}, most_panels{.max = 1'000},
@@ -31,6 +34,43 @@ constexpr TextRule line_rule{.max_bytes = 20000, .one_line = true}, notes_rule{.
 const NumberRule id_rule = between(1, 1'000'000'000);
 
 OrderedJson to_json(const std::optional<Quantity>& quantity) { return json_quantity(quantity); }
+
+OrderedJson to_json(const Voided& voided) {
+  OrderedJson json{{"reason", voided.reason}, {"date", voided.date}};
+  if (!voided.who.empty()) json["who"] = voided.who;
+  return json;
+}
+
+OrderedJson to_json(const JobPhotoSetup& setup) {
+  OrderedJson json{{"board_pitch_mm", json_number(setup.board_pitch_mm)},
+                   {"bar_length_mm", json_number(setup.bar_length_mm)},
+                   {"card_name", setup.card_name}};
+  if (setup.board_distance_given_mm)
+    json["board_distance_given_mm"] = json_number(*setup.board_distance_given_mm);
+  if (setup.board_distance_mm) json["board_distance_mm"] = to_json(setup.board_distance_mm);
+  return json;
+}
+
+OrderedJson to_json(const AsMeasured& measured) {
+  return {{"diameter_mm", to_json(std::optional(measured.diameter_mm))},
+          {"length_mm", to_json(measured.length_mm)},
+          {"width_mm", to_json(measured.width_mm)},
+          {"depth_mm", to_json(measured.depth_mm)},
+          {"severity", measured.severity},
+          {"severity_reason", measured.severity_reason},
+          {"beyond_pulling", measured.beyond_pulling}};
+}
+
+OrderedJson to_json(const JobPanel& panel) {
+  OrderedJson json{{"name", panel.name}, {"facts", panel.facts}, {"notes", panel.notes}};
+  if (!panel.checked.empty()) json["checked"] = panel.checked;
+  return json;
+}
+
+OrderedJson to_json(const JobChange& change) {
+  return {{"date", change.date}, {"who", change.who}, {"what", change.what}, {"key", change.key},
+          {"from", change.from}, {"to", change.to},   {"why", change.why}};
+}
 
 OrderedJson to_json(const JobPhoto& photo) {
   OrderedJson json{{"id", photo.id},
@@ -47,6 +87,13 @@ OrderedJson to_json(const JobPhoto& photo) {
                        {"message", photo.refusal->message},
                        {"remedy", photo.refusal->remedy}};
   if (!photo.picture.empty()) json["picture"] = photo.picture;
+  if (photo.setup) json["setup"] = to_json(*photo.setup);
+  if (!photo.warnings.empty()) {
+    json["warnings"] = OrderedJson::array();
+    for (const Warning& warning : photo.warnings)
+      json["warnings"].push_back({{"code", warning.code}, {"message", warning.message}});
+  }
+  if (photo.set_aside) json["set_aside"] = to_json(*photo.set_aside);
   return json;
 }
 
@@ -66,11 +113,15 @@ OrderedJson to_json(const JobSpot& spot) {
   }
   json["severity"] = spot.severity;
   json["severity_reason"] = spot.severity_reason;
+  if (!spot.severities_allowed.empty()) json["severities_allowed"] = spot.severities_allowed;
   json["beyond_pulling"] = spot.beyond_pulling;
   json["facts"] = spot.facts;
+  if (!spot.doubts.empty()) json["doubts"] = spot.doubts;
   json["notes"] = spot.notes;
   if (spot.counts_alone) json["counts_alone"] = true;
-  if (spot.voided) json["void"] = {{"reason", spot.voided->reason}, {"date", spot.voided->date}};
+  if (spot.same_as) json["same_as"] = *spot.same_as;
+  if (spot.voided) json["void"] = to_json(*spot.voided);
+  if (spot.measured) json["measured"] = to_json(*spot.measured);
   return json;
 }
 
@@ -96,14 +147,63 @@ JobPanel panel_from(ObjectReader& object) {
   panel.name = object.required<std::string>("name", name_rule);
   panel.facts = object.optional_list<std::string>("facts", {}, name_rule);
   panel.notes = notes_of(object);
+  panel.checked = text_of(object, "checked");
   object.finish();
   return panel;
+}
+
+Voided voided_from(ObjectReader& object) {
+  Voided voided{object.required<std::string>("reason", {.min_bytes = 1, .one_line = true}),
+                text_of(object, "date"), text_of(object, "who")};
+  object.finish();
+  return voided;
+}
+
+JobPhotoSetup setup_from(ObjectReader& object) {
+  const NumberRule size = between(0, 100000);
+  JobPhotoSetup setup;
+  setup.board_pitch_mm = object.required<double>("board_pitch_mm", size);
+  setup.bar_length_mm = object.required<double>("bar_length_mm", size);
+  setup.card_name = text_of(object, "card_name");
+  setup.board_distance_given_mm = object.optional<double>("board_distance_given_mm", size);
+  if (auto distance = object.optional_object("board_distance_mm"))
+    setup.board_distance_mm =
+        Quantity{distance->required<double>("value", size), distance->required<double>("low", size),
+                 distance->required<double>("high", size)};
+  object.finish();
+  return setup;
+}
+
+AsMeasured measured_from(ObjectReader& object) {
+  AsMeasured measured;
+  measured.diameter_mm = *quantity_of(object.required_object("diameter_mm"));
+  measured.length_mm = quantity_of(object.optional_object("length_mm"));
+  measured.width_mm = quantity_of(object.optional_object("width_mm"));
+  measured.depth_mm = quantity_of(object.optional_object("depth_mm"));
+  measured.severity = text_of(object, "severity");
+  measured.severity_reason = text_of(object, "severity_reason");
+  measured.beyond_pulling = object.optional<bool>("beyond_pulling").value_or(false);
+  object.finish();
+  return measured;
+}
+
+JobChange change_from(ObjectReader& object) {
+  JobChange change;
+  change.date = text_of(object, "date");
+  change.who = text_of(object, "who");
+  change.what = text_of(object, "what");
+  change.key = text_of(object, "key");
+  change.from = text_of(object, "from");
+  change.to = text_of(object, "to");
+  change.why = text_of(object, "why");
+  object.finish();
+  return change;
 }
 
 JobPhoto photo_from(ObjectReader& object) {
   JobPhoto photo;
   photo.id = object.required<int>("id", id_rule);
-  photo.panel = object.required<std::string>("panel", name_rule);
+  photo.panel = text_of(object, "panel");
   photo.name = text_of(object, "name");
   photo.sha256 = text_of(object, "sha256");
   photo.date_taken = text_of(object, "date_taken");
@@ -120,6 +220,12 @@ JobPhoto photo_from(ObjectReader& object) {
     refusal->finish();
   }
   photo.picture = text_of(object, "picture");
+  if (auto setup = object.optional_object("setup")) photo.setup = setup_from(*setup);
+  for (ObjectReader& warning : object.optional_objects("warnings")) {
+    photo.warnings.push_back({text_of(warning, "code"), text_of(warning, "message")});
+    warning.finish();
+  }
+  if (auto aside = object.optional_object("set_aside")) photo.set_aside = voided_from(*aside);
   object.finish();
   return photo;
 }
@@ -151,15 +257,15 @@ JobSpot spot_from(ObjectReader& object) {
   spot.position_mm = position_from(object);
   spot.severity = text_of(object, "severity");
   spot.severity_reason = text_of(object, "severity_reason");
+  spot.severities_allowed = object.optional_list<std::string>("severities_allowed", {}, name_rule);
   spot.beyond_pulling = object.optional<bool>("beyond_pulling").value_or(false);
   spot.facts = object.optional_list<std::string>("facts", {}, name_rule);
+  spot.doubts = object.optional_list<std::string>("doubts", {}, line_rule);
   spot.notes = notes_of(object);
   spot.counts_alone = object.optional<bool>("counts_alone").value_or(false);
-  if (auto voided = object.optional_object("void")) {
-    spot.voided = Voided{voided->required<std::string>("reason", {.min_bytes = 1, .one_line = true}),
-                         text_of(*voided, "date")};
-    voided->finish();
-  }
+  spot.same_as = object.optional<int>("same_as", id_rule);
+  if (auto voided = object.optional_object("void")) spot.voided = voided_from(*voided);
+  if (auto measured = object.optional_object("measured")) spot.measured = measured_from(*measured);
   object.finish();
   return spot;
 }
@@ -169,6 +275,8 @@ JobItem item_from(ObjectReader& object) {
   item.name = object.required<std::string>("name", name_rule);
   item.panel = text_of(object, "panel");
   item.count = object.required<int>("count", between(1, 1000));
+  item.price = text_of(object, "price");
+  item.untaxed = object.optional<bool>("untaxed").value_or(false);
   object.finish();
   return item;
 }
@@ -218,23 +326,72 @@ class FolderLock {
 
 }  // namespace
 
+std::string job_list_to_json(const Job& job) {
+  const CountedOnce once = count_once(job);
+  OrderedJson spots = OrderedJson::array(), panels = OrderedJson::array(), warnings = OrderedJson::array(),
+              refused = OrderedJson::array(), changes = OrderedJson::array();
+  std::map<int, int> counted_as;
+  for (const CountedSpot& spot : once.spots)
+    for (const int other : spot.also_seen) counted_as[other] = spot.id;
+  for (const JobSpot& spot : job.spots) {
+    OrderedJson one = to_json(spot);
+    one["counts"] = !spot.voided && !counted_as.contains(spot.id);
+    if (counted_as.contains(spot.id)) one["counted_as"] = counted_as[spot.id];
+    spots.push_back(std::move(one));
+  }
+  const NotMeasured missing = not_measured_in(job);
+  for (const JobPanel& panel : job.panels) {
+    OrderedJson one = to_json(panel);
+    one["spots"] = std::count_if(once.spots.begin(), once.spots.end(), [&](const CountedSpot& counted) {
+      return std::any_of(job.spots.begin(), job.spots.end(), [&](const JobSpot& spot) {
+        return spot.id == counted.id && spot.panel == panel.name;
+      });
+    });
+    panels.push_back(std::move(one));
+  }
+  for (const JobPhoto& photo : missing.photos) refused.push_back(to_json(photo));
+  for (const JobWarning& warning : warnings_in(job))
+    warnings.push_back({{"code", warning.code},
+                        {"message", warning.message},
+                        {"photos", warning.photos},
+                        {"spots", warning.spots}});
+  for (const JobChange& change : job.changes) changes.push_back(to_json(change));
+  return json_text(
+      {{"schema", 1},
+       {"vehicle", job.vehicle},
+       {"panels", std::move(panels)},
+       {"spots", std::move(spots)},
+       {"spots_that_count", once.spots.size()},
+       {"questions", once.questions},
+       {"not_measured",
+        {{"photos", std::move(refused)}, {"panels", missing.panels}, {"photos_to_do", missing.photos_to_do}}},
+       {"warnings", std::move(warnings)},
+       {"changes", std::move(changes)}});
+}
+
 std::string job_to_json(const Job& job) {
   if (const auto fault = inconsistency_of(job)) throw UsageError("the job cannot be written: " + *fault);
   OrderedJson panels = OrderedJson::array(), photos = OrderedJson::array(), spots = OrderedJson::array(),
-              items = OrderedJson::array();
-  for (const JobPanel& panel : job.panels)
-    panels.push_back({{"name", panel.name}, {"facts", panel.facts}, {"notes", panel.notes}});
+              items = OrderedJson::array(), changes = OrderedJson::array();
+  for (const JobPanel& panel : job.panels) panels.push_back(to_json(panel));
   for (const JobPhoto& photo : job.photos) photos.push_back(to_json(photo));
   for (const JobSpot& spot : job.spots) spots.push_back(to_json(spot));
-  for (const JobItem& item : job.items)
-    items.push_back({{"name", item.name}, {"panel", item.panel}, {"count", item.count}});
-  std::string text = json_text({{"schema", newest_schema},
-                                {"vehicle", job.vehicle},
-                                {"notes", job.notes},
-                                {"panels", std::move(panels)},
-                                {"photos", std::move(photos)},
-                                {"spots", std::move(spots)},
-                                {"items", std::move(items)}});
+  for (const JobItem& item : job.items) {
+    OrderedJson one{{"name", item.name}, {"panel", item.panel}, {"count", item.count}};
+    if (!item.price.empty()) one["price"] = item.price;
+    if (item.untaxed) one["untaxed"] = true;
+    items.push_back(std::move(one));
+  }
+  for (const JobChange& change : job.changes) changes.push_back(to_json(change));
+  OrderedJson json{{"schema", newest_schema},     {"vehicle", job.vehicle},       {"notes", job.notes},
+                   {"panels", std::move(panels)}, {"photos", std::move(photos)},  {"spots", std::move(spots)},
+                   {"items", std::move(items)},   {"changes", std::move(changes)}};
+  for (const auto& [key, value] :
+       {std::pair("claim_number", job.claim_number), std::pair("quote_number", job.quote_number),
+        std::pair("valid_until", job.valid_until)})
+    if (!value.empty()) json[key] = value;
+  if (job.photos_to_do > 0) json["photos_to_do"] = job.photos_to_do;
+  std::string text = json_text(json);
   try {
     job_from_json(text, "the job");
   } catch (const FileError& error) {
@@ -253,6 +410,10 @@ Job job_from_json(std::string_view text, const std::string& name) {
   Job job;
   job.vehicle = text_of(object, "vehicle");
   job.notes = notes_of(object);
+  object.optional<std::string>("program", line_rule);
+  job.claim_number = text_of(object, "claim_number");
+  job.quote_number = text_of(object, "quote_number");
+  job.valid_until = text_of(object, "valid_until");
   for (ObjectReader& panel : object.required_objects("panels", most_panels))
     job.panels.push_back(panel_from(panel));
   for (ObjectReader& photo : object.optional_objects("photos", most_photos))
@@ -261,6 +422,8 @@ Job job_from_json(std::string_view text, const std::string& name) {
     job.spots.push_back(spot_from(spot));
   for (ObjectReader& item : object.optional_objects("items", most_items))
     job.items.push_back(item_from(item));
+  for (ObjectReader& change : object.optional_objects("changes")) job.changes.push_back(change_from(change));
+  job.photos_to_do = object.optional<int>("photos_to_do", between(0, 1'000'000)).value_or(0);
   object.finish();
   if (const auto fault = inconsistency_of(job)) throw FileError(name, *fault);
   return job;

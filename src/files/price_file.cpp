@@ -66,6 +66,17 @@ SizeBand band_from(ObjectReader& object) {
   return band;
 }
 
+constexpr int hour_decimals = 3;
+
+/// Hours, of which the price is worked out once rate and rounding are known.
+std::optional<int> hours_from(ObjectReader& object) {
+  const auto hours = object.optional<double>("hours", between(0, 1000));
+  if (!hours) return std::nullopt;
+  const auto milli = minor_from_double(*hours, hour_decimals);
+  if (!milli) object.fail("hours", "hours have at most three decimals");
+  return static_cast<int>(*milli);
+}
+
 PriceRow row_from(ObjectReader& object, const Currency& currency) {
   PriceRow row;
   row.band = object.required<std::string>("band", name_rule);
@@ -73,10 +84,12 @@ PriceRow row_from(ObjectReader& object, const Currency& currency) {
   row.count_from = object.optional<int>("count_from", count_rule).value_or(1);
   row.count_to = object.optional<int>("count_to", count_rule);
   row.price_minor = amount_from(object, "price", currency);
+  row.panel = text_or(object, "panel", "");
+  row.hours_milli = hours_from(object);
   const bool on_request = object.optional<bool>("on_request").value_or(false);
-  if (row.price_minor.has_value() == on_request)
-    object.fail("price", on_request ? "a row is either on_request or has a price"
-                                    : "a row needs a price, or \"on_request\": true");
+  const int said = (row.price_minor ? 1 : 0) + (row.hours_milli ? 1 : 0) + (on_request ? 1 : 0);
+  if (said > 1) object.fail("price", "a row is either on_request, or has a price, or hours");
+  if (said < 1) object.fail("price", "a row needs a price, or hours, or \"on_request\": true");
   row.per = choice(object, "per", {Per::spot, Per::panel}, Per::spot);
   object.finish();
   return row;
@@ -98,7 +111,10 @@ Surcharge surcharge_from(ObjectReader& object, const Currency& currency) {
 FixedItem item_from(ObjectReader& object, const Currency& currency) {
   FixedItem item;
   item.name = object.required<std::string>("name", name_rule);
-  item.price_minor = required_amount(object, "price", currency);
+  item.hours_milli = hours_from(object);
+  if (item.hours_milli && object.has("price")) object.fail("price", "an item has a price or hours");
+  if (!item.hours_milli) item.price_minor = required_amount(object, "price", currency);
+  item.untaxed = object.optional<bool>("untaxed").value_or(false);
   item.per = choice(object, "per", {Per::panel, Per::job}, Per::panel);
   item.fact = text_or(object, "fact", "");
   item.always = object.optional<bool>("always").value_or(false);
@@ -138,10 +154,17 @@ OrderedJson amount_json(std::int64_t minor, const Currency& currency) {
 
 OrderedJson percent_json(Rate rate) { return OrderedJson::parse(percent_text(rate)); }
 
+OrderedJson hours_json(int hours_milli) {
+  return OrderedJson::parse(decimal_from_minor(hours_milli, hour_decimals));
+}
+
 OrderedJson row_json(const PriceRow& row, const Currency& currency) {
   OrderedJson json{{"band", row.band}, {"severity", row.severity}, {"count_from", row.count_from}};
   if (row.count_to) json["count_to"] = *row.count_to;
-  if (row.price_minor)
+  if (!row.panel.empty()) json["panel"] = row.panel;
+  if (row.hours_milli)
+    json["hours"] = hours_json(*row.hours_milli);
+  else if (row.price_minor)
     json["price"] = amount_json(*row.price_minor, currency);
   else
     json["on_request"] = true;
@@ -162,11 +185,30 @@ OrderedJson surcharge_json(const Surcharge& surcharge, const Currency& currency)
 }
 
 OrderedJson item_json(const FixedItem& item, const Currency& currency) {
-  OrderedJson json{
-      {"name", item.name}, {"price", amount_json(item.price_minor, currency)}, {"per", to_string(item.per)}};
+  OrderedJson json{{"name", item.name}};
+  if (item.hours_milli)
+    json["hours"] = hours_json(*item.hours_milli);
+  else
+    json["price"] = amount_json(item.price_minor, currency);
+  json["per"] = to_string(item.per);
+  if (item.untaxed) json["untaxed"] = true;
   if (!item.fact.empty()) json["fact"] = item.fact;
   if (item.always) json["always"] = true;
   return json;
+}
+
+OrderedJson tax_json(const Tax& tax) {
+  OrderedJson json{{"name", tax.name}, {"percent", percent_json(tax.rate)}};
+  if (tax.on_first) json["on_first"] = true;
+  return json;
+}
+
+Tax tax_from(ObjectReader& object) {
+  object.require("percent");
+  Tax tax{text_or(object, "name", "tax"), rate_from(object, "percent").value_or(Rate{}),
+          object.optional<bool>("on_first").value_or(false)};
+  object.finish();
+  return tax;
 }
 
 OrderedJson discount_json(const Discount& discount, const Currency& currency) {
@@ -186,6 +228,17 @@ bool is_csv(const std::filesystem::path& file) {
 }
 
 }  // namespace
+
+void price_the_hours(PriceTable& table) {
+  if (!table.hourly_minor) return;
+  const auto price = [&](int milli) {
+    return price_of_hours(*table.hourly_minor, milli, table.rounding.mode);
+  };
+  for (PriceRow& row : table.prices)
+    if (row.hours_milli) row.price_minor = price(*row.hours_milli);
+  for (FixedItem& item : table.items)
+    if (item.hours_milli) item.price_minor = price(*item.hours_milli);
+}
 
 void check_prices(const PriceTable& table, const std::string& file) {
   try {
@@ -231,13 +284,21 @@ PriceTable prices_from_json(std::string_view text, const std::string& name) {
                               amount_from(*entry, "amount", currency)};
     entry->finish();
   }
-  if (auto entry = object.optional_object("tax")) {
-    entry->require("percent");
-    table.tax = Tax{text_or(*entry, "name", "tax"), rate_from(*entry, "percent").value_or(Rate{})};
-    entry->finish();
+  for (ObjectReader& entry : object.optional_objects("panel_discounts", extra_rule)) {
+    PanelDiscount one{entry.required<std::string>("panel", name_rule),
+                      Discount{text_or(entry, "name", "discount"), rate_from(entry, "percent"),
+                               amount_from(entry, "amount", currency)}};
+    table.panel_discounts.push_back(std::move(one));
+    entry.finish();
   }
+  table.minimum_minor = amount_from(object, "minimum", currency);
+  table.hourly_minor = amount_from(object, "hourly_rate", currency);
+  if (auto entry = object.optional_object("tax")) table.tax = tax_from(*entry);
+  if (auto entry = object.optional_object("second_tax")) table.second_tax = tax_from(*entry);
+  table.prices_include_tax = object.optional<bool>("prices_include_tax").value_or(false);
   if (auto entry = object.optional_object("rounding")) table.rounding = rounding_from(*entry, currency);
   object.finish();
+  price_the_hours(table);
   check_prices(table, name);
   return table;
 }
@@ -268,7 +329,17 @@ std::string prices_to_json(const PriceTable& table) {
   });
   json["items"] = array_of(table.items, [&](const FixedItem& item) { return item_json(item, currency); });
   if (table.discount) json["discount"] = discount_json(*table.discount, currency);
-  if (table.tax) json["tax"] = {{"name", table.tax->name}, {"percent", percent_json(table.tax->rate)}};
+  if (!table.panel_discounts.empty())
+    json["panel_discounts"] = array_of(table.panel_discounts, [&](const PanelDiscount& one) {
+      OrderedJson entry{{"panel", one.panel}};
+      entry.update(discount_json(one.discount, currency));
+      return entry;
+    });
+  if (table.minimum_minor) json["minimum"] = amount_json(*table.minimum_minor, currency);
+  if (table.hourly_minor) json["hourly_rate"] = amount_json(*table.hourly_minor, currency);
+  if (table.tax) json["tax"] = tax_json(*table.tax);
+  if (table.second_tax) json["second_tax"] = tax_json(*table.second_tax);
+  if (table.prices_include_tax) json["prices_include_tax"] = true;
   json["rounding"] = {{"mode", to_string(table.rounding.mode)},
                       {"place", to_string(table.rounding.place)},
                       {"cash_step", amount_json(table.rounding.cash_step_minor, currency)}};
@@ -277,7 +348,11 @@ std::string prices_to_json(const PriceTable& table) {
 
 PriceTable read_prices(const std::filesystem::path& file) {
   const std::string text = read_bytes(file, most_bytes);
-  return is_csv(file) ? prices_from_csv(text, file.string()) : prices_from_json(text, file.string());
+  const auto first = text.find_first_not_of(" \t\r\n");
+  const bool has_no_name = file == "-";  // then by what it looks like
+  const bool looks_like_json = first != std::string::npos && text[first] == '{';
+  return (has_no_name ? !looks_like_json : is_csv(file)) ? prices_from_csv(text, file.string())
+                                                         : prices_from_json(text, file.string());
 }
 
 }  // namespace ripplegauge

@@ -47,6 +47,9 @@ inline constexpr std::size_t longest_name = 200, most_severities = 100, most_ban
 /// Percentages have four decimals at most: 8.875 % is 88 750 parts per million.
 inline constexpr int percent_decimals = 4;
 
+/// Works out what rows and items with hours cost, once the whole table is read.
+void price_the_hours(PriceTable& table);
+
 /// Throws the first problem of the table as a ConfigError of this file; also for a currency or locale that
 /// nobody knows.
 void check_prices(const PriceTable& table, const std::string& file);

@@ -19,13 +19,17 @@ OrderedJson line_json(const Quote& quote, const QuoteLine& line) {
     json["band"] = line.band;
     json["severity"] = line.severity;
     json["beyond_pulling"] = line.beyond_pulling;
-    json["straddles"] = std::any_of(line.spots.begin(), line.spots.end(),
-                                    [&](int id) { return quoted_spot(quote, id).low_band.has_value(); });
+    json["straddles"] = std::any_of(line.spots.begin(), line.spots.end(), [&](int id) {
+      const QuotedSpot& spot = quoted_spot(quote, id);
+      return spot.low_band || spot.mild_severity;
+    });
   }
   if (!line.spots.empty()) json["spots"] = line.spots;
   if (line.rate) json["percent"] = OrderedJson::parse(percent_text(*line.rate));
   if (line.of_minor) json["of_minor"] = *line.of_minor;
   json["count"] = line.count;
+  if (line.hours_milli) json["hours"] = json_number(*line.hours_milli / 1000.0);
+  if (line.untaxed) json["untaxed"] = true;
   json["amount_minor"] = line.amount_minor;
   if (line.tax_minor) json["tax_minor"] = *line.tax_minor;
   return json;
@@ -51,6 +55,15 @@ OrderedJson spot_json(const Quote& quote, const QuotedSpot& quoted) {
                    {"beyond_pulling", quoted.beyond_pulling},
                    {"band", quoted.band}};
   if (quoted.low_band) json["straddles"] = {*quoted.low_band, *quoted.high_band};
+  json["priced_severity"] = quoted.severity;
+  if (quoted.mild_severity) json["severity_straddles"] = {*quoted.mild_severity, *quoted.worst_severity};
+  if (const auto& measured = spot.measured)
+    json["measured"] = {{"diameter_mm", json_quantity(measured->diameter_mm)},
+                        {"length_mm", json_quantity(measured->length_mm)},
+                        {"width_mm", json_quantity(measured->width_mm)},
+                        {"depth_mm", json_quantity(measured->depth_mm)},
+                        {"severity", measured->severity},
+                        {"beyond_pulling", measured->beyond_pulling}};
   json["source"] = spot.by_hand() ? "hand" : "photo";
   if (const JobPhoto* photo = photo_of(quote, quoted))
     json["photo"] = {{"name", photo->name},
@@ -74,15 +87,90 @@ std::string joined_ids(const std::vector<int>& ids) {
   return text;
 }
 
-std::string number_text(double value) { return json_number(value).dump(); }
+/// The quote as rows of a spreadsheet.
+class QuoteCsv {
+ public:
+  QuoteCsv(const Quote& quote, const QuoteCsvOptions& options)
+      : quote_(quote), options_(options), plain_(quote.currency, "") {}
 
-void add_evidence_cells(const Quote& quote, const QuotedSpot& spot, std::vector<std::string>& cells) {
-  const Quantity& size_mm = size_of(spot.spot, quote.size_by);
-  for (const double value : {size_mm.value, size_mm.low, size_mm.high}) cells.push_back(number_text(value));
-  cells.push_back(spot.spot.depth_mm ? number_text(spot.spot.depth_mm->value) : "");
-  cells.push_back(harmless(spot.spot.severity));
-  cells.push_back(harmless(source_text(quote, spot)));
-}
+  std::string make() {
+    csv_ = "\xEF\xBB\xBF";  // else spreadsheets take UTF-8 for something else
+    add({"panel", "type", "spots", "what", "size_mm", "size_low_mm", "size_high_mm", "depth_mm", "severity",
+         "source", "amount", "currency", "vehicle", "date", "prices"});
+    for (const QuoteLine& line : quote_.lines)
+      if (line.type != LineType::rounding) add_line(line);
+    for (const auto& [text, minor] : tax_rows(quote_, plain_))
+      add_sum(quote_.prices_include_tax ? "included_tax" : "tax", text, minor);
+    for (const QuoteLine& line : quote_.lines)
+      if (line.type == LineType::rounding) add_line(line);
+    add_sum("total", quote_.partial() ? "total, partial" : "total", quote_.total_minor);
+    for (const MissingPart& part : missing_parts(quote_))
+      add_row({harmless(part.panel), "not_measured", "", harmless(part.what + ": " + part.why)});
+    for (const JobWarning& warning : quote_.warnings)
+      add_row({"", "warning", joined_ids(warning.spots), harmless(warning_text(quote_, warning))});
+    for (const UnpricedSpot& spot : quote_.unpriced) {
+      std::vector<std::string> cells{harmless(spot.panel), "unpriced", std::to_string(spot.id), spot.reason};
+      add_evidence(quoted_spot(quote_, spot.id), cells);
+      add_row(std::move(cells));
+    }
+    return csv_;
+  }
+
+ private:
+  static constexpr std::size_t amount_column = 10;
+
+  /// Hundredths of a millimetre are finer than any interval.
+  std::string number(double value, int decimals = 2) const {
+    return with_mark(plain_.number(value, decimals));
+  }
+  std::string with_mark(std::string number) const {
+    if (options_.decimal_comma) std::replace(number.begin(), number.end(), '.', ',');
+    return number;
+  }
+
+  void add(const std::vector<std::string>& cells) {
+    csv_ += csv_line(cells, options_.decimal_comma ? ';' : ',');
+  }
+
+  /// Cells that are not given are empty; what is the same for all rows stands at their end.
+  void add_row(std::vector<std::string> cells) {
+    cells.resize(amount_column + 2);
+    for (const std::string& cell : {harmless(quote_.vehicle), options_.date, harmless(quote_.prices_name)})
+      cells.push_back(cell);
+    add(cells);
+  }
+
+  void add_with_amount(std::vector<std::string> cells, std::int64_t amount_minor) {
+    cells.resize(amount_column);
+    cells.push_back(with_mark(plain_.amount(amount_minor)));
+    cells.push_back(quote_.currency.code);
+    add_row(std::move(cells));
+  }
+
+  void add_line(const QuoteLine& line) {
+    std::vector<std::string> cells{harmless(line.panel), to_string(line.type), joined_ids(line.spots),
+                                   harmless(line_text(quote_, line, plain_))};
+    if (line.type == LineType::spot) add_evidence(quoted_spot(quote_, line.spots.front()), cells);
+    add_with_amount(std::move(cells), line.amount_minor);
+  }
+
+  void add_sum(const char* type, const std::string& what, std::int64_t amount_minor) {
+    add_with_amount({"", type, "", harmless(what)}, amount_minor);
+  }
+
+  void add_evidence(const QuotedSpot& spot, std::vector<std::string>& cells) const {
+    const Quantity& size_mm = size_of(spot.spot, quote_.size_by);
+    for (const double value : {size_mm.value, size_mm.low, size_mm.high}) cells.push_back(number(value));
+    cells.push_back(spot.spot.depth_mm ? number(spot.spot.depth_mm->value, 3) : "");
+    cells.push_back(harmless(spot.spot.severity));
+    cells.push_back(harmless(source_text(quote_, spot)));
+  }
+
+  const Quote& quote_;
+  const QuoteCsvOptions& options_;
+  const Display plain_;
+  std::string csv_;
+};
 
 std::string capitalised(std::string text) {
   if (!text.empty() && text.front() >= 'a' && text.front() <= 'z')
@@ -102,7 +190,8 @@ std::string measured_text(const Quote& quote, const Display& display, const Quot
 std::vector<std::string> spot_row(const Quote& quote, const Display& display, const QuotedSpot& spot,
                                   const std::string& what, const std::string& price) {
   std::string measured = measured_text(quote, display, spot);
-  if (const std::string straddle = straddle_text(quote, spot); !straddle.empty()) measured += "; " + straddle;
+  for (const std::string& more : {straddle_text(quote, spot), hand_text(quote, spot, display)})
+    if (!more.empty()) measured += "; " + more;
   return {std::to_string(spot.spot.id) + ": " + what, measured, price};
 }
 
@@ -183,18 +272,125 @@ void add_unpriced(const Quote& quote, const Display& display, ReportPage& page) 
     page.blocks.emplace_back(ReportNote{beyond});
 }
 
-void add_evidence(const Quote& quote, const QuotePageOptions& options, ReportPage& page) {
-  ReportPictures pictures{{}, 3};
+/// What the total does not hold, and why: it stands right behind the totals.
+void add_missing(const Quote& quote, ReportPage& page) {
+  const std::vector<MissingPart> missing = missing_parts(quote);
+  if (missing.empty()) return;
+  page.blocks.emplace_back(ReportHeading{"Not measured, and not in the total"});
+  ReportTable table;
+  table.header = {"Panel", "What", "Why"};
+  for (const MissingPart& part : missing)
+    table.rows.push_back({part.panel.empty() ? "–" : capitalised(part.panel), part.what, part.why});
+  page.blocks.emplace_back(std::move(table));
+}
+
+void add_warnings(const Quote& quote, ReportPage& page) {
+  if (quote.warnings.empty()) return;
+  page.blocks.emplace_back(ReportHeading{"Warnings of the photos"});
+  for (const JobWarning& warning : quote.warnings)
+    page.blocks.emplace_back(ReportText{warning_text(quote, warning)});
+}
+
+void add_changes(const Quote& quote, ReportPage& page) {
+  if (quote.changes.empty()) return;
+  page.blocks.emplace_back(ReportHeading{"Changed by hand"});
+  for (const JobChange& change : quote.changes) page.blocks.emplace_back(ReportText{change_text(change)});
+}
+
+OrderedJson not_measured_json(const NotMeasured& missing) {
+  OrderedJson photos = OrderedJson::array();
+  for (const JobPhoto& photo : missing.photos)
+    photos.push_back({{"id", photo.id},
+                      {"panel", photo.panel},
+                      {"name", photo.name},
+                      {"reason", photo.refusal ? photo.refusal->message : ""},
+                      {"remedy", photo.refusal ? photo.refusal->remedy : ""}});
+  return {{"photos", std::move(photos)},
+          {"photos_tried", missing.photos_tried},
+          {"photos_to_do", missing.photos_to_do},
+          {"panels", missing.panels}};
+}
+
+OrderedJson warnings_json(const Quote& quote) {
+  OrderedJson warnings = OrderedJson::array();
+  for (const JobWarning& warning : quote.warnings)
+    warnings.push_back({{"code", warning.code},
+                        {"message", warning.message},
+                        {"photos", warning.photos},
+                        {"spots", warning.spots}});
+  return warnings;
+}
+
+OrderedJson changes_json(const Quote& quote) {
+  OrderedJson changes = OrderedJson::array();
+  for (const JobChange& change : quote.changes)
+    changes.push_back({{"date", change.date},
+                       {"who", change.who},
+                       {"what", change.what},
+                       {"key", change.key},
+                       {"from", change.from},
+                       {"to", change.to},
+                       {"why", change.why}});
+  return changes;
+}
+
+/// "numbers in it: 1 is spot 4, 2 is spot 5", where the picture and the quote number the spots otherwise.
+std::string numbers_text(const Quote& quote, const JobPhoto& photo) {
+  std::string text;
+  for (const QuotedSpot& spot : quote.spots)
+    if (spot.spot.photo == photo.id && spot.spot.number_in_photo)
+      text += (text.empty() ? "Numbers in it: " : ", ") + std::to_string(*spot.spot.number_in_photo) +
+              " is spot " + std::to_string(spot.spot.id);
+  return text;
+}
+
+/// What an insurer wants to know of a photo: which one it is, when and how it was taken, and by what it was
+/// measured.
+std::string evidence_text(const Quote& quote, const Display& display, const JobPhoto& photo) {
+  std::string text = capitalised(photo.panel) + ": " + photo.name;
+  const auto add = [&](const std::string& part) {
+    if (!part.empty()) text += "; " + part;
+  };
+  if (!photo.date_taken.empty()) add("taken " + photo.date_taken);
+  add(numbers_text(quote, photo));
+  if (const auto& setup = photo.setup) {
+    add("stripes " + display.number(setup->board_pitch_mm, 1) + " mm");
+    if (setup->board_distance_mm) add("board " + display.millimetres(*setup->board_distance_mm, 0) + " away");
+    add("bar " + display.number(setup->bar_length_mm, 1) + " mm");
+  }
+  add(photo.program);
+  constexpr std::size_t fingerprint_digits = 16;  // tells all photos of a claim apart
+  if (!photo.sha256.empty()) add("SHA-256 " + photo.sha256.substr(0, fingerprint_digits) + "…");
+  return text;
+}
+
+void add_evidence(const Quote& quote, const Display& display, const QuotePageOptions& options,
+                  ReportPage& page) {
+  ReportPictures pictures{{}, 2};
   for (const JobPhoto& photo : quote.photos) {
     const auto thumbnail = options.thumbnails.find(photo.id);
     if (thumbnail == options.thumbnails.end()) continue;
-    std::string caption = capitalised(photo.panel) + ": " + photo.name;
-    if (!photo.date_taken.empty()) caption += ", taken " + photo.date_taken;
-    pictures.pictures.push_back({thumbnail->second, caption, true});
+    pictures.pictures.push_back({thumbnail->second, evidence_text(quote, display, photo), true});
   }
   if (pictures.pictures.empty()) return;
   page.blocks.emplace_back(ReportHeading{"Evidence"});
   page.blocks.emplace_back(pictures);
+}
+
+/// Panels with their sums, before the pages of lines.
+void add_summary(const Quote& quote, const Display& display, ReportPage& page) {
+  if (quote.panels.size() < 2) return;
+  ReportTable table;
+  table.amounts = true;
+  table.header = {"Panel", "Spots", quote.currency.code};
+  for (const std::string& panel : quote.panels) {
+    const auto spots = std::count_if(quote.spots.begin(), quote.spots.end(),
+                                     [&](const QuotedSpot& spot) { return spot.spot.panel == panel; });
+    table.rows.push_back(
+        {capitalised(panel), std::to_string(spots), display.amount(panel_sum(quote, panel))});
+  }
+  page.blocks.emplace_back(ReportHeading{"Panel by panel"});
+  page.blocks.emplace_back(std::move(table));
 }
 
 }  // namespace
@@ -209,6 +405,9 @@ std::string quote_to_json(const Quote& quote, const std::string& program) {
                    {"program", program},
                    {"vehicle", quote.vehicle},
                    {"notes", quote.notes},
+                   {"claim_number", quote.claim_number},
+                   {"quote_number", quote.quote_number},
+                   {"valid_until", quote.valid_until},
                    {"prices", {{"name", quote.prices_name}, {"note", quote.prices_note}}},
                    {"currency", quote.currency.code},
                    {"currency_decimals", quote.currency.decimals},
@@ -223,50 +422,33 @@ std::string quote_to_json(const Quote& quote, const std::string& program) {
   json["tax"] = quote.tax ? OrderedJson{{"name", quote.tax->name},
                                         {"percent", OrderedJson::parse(percent_text(quote.tax->rate))}}
                           : OrderedJson(nullptr);
+  json["second_tax"] =
+      quote.second_tax ? OrderedJson{{"name", quote.second_tax->name},
+                                     {"percent", OrderedJson::parse(percent_text(quote.second_tax->rate))},
+                                     {"on_first", quote.second_tax->on_first}}
+                       : OrderedJson(nullptr);
+  json["prices_include_tax"] = quote.prices_include_tax;
   json["tax_minor"] = quote.tax_minor;
+  json["second_tax_minor"] = quote.second_tax_minor;
   json["total_minor"] = quote.total_minor;
+  const auto or_null = [](const std::optional<std::int64_t>& minor) {
+    return minor ? OrderedJson(*minor) : OrderedJson(nullptr);
+  };
+  json["total_lower_minor"] = or_null(quote.total_lower_minor);
+  json["total_upper_minor"] = or_null(quote.total_upper_minor);
+  json["partial"] = quote.partial();
+  json["not_measured"] = not_measured_json(quote.not_measured);
   json["spots"] = std::move(spots);
   json["unpriced"] = std::move(unpriced);
+  json["warnings"] = warnings_json(quote);
+  json["changes"] = changes_json(quote);
+  json["questions"] = quote.questions;
   json["remarks"] = quote.remarks;
   return json_text(json);
 }
 
-std::string quote_to_csv(const Quote& quote) {
-  const Display plain(quote.currency, "");
-  std::string csv = csv_line({"panel", "type", "spots", "what", "size_mm", "size_low_mm", "size_high_mm",
-                              "depth_mm", "severity", "source", "amount", "currency"});
-  const auto row = [&](const QuoteLine& line, const std::string& what) {
-    std::vector<std::string> cells{harmless(line.panel), to_string(line.type), joined_ids(line.spots),
-                                   harmless(what)};
-    if (line.type == LineType::spot) {
-      add_evidence_cells(quote, quoted_spot(quote, line.spots.front()), cells);
-    } else {
-      cells.resize(10);
-    }
-    cells.push_back(plain.amount(line.amount_minor));
-    cells.push_back(quote.currency.code);
-    csv += csv_line(cells);
-  };
-  const auto sum = [&](const char* type, const std::string& what, std::int64_t amount_minor) {
-    std::vector<std::string> cells{"", type, "", harmless(what)};
-    cells.resize(10);
-    cells.push_back(plain.amount(amount_minor));
-    cells.push_back(quote.currency.code);
-    csv += csv_line(cells);
-  };
-  for (const QuoteLine& line : quote.lines)
-    if (line.type != LineType::rounding) row(line, line_text(quote, line, plain));
-  if (quote.tax) sum("tax", quote.tax->name + " " + percent_text(quote.tax->rate) + " %", quote.tax_minor);
-  for (const QuoteLine& line : quote.lines)
-    if (line.type == LineType::rounding) row(line, line_text(quote, line, plain));
-  sum("total", "total", quote.total_minor);
-  for (const UnpricedSpot& spot : quote.unpriced) {
-    std::vector<std::string> cells{harmless(spot.panel), "unpriced", std::to_string(spot.id), spot.reason};
-    add_evidence_cells(quote, quoted_spot(quote, spot.id), cells);
-    cells.resize(12);
-    csv += csv_line(cells);
-  }
-  return csv;
+std::string quote_to_csv(const Quote& quote, const QuoteCsvOptions& options) {
+  return QuoteCsv(quote, options).make();
 }
 
 ReportPage quote_page(const Quote& quote, const Display& display, const QuotePageOptions& options) {
@@ -274,21 +456,28 @@ ReportPage quote_page(const Quote& quote, const Display& display, const QuotePag
   page.title = quote.vehicle.empty() ? "Quote" : "Quote: " + quote.vehicle;
   page.workshop = options.workshop;
   page.date = options.date;
+  for (const auto& [name, value] : numbers_of(quote))
+    page.blocks.emplace_back(ReportText{name + ": " + value});
   if (!quote.notes.empty()) page.blocks.emplace_back(ReportText{quote.notes});
   if (!quote.prices_note.empty()) page.blocks.emplace_back(ReportNote{quote.prices_note});
-  page.blocks.emplace_back(ReportText{"Total " + display.money(quote.total_minor), true});
-  if (const std::string unpriced = unpriced_text(quote); !unpriced.empty())
-    page.blocks.emplace_back(ReportNote{unpriced});
+  page.blocks.emplace_back(
+      ReportText{(quote.partial() ? "Total, partial: " : "Total ") + display.money(quote.total_minor), true});
+  for (const std::string& text : {partial_text(quote), unpriced_text(quote), span_text(quote, display)})
+    if (!text.empty()) page.blocks.emplace_back(ReportNote{text});
+  add_summary(quote, display, page);
+  page.blocks.emplace_back(ReportHeading{"All together"});
+  page.blocks.emplace_back(totals_table(quote, display));
+  add_missing(quote, page);
   for (const std::string& panel : quote.panels) {
     page.blocks.emplace_back(ReportHeading{capitalised(panel)});
     page.blocks.emplace_back(panel_table(quote, display, panel));
   }
   add_whole_job(quote, display, page);
-  page.blocks.emplace_back(ReportHeading{"All together"});
-  page.blocks.emplace_back(totals_table(quote, display));
   add_unpriced(quote, display, page);
   add_counts(quote, page);
-  add_evidence(quote, options, page);
+  add_warnings(quote, page);
+  add_changes(quote, page);
+  add_evidence(quote, display, options, page);
   page.footer =
       "Sizes measured from photos of stripes reflected in the paint, with 95 % intervals; entries by hand "
       "are marked. " +

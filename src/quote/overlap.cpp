@@ -4,6 +4,7 @@
 #include <cmath>
 #include <map>
 #include <set>
+#include <string>
 #include <tuple>
 
 namespace ripplegauge {
@@ -31,6 +32,21 @@ bool may_be_the_same(const JobSpot& a, const JobSpot& b, const OverlapOptions& o
   };
   const double allowed_mm = options.size_agreement * std::hypot(half_mm(a), half_mm(b));
   return std::abs(a.diameter_mm.value - b.diameter_mm.value) <= allowed_mm;
+}
+
+bool within(const Quantity& a, const Quantity& b, double times, double least_share) {
+  const double half_a = std::max(a.half_width(), least_share * a.value),
+               half_b = std::max(b.half_width(), least_share * b.value);
+  return std::abs(a.value - b.value) <= times * std::hypot(half_a, half_b);
+}
+
+/// So alike that one spot needs no other to bear it out.
+bool alike(const JobSpot& a, const JobSpot& b, const OverlapOptions& options) {
+  if (a.kind != b.kind) return false;
+  if (!within(a.diameter_mm, b.diameter_mm, options.size_agreement, options.least_lone_size_share))
+    return false;
+  return !a.depth_mm || !b.depth_mm ||
+         within(*a.depth_mm, *b.depth_mm, options.size_agreement, options.least_lone_depth_share);
 }
 
 struct Pair {
@@ -93,6 +109,94 @@ bool card_stayed(const Sightings& a, const Sightings& b, const std::vector<Pair>
   return 2 * pairs.size() >= expected;
 }
 
+/// How the card of one photo lies in the frame of another: turned, then shifted.
+struct Motion {
+  double cosine = 1, sine = 0, dx_mm = 0, dy_mm = 0;
+
+  PointMm operator()(const PointMm& p) const {
+    return {cosine * p.x_mm - sine * p.y_mm + dx_mm, sine * p.x_mm + cosine * p.y_mm + dy_mm};
+  }
+  bool is_near(const Motion& other) const {
+    constexpr double same_shift_mm = 6, same_turn = 0.15;  // of the turn's sine and cosine
+    const PointMm middle{60, 45};                          // where spots usually lie
+    return distance_mm((*this)(middle), other(middle)) < same_shift_mm &&
+           std::hypot(cosine - other.cosine, sine - other.sine) < same_turn;
+  }
+};
+
+/// The motion that lays a1 onto b1 and a2 into the direction of b2.
+Motion motion_between(const PointMm& a1, const PointMm& a2, const PointMm& b1, const PointMm& b2) {
+  const double turn =
+      std::atan2(b2.y_mm - b1.y_mm, b2.x_mm - b1.x_mm) - std::atan2(a2.y_mm - a1.y_mm, a2.x_mm - a1.x_mm);
+  Motion motion{std::cos(turn), std::sin(turn), 0, 0};
+  const PointMm turned = motion(a1);
+  motion.dx_mm = b1.x_mm - turned.x_mm;
+  motion.dy_mm = b1.y_mm - turned.y_mm;
+  return motion;
+}
+
+std::vector<Pair> pairs_under(const Motion& motion, const Sightings& a, const Sightings& b,
+                              const OverlapOptions& options) {
+  std::vector<Pair> pairs;
+  std::set<int> taken;
+  for (const JobSpot* left : a) {
+    const PointMm place = motion(*left->position_mm);
+    const JobSpot* best = nullptr;
+    double nearest_mm = std::max(reach_mm(*left, options), options.corner_mm);
+    for (const JobSpot* right : b) {
+      const double apart_mm = distance_mm(place, *right->position_mm);
+      if (apart_mm > nearest_mm || taken.contains(right->id) || !alike(*left, *right, options)) continue;
+      best = right;
+      nearest_mm = apart_mm;
+    }
+    if (best == nullptr) continue;
+    taken.insert(best->id);
+    pairs.push_back({std::min(left->id, best->id), std::max(left->id, best->id), nearest_mm});
+  }
+  return pairs;
+}
+
+struct Pattern {
+  std::vector<Pair> pairs;
+  bool unique = true;  ///< no other motion joins nearly as many
+};
+
+/// The motion of the card under which most spots of two photos fall on one another.
+Pattern best_pattern(const Sightings& a, const Sightings& b, const OverlapOptions& options) {
+  constexpr std::size_t most_tried = 25;    // 360 000 motions at most
+  constexpr double least_baseline_mm = 15;  // shorter ones say too little of the turn
+  constexpr double nearly_as_many = 0.7;
+  const std::size_t count_a = std::min(a.size(), most_tried), count_b = std::min(b.size(), most_tried);
+  Pattern best;
+  Motion best_motion;
+  std::vector<std::pair<Motion, std::size_t>> tried;
+  for (std::size_t i = 0; i < count_a; ++i)
+    for (std::size_t j = 0; j < count_a; ++j) {
+      const double length_a = distance_mm(*a[i]->position_mm, *a[j]->position_mm);
+      if (i == j || length_a < least_baseline_mm) continue;
+      for (std::size_t k = 0; k < count_b; ++k) {
+        if (!alike(*a[i], *b[k], options)) continue;
+        for (std::size_t l = 0; l < count_b; ++l) {
+          const double length_b = distance_mm(*b[k]->position_mm, *b[l]->position_mm);
+          if (k == l || std::abs(length_a - length_b) > options.corner_mm || !alike(*a[j], *b[l], options))
+            continue;
+          const Motion motion =
+              motion_between(*a[i]->position_mm, *a[j]->position_mm, *b[k]->position_mm, *b[l]->position_mm);
+          std::vector<Pair> pairs = pairs_under(motion, a, b, options);
+          if (pairs.size() > 2) tried.emplace_back(motion, pairs.size());
+          if (pairs.size() <= best.pairs.size()) continue;
+          best.pairs = std::move(pairs);
+          best_motion = motion;
+        }
+      }
+    }
+  for (const auto& [motion, count] : tried)
+    if (!motion.is_near(best_motion) &&
+        static_cast<double>(count) > nearly_as_many * static_cast<double>(best.pairs.size()))
+      best.unique = false;
+  return best;
+}
+
 /// Sightings of one spot in three photos are one spot; two spots of one photo never are.
 class Groups {
  public:
@@ -125,28 +229,85 @@ bool better(const JobSpot& a, const JobSpot& b) {
 
 }  // namespace
 
-std::vector<CountedSpot> merge_overlapping(const Job& job, const OverlapOptions& options) {
+namespace {
+
+std::string photos_text(const Job& job, int a, int b) {
+  const auto name = [&](int id) {
+    const JobPhoto* photo = photo_with_id(job, id);
+    return photo == nullptr ? "photo " + std::to_string(id) : photo->name;
+  };
+  return name(a) + " and " + name(b);
+}
+
+std::string ids_text(const std::vector<Pair>& pairs) {
+  std::string text;
+  for (const Pair& pair : pairs)
+    text += (text.empty() ? "" : ", ") + std::to_string(pair.first) + " and " + std::to_string(pair.second);
+  return text;
+}
+
+constexpr const char* how_to_answer =
+    " `ripplegauge job same JOB --spot A,B` joins two; `job mark JOB --spot A --counts-alone` says that they "
+    "are two.";
+
+/// What two photos of one panel have in common. Adds to pairs what is one spot, to questions what may be.
+void look_at_two(const Job& job, int photo_a, const Sightings& a, int photo_b, const Sightings& b,
+                 const OverlapOptions& options, std::vector<Pair>& pairs,
+                 std::vector<std::string>& questions) {
+  const std::vector<Pair> found = pairs_between(a, b, options);
+  if (found.size() > 1 && card_stayed(a, b, found)) {
+    pairs.insert(pairs.end(), found.begin(), found.end());
+    return;
+  }
+  if (found.size() == 1 && card_stayed(a, b, found)) {
+    const auto spot = [&](int id) {
+      return *std::find_if(job.spots.begin(), job.spots.end(),
+                           [&](const JobSpot& one) { return one.id == id; });
+    };
+    if (alike(spot(found.front().first), spot(found.front().second), options))
+      pairs.push_back(found.front());
+    else
+      questions.push_back("Spots " + ids_text(found) + " (" + photos_text(job, photo_a, photo_b) +
+                          ") lie in one place of the card, but differ in depth or size: counted as two." +
+                          how_to_answer);
+    return;
+  }
+  const Pattern pattern = best_pattern(a, b, options);
+  // Among many spots some always fall on others by chance, so a share of all must.
+  const std::size_t matched = pattern.pairs.size(), fewer = std::min(a.size(), b.size());
+  if (pattern.unique && ((matched >= 4 && 3 * matched >= fewer) || (matched == 3 && fewer == 3)))
+    pairs.insert(pairs.end(), pattern.pairs.begin(), pattern.pairs.end());
+  else if (matched >= 2 && 2 * matched >= fewer)
+    questions.push_back("Spots " + ids_text(pattern.pairs) + " (" + photos_text(job, photo_a, photo_b) +
+                        ") make one pattern, as if the card had been moved: counted as separate ones." +
+                        how_to_answer);
+}
+
+}  // namespace
+
+CountedOnce count_once(const Job& job, const OverlapOptions& options) {
   std::map<std::string, std::map<int, Sightings>> by_panel_and_photo;
   for (const JobSpot& spot : job.spots)
-    if (!spot.voided && !spot.by_hand() && !spot.counts_alone && spot.position_mm)
+    if (!spot.voided && !spot.by_hand() && !spot.counts_alone && !spot.same_as && spot.position_mm)
       by_panel_and_photo[spot.panel][*spot.photo].push_back(&spot);
 
+  CountedOnce result;
   std::vector<Pair> pairs;
   for (const auto& [panel, photos] : by_panel_and_photo)
     for (auto a = photos.begin(); a != photos.end(); ++a)
-      for (auto b = std::next(a); b != photos.end(); ++b) {
-        const std::vector<Pair> found = pairs_between(a->second, b->second, options);
-        if (card_stayed(a->second, b->second, found)) pairs.insert(pairs.end(), found.begin(), found.end());
-      }
+      for (auto b = std::next(a); b != photos.end(); ++b)
+        look_at_two(job, a->first, a->second, b->first, b->second, options, pairs, result.questions);
   std::sort(pairs.begin(), pairs.end(), nearer);
   Groups groups(job);
+  for (const JobSpot& spot : job.spots)
+    if (spot.same_as) groups.join(*spot.same_as, spot.id);
   for (const Pair& pair : pairs) groups.join(pair.first, pair.second);
 
   std::map<int, Sightings> by_root;
   for (const JobSpot& spot : job.spots)
     if (!spot.voided) by_root[groups.root(spot.id)].push_back(&spot);
 
-  std::vector<CountedSpot> counted;
+  std::vector<CountedSpot>& counted = result.spots;
   for (const auto& [root, sightings] : by_root) {
     const JobSpot* best = *std::min_element(sightings.begin(), sightings.end(),
                                             [](auto* a, auto* b) { return better(*a, *b); });
@@ -157,7 +318,11 @@ std::vector<CountedSpot> merge_overlapping(const Job& job, const OverlapOptions&
     counted.push_back(std::move(spot));
   }
   std::sort(counted.begin(), counted.end(), [](const auto& a, const auto& b) { return a.id < b.id; });
-  return counted;
+  return result;
+}
+
+std::vector<CountedSpot> merge_overlapping(const Job& job, const OverlapOptions& options) {
+  return count_once(job, options).spots;
 }
 
 }  // namespace ripplegauge

@@ -4,6 +4,7 @@
 #include <array>
 #include <charconv>
 #include <cmath>
+#include <iterator>
 
 #include "ripplegauge/quote/job.hpp"
 
@@ -146,7 +147,54 @@ bool check_row(const PriceTable& table, const PriceRow& row, Problems& problems)
     problems.push_back({key, std::to_string(*row.count_to), "count_to must be from count_from to 1000000"});
   check_price(key, row.price_minor, problems);
   if (row.per == Per::job) problems.push_back({key, "\"job\"", "a price is per \"spot\" or per \"panel\""});
+  if (row.hours_milli && !table.hourly_minor)
+    problems.push_back({key, "hours", "hourly_rate must say what an hour costs"});
   return problems.size() == before;
+}
+
+/// Rows that hold for one panel need not hold every size, but for the sizes and grades that they do every
+/// count.
+void check_panel_rows(const PriceTable& table, const std::string& panel, Problems& problems) {
+  std::vector<PriceRow> rows;
+  for (const PriceRow& row : table.prices)
+    if (same_name(row.panel, panel)) rows.push_back(row);
+  const auto count = [&](const auto& holds) { return std::count_if(rows.begin(), rows.end(), holds); };
+  const std::string where = "panel " + quoted(panel) + ", ";
+  const auto any_bands = count([](const PriceRow& row) { return row.band == any_word; });
+  if (any_bands > 0 && any_bands < static_cast<std::ptrdiff_t>(rows.size()))
+    return problems.push_back(
+        {"prices", "ambiguous: " + where + "band \"any\" beside named ones", "use one or the other"});
+  for (const PriceRow& row : rows) {
+    const auto same_band = [&](const PriceRow& other) { return other.band == row.band; };
+    const auto any_grade = [&](const PriceRow& other) {
+      return same_band(other) && other.severity == any_word;
+    };
+    if (count(any_grade) > 0 && count(any_grade) < count(same_band))
+      return problems.push_back(
+          {"prices",
+           "ambiguous: " + where + "band " + quoted(row.band) + " has severity \"any\" beside named ones",
+           "use one or the other"});
+  }
+  while (!rows.empty()) {
+    const PriceRow first = rows.front();
+    const auto alike = [&](const PriceRow& row) {
+      return row.band == first.band && row.severity == first.severity;
+    };
+    std::vector<PriceRow> together;
+    std::copy_if(rows.begin(), rows.end(), std::back_inserter(together), alike);
+    std::erase_if(rows, alike);
+    check_counts(together, where + row_text(first.band, first.severity), problems);
+  }
+}
+
+void check_all_panel_rows(const PriceTable& table, Problems& problems) {
+  std::vector<std::string> panels;
+  for (const PriceRow& row : table.prices) {
+    const auto same = [&](const std::string& panel) { return same_name(panel, row.panel); };
+    if (row.panel.empty() || std::any_of(panels.begin(), panels.end(), same)) continue;
+    panels.push_back(row.panel);
+    check_panel_rows(table, row.panel, problems);
+  }
 }
 
 void check_prices(const PriceTable& table, Problems& problems) {
@@ -158,14 +206,17 @@ void check_prices(const PriceTable& table, Problems& problems) {
   const auto rows_where = [&](const std::string& band, const auto& severity_holds) {
     std::vector<PriceRow> rows;
     for (const PriceRow& row : table.prices)
-      if (row.band == band && severity_holds(row.severity)) rows.push_back(row);
+      if (row.panel.empty() && row.band == band && severity_holds(row.severity)) rows.push_back(row);
     return rows;
   };
   const auto always = [](const std::string&) { return true; };
   const bool any_band = !rows_where(any_word, always).empty();
   const std::vector<std::string> bands =
       any_band ? std::vector<std::string>{any_word} : names_of(table.bands);
-  if (any_band && rows_where(any_word, always).size() != table.prices.size())
+  const auto of_all_panels = static_cast<std::size_t>(std::count_if(
+      table.prices.begin(), table.prices.end(), [](const PriceRow& row) { return row.panel.empty(); }));
+  check_all_panel_rows(table, problems);
+  if (any_band && rows_where(any_word, always).size() != of_all_panels)
     return problems.push_back(
         {"prices", "ambiguous: rows for band \"any\" beside rows for a named band", "use one or the other"});
 
@@ -232,6 +283,8 @@ void check_caps_and_items(const PriceTable& table, Problems& problems) {
     check_price(key, item.price_minor, problems);
     if (item.per == Per::spot)
       problems.push_back({key, "\"spot\"", "an item is per \"panel\" or per \"job\""});
+    if (item.hours_milli && !table.hourly_minor)
+      problems.push_back({key, "hours", "hourly_rate must say what an hour costs"});
     if (item.always && !item.fact.empty())
       problems.push_back({key, quoted(item.fact), "an item that is charged always needs no fact"});
   }
@@ -255,6 +308,24 @@ std::vector<TableProblem> problems_of(const PriceTable& table) {
   check_caps_and_items(table, problems);
   if (table.discount)
     check_rate_or_fixed("discount", table.discount->rate, table.discount->fixed_minor, whole, problems);
+  for (const PanelDiscount& one : table.panel_discounts) {
+    const std::string key = "panel_discounts " + quoted(one.panel);
+    if (one.panel.empty()) problems.push_back({key, "\"\"", "it must name its panel"});
+    const auto again =
+        std::count_if(table.panel_discounts.begin(), table.panel_discounts.end(),
+                      [&](const PanelDiscount& other) { return same_name(other.panel, one.panel); });
+    if (again > 1) problems.push_back({key, "there twice", "a panel has one discount"});
+    check_rate_or_fixed(key, one.discount.rate, one.discount.fixed_minor, whole, problems);
+  }
+  check_price("minimum", table.minimum_minor, problems);
+  check_price("hourly_rate", table.hourly_minor, problems);
+  if (table.second_tax && !table.tax)
+    problems.push_back({"second_tax", quoted(table.second_tax->name), "a second tax needs a first one"});
+  if (table.second_tax && (table.second_tax->rate.ppm < 0 || table.second_tax->rate.ppm > whole.ppm))
+    problems.push_back(
+        {"second_tax", percent_text(table.second_tax->rate) + " %", "percent must be between 0 and 100"});
+  if (table.prices_include_tax && !table.tax)
+    problems.push_back({"prices_include_tax", "true", "a tax must say which one they include"});
   if (table.tax && (table.tax->rate.ppm < 0 || table.tax->rate.ppm > whole.ppm))
     problems.push_back({"tax", percent_text(table.tax->rate) + " %", "percent must be between 0 and 100"});
   if (table.rounding.cash_step_minor < 1)
@@ -262,6 +333,75 @@ std::vector<TableProblem> problems_of(const PriceTable& table) {
                         "cash_step must be at least one minor unit"});
   check_price("rounding", table.rounding.cash_step_minor, problems);
   return problems;
+}
+
+std::int64_t price_of_hours(std::int64_t hourly_minor, int hours_milli, RoundingMode mode) {
+  constexpr std::int64_t milli = 1000;
+  const std::int64_t whole_hours = hours_milli / milli;
+  return add_minor(hourly_minor * whole_hours, scaled_minor(hourly_minor, hours_milli % milli, milli, mode));
+}
+
+namespace {
+
+std::string amount_text(const PriceTable& table, std::int64_t minor) {
+  return decimal_from_minor(minor, table.currency.decimals);
+}
+
+std::string row_name(const PriceRow& row) {
+  return (row.panel.empty() ? "" : "panel " + quoted(row.panel) + ", ") + row_text(row.band, row.severity);
+}
+
+/// What `count` spots of this row cost.
+std::int64_t cost_of(const PriceRow& row, int count) {
+  return row.per == Per::spot ? add_minor(*row.price_minor * count, 0) : *row.price_minor;
+}
+
+/// One more spot makes them all cheaper together.
+void warn_of_count_steps(const PriceTable& table, std::vector<std::string>& warnings) {
+  for (const PriceRow& row : table.prices)
+    for (const PriceRow& next : table.prices) {
+      if (next.band != row.band || next.severity != row.severity || !same_name(next.panel, row.panel))
+        continue;
+      if (!row.count_to || next.count_from != *row.count_to + 1) continue;
+      if (!row.price_minor || !next.price_minor) continue;
+      const std::int64_t fewer = cost_of(row, *row.count_to), more = cost_of(next, next.count_from);
+      if (more < fewer)
+        warnings.push_back(row_name(row) + ": " + std::to_string(*row.count_to) + " spots cost " +
+                           amount_text(table, fewer) + ", " + std::to_string(next.count_from) +
+                           " cost less, " + amount_text(table, more) + ".");
+    }
+}
+
+/// The row next in size, or next in grade, is cheaper, other things alike.
+void warn_of_order(const PriceTable& table, std::vector<std::string>& warnings) {
+  std::vector<SizeBand> bands = table.bands;
+  std::stable_sort(bands.begin(), bands.end(),
+                   [](const SizeBand& a, const SizeBand& b) { return a.from_mm < b.from_mm; });
+  const auto place = [](const auto& names, const std::string& name) {
+    return std::find(names.begin(), names.end(), name) - names.begin();
+  };
+  const std::vector<std::string> sizes = names_of(bands);
+  for (const PriceRow& row : table.prices)
+    for (const PriceRow& worse : table.prices) {
+      if (!row.price_minor || !worse.price_minor || row.per != worse.per) continue;
+      if (row.count_from != worse.count_from || !same_name(row.panel, worse.panel)) continue;
+      const auto larger = place(sizes, worse.band) - place(sizes, row.band);
+      const auto graver = place(table.severities, worse.severity) - place(table.severities, row.severity);
+      const bool next_size = larger == 1 && graver == 0, next_grade = larger == 0 && graver == 1;
+      if ((next_size || next_grade) && *worse.price_minor < *row.price_minor)
+        warnings.push_back(row_name(worse) + " costs " + amount_text(table, *worse.price_minor) +
+                           ", less than " + row_name(row) + ", " + amount_text(table, *row.price_minor) +
+                           ".");
+    }
+}
+
+}  // namespace
+
+std::vector<std::string> warnings_of(const PriceTable& table) {
+  std::vector<std::string> warnings;
+  warn_of_count_steps(table, warnings);
+  warn_of_order(table, warnings);
+  return warnings;
 }
 
 const char* to_string(StraddlePolicy policy) {

@@ -38,6 +38,25 @@ std::size_t chosen_band(const PriceTable& table, const Quantity& size_mm) {
   return band_index(table.bands, size_mm.value);
 }
 
+/// Of the grades that a spot's intervals allow those that the table knows, mildest first.
+std::vector<std::string> allowed_grades(const PriceTable& table, const JobSpot& spot) {
+  std::vector<std::string> allowed;
+  for (const std::string& grade : table.severities)
+    if (holds(spot.severities_allowed, grade)) allowed.push_back(grade);
+  return holds(allowed, spot.severity) ? allowed : std::vector<std::string>{};
+}
+
+/// The grade that the stated policy chooses, as it does for sizes.
+void choose_grade(const PriceTable& table, QuotedSpot& result) {
+  result.severity = result.spot.severity;
+  const std::vector<std::string> allowed = allowed_grades(table, result.spot);
+  if (allowed.size() < 2) return;
+  result.mild_severity = allowed.front();
+  result.worst_severity = allowed.back();
+  if (table.policy == StraddlePolicy::lower) result.severity = allowed.front();
+  if (table.policy == StraddlePolicy::upper) result.severity = allowed.back();
+}
+
 QuotedSpot quoted_from(const Job& job, const CountedSpot& counted, const PriceTable& table) {
   QuotedSpot result;
   const auto found = std::find_if(job.spots.begin(), job.spots.end(),
@@ -51,7 +70,8 @@ QuotedSpot quoted_from(const Job& job, const CountedSpot& counted, const PriceTa
     result.low_band = table.bands[low].name;
     result.high_band = table.bands[high].name;
   }
-  result.beyond_pulling = result.spot.beyond_pulling || holds(table.beyond_pulling, result.spot.severity);
+  choose_grade(table, result);
+  result.beyond_pulling = result.spot.beyond_pulling || holds(table.beyond_pulling, result.severity);
   return result;
 }
 
@@ -59,7 +79,7 @@ constexpr const char* unknown_severity = "severity not known";
 
 /// Which rows price a spot: all of them have the same band and severity word.
 struct RowKey {
-  std::string band, severity;
+  std::string panel, band, severity;
   auto operator<=>(const RowKey&) const =
       default;  // NOLINT(modernize-use-nullptr): the check sees a null in what the compiler writes
 };
@@ -67,24 +87,26 @@ struct RowKey {
 /// Nothing where the table prices by severity and the spot's is not known.
 std::optional<RowKey> row_key(const PriceTable& table, const QuotedSpot& quoted_spot) {
   const JobSpot& spot = quoted_spot.spot;
-  if (!spot.severity.empty() && !table.severities.empty() && !holds(table.severities, spot.severity))
-    throw UsageError(who(spot) + " has severity " + quoted(spot.severity) +
+  const std::string& severity = quoted_spot.severity;
+  if (!severity.empty() && !table.severities.empty() && !holds(table.severities, severity))
+    throw UsageError(who(spot) + " has severity " + quoted(severity) +
                      ", which the price file does not know: it has " + listed(table.severities));
-  for (const PriceRow& row : table.prices) {
-    if (row.band != any_word && row.band != quoted_spot.band) continue;
-    if (row.severity == any_word || same_name(row.severity, spot.severity))
-      return RowKey{row.band, row.severity};
-  }
-  if (spot.severity.empty()) return std::nullopt;
-  throw UsageError(who(spot) + " has severity " + quoted(spot.severity) +
-                   ", but the price file prices band " + quoted(quoted_spot.band) +
-                   " by severity: " + listed(table.severities));
+  for (const bool of_this_panel : {true, false})
+    for (const PriceRow& row : table.prices) {
+      if (of_this_panel ? !same_name(row.panel, spot.panel) : !row.panel.empty()) continue;
+      if (row.band != any_word && row.band != quoted_spot.band) continue;
+      if (row.severity == any_word || same_name(row.severity, severity))
+        return RowKey{row.panel, row.band, row.severity};
+    }
+  if (severity.empty()) return std::nullopt;
+  throw UsageError(who(spot) + " has severity " + quoted(severity) + ", but the price file prices band " +
+                   quoted(quoted_spot.band) + " by severity: " + listed(table.severities));
 }
 
 const PriceRow& row_for(const PriceTable& table, const RowKey& key, int count) {
   const auto found = std::find_if(table.prices.begin(), table.prices.end(), [&](const PriceRow& row) {
-    return row.band == key.band && row.severity == key.severity && count >= row.count_from &&
-           (!row.count_to || count <= *row.count_to);
+    return row.panel == key.panel && row.band == key.band && row.severity == key.severity &&
+           count >= row.count_from && (!row.count_to || count <= *row.count_to);
   });
   if (found == table.prices.end())
     throw UsageError("the price file has no price for " + std::to_string(count) + " spots of band " +
@@ -105,8 +127,9 @@ QuoteLine line_for(const PriceRow& row, const std::string& panel,
   line.type = row.per == Per::spot ? LineType::spot : LineType::spots;
   line.panel = panel;
   line.amount_minor = *row.price_minor;
+  line.hours_milli = row.hours_milli;
   line.band = row.per == Per::spot ? spots.front()->band : row.band;
-  line.severity = row.per == Per::spot ? spots.front()->spot.severity : row.severity;
+  line.severity = row.per == Per::spot ? spots.front()->severity : row.severity;
   for (const QuotedSpot* spot : spots) {
     line.spots.push_back(spot->spot.id);
     line.beyond_pulling = line.beyond_pulling || spot->beyond_pulling;
@@ -223,7 +246,8 @@ bool has_spots(const Quote& quote, const std::string& panel) {
 /// goes before what the table charges by itself.
 int item_count(const Job& job, const Quote& quote, const FixedItem& item, const JobPanel* panel) {
   for (const JobItem& wanted : job.items)
-    if (same_name(wanted.name, item.name) && wanted.panel == (panel == nullptr ? "" : panel->name))
+    if (wanted.price.empty() && same_name(wanted.name, item.name) &&
+        wanted.panel == (panel == nullptr ? "" : panel->name))
       return wanted.count;
   if ((item.per == Per::panel) != (panel != nullptr)) return 0;
   const auto calls_for = [&](const JobPanel& one) {
@@ -234,6 +258,26 @@ int item_count(const Job& job, const Quote& quote, const FixedItem& item, const 
     return same_name(wanted.name, item.name);
   });
   return !asked_by_name && std::any_of(job.panels.begin(), job.panels.end(), calls_for) ? 1 : 0;
+}
+
+/// Work that the job itself has a price for.
+void add_one_offs(const Job& job, const PriceTable& table, const JobPanel* panel, Quote& quote) {
+  for (const JobItem& item : job.items) {
+    if (item.price.empty() || item.panel != (panel == nullptr ? "" : panel->name)) continue;
+    const auto price_minor = minor_from_decimal(item.price, table.currency.decimals);
+    if (!price_minor || *price_minor > largest_price_minor)
+      throw UsageError("the job asks for " + quoted(item.name) + " at " + item.price +
+                       ", which is no amount in " + table.currency.code);
+    QuoteLine line;
+    line.type = LineType::item;
+    line.panel = item.panel;
+    line.name = item.name;
+    line.count = item.count;
+    line.of_minor = *price_minor;
+    line.amount_minor = add_minor(*price_minor * item.count, 0);
+    line.untaxed = item.untaxed;
+    quote.lines.push_back(std::move(line));
+  }
 }
 
 void add_items(const Job& job, const PriceTable& table, const JobPanel* panel, Quote& quote) {
@@ -247,20 +291,41 @@ void add_items(const Job& job, const PriceTable& table, const JobPanel* panel, Q
     line.count = count;
     line.of_minor = item.price_minor;
     line.amount_minor = add_minor(item.price_minor * count, 0);
+    line.hours_milli = item.hours_milli;
+    line.untaxed = item.untaxed;
     quote.lines.push_back(std::move(line));
   }
+  add_one_offs(job, table, panel, quote);
 }
 
 void check_wanted_items(const Job& job, const PriceTable& table) {
   for (const JobItem& wanted : job.items) {
     const bool known = std::any_of(table.items.begin(), table.items.end(),
                                    [&](const FixedItem& item) { return same_name(item.name, wanted.name); });
-    if (known) continue;
+    if (known || !wanted.price.empty()) continue;
     std::vector<std::string> names;
     for (const FixedItem& item : table.items) names.push_back(item.name);
     throw UsageError("the job asks for " + quoted(wanted.name) + ", which the price file does not have" +
-                     (names.empty() ? "" : ": it has " + listed(names)));
+                     (names.empty() ? "" : ": it has " + listed(names)) +
+                     "; a one-off has a price of its own, `ripplegauge job item JOB NAME --price 12.50`");
   }
+}
+
+std::optional<QuoteLine> panel_discount_line(const PriceTable& table, const std::string& panel,
+                                             std::int64_t sum_minor) {
+  for (const PanelDiscount& one : table.panel_discounts) {
+    if (!same_name(one.panel, panel) || sum_minor <= 0) continue;
+    QuoteLine line;
+    line.type = LineType::discount;
+    line.panel = panel;
+    line.name = one.discount.name;
+    line.rate = one.discount.rate;
+    line.of_minor = sum_minor;
+    line.amount_minor = one.discount.rate ? -share_minor(sum_minor, *one.discount.rate, table.rounding.mode)
+                                          : -std::min(*one.discount.fixed_minor, sum_minor);
+    return line;
+  }
+  return std::nullopt;
 }
 
 void add_panel(const Job& job, const PriceTable& table, const JobPanel& panel, Quote& quote) {
@@ -272,7 +337,11 @@ void add_panel(const Job& job, const PriceTable& table, const JobPanel& panel, Q
     if (auto line = apply(surcharge, priced, table.rounding.mode)) lines.push_back(std::move(*line));
   std::int64_t sum_minor = 0;
   for (const QuoteLine& line : lines) sum_minor = add_minor(sum_minor, line.amount_minor);
-  if (auto line = cap_line(table, panel.name, sum_minor)) lines.push_back(std::move(*line));
+  if (auto line = cap_line(table, panel.name, sum_minor)) {
+    sum_minor = add_minor(sum_minor, line->amount_minor);
+    lines.push_back(std::move(*line));
+  }
+  if (auto line = panel_discount_line(table, panel.name, sum_minor)) lines.push_back(std::move(*line));
   const std::size_t before = quote.lines.size();
   quote.lines.insert(quote.lines.end(), lines.begin(), lines.end());
   add_items(job, table, &panel, quote);
@@ -312,16 +381,82 @@ std::vector<std::int64_t> add_discount(const PriceTable& table, Quote& quote) {
   return off_minor;
 }
 
+/// What the discount leaves of a job may not fall below the minimum.
+void add_minimum(const PriceTable& table, Quote& quote) {
+  if (!table.minimum_minor || quote.lines.empty()) return;
+  const std::int64_t sum_minor = lines_sum(quote);
+  if (sum_minor >= *table.minimum_minor) return;
+  QuoteLine line;
+  line.type = LineType::minimum;
+  line.name = "minimum charge";
+  line.of_minor = *table.minimum_minor;
+  line.amount_minor = *table.minimum_minor - sum_minor;
+  quote.lines.push_back(std::move(line));
+}
+
+struct Taxes {
+  std::int64_t first_minor = 0, second_minor = 0;
+  std::int64_t sum_minor() const { return add_minor(first_minor, second_minor); }
+};
+
+/// What the amount is without a tax that is in it.
+std::int64_t without_tax_minor(std::int64_t amount_minor, Rate rate, RoundingMode mode) {
+  return scaled_minor(amount_minor, whole.ppm, whole.ppm + rate.ppm, mode);
+}
+
+/// The taxes on an amount, or in it.
+Taxes taxes_of(const PriceTable& table, std::int64_t amount_minor) {
+  const RoundingMode mode = table.rounding.mode;
+  const Rate first = table.tax->rate, second = table.second_tax ? table.second_tax->rate : Rate{};
+  const bool on_first = table.second_tax && table.second_tax->on_first;
+  Taxes taxes;
+  if (!table.prices_include_tax) {
+    taxes.first_minor = share_minor(amount_minor, first, mode);
+    taxes.second_minor = share_minor(amount_minor + (on_first ? taxes.first_minor : 0), second, mode);
+  } else if (on_first) {
+    const std::int64_t with_first_minor = without_tax_minor(amount_minor, second, mode);
+    taxes.second_minor = amount_minor - with_first_minor;
+    taxes.first_minor = with_first_minor - without_tax_minor(with_first_minor, first, mode);
+  } else {
+    const std::int64_t net_minor = without_tax_minor(amount_minor, Rate{first.ppm + second.ppm}, mode);
+    taxes.second_minor = share_minor(net_minor, second, mode);
+    taxes.first_minor = amount_minor - net_minor - taxes.second_minor;
+  }
+  return taxes;
+}
+
+/// What of the sum the tax is taken of: without untaxed lines and their part of the job's discount.
+std::int64_t taxed_sum_minor(const PriceTable& table, const Quote& quote) {
+  std::int64_t untaxed_minor = 0, before_discount_minor = 0, discount_minor = 0;
+  for (const QuoteLine& line : quote.lines) {
+    const bool of_the_job = line.type == LineType::discount && line.panel.empty();
+    (of_the_job ? discount_minor : before_discount_minor) += line.amount_minor;
+    if (line.untaxed) untaxed_minor += line.amount_minor;
+  }
+  if (untaxed_minor == 0) return lines_sum(quote);
+  std::int64_t untaxed_discount_minor = 0;
+  if (discount_minor != 0 && table.discount->rate)
+    untaxed_discount_minor = -share_minor(untaxed_minor, *table.discount->rate, table.rounding.mode);
+  else if (discount_minor != 0)
+    untaxed_discount_minor = discount_minor * untaxed_minor / before_discount_minor;
+  return lines_sum(quote) - untaxed_minor - untaxed_discount_minor;
+}
+
 /// Tax line by line. Lines that take something off give back their tax, but never more than the others owe.
-void tax_every_line(const Tax& tax, RoundingMode mode, const std::vector<std::int64_t>& off_minor,
-                    Quote& quote) {
+void tax_every_line(const PriceTable& table, const std::vector<std::int64_t>& off_minor, Quote& quote) {
   for (std::size_t i = 0; i < quote.lines.size(); ++i) {
     QuoteLine& line = quote.lines[i];
-    const bool already_in_the_lines = line.type == LineType::discount && line.rate.has_value();
-    const std::int64_t net_minor =
-        already_in_the_lines ? 0 : line.amount_minor - (i < off_minor.size() ? off_minor[i] : 0);
-    line.tax_minor = std::max(share_minor(net_minor, tax.rate, mode), -quote.tax_minor);
+    const bool already_in_the_lines =
+        line.type == LineType::discount && line.panel.empty() && line.rate.has_value();
+    const std::int64_t net_minor = already_in_the_lines || line.untaxed
+                                       ? 0
+                                       : line.amount_minor - (i < off_minor.size() ? off_minor[i] : 0);
+    const Taxes taxes = taxes_of(table, net_minor);
+    const std::int64_t first_minor = std::max(taxes.first_minor, -(quote.tax_minor - quote.second_tax_minor));
+    const std::int64_t second_minor = std::max(taxes.second_minor, -quote.second_tax_minor);
+    line.tax_minor = add_minor(first_minor, second_minor);
     quote.tax_minor = add_minor(quote.tax_minor, *line.tax_minor);
+    quote.second_tax_minor = add_minor(quote.second_tax_minor, second_minor);
   }
 }
 
@@ -329,14 +464,16 @@ void add_tax(const PriceTable& table, const std::vector<std::int64_t>& off_minor
   quote.subtotal_minor = lines_sum(quote);
   if (!table.tax) return;
   quote.tax = table.tax;
-  if (table.rounding.place == RoundingPlace::once)
-    quote.tax_minor = share_minor(quote.subtotal_minor, table.tax->rate, table.rounding.mode);
-  else
-    tax_every_line(*table.tax, table.rounding.mode, off_minor, quote);
+  quote.second_tax = table.second_tax;
+  if (table.rounding.place == RoundingPlace::per_line) return tax_every_line(table, off_minor, quote);
+  const Taxes taxes = taxes_of(table, taxed_sum_minor(table, quote));
+  quote.tax_minor = taxes.sum_minor();
+  quote.second_tax_minor = taxes.second_minor;
 }
 
 void add_total(const PriceTable& table, Quote& quote) {
-  const std::int64_t exact_minor = add_minor(quote.subtotal_minor, quote.tax_minor);
+  const std::int64_t exact_minor =
+      add_minor(quote.subtotal_minor, quote.prices_include_tax ? 0 : quote.tax_minor);
   quote.total_minor = rounded_to_step(exact_minor, table.rounding.cash_step_minor, table.rounding.mode);
   if (quote.total_minor == exact_minor) return;
   QuoteLine line;
@@ -402,6 +539,8 @@ const char* to_string(LineType type) {
       return "cap";
     case LineType::item:
       return "item";
+    case LineType::minimum:
+      return "minimum";
     case LineType::discount:
       return "discount";
     case LineType::rounding:
@@ -410,31 +549,70 @@ const char* to_string(LineType type) {
   return "spot";
 }
 
-Quote make_quote(const Job& job, const PriceTable& table, const QuoteOptions& options) {
+namespace {
+
+Quote priced_as_stated(const Job& job, const PriceTable& table, const QuoteOptions& options) {
   check_wanted_items(job, table);
   Quote quote;
   quote.vehicle = job.vehicle;
   quote.notes = job.notes;
+  quote.claim_number = job.claim_number;
+  quote.quote_number = job.quote_number;
+  quote.valid_until = job.valid_until;
   quote.prices_name = table.name;
   quote.prices_note = table.note;
   quote.currency = table.currency;
   quote.policy = table.policy;
   quote.size_by = table.size_by;
   quote.rounding = table.rounding;
+  quote.prices_include_tax = table.prices_include_tax;
+  quote.hourly_minor = table.hourly_minor;
   quote.photos = job.photos;
-  for (const CountedSpot& counted : merge_overlapping(job, options.overlap))
-    quote.spots.push_back(quoted_from(job, counted, table));
+  quote.not_measured = not_measured_in(job);
+  quote.warnings = warnings_in(job);
+  quote.changes = job.changes;
+  const CountedOnce once = count_once(job, options.overlap);
+  quote.questions = once.questions;
+  for (const CountedSpot& counted : once.spots) quote.spots.push_back(quoted_from(job, counted, table));
   quote.counts = counts_of(quote, table);
 
   for (const JobPanel& panel : job.panels) add_panel(job, table, panel, quote);
   add_items(job, table, nullptr, quote);
   const std::vector<std::int64_t> off_minor = add_discount(table, quote);
+  add_minimum(table, quote);
   add_tax(table, off_minor, quote);
   add_total(table, quote);
   std::sort(quote.unpriced.begin(), quote.unpriced.end(),
             [](const UnpricedSpot& a, const UnpricedSpot& b) { return a.id < b.id; });
   remark_on_severities(table, quote);
   remark_on_facts(job, table, quote);
+  return quote;
+}
+
+/// The total under another policy, where it is a total of the same spots.
+std::optional<std::int64_t> total_under(StraddlePolicy policy, const Job& job, const PriceTable& table,
+                                        const QuoteOptions& options, const Quote& quote) {
+  if (policy == table.policy) return quote.total_minor;
+  PriceTable other_table = table;
+  other_table.policy = policy;
+  const Quote other = priced_as_stated(job, other_table, options);
+  const auto same = [](const UnpricedSpot& a, const UnpricedSpot& b) { return a.id == b.id; };
+  if (!std::equal(other.unpriced.begin(), other.unpriced.end(), quote.unpriced.begin(), quote.unpriced.end(),
+                  same))
+    return std::nullopt;
+  return other.total_minor;
+}
+
+}  // namespace
+
+Quote make_quote(const Job& job, const PriceTable& table, const QuoteOptions& options) {
+  Quote quote = priced_as_stated(job, table, options);
+  const bool any_straddles = std::any_of(quote.spots.begin(), quote.spots.end(), [](const QuotedSpot& spot) {
+    return spot.low_band || spot.mild_severity;
+  });
+  if (!any_straddles) return quote;
+  quote.total_lower_minor = total_under(StraddlePolicy::lower, job, table, options, quote);
+  quote.total_upper_minor = total_under(StraddlePolicy::upper, job, table, options, quote);
   return quote;
 }
 

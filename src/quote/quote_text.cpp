@@ -4,6 +4,7 @@
 #include <utility>
 
 #include "columns.hpp"
+#include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/quote/counts.hpp"
 #include "ripplegauge/quote/text.hpp"
 
@@ -23,6 +24,15 @@ std::string spots_word(std::size_t count) { return count == 1 ? "1 spot" : std::
 std::string times(const QuoteLine& line, const Display& display) {
   if (line.count == 1) return "";
   return ", " + std::to_string(line.count) + " × " + display.amount(line.amount_minor / line.count);
+}
+
+/// "1.5 h at 80.00", where the price was worked out from hours.
+std::string hours_text(const Quote& quote, const QuoteLine& line, const Display& display) {
+  if (!line.hours_milli || !quote.hourly_minor) return "";
+  const double hours = *line.hours_milli / 1000.0;
+  int decimals = 3;
+  for (int milli = *line.hours_milli; decimals > 1 && milli % 10 == 0; milli /= 10) --decimals;
+  return ", " + display.number(hours, decimals) + " h at " + display.amount(*quote.hourly_minor);
 }
 
 std::string photo_name(const Quote& quote, int spot_photo) {
@@ -47,7 +57,11 @@ class QuoteSheet {
     for (const std::string& panel : quote_.panels) panel_block(panel);
     job_lines();
     totals();
+    missing_block();
     unpriced_block();
+    list("Warnings of the photos", warning_lines());
+    list("To decide", quote_.questions);
+    list("Changed by hand", change_lines());
     remarks();
     return out_.take();
   }
@@ -57,6 +71,7 @@ class QuoteSheet {
 
   void heading() {
     out_.paragraph(quote_.vehicle.empty() ? "Quote" : "Quote: " + quote_.vehicle);
+    for (const auto& [name, value] : numbers_of(quote_)) out_.paragraph(name + ": " + value);
     if (!quote_.notes.empty()) out_.paragraph(quote_.notes);
     if (!quote_.prices_name.empty()) out_.paragraph("Prices: " + quote_.prices_name);
     if (!quote_.prices_note.empty()) out_.paragraph(quote_.prices_note);
@@ -68,8 +83,8 @@ class QuoteSheet {
                               padded_right(display_.millimetres(size_of(spot.spot, quote_.size_by)), 21) +
                               "  ";
     out_.hanging(start, what, amount);
-    if (const std::string straddle = straddle_text(quote_, spot); !straddle.empty())
-      out_.paragraph(straddle, spot_indent);
+    out_.paragraph(straddle_text(quote_, spot), spot_indent);
+    out_.paragraph(hand_text(quote_, spot, display_), spot_indent);
     out_.paragraph(source_text(quote_, spot), spot_indent);
   }
 
@@ -110,7 +125,33 @@ class QuoteSheet {
       out_.with_amount(row.text,
                        row.is_total ? display_.money(row.amount_minor) : display_.amount(row.amount_minor));
     }
+    out_.paragraph(partial_text(quote_));
     out_.paragraph(unpriced_text(quote_));
+    out_.paragraph(span_text(quote_, display_));
+  }
+
+  void missing_block() {
+    const std::vector<MissingPart> missing = missing_parts(quote_);
+    if (!missing.empty()) out_.line(), out_.line("Not measured, and not in the total");
+    for (const MissingPart& part : missing)
+      out_.paragraph((part.panel.empty() ? "" : part.panel + ": ") + part.what + ": " + part.why, 2);
+  }
+
+  std::vector<std::string> warning_lines() const {
+    std::vector<std::string> lines;
+    for (const JobWarning& warning : quote_.warnings) lines.push_back(warning_text(quote_, warning));
+    return lines;
+  }
+
+  std::vector<std::string> change_lines() const {
+    std::vector<std::string> lines;
+    for (const JobChange& change : quote_.changes) lines.push_back(change_text(change));
+    return lines;
+  }
+
+  void list(const char* heading, const std::vector<std::string>& lines) {
+    if (!lines.empty()) out_.line(), out_.line(heading);
+    for (const std::string& line : lines) out_.paragraph(line, 2);
   }
 
   void unpriced_block() {
@@ -145,7 +186,8 @@ class PriceSheet {
   std::string make() {
     out_.paragraph(table_.name.empty() ? "Prices" : table_.name);
     if (!table_.note.empty()) out_.paragraph(table_.note);
-    out_.paragraph("Amounts in " + table_.currency.code + ", before tax. Sizes are by " +
+    out_.paragraph("Amounts in " + table_.currency.code +
+                   (table_.prices_include_tax ? ", tax included" : ", before tax") + ". Sizes are by " +
                    to_string(table_.size_by) +
                    "; where an interval reaches over a band's edge: " + to_string(table_.policy) + ".");
     bands();
@@ -160,7 +202,8 @@ class PriceSheet {
   }
 
   std::string row_words(const PriceRow& row) const {
-    std::string text = row.severity == any_word ? "any severity" : row.severity;
+    std::string text = row.panel.empty() ? "" : row.panel + ": ";
+    text += row.severity == any_word ? "any severity" : row.severity;
     if (row.count_from != 1 || row.count_to) {
       text += ", " + std::to_string(row.count_from);
       if (!row.count_to)
@@ -233,7 +276,18 @@ class PriceSheet {
       out_.with_amount(table_.discount->name, table_.discount->rate
                                                   ? display_.percent(*table_.discount->rate)
                                                   : display_.amount(*table_.discount->fixed_minor));
+    for (const PanelDiscount& one : table_.panel_discounts)
+      out_.with_amount(one.discount.name + ", " + one.panel,
+                       one.discount.rate ? display_.percent(*one.discount.rate)
+                                         : display_.amount(*one.discount.fixed_minor));
+    if (table_.minimum_minor)
+      out_.with_amount("least for a job, before tax", display_.amount(*table_.minimum_minor));
+    if (table_.hourly_minor) out_.with_amount("an hour", display_.amount(*table_.hourly_minor));
     if (table_.tax) out_.with_amount(table_.tax->name, display_.percent(table_.tax->rate));
+    if (table_.second_tax)
+      out_.with_amount(
+          table_.second_tax->name + (table_.second_tax->on_first ? ", of the first tax, too" : ""),
+          display_.percent(table_.second_tax->rate));
     const bool per_line = table_.rounding.place == RoundingPlace::per_line;
     std::string mode = to_string(table_.rounding.mode);
     std::replace(mode.begin(), mode.end(), '_', ' ');
@@ -254,7 +308,8 @@ class PriceSheet {
 std::string line_text(const Quote& quote, const QuoteLine& line, const Display& display) {
   switch (line.type) {
     case LineType::spot:
-      return band_and_severity(line) + (line.beyond_pulling ? ", beyond pulling" : "");
+      return band_and_severity(line) + (line.beyond_pulling ? ", beyond pulling" : "") +
+             hours_text(quote, line, display);
     case LineType::spots:
       return spots_word(line.spots.size()) + " together: " + band_and_severity(line) +
              (line.beyond_pulling ? ", some beyond pulling" : "");
@@ -268,7 +323,10 @@ std::string line_text(const Quote& quote, const QuoteLine& line, const Display& 
     case LineType::cap:
       return "down to the most for this panel, " + display.amount(line.of_minor.value_or(0));
     case LineType::item:
-      return line.name + times(line, display);
+      return line.name + times(line, display) + hours_text(quote, line, display) +
+             (line.untaxed && quote.tax ? ", without tax" : "");
+    case LineType::minimum:
+      return "up to the least for a job, " + display.amount(line.of_minor.value_or(0));
     case LineType::discount:
       if (!line.rate) return line.name;
       return line.name + ", " + display.percent(*line.rate) + " of " +
@@ -279,15 +337,32 @@ std::string line_text(const Quote& quote, const QuoteLine& line, const Display& 
   return line.name;
 }
 
+std::vector<std::pair<std::string, std::string>> numbers_of(const Quote& quote) {
+  std::vector<std::pair<std::string, std::string>> numbers;
+  for (const auto& [name, value] :
+       {std::pair("Claim", quote.claim_number), std::pair("Quote number", quote.quote_number),
+        std::pair("Valid until", quote.valid_until)})
+    if (!value.empty()) numbers.emplace_back(name, value);
+  return numbers;
+}
+
 std::string spot_words(const QuotedSpot& spot) {
-  return spot.band + (spot.spot.severity.empty() ? "" : ", " + spot.spot.severity) +
+  return spot.band + (spot.severity.empty() ? "" : ", " + spot.severity) +
          (spot.beyond_pulling ? ", beyond pulling" : "");
 }
 
 std::string straddle_text(const Quote& quote, const QuotedSpot& spot) {
-  if (!spot.low_band) return "";
-  return "between " + *spot.low_band + " and " + *spot.high_band + ": priced as " + spot.band + " (" +
-         to_string(quote.policy) + ")";
+  std::string between, priced;
+  const auto add = [&](const std::optional<std::string>& low, const std::optional<std::string>& high,
+                       const std::string& chosen) {
+    if (!low) return;
+    between += (between.empty() ? "between " : ", and between ") + *low + " and " + *high;
+    priced += (priced.empty() ? "" : ", ") + chosen;
+  };
+  add(spot.low_band, spot.high_band, spot.band);
+  add(spot.mild_severity, spot.worst_severity, spot.severity);
+  if (between.empty()) return "";
+  return between + ": priced as " + priced + " (" + to_string(quote.policy) + ")";
 }
 
 std::string source_text(const Quote& quote, const QuotedSpot& spot) {
@@ -296,6 +371,19 @@ std::string source_text(const Quote& quote, const QuotedSpot& spot) {
   for (std::size_t i = 0; i < spot.also_seen.size(); ++i)
     text += (i == 0 ? "; counted once, also seen as spot " : ", ") + std::to_string(spot.also_seen[i]);
   return text;
+}
+
+std::vector<std::pair<std::string, std::int64_t>> tax_rows(const Quote& quote, const Display& display) {
+  std::vector<std::pair<std::string, std::int64_t>> rows;
+  if (!quote.tax) return rows;
+  const std::string place = quote.rounding.place == RoundingPlace::per_line ? ", rounded line by line" : "";
+  rows.emplace_back(quote.tax->name + ", " + display.percent(quote.tax->rate) + place,
+                    quote.tax_minor - quote.second_tax_minor);
+  if (quote.second_tax)
+    rows.emplace_back(quote.second_tax->name + ", " + display.percent(quote.second_tax->rate) +
+                          (quote.second_tax->on_first ? " with " + quote.tax->name : "") + place,
+                      quote.second_tax_minor);
+  return rows;
 }
 
 std::vector<TotalRow> total_rows(const Quote& quote, const Display& display) {
@@ -307,16 +395,107 @@ std::vector<TotalRow> total_rows(const Quote& quote, const Display& display) {
     if (any_line(quote, type)) rows.push_back({text, sum_of(quote, type)});
   for (const QuoteLine& line : quote.lines)
     if (line.type == LineType::discount)
-      rows.push_back({"Discount: " + line_text(quote, line, display), line.amount_minor});
-  if (quote.tax) {
+      rows.push_back(
+          {"Discount: " + (line.panel.empty() ? "" : line.panel + ", ") + line_text(quote, line, display),
+           line.amount_minor});
+  for (const QuoteLine& line : quote.lines)
+    if (line.type == LineType::minimum) rows.push_back({line_text(quote, line, display), line.amount_minor});
+  if (quote.tax && !quote.prices_include_tax) {
     rows.push_back({"Subtotal", quote.subtotal_minor});
-    const std::string place = quote.rounding.place == RoundingPlace::per_line ? ", rounded line by line" : "";
-    rows.push_back({quote.tax->name + ", " + display.percent(quote.tax->rate) + place, quote.tax_minor});
+    for (const auto& [text, minor] : tax_rows(quote, display)) rows.push_back({text, minor});
   }
   for (const QuoteLine& line : quote.lines)
     if (line.type == LineType::rounding) rows.push_back({line_text(quote, line, display), line.amount_minor});
-  rows.push_back({"Total", quote.total_minor, true});
+  rows.push_back({quote.partial() ? "Total, partial" : "Total", quote.total_minor, true});
+  if (quote.tax && quote.prices_include_tax)
+    for (const auto& [text, minor] : tax_rows(quote, display)) rows.push_back({"of which " + text, minor});
   return rows;
+}
+
+std::string partial_text(const Quote& quote) {
+  const NotMeasured& missing = quote.not_measured;
+  if (missing.empty()) return "";
+  std::string text = "This total is partial:";
+  const char* separator = " ";
+  const auto add = [&](const std::string& part) { text += std::exchange(separator, "; ") + part; };
+  if (!missing.photos.empty())
+    add(std::to_string(missing.photos.size()) + " of " + std::to_string(missing.photos_tried) +
+        (missing.photos_tried == 1 ? " photo" : " photos") + " could not be measured");
+  if (missing.photos_to_do > 0)
+    add(std::to_string(missing.photos_to_do) + (missing.photos_to_do == 1 ? " photo was" : " photos were") +
+        " not measured yet");
+  if (!missing.panels.empty()) add("nothing was measured on " + joined(missing.panels));
+  return text + ".";
+}
+
+std::vector<MissingPart> missing_parts(const Quote& quote) {
+  std::vector<MissingPart> parts;
+  for (const JobPhoto& photo : quote.not_measured.photos) {
+    const bool named_by_panel = photo.name.starts_with(photo.panel + "/");
+    parts.push_back(
+        {photo.panel, named_by_panel ? photo.name.substr(photo.panel.size() + 1) : photo.name,
+         photo.refusal ? photo.refusal->message : std::string("the photo could not be measured")});
+  }
+  for (const std::string& panel : quote.not_measured.panels)
+    parts.push_back(
+        {panel, "whole panel", "no photo of it was measured, and nobody has looked at it by eye"});
+  if (quote.not_measured.photos_to_do > 0)
+    parts.push_back({"", std::to_string(quote.not_measured.photos_to_do) + " photos",
+                     "the run over the folder was stopped before it came to them"});
+  return parts;
+}
+
+std::string warning_text(const Quote& quote, const JobWarning& warning) {
+  std::string about;
+  for (const int photo : warning.photos) about += (about.empty() ? "" : ", ") + photo_name(quote, photo);
+  for (const int spot : warning.spots)
+    about += (about.empty() ? (warning.spots.size() == 1 ? "spot " : "spots ") : ", ") + std::to_string(spot);
+  return warning.message + " (" + about + ")";
+}
+
+std::string hand_text(const Quote& quote, const QuotedSpot& spot, const Display& display) {
+  if (!spot.spot.measured) return "";
+  const AsMeasured& measured = *spot.spot.measured;
+  std::string text = "CHANGED BY HAND, measured: " + display.millimetres(measured.diameter_mm);
+  if (measured.length_mm && measured.length_mm != spot.spot.length_mm)
+    text += ", length " + display.millimetres(*measured.length_mm);
+  if (measured.depth_mm && measured.depth_mm != spot.spot.depth_mm)
+    text += ", depth " + display.fine_millimetres(*measured.depth_mm);
+  if (!measured.severity.empty()) text += ", " + measured.severity;
+  if (measured.beyond_pulling) text += ", beyond pulling";
+  std::string why;
+  for (const JobChange& change : quote.changes)
+    if (change.what == "spot " + std::to_string(spot.spot.id) && change.key != "voided" &&
+        !change.why.empty())
+      why = change.why;
+  return text + (why.empty() ? "" : "; " + why);
+}
+
+std::string change_text(const JobChange& change) {
+  std::string text = change.date.substr(0, 10) + ", " + change.what + ": " + change.key;
+  if (!change.from.empty() && !change.to.empty())
+    text += " from " + change.from + " to " + change.to;
+  else if (!change.from.empty())
+    text += " (" + change.from + ")";
+  else if (!change.to.empty())
+    text += " " + change.to;
+  if (!change.why.empty()) text += ", because: " + change.why;
+  return text + (change.who.empty() ? "; who: not said" : "; " + change.who);
+}
+
+std::string span_text(const Quote& quote, const Display& display) {
+  const auto uncertain = std::count_if(quote.spots.begin(), quote.spots.end(), [](const QuotedSpot& spot) {
+    return spot.low_band || spot.mild_severity;
+  });
+  if (uncertain == 0) return "";
+  const auto total = [&](const std::optional<std::int64_t>& minor) {
+    return minor ? display.money(*minor) : std::string("not known, since spots would be without a price");
+  };
+  return std::to_string(uncertain) +
+         (uncertain == 1 ? " spot lies between two sizes or grades."
+                         : " spots lie between two sizes or grades.") +
+         " Priced in the lower ones, the total would be " + total(quote.total_lower_minor) +
+         "; in the upper ones " + total(quote.total_upper_minor) + ".";
 }
 
 std::string unpriced_text(const Quote& quote) {

@@ -1,6 +1,7 @@
 #include "ripplegauge/quote/text.hpp"
 
 #include <unicode/uchar.h>
+#include <unicode/unistr.h>
 #include <unicode/utf8.h>
 
 #include <algorithm>
@@ -61,6 +62,18 @@ bool is_utf8(std::string_view text) {
     if (character < 0) return false;
   }
   return true;
+}
+
+std::string utf8_from_utf16(std::string_view bytes, bool big_endian) {
+  std::string text;
+  const auto unit = [&](std::size_t i) {
+    const auto first = static_cast<unsigned char>(bytes[i]),
+               second = static_cast<unsigned char>(bytes[i + 1]);
+    return static_cast<char16_t>(big_endian ? first * 256 + second : second * 256 + first);
+  };
+  icu::UnicodeString units;
+  for (std::size_t i = 0; i + 1 < bytes.size(); i += 2) units.append(unit(i));
+  return units.toUTF8String(text);
 }
 
 std::string printable(std::string_view text) {

@@ -1,4 +1,4 @@
-// Job files: JSON, schema 1.
+// Job files: JSON, schema 2; files of schema 1 are read, too.
 #pragma once
 
 #include <filesystem>
@@ -19,6 +19,10 @@ Job job_from_json(std::string_view text, const std::string& name);
 /// The same job gives the same bytes; reading the text back and writing it again changes nothing. Throws
 /// UsageError for a job that could not be read back, such as one with control characters in its texts.
 std::string job_to_json(const Job& job);
+
+/// What `job list` shows, for machines: spots with whether they count, panels with how many, what was not
+/// measured, warnings, changes by hand, questions.
+std::string job_list_to_json(const Job& job);
 
 /// Whether a job file has to be there before it is changed.
 enum class JobMustBe { there, new_file, either };

@@ -12,12 +12,18 @@
 namespace ripplegauge {
 
 /// Schema 1. The sum of all lines[].amount_minor, surcharges, caps and discounts among them, plus tax_minor
-/// is total_minor.
+/// (unless prices_include_tax) is total_minor.
 std::string quote_to_json(const Quote& quote, const std::string& program);
 
-/// RFC 4180, a row a line, then tax and total; decimal points, no thousands separators. Text that a
-/// spreadsheet would take for a formula gets an apostrophe before it.
-std::string quote_to_csv(const Quote& quote);
+struct QuoteCsvOptions {
+  std::string date;  ///< "YYYY-MM-DD"
+  bool decimal_comma =
+      false;  ///< semicolons and decimal commas, for spreadsheets of countries that write 1,5
+};
+
+/// RFC 4180 in UTF-8 with a byte order mark, a row a line, then tax and total; no thousands separators. Text
+/// that a spreadsheet would take for a formula gets an apostrophe before it.
+std::string quote_to_csv(const Quote& quote, const QuoteCsvOptions& options = {});
 
 struct QuotePageOptions {
   std::string workshop;  ///< the workshop's own name

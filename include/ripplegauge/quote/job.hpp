@@ -17,6 +17,22 @@ struct JobPanel {
   std::string name;
   std::vector<std::string> facts;
   std::string notes;
+  /// How somebody looked at it without a photo, and what they found: "by lamp: nothing". Empty: nobody did.
+  std::string checked{};
+};
+
+/// Why something counts no more, and who said so.
+struct Voided {
+  std::string reason, date;
+  std::string who{};  ///< a label; empty: not said
+};
+
+/// How a photo was taken, as its reading has it.
+struct JobPhotoSetup {
+  double board_pitch_mm = 0, bar_length_mm = 0;
+  std::string card_name;
+  std::optional<double> board_distance_given_mm;  ///< by tape
+  std::optional<Quantity> board_distance_mm;      ///< as measured with
 };
 
 /// A photo that went into the job, whatever came out of it.
@@ -31,10 +47,17 @@ struct JobPhoto {
   Status status = Status::measured;
   std::optional<Refusal> refusal;
   std::string picture;  ///< file of the annotated picture, relative to the job file; empty: none
+  std::vector<Warning> warnings{};
+  std::optional<JobPhotoSetup> setup{};
+  std::optional<Voided> set_aside{};  ///< of a refused photo that nobody needs any more, with the reason
 };
 
-struct Voided {
-  std::string reason, date;
+/// What the photo said of a spot that somebody changed by hand.
+struct AsMeasured {
+  Quantity diameter_mm;
+  std::optional<Quantity> length_mm, width_mm, depth_mm;
+  std::string severity, severity_reason;
+  bool beyond_pulling = false;
 };
 
 struct JobSpot {
@@ -48,11 +71,16 @@ struct JobSpot {
   std::optional<Quantity> length_mm, width_mm, depth_mm;
   std::optional<PointMm> position_mm;  ///< in the card frame of its photo
   std::string severity, severity_reason;
+  std::vector<std::string>
+      severities_allowed;  ///< by its intervals, mildest first; empty where there is one grade, or none
   bool beyond_pulling = false;
-  std::vector<std::string> facts;  ///< as a panel's, but of this spot alone: "body line"
+  std::vector<std::string> facts;   ///< as a panel's, but of this spot alone: "body line"
+  std::vector<std::string> doubts;  ///< what makes the measured numbers less sure
   std::string notes;
-  bool counts_alone = false;  ///< never taken for a spot of another photo
+  bool counts_alone = false;     ///< never taken for a spot of another photo
+  std::optional<int> same_as{};  ///< somebody said that it is this one, seen in another photo
   std::optional<Voided> voided;
+  std::optional<AsMeasured> measured;  ///< only where size or grade were changed by hand
 
   bool by_hand() const { return !photo.has_value(); }
 };
@@ -62,14 +90,35 @@ struct JobItem {
   std::string name;
   std::string panel;  ///< empty: the whole job
   int count = 1;
+  /// Of work that no price file has: what one costs, as a decimal ("12.50"). Empty: the price file says it.
+  std::string price{};
+  bool untaxed = false;
+};
+
+/// One change by hand. The list only grows.
+struct JobChange {
+  std::string date, who;      ///< who: a label; empty: not said
+  std::string what;           ///< "spot 3", "panel bonnet", "photo 2", "job"
+  std::string key;            ///< what of it: "severity", "panel", "voided"
+  std::string from, to, why;  ///< in words; may be empty
+};
+
+/// Who changes something by hand, why and when.
+struct ByHand {
+  std::string who, why;
+  std::string date;  ///< "YYYY-MM-DDTHH:MM:SSZ"
 };
 
 struct Job {
   std::string vehicle, notes;  ///< free text; nothing personal is asked for
+  std::string claim_number, quote_number;
+  std::string valid_until;  ///< of the quote, "YYYY-MM-DD"
   std::vector<JobPanel> panels;
   std::vector<JobPhoto> photos;
   std::vector<JobSpot> spots;
   std::vector<JobItem> items;
+  std::vector<JobChange> changes;
+  int photos_to_do = 0;  ///< photos of a folder run that was stopped before it came to them
 };
 
 /// Where something that is added comes from.
@@ -95,14 +144,70 @@ JobPanel& panel_named(Job& job, std::string_view name);
 /// Adds every spot of a reading to a panel, with its interval and its photo. A photo counts as already there
 /// when its bytes are (or, without a hash, its name and date), unless it was refused then and is not now, or
 /// all its spots are voided. Measured with other values than then, it is a new photo, and the spots that it
-/// gave then are voided, unless it is refused now.
+/// gave then are voided, unless it is refused now. Only a refused photo may have no panel.
 AddedReading add_reading(Job& job, std::string_view panel, const Reading& reading, const Provenance& from);
 
 /// Adds a spot that somebody sized by hand: the diameter must be known. Returns its id.
 int add_by_hand(Job& job, JobSpot spot, const std::string& added);
 
 /// Marks a spot as not counting. Throws UsageError for an unknown id, an empty reason, or one voided before.
-void void_spot(Job& job, int id, const std::string& reason, const std::string& date);
+void void_spot(Job& job, int id, const std::string& reason, const std::string& date,
+               const std::string& who = "");
+
+// Changes by hand. Each is kept in Job::changes; each throws UsageError for a name or number that is not
+// there and where the reason is missing.
+
+/// Makes a voided spot count again.
+void unvoid_spot(Job& job, int id, const ByHand& by);
+
+/// Moves a spot to another panel, which is made if it is not there.
+void move_spot(Job& job, int id, const std::string& panel, const ByHand& by);
+
+/// Also of its photos, spots and items. The new name must be free.
+void rename_panel(Job& job, const std::string& name, const std::string& new_name, const ByHand& by);
+
+/// Takes a fact back; nothing happens where the panel does not have it.
+void drop_fact(Job& job, const std::string& panel, const std::string& fact, const ByHand& by);
+
+/// A photo that was refused and need not be measured any more.
+void set_photo_aside(Job& job, int id, const ByHand& by);
+
+/// What is to be different of a spot; what is absent stays.
+struct SpotByHand {
+  std::optional<Quantity> diameter_mm{}, length_mm{}, width_mm{}, depth_mm{};
+  std::optional<std::string> severity{};
+  std::optional<bool> beyond_pulling{};
+};
+
+/// Keeps what was measured in JobSpot::measured. A reason is needed where something measured is replaced.
+void change_spot(Job& job, int id, const SpotByHand& change, const ByHand& by);
+
+/// Makes spots of other photos sightings of the first one of them. Throws UsageError for spots of one photo
+/// or of two panels.
+void join_spots(Job& job, const std::vector<int>& ids, const ByHand& by);
+
+/// Whether the photo came again after it was refused: the same bytes, or another of its name and panel.
+bool came_again(const Job& job, const JobPhoto& photo);
+
+/// What the job holds no measurement of.
+struct NotMeasured {
+  std::vector<JobPhoto> photos;     ///< refused, not set aside, and not come again
+  std::vector<std::string> panels;  ///< without a spot that counts, a photo that was measured, or a check
+  int photos_to_do = 0;             ///< that a folder run has not come to
+  int photos_tried = 0;             ///< refused ones above, and those that were measured
+
+  bool empty() const { return photos.empty() && panels.empty() && photos_to_do == 0; }
+};
+NotMeasured not_measured_in(const Job& job);
+
+/// Something said of several photos or spots, once.
+struct JobWarning {
+  std::string code, message;
+  std::vector<int> photos, spots;  ///< ids
+};
+
+/// The warnings of all photos that count and the doubts about spots that count, each message once.
+std::vector<JobWarning> warnings_in(const Job& job);
 
 /// Throws UsageError naming the id.
 JobSpot& spot_with_id(Job& job, int id);
@@ -110,6 +215,10 @@ const JobPhoto* photo_with_id(const Job& job, int id);
 
 /// How often an item is wanted, for the whole job (no panel) or a panel; 0 takes the wish back.
 void set_item(Job& job, const std::string& name, std::string_view panel, int count);
+
+/// The same for work that no price file has, at its own price: a decimal from 0, "12.50".
+void set_one_off(Job& job, const std::string& name, std::string_view panel, int count,
+                 const std::string& price, bool untaxed);
 
 /// The photo with these bytes, as it was added last, whatever came out of it; null when there is none.
 const JobPhoto* photo_with_hash(const Job& job, std::string_view sha256);

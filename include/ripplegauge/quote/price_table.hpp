@@ -40,6 +40,8 @@ struct PriceRow {
   std::optional<int> count_to;              ///< the last count that the row holds; absent: and more
   std::optional<std::int64_t> price_minor;  ///< absent: on request
   Per per = Per::spot;                      ///< each spot, or all of them together on a panel
+  std::string panel{};               ///< holds for this panel, before rows that name none; empty: for all
+  std::optional<int> hours_milli{};  ///< thousandths of an hour, from which price_minor was worked out
 };
 
 /// What a percentage surcharge is taken of.
@@ -72,6 +74,8 @@ struct FixedItem {
   Per per = Per::panel;  ///< panel or job
   std::string fact;
   bool always = false;
+  bool untaxed = false;              ///< a fee that is handed on: no tax is taken of it
+  std::optional<int> hours_milli{};  ///< as in a price row
 };
 
 /// Off everything before tax: either a rate or an amount.
@@ -81,9 +85,16 @@ struct Discount {
   std::optional<std::int64_t> fixed_minor;
 };
 
+/// Off the spots and surcharges of one panel, after its cap.
+struct PanelDiscount {
+  std::string panel;
+  Discount discount;
+};
+
 struct Tax {
   std::string name = "tax";
   Rate rate;
+  bool on_first = false;  ///< of a second tax: taken of the first one, too
 };
 
 /// Where discount rate and tax are rounded.
@@ -113,9 +124,16 @@ struct PriceTable {
   std::vector<PanelCap> caps;
   std::vector<FixedItem> items;
   std::optional<Discount> discount;
-  std::optional<Tax> tax;
+  std::vector<PanelDiscount> panel_discounts;
+  std::optional<std::int64_t> minimum_minor;  ///< the least that a job with any work comes to, before tax
+  std::optional<std::int64_t> hourly_minor;   ///< what an hour costs, where rows or items say hours
+  std::optional<Tax> tax, second_tax;
+  bool prices_include_tax = false;
   Rounding rounding;
 };
+
+/// What so many thousandths of an hour cost.
+std::int64_t price_of_hours(std::int64_t hourly_minor, int hours_milli, RoundingMode mode);
 
 /// What is wrong with a table: the key or row, what it says, and the rule that it breaks.
 struct TableProblem {
@@ -125,6 +143,10 @@ struct TableProblem {
 /// Everything that makes the table ambiguous, gapped or senseless, the gap named. Empty: every spot of a
 /// known grade has exactly one price (or is on request).
 std::vector<TableProblem> problems_of(const PriceTable& table);
+
+/// What is allowed but looks like a slip: steps by which more or larger spots cost less than fewer or smaller
+/// ones. One sentence each.
+std::vector<std::string> warnings_of(const PriceTable& table);
 
 const char* to_string(StraddlePolicy policy);
 const char* to_string(SizeMeasure measure);

@@ -20,7 +20,8 @@ enum class LineType {
   surcharge,  ///< one surcharge on one panel
   cap,        ///< what a panel's cap takes off; negative
   item,       ///< work besides the spots
-  discount,   ///< negative
+  minimum,    ///< up to the least that a job comes to
+  discount,   ///< negative; of one panel or of the whole job
   rounding,   ///< from the sum with tax to the smallest coin in use
 };
 
@@ -32,7 +33,10 @@ struct QuotedSpot {
   std::vector<int> also_seen;  ///< sightings of the same spot in other photos; counted once
   std::string band;            ///< the band it is priced in
   std::optional<std::string> low_band,
-      high_band;  ///< of its interval's ends, where they differ: it straddles
+      high_band;         ///< of its interval's ends, where they differ: it straddles
+  std::string severity;  ///< the grade that it is priced in
+  std::optional<std::string> mild_severity,
+      worst_severity;  ///< what its intervals allow, of the grades that the table knows, where they differ
   bool beyond_pulling = false;
 };
 
@@ -46,6 +50,8 @@ struct QuoteLine {
   std::optional<Rate> rate;              ///< of a percentage surcharge or discount ...
   std::optional<std::int64_t> of_minor;  ///< ... and what it is taken of
   int count = 1;                         ///< of an item, or of a fixed surcharge
+  std::optional<int> hours_milli;        ///< of a spot or item that is priced by the hour: thousandths
+  bool untaxed = false;
   std::int64_t amount_minor = 0;
   std::optional<std::int64_t> tax_minor;  ///< where tax is rounded on every line
 };
@@ -57,7 +63,11 @@ struct UnpricedSpot {
 };
 
 struct Quote {
-  std::string vehicle, notes;
+  /// Whether the total holds less than the vehicle: photos that were refused, panels without a measurement,
+  /// spots without a price.
+  bool partial() const { return !not_measured.empty() || !unpriced.empty(); }
+
+  std::string vehicle, notes, claim_number, quote_number, valid_until;
   std::string prices_name, prices_note;
   Currency currency;
   StraddlePolicy policy = StraddlePolicy::nearest;
@@ -69,10 +79,22 @@ struct Quote {
   SpotCounts counts;                ///< panels without spots are left out
   std::vector<UnpricedSpot> unpriced;
   std::vector<JobPhoto> photos;
-  std::optional<Tax> tax;
-  std::int64_t subtotal_minor = 0;  ///< all lines but the rounding line: what the tax is taken of
+  NotMeasured not_measured;
+  std::vector<JobWarning> warnings;
+  std::vector<JobChange> changes;
+  std::vector<std::string> questions;  ///< see CountedOnce
+  std::optional<Tax> tax, second_tax;
+  bool prices_include_tax = false;
+  std::optional<std::int64_t> hourly_minor;
+  std::int64_t subtotal_minor = 0;  ///< all lines but the rounding line
+  /// Both taxes together. On top of the subtotal, or, where the prices include it, the part of the subtotal
+  /// that is tax.
   std::int64_t tax_minor = 0;
+  std::int64_t second_tax_minor = 0;  ///< of that the second one
   std::int64_t total_minor = 0;
+  /// The total if every spot between two bands or grades were priced in the lower one, and in the upper one;
+  /// absent where no spot is, or where other spots would then be without a price.
+  std::optional<std::int64_t> total_lower_minor, total_upper_minor;
   std::vector<std::string>
       remarks;  ///< what the workshop should know: facts without a price, a limited discount
 };

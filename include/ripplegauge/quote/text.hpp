@@ -12,6 +12,9 @@ int display_width(std::string_view text);
 
 bool is_utf8(std::string_view text);
 
+/// Bytes of UTF-16; what is none becomes the replacement character.
+std::string utf8_from_utf16(std::string_view bytes, bool big_endian);
+
 /// Without control characters, which would act on a terminal and which no file of ours may hold: each becomes
 /// the replacement character. File names may have them.
 std::string printable(std::string_view text);

@@ -215,7 +215,31 @@ TEST_CASE("photos whose panel nobody can tell are named, the others measured", "
   CHECK(run.exit_code == 3);
   CHECK_THAT(run.out,
              ContainsSubstring("[1/1] wing: wing_1.jpg") && ContainsSubstring("does not fit the pattern"));
-  CHECK(read_job(folder.file("job.json")).photos.size() == 1);
+  const Job job = read_job(folder.file("job.json"));
+  REQUIRE(job.photos.size() == 2);  // the other one stands there as refused, so that a quote tells of it
+  CHECK(job.photos[0].panel.empty());
+  CHECK(not_measured_in(job).photos.size() == 2);
+}
+
+TEST_CASE("a folder with two boards takes what differs from a table", "[cli][folder]") {
+  const TemporaryFolder folder;
+  fs::create_directories(folder.path() / "car" / "bonnet");
+  fs::copy_file(sample_photos / "low-dark.jpg", folder.path() / "car/bonnet/1.jpg");
+  fs::copy_file(sample_photos / "low-light.jpg", folder.path() / "car/bonnet/2.jpg");
+  const std::string values = folder.write(
+      "values.csv", "photo,board_pitch_mm,board_distance_mm,bar_length_mm,panel\n2.jpg,12,237,100,door\n");
+  const std::vector<std::string> command = {
+      "measure",       folder.file("car"), "--board-pitch", "14",    "--board-distance",
+      "288",           "--bar-length",     "98.4",          "--job", folder.file("job.json"),
+      "--no-pictures", "--values",         values};
+  CHECK(run_program(command).exit_code == 0);
+  const Job job = read_job(folder.file("job.json"));
+  REQUIRE(job.spots.size() == 2);
+  CHECK(job.spots[0].panel == "bonnet");
+  CHECK(job.spots[1].panel == "door");
+  CHECK(job.photos[0].setup->board_pitch_mm == 14);
+  CHECK(job.photos[1].setup->board_pitch_mm == 12);
+  CHECK_THAT(run_program(command).out, ContainsSubstring("2 known from before"));
 }
 
 TEST_CASE("Ctrl-C or another polite signal ends a run in good order, and the next one goes on",

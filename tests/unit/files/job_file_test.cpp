@@ -41,6 +41,12 @@ Job full_job() {
   spot_with_id(job, 3).counts_alone = true;
   spot_with_id(job, 3).beyond_pulling = true;
   void_spot(job, 1, "a reflection of the lamp", "later");
+  change_spot(job, 2, {.severity = "deep"}, {"bay 2", "felt by hand", "later"});
+  spot_with_id(job, 1).severities_allowed = {"light", "deep"};
+  set_photo_aside(job, 2, {"bay 2", "taken again", "later"});
+  job.photos[0].warnings = {{"board_distance", "The tape may be wrong."}};
+  job.photos[0].setup = JobPhotoSetup{14, 98.4, "corner", 288, Quantity{290, 280, 300}};
+  job.photos_to_do = 3;
   panel_named(job, "bonnet").facts = {"aluminium"};
   panel_named(job, "bonnet").notes = "dusty";
   set_item(job, "remove and refit", "roof", 2);
@@ -71,7 +77,15 @@ TEST_CASE("a job survives the way to a file and back", "[job_file]") {
   CHECK(job.notes == full_job().notes);
   CHECK(job.spots[0].voided->reason == "a reflection of the lamp");
   CHECK(job.spots[0].position_mm == PointMm{12.5, -3.25});
-  CHECK(job.spots[0].notes == "near the edge of the card");
+  CHECK(job.spots[0].doubts == std::vector<std::string>{"near the edge of the card"});
+  CHECK(job.spots[0].severities_allowed == std::vector<std::string>{"light", "deep"});
+  CHECK(job.spots[1].severity == "deep");
+  CHECK(job.spots[1].measured->severity == "light");
+  CHECK(job.photos[0].warnings.at(0).message == "The tape may be wrong.");
+  CHECK(job.photos[0].setup->board_distance_mm == Quantity{290, 280, 300});
+  CHECK(job.photos[1].set_aside->who == "bay 2");
+  CHECK(job.changes.size() == 3);
+  CHECK(job.photos_to_do == 3);
   CHECK(job.spots[0].number_in_photo == 1);
   CHECK_FALSE(job.spots[1].depth_mm.has_value());
   CHECK(job.spots[1].kind == Kind::high);
@@ -111,8 +125,8 @@ TEST_CASE("random jobs give the same bytes after reading", "[job_file]") {
 }
 
 TEST_CASE("a job of a newer version is refused with a message", "[job_file]") {
-  CHECK_THAT(refusal_of(text_with("\"schema\": 1", "\"schema\": 2")), ContainsSubstring("newer version") &&
-                                                                          ContainsSubstring("schema 2") &&
+  CHECK_THAT(refusal_of(text_with("\"schema\": 2", "\"schema\": 3")), ContainsSubstring("newer version") &&
+                                                                          ContainsSubstring("schema 3") &&
                                                                           ContainsSubstring("job.json"));
   // Even when that version has keys and values that this one knows nothing of.
   CHECK_THAT(refusal_of(R"({"schema": 7, "hover": true})"), ContainsSubstring("newer version"));
@@ -123,7 +137,7 @@ TEST_CASE("hostile and damaged jobs are refused, and the message says where", "[
     const char *what, *by, *says;
   };
   const Row row = GENERATE(
-      Row{"\"schema\": 1", "\"schema\": 0", "schema"}, Row{"\"schema\": 1", "\"schema\": \"1\"", "schema"},
+      Row{"\"schema\": 2", "\"schema\": 0", "schema"}, Row{"\"schema\": 2", "\"schema\": \"1\"", "schema"},
       Row{"\"vehicle\"", "\"owner\"", "owner"}, Row{"\"value\": 20.4", "\"value\": -20.4", "value"},
       Row{"\"value\": 20.4", "\"value\": 1e999", "line"}, Row{"\"value\": 20.4", "\"value\": NaN", "line"},
       Row{"\"value\": 20.4", "\"value\": 1e300", "value"}, Row{"\"value\": 20.4", "\"value\": null", "value"},

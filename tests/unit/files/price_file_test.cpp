@@ -46,10 +46,10 @@ TEST_CASE("the sample price files say the same, and say that they are invented",
   CHECK(json.currency.decimals == 2);
   CHECK(json.bands.size() == 3);
   CHECK(json.prices.size() == 10);
-  CHECK(json.prices[1].price_minor == 2750);
+  CHECK(json.prices[1].price_minor == 3400);
   CHECK_FALSE(json.prices[9].price_minor.has_value());
   CHECK(json.surcharges[1].of == SurchargeBase::running);
-  CHECK(json.surcharges[2].fixed_minor == 1250);
+  CHECK(json.surcharges[2].fixed_minor == 1100);
   CHECK(json.surcharges[3].per == Per::panel);
   CHECK(json.discount->rate == Rate{50'000});
   CHECK(json.tax->rate == Rate{210'000});
@@ -107,8 +107,8 @@ TEST_CASE("hostile price files are refused, and the message says where", "[price
       Row{"\"en-IE\"", "\"xx-NOWHERE\"", "locale"}, Row{"\"nearest\"", "\"middle\"", "straddle"},
       Row{"\"percent\": 21", "\"percent\": 121", "percent"},
       Row{"\"percent\": 21", "\"percent\": 0.00001", "decimals"},
-      Row{"\"percent\": 25", "\"percent\": 25, \"amount\": 3", "both a percentage and an amount"},
-      Row{"\"percent\": 25", "\"percent\": 25, \"per\": \"panel\"", "per"},
+      Row{"\"percent\": 22", "\"percent\": 22, \"amount\": 3", "both a percentage and an amount"},
+      Row{"\"percent\": 22", "\"percent\": 22, \"per\": \"panel\"", "per"},
       Row{"\"cash_step\": 0.05", "\"cash_step\": 0", "cash_step"},
       Row{"\"mode\": \"half_up\"", "\"mode\": \"fair\"", "mode"},
       Row{"\"severities\": [\"severe\"]", "\"severities\": [\"bad\"]", "bad"},
@@ -137,6 +137,46 @@ TEST_CASE("a price file from a spreadsheet may use semicolons, tabs, decimal com
   std::string tabs = semicolons;
   std::replace(tabs.begin(), tabs.end(), ';', '\t');
   CHECK(numbers(prices_to_json(prices_from_csv(tabs, "p.csv"))) == numbers(expected));
+}
+
+TEST_CASE("a price file as people make it: titles, remarks, signs, thousands, capitals", "[price_file]") {
+  const std::string people =
+      "Our prices,,\r\n,,\r\nvalid from spring,,\r\n"
+      "ROW,Name,Value,From_mm,Price,Comment,Percent,Panel,Hours,Of\r\n"
+      "Setting,Currency,eur\r\n"
+      "Setting,hourly_rate,\"€ 1,080.50\"\r\n"
+      "Setting,minimum,50.00 EUR\r\n"
+      "band,all,,0,,whatever it is\r\n"
+      "price,any,,,\"1,234.50 €\",\"a remark, with a comma\"\r\n"
+      "price,any,,,On Request,,,roof\r\n"
+      "item,trim,Untaxed,,,,,,1.5\r\n"
+      "discount,long panel,,,,,10,bonnet\r\n"
+      "tax,first,,,,,5,,\r\ntax,second,,,,,9.975,,,running\r\n";
+  const PriceTable table = prices_from_csv(people, "p.csv");
+  CHECK(table.prices[0].price_minor == 123450);
+  CHECK_FALSE(table.prices[1].price_minor.has_value());
+  CHECK(table.prices[1].panel == "roof");
+  CHECK(table.hourly_minor == 108050);
+  CHECK(table.minimum_minor == 5000);
+  CHECK(table.items[0].untaxed);
+  CHECK(table.items[0].price_minor == 162075);
+  CHECK(table.panel_discounts[0].panel == "bonnet");
+  CHECK(table.second_tax->on_first);
+  const std::string json = prices_to_json(table);
+  CHECK(prices_to_json(prices_from_json(json, "p.json")) == json);
+
+  std::string utf16 = "\xFF\xFE";
+  for (const char c :
+       std::string("sep=;\nrow;name;value;from_mm;price\nsetting;currency;EUR;;\nband;all;;0;\n"
+                   "price;any;;;1.234,50\n")) {
+    utf16 += c;
+    utf16 += '\0';
+  }
+  CHECK(prices_from_csv(utf16, "p.csv").prices[0].price_minor == 123450);
+
+  const std::string twofold =
+      "row;name;value;from_mm;price\nsetting;currency;KWD;;\nband;all;;0;\nprice;any;;;1.234\n";
+  CHECK_THAT(csv_refusal(twofold), ContainsSubstring("two ways") && ContainsSubstring("line 4, price"));
 }
 
 TEST_CASE("hostile tables are refused with line and column", "[price_file]") {

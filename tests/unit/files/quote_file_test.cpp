@@ -59,7 +59,8 @@ TEST_CASE("in the CSV, amounts are plain, the rows add up, and no cell is a form
   std::optional<std::int64_t> total_minor;
   for (std::size_t i = 1; i < rows.size(); ++i) {
     const auto& fields = rows[i].fields;
-    REQUIRE(fields.size() == 12);
+    REQUIRE(fields.size() == 15);
+    CHECK(fields[12] == quote.vehicle);
     if (fields[1] == "unpriced") {
       CHECK_FALSE(fields[4].empty());  // its size stands there all the same
       continue;

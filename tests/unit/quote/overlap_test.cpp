@@ -89,6 +89,49 @@ TEST_CASE("a card that was moved merges nothing by chance", "[overlap]") {
   CHECK(merge_overlapping(job_of({first, second})).size() == 20);
 }
 
+TEST_CASE("a card that was moved does not double the spots that both photos show", "[overlap]") {
+  // Nine dents, photographed again with the card turned by a quarter and shifted.
+  std::vector<Dent> first, second;
+  for (int i = 0; i < 9; ++i) {
+    const double x = 20 + 13.0 * ((i * 4) % 9), y = 15 + 9.0 * ((i * i) % 7), size = 12 + 1.5 * i;
+    first.push_back(dent_at(x, y, size));
+    second.push_back(dent_at(130 - y + 0.3 * (i % 3), x - 8, size + 0.1));
+    first.back().depth_mm = Quantity{0.1 + 0.03 * i, 0.098 + 0.03 * i, 0.102 + 0.03 * i};
+    second.back().depth_mm = first.back().depth_mm;
+  }
+  const CountedOnce once = count_once(job_of({first, second}));
+  CHECK(once.spots.size() == 9);
+  CHECK(once.questions.empty());
+}
+
+TEST_CASE("separate dents photographed one by one with the card laid alike stay separate", "[overlap]") {
+  // Forty dents of random size and depth, all within 2 mm of one place of the card.
+  std::mt19937 random(5);
+  std::uniform_real_distribution<double> place_mm(-1, 1), size_mm(10, 35), depth_mm(0.05, 0.6);
+  std::vector<std::vector<Dent>> photos;
+  for (int i = 0; i < 40; ++i) {
+    Dent dent = dent_at(50 + place_mm(random), 40 + place_mm(random), size_mm(random), 0.1);
+    const double depth = depth_mm(random);
+    dent.depth_mm = Quantity{depth, 0.98 * depth, 1.02 * depth};
+    photos.push_back({dent});
+  }
+  const CountedOnce once = count_once(job_of(photos));
+  CHECK(once.spots.size() >= 37);       // by place and rough size alone 25 to 30
+  CHECK_FALSE(once.questions.empty());  // and what looks like one is asked about
+}
+
+TEST_CASE("what a person says of two spots goes before what they look like", "[overlap]") {
+  Dent deep = dent_at(30, 40, 18);
+  deep.depth_mm = Quantity{0.6, 0.58, 0.62};
+  Job job = job_of({{dent_at(30, 40, 18)}, {deep}});
+  CHECK(count_once(job).spots.size() == 2);
+  CHECK(count_once(job).questions.size() == 1);
+  join_spots(job, {1, 2}, {"bay 2", "looked", "now"});
+  CHECK(count_once(job).spots.size() == 1);
+  CHECK(count_once(job).questions.empty());
+  CHECK_FALSE(inconsistency_of(job).has_value());
+}
+
 TEST_CASE("three photos of one spot are one spot, and one photo's two spots never merge through another",
           "[overlap]") {
   CHECK(merge_overlapping(job_of({{dent_at(30, 40, 18)}, {dent_at(31, 40, 18)}, {dent_at(30.4, 40.3, 18)}}))

@@ -70,6 +70,33 @@ TEST_CASE("gaps and overlaps between bands are named with their millimetres", "[
   }
 }
 
+TEST_CASE("steps by which more spots cost less are warned of, with their amounts", "[price_table]") {
+  PriceTable table = made_up::plain_table();
+  CHECK(warnings_of(table).empty());
+  table.prices[0].count_to = 5;
+  table.prices[0].price_minor = 4000;
+  table.prices.push_back({"small", "light", 6, std::nullopt, 2750, Per::spot});
+  REQUIRE(problems_of(table).empty());
+  REQUIRE(warnings_of(table).size() == 1);
+  CHECK(warnings_of(table)[0] ==
+        "band \"small\", severity \"light\": 5 spots cost 200.00, 6 cost less, 165.00.");
+  table.prices.back().price_minor = 3500;
+  CHECK(warnings_of(table).empty());
+  table.prices[3].price_minor = 5000;     // middle and deep, below middle and light
+  CHECK(warnings_of(table).size() == 2);  // and below small and deep
+}
+
+TEST_CASE("rows of one panel hold every count, or are named", "[price_table]") {
+  PriceTable table = made_up::plain_table();
+  table.prices.push_back({"small", "light", 1, 4, 5000, Per::spot, "roof"});
+  REQUIRE(problems_of(table).size() == 1);
+  CHECK(problems_of(table)[0].value.find("panel \"roof\"") != std::string::npos);
+  table.prices.back().count_to.reset();
+  CHECK(problems_of(table).empty());
+  table.prices.push_back({"small", "any", 1, std::nullopt, 5000, Per::spot, "roof"});
+  CHECK_FALSE(problems_of(table).empty());
+}
+
 TEST_CASE("the order in which bands stand does not matter", "[price_table]") {
   PriceTable table = plain_table();
   std::reverse(table.bands.begin(), table.bands.end());

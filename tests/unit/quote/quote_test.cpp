@@ -98,6 +98,110 @@ TEST_CASE("a whole quote, worked by hand", "[quote]") {
   CHECK(quote.remarks.empty());
 }
 
+TEST_CASE("a spot between two grades is priced by the stated policy, and the totals of both are told",
+          "[quote]") {
+  // plain_table: small and light 45.00, small and deep 60.00
+  PriceTable table = plain_table();
+  Job job = job_of({by_hand("roof", 10, "light"), by_hand("roof", 10, "light")});
+  job.spots[0].severities_allowed = {"light", "deep"};
+
+  const auto quoted = [&](StraddlePolicy policy) {
+    table.policy = policy;
+    return make_quote(job, table);
+  };
+  const Quote nearest = quoted(StraddlePolicy::nearest);
+  CHECK(nearest.total_minor == 9000);
+  CHECK(nearest.spots[0].mild_severity == "light");
+  CHECK(nearest.spots[0].worst_severity == "deep");
+  CHECK_FALSE(nearest.spots[1].mild_severity.has_value());
+  CHECK(nearest.total_lower_minor == 9000);
+  CHECK(nearest.total_upper_minor == 10500);
+  CHECK(quoted(StraddlePolicy::lower).total_minor == 9000);
+  const Quote upper = quoted(StraddlePolicy::upper);
+  CHECK(upper.total_minor == 10500);
+  CHECK(upper.spots[0].severity == "deep");
+  CHECK(upper.spots[0].spot.severity == "light");
+  CHECK(upper.lines[0].severity == "deep");
+
+  // Where the worse grade is beyond pulling, it has no price, and the upper total is not one of the same
+  // spots.
+  job.spots[0].severities_allowed = {"light", "deep", "torn"};
+  CHECK_FALSE(quoted(StraddlePolicy::nearest).total_upper_minor.has_value());
+  CHECK(quoted(StraddlePolicy::upper).unpriced.size() == 1);
+}
+
+TEST_CASE("tax within the prices, a second tax, and what is untaxed, worked by hand", "[quote]") {
+  PriceTable table = plain_table();
+  table.tax = Tax{"first", Rate{50'000}};
+  table.items = {{"disposal fee", 1000, Per::job, "", true, true}};
+  const Job job = job_of({by_hand("roof", 10, "light"), by_hand("roof", 10, "deep")});
+
+  // 45.00 + 60.00 = 105.00 taxed, 10.00 untaxed; 5 % of 105.00 = 5.25; 120.25
+  CHECK(make_quote(job, table).tax_minor == 525);
+  CHECK(make_quote(job, table).total_minor == 12025);
+
+  // A second tax of 9.975 % on the price alone: 10.47375 -> 10.47; on the first one, too: 9.975 % of 110.25 =
+  // 10.9974 -> 11.00
+  table.second_tax = Tax{"second", Rate{99'750}};
+  CHECK(make_quote(job, table).second_tax_minor == 1047);
+  CHECK(make_quote(job, table).total_minor == 11500 + 525 + 1047);
+  table.second_tax->on_first = true;
+  const Quote on_first = make_quote(job, table);
+  CHECK(on_first.second_tax_minor == 1100);
+  CHECK(on_first.tax_minor == 525 + 1100);
+  check_adds_up(on_first);
+
+  // 5 % within 105.00 is 105.00 - 100.00 = 5.00; nothing comes on top.
+  table.second_tax.reset();
+  table.prices_include_tax = true;
+  const Quote within = make_quote(job, table);
+  CHECK(within.tax_minor == 500);
+  CHECK(within.total_minor == 11500);
+  // With a second 5 % beside it: 105.00 / 1.10 = 95.4545 -> 95.45; 4.7725 -> 4.77 for the second, 4.78 left
+  table.second_tax = Tax{"second", Rate{50'000}};
+  CHECK(make_quote(job, table).second_tax_minor == 477);
+  CHECK(make_quote(job, table).tax_minor == 955);
+
+  // A discount of 10 % takes 1.00 off the fee: 105.00 - 10.50 = 94.50 are taxed, 5 % of it 4.725 -> 4.73
+  table.prices_include_tax = false;
+  table.second_tax.reset();
+  table.discount = Discount{"discount", Rate{100'000}, std::nullopt};
+  CHECK(make_quote(job, table).tax_minor == 473);
+}
+
+TEST_CASE("prices and discounts of one panel, hours, one-offs and the least charge, worked by hand",
+          "[quote]") {
+  PriceTable table = plain_table();
+  table.prices.push_back({"small", "light", 1, std::nullopt, 5100, Per::spot, "roof"});
+  table.panel_discounts = {{"roof", Discount{"light panel", Rate{100'000}, std::nullopt}}};
+  table.hourly_minor = 8000;
+  table.items = {
+      {"trim", price_of_hours(8000, 1250, RoundingMode::half_up), Per::panel, "", false, false, 1250}};
+  REQUIRE(problems_of(table).empty());
+  Job job =
+      job_of({by_hand("roof", 10, "light"), by_hand("bonnet", 10, "light"), by_hand("roof", 10, "deep")});
+  set_item(job, "trim", "roof", 1);
+  set_one_off(job, "clip", "", 3, "2.5", false);
+
+  // Roof: 51.00 of its own row, deep 60.00 of the general one, 111.00; 10 % off is 11.10; trim 1.25 h at
+  // 80.00 is 100.00: 199.90. Bonnet 45.00. Clips 7.50. Together 252.40.
+  const Quote quote = make_quote(job, table);
+  CHECK(panel_sum(quote, "roof") == 19990);
+  CHECK(find_line(quote, LineType::discount, "", "roof")->amount_minor == -1110);
+  CHECK(panel_sum(quote, "bonnet") == 4500);
+  CHECK(find_line(quote, LineType::item, "clip")->amount_minor == 750);
+  CHECK(quote.total_minor == 25240);
+
+  table.minimum_minor = 30000;
+  table.tax = Tax{"tax", Rate{100'000}};
+  const Quote least = make_quote(job, table);
+  CHECK(find_line(least, LineType::minimum)->amount_minor == 4760);
+  CHECK(least.total_minor == 33000);
+  check_adds_up(least);
+  CHECK(make_quote(Job{}, table).total_minor == 0);  // nothing is charged for nothing
+  CHECK_THROWS_AS(set_one_off(job, "clip", "", 3, "2,5", false), UsageError);
+}
+
 TEST_CASE("discount and tax rounded on every line, worked by hand", "[quote]") {
   PriceTable table = plain_table();
   for (PriceRow& row : table.prices) row.price_minor = 333;  // 3.33 each
