@@ -1,6 +1,7 @@
 // Comma-separated values: read strictly, written so that a spreadsheet takes text for text.
 #include "ripplegauge/files/csv.hpp"
 
+#include <algorithm>
 #include <array>
 #include <charconv>
 
@@ -93,7 +94,9 @@ class CsvParser {
   int line_ = 1;
 };
 
-bool is_number(std::string_view text) {
+/// With a decimal comma where the separator leaves it free.
+bool is_number(std::string text, char separator) {
+  if (separator != ',') std::replace(text.begin(), text.end(), ',', '.');
   double ignored = 0;
   const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), ignored);
   return error == std::errc() && end == text.data() + text.size();
@@ -101,11 +104,11 @@ bool is_number(std::string_view text) {
 
 /// Whether a spreadsheet would run the text as a formula. Some take the wide forms of East Asian keyboards,
 /// too.
-bool begins_like_formula(std::string_view text) {
+bool begins_like_formula(std::string_view text, char separator) {
   constexpr std::array<std::string_view, 11> beginnings = {"=",  "+",      "-",      "@",      "\t",    "\r",
                                                            "\n", "\uFF1D", "\uFF0B", "\uFF0D", "\uFF20"};
   for (const std::string_view beginning : beginnings)
-    if (text.starts_with(beginning)) return !is_number(text);
+    if (text.starts_with(beginning)) return !is_number(std::string(text), separator);
   return false;
 }
 
@@ -124,7 +127,7 @@ std::string csv_line(const std::vector<std::string>& fields, char separator) {
   std::string line;
   for (const std::string& field : fields) {
     if (&field != &fields.front()) line += separator;
-    const std::string text = (begins_like_formula(field) ? "'" : "") + field;
+    const std::string text = (begins_like_formula(field, separator) ? "'" : "") + field;
     if (text.find_first_of(special) == std::string::npos) {
       line += text;
       continue;
