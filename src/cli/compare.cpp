@@ -34,7 +34,7 @@ A saved reading brings its relief if it stands beside it: door.json with door.re
 
 Examples:
   ripplegauge compare before.jpg after.jpg --board-pitch 16
-  ripplegauge compare before.json after.json --html page.html --workshop "Corner Workshop" --vehicle "left door"
+  ripplegauge compare before.json after.json --html page.html --workshop "Corner Bay" --vehicle "left door"
   ripplegauge compare 0.json 1.json 2.json 3.json --pictures pulls --json pulls.json
   ripplegauge compare before.json after.json --log practice.csv --who "bay 2" --exercise "door edge"
   ripplegauge compare --folder monday --profile workshop.json --pdf monday.pdf)";

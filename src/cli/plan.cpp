@@ -14,8 +14,8 @@ namespace ripplegauge::cli {
 namespace {
 
 constexpr const char* examples =
-    R"(Ten lines or so; --full and the printed sheet say all of it. What you do not say is treated cautiously, and
-asked for at the end.
+    R"(Ten lines or so; --full and the printed sheet say all of it. What you do not say is treated
+cautiously, and asked for at the end.
 
 Examples:
   ripplegauge plan dent.json

@@ -20,9 +20,9 @@ namespace ripplegauge::cli {
 namespace {
 
 constexpr const char* examples =
-    R"(Start a clock when the heat is off and read the panel beside the tab twice or more, always from the same
-distance. A reading is written as temperature@time; a time is minutes:seconds (0:25) or seconds (25), in what you
-give and in what you are told.
+    R"(Start a clock when the heat is off and read the panel beside the tab twice or more, always
+from the same distance. A reading is written as temperature@time; a time is minutes:seconds (0:25)
+or seconds (25), in what you give and in what you are told.
 
 Examples:
   ripplegauge pullwindow --ambient 18 --at 50@0:00 --at 45@0:25

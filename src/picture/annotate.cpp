@@ -82,7 +82,7 @@ class PanelInPhoto {
     for (std::size_t k = 0; k < mm.size(); ++k) {
       const cv::Matx31d row(mm[k].x_mm, mm[k].y_mm, 1);
       normal += row * row.t();
-      right += row * cv::Matx<double, 1, 2>(px[k].first, px[k].second);
+      right += row * cv::Matx12d(px[k].first, px[k].second);
     }
   }
 
@@ -100,8 +100,10 @@ cv::Rect2d part_that_matters(const Reading& reading, const cv::Size2d& photo) {
   constexpr double card_from_mm = -30, card_long_mm = 130, card_short_mm = 90, worth = 0.7, air_share = 0.12;
   double x0 = photo.width, y0 = photo.height, x1 = 0, y1 = 0;
   const auto include = [&](const std::pair<double, double>& px) {
-    x0 = std::min(x0, px.first), x1 = std::max(x1, px.first);
-    y0 = std::min(y0, px.second), y1 = std::max(y1, px.second);
+    x0 = std::min(x0, px.first);
+    x1 = std::max(x1, px.first);
+    y0 = std::min(y0, px.second);
+    y1 = std::max(y1, px.second);
   };
   for (const double x : {card_from_mm, card_long_mm})
     for (const double y : {card_from_mm, card_short_mm}) include(panel.pixel({x, y}));

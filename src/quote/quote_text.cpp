@@ -132,7 +132,10 @@ class QuoteSheet {
 
   void missing_block() {
     const std::vector<MissingPart> missing = missing_parts(quote_);
-    if (!missing.empty()) out_.line(), out_.line("Not measured, and not in the total");
+    if (!missing.empty()) {
+      out_.line();
+      out_.line("Not measured, and not in the total");
+    }
     for (const MissingPart& part : missing)
       out_.paragraph((part.panel.empty() ? "" : part.panel + ": ") + part.what + ": " + part.why, 2);
   }
@@ -150,7 +153,10 @@ class QuoteSheet {
   }
 
   void list(const char* heading, const std::vector<std::string>& lines) {
-    if (!lines.empty()) out_.line(), out_.line(heading);
+    if (!lines.empty()) {
+      out_.line();
+      out_.line(heading);
+    }
     for (const std::string& line : lines) out_.paragraph(line, 2);
   }
 

@@ -238,8 +238,10 @@ double draw_map(Canvas& canvas, const PageBox& box, const Plan& plan) {
   for (const DentPlan& spot : plan.dents) {
     if (!fits_a_map(spot.dent)) continue;
     const double reach = 0.6 * drawn_length_mm(spot.dent);
-    x0 = std::min(x0, spot.dent.x_mm - reach), x1 = std::max(x1, spot.dent.x_mm + reach);
-    y0 = std::min(y0, spot.dent.y_mm - reach), y1 = std::max(y1, spot.dent.y_mm + reach);
+    x0 = std::min(x0, spot.dent.x_mm - reach);
+    x1 = std::max(x1, spot.dent.x_mm + reach);
+    y0 = std::min(y0, spot.dent.y_mm - reach);
+    y1 = std::max(y1, spot.dent.y_mm + reach);
   }
   const double scale = std::min(box.width_mm / (x1 - x0), box.height_mm / (y1 - y0));
   const auto at = [&](double x_mm, double y_mm) {

@@ -300,7 +300,9 @@ TEST_CASE("a spot that no face fits gets no tab, and says what instead", "[plan]
 
 TEST_CASE("no glue is used outside of its air", "[plan]") {
   PanelFacts frost = plain_steel(), heat = plain_steel();
-  frost.air_c = 2, frost.panel_c = 2, heat.air_c = 42;
+  frost.air_c = 2;
+  frost.panel_c = 2;
+  heat.air_c = 42;
   const Plan cold = plan_for(sample::low(22, 0.3), frost), hot = plan_for(sample::low(22, 0.3), heat);
   CHECK(cold.glue->glue.name == "Amber stick");
   CHECK(mentions(cold.glue->not_now, "warm the bay and the panel"));

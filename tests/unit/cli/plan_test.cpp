@@ -225,7 +225,7 @@ TEST_CASE("next: from two readings to the next move", "[cli][plan]") {
 
 TEST_CASE("pullwindow: times with intervals, as text and JSON", "[cli][plan]") {
   const TemporaryFolder folder;
-  const ProgramRun run = run_program({"pullwindow", "--ambient", "18", "--at", "50@0:00", "--at", "25:45",
+  const ProgramRun run = run_program({"pullwindow", "--ambient", "18", "--at", "50@0:00", "--at", "45@0:25",
                                       "--between", "34..40", "--json", folder.file("w.json")});
   CHECK(run.exit_code == 0);
   CHECK_THAT(run.out, ContainsSubstring("thermometer beside the tab reads 34 to 40") &&
@@ -241,7 +241,7 @@ TEST_CASE("pullwindow: times with intervals, as text and JSON", "[cli][plan]") {
   }
 
   // the air is too warm to leave the window: null, and it is said why
-  const ProgramRun warm = run_program({"pullwindow", "--ambient", "37", "--at", "50@0:00", "--at", "30:46",
+  const ProgramRun warm = run_program({"pullwindow", "--ambient", "37", "--at", "50@0:00", "--at", "46@0:30",
                                        "--between", "34..40", "--json", folder.file("w.json")});
   CHECK(warm.exit_code == 0);
   CHECK_THAT(folder.read("w.json"), ContainsSubstring("\"leaves_s\": null"));

@@ -379,7 +379,7 @@ TEST_CASE(
 TEST_CASE("the board file that comes with the program is the printed A3 board", "[sheet]") {
   const auto file = std::filesystem::path(RIPPLEGAUGE_SOURCE_DIR) / "calibration/board-a3-16mm.json";
   const BoardSheetOptions options{.paper = Paper::a3, .pitch_mm = 16, .tags = true};
-  CHECK(ScratchFolder::read(file) == board_to_json(board_of_sheet(options)));
+  CHECK(board_to_json(read_board(file)) == board_to_json(board_of_sheet(options)));
 }
 
 TEST_CASE("a board printed small is described as small", "[sheet]") {
