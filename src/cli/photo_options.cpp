@@ -38,7 +38,7 @@ std::shared_ptr<PhotoArguments> add_photo_options(CLI::App& command) {
   command.add_option("--board-pitch", arguments->pitch_mm, "One light plus one dark stripe of the board, mm")
       ->delimiter(',')
       ->allow_extra_args(false)  // else it would take the photos that follow for more values
-      ->check(plausible_board_pitch())
+      ->check(possible_board_pitch())
       ->type_name("MM")
       ->group(group);
   command

@@ -180,8 +180,10 @@ void accept_decimal_commas(CLI::App& app) {
 }
 
 CLI::Validator plausible_board_distance() {
-  return plausible({"the board's distance", 60, 2000, 100, 700, true});
+  return plausible({"the board's distance", 40, 2000, 100, 700, true});
 }
+
+CLI::Validator possible_board_pitch() { return plausible({"the pitch", 0.5, 200, 6, 60, true}); }
 
 CLI::Validator plausible_board_pitch() { return plausible({"the pitch", 2, 200, 6, 60, true}); }
 

@@ -19,6 +19,9 @@ void accept_decimal_commas(CLI::App& app);
 /// meant.
 CLI::Validator plausible_board_distance();
 CLI::Validator plausible_board_pitch();
+/// The same for a photo that is there already: finer stripes than a board is printed with are refused by what
+/// the photo shows.
+CLI::Validator possible_board_pitch();
 CLI::Validator plausible_bar_length();
 
 }  // namespace ripplegauge::cli

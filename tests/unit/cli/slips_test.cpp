@@ -50,7 +50,7 @@ TEST_CASE("lengths in another unit are refused with what was meant", "[cli][slip
   CHECK_THAT(distance("2880"), ContainsSubstring("did you mean 288?"));
   CHECK_THAT(distance("28,8"), ContainsSubstring("take a point"));
   CHECK_THAT(distance("288,5"), ContainsSubstring("take a point"));
-  CHECK_THAT(told({"measure", photo, "--board-pitch", "1.4"}), ContainsSubstring("did you mean 14?"));
+  CHECK_THAT(told({"setup", "--board-pitch", "1.4"}), ContainsSubstring("did you mean 14?"));
   CHECK_THAT(told({"check", photo, "--board-pitch", "14", "--bar-length", "9.84"}),
              ContainsSubstring("did you mean 98.4?"));
   CHECK_THAT(told({"measure", photo, "--board-pitch", "16,5"}), ContainsSubstring("take a point"));
