@@ -121,7 +121,8 @@ std::vector<ProgressView> views_of(const ProgressArguments& arguments, std::vect
   std::map<std::string, double> targets;
   for (const std::string& text : arguments.targets) targets.insert(target_from(text));
   for (const auto& [exercise, percent] : targets)
-    if (std::none_of(all.begin(), all.end(), [&](const auto& one) { return one.exercise == exercise; }))
+    if (std::none_of(all.begin(), all.end(),
+                     [&name = exercise](const auto& one) { return one.exercise == name; }))
       throw UsageError("--target " + exercise + ": the log has no such exercise; labels must match exactly");
   const std::filesystem::path rules_file =
       arguments.rules.empty() ? data_dir() / "practice.json" : std::filesystem::path(arguments.rules);
