@@ -19,9 +19,8 @@ struct StepDetail {
   bool reasons = true, spot_points = true, spots_in_full = true;
 };
 constexpr StepDetail step_details[] = {
-    {3.0, true, true, true},   {2.7, true, true, true},   {2.5, true, true, true},
-    {2.6, false, true, true},  {2.4, false, true, true},  {2.5, false, false, true},
-    {2.3, false, false, true}, {2.8, true, true, false},  {2.5, true, true, false},
+    {3.0, true, true, true},   {2.7, true, true, true},   {2.5, true, true, true},  {2.3, true, true, true},
+    {2.8, true, true, false},  {2.5, true, true, false},  {2.6, false, true, true}, {2.4, false, true, true},
     {2.6, false, true, false}, {2.3, false, true, false}, {2.1, false, true, false}};
 
 /// The same for the side: questions make room, cautions never do.
