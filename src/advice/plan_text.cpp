@@ -102,7 +102,8 @@ std::vector<BriefLine> brief_spot(const DentPlan& spot, bool several) {
   lines.push_back({several ? "Spot " + std::to_string(spot.number) : "Size",
                    size_words(spot) + ": " + spot.severity.spoken, true});
   if (!several && !spot.coin.empty()) add("", class_words(spot));
-  for (const Doubt& doubt : spot.severity.doubts) add("Doubt", doubt.text);
+  for (const Doubt& doubt : spot.severity.doubts)
+    if (!several || doubt.value) add("Doubt", doubt.text);  // of the panel as a whole: once, for all spots
   if (const Step* none = step_named(spot.steps, "no_tab_fits")) {
     add("", none->action + " " + none->reason);
   } else if (spot.tab) {
@@ -193,6 +194,9 @@ std::vector<BriefLine> brief_plan(const Plan& plan) {
     if (const Step* first = step_named(plan.before, code)) add("First", first->action);
   for (const DentPlan& spot : plan.dents)
     for (BriefLine& line : brief_spot(spot, several)) lines.push_back(std::move(line));
+  if (several)
+    for (const Doubt& doubt : plan.dents.front().severity.doubts)
+      if (!doubt.value) add("Doubt", doubt.text);
   if (several && pulling) add("Glue on", "the crosses in the picture, in this order");
   if (pulling) {
     if (!plan.glue->not_now.empty()) add("Not yet", plan.glue->not_now);

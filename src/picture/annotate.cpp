@@ -183,10 +183,13 @@ cv::Rect2d draw_scale_bar(Canvas& canvas, const Reading& reading, const std::vec
 }
 
 /// Round what was judged, dotted: a dent outside would not have been seen.
-void draw_judged_area(Canvas& canvas, const Reading& reading, const View& view, double size) {
+void draw_judged_area(Canvas& canvas, const Reading& reading, const View& view, const cv::Size2d& photo,
+                      double size) {
   cairo_t* cairo = canvas.cairo();
   const double dots[] = {0.12 * size, 0.36 * size};
   cairo_save(cairo);
+  cairo_rectangle(cairo, 0, 0, photo.width, photo.height);  // what was cropped off is not drawn over the rows
+  cairo_clip(cairo);
   for (const PixelOutline& outline : reading.judged_px) {
     cairo_new_path(cairo);
     for (const auto& px : outline.points_px) {
@@ -227,7 +230,7 @@ Picture annotated_picture(const AnnotateInput& input) {
   Canvas canvas(width, photo.rows + static_cast<int>(std::ceil(legend.height())), palette::paper);
   canvas.paste(photo, 0, 0);
   const View view{reduced * photo.cols / cut.width, cv::Point2d(cut.tl()) / reduced};
-  draw_judged_area(canvas, reading, view, text_size);
+  draw_judged_area(canvas, reading, view, photo.size(), text_size);
   const std::vector<Spot> spots = spots_of(reading, view);
   const cv::Rect2d bar = draw_scale_bar(canvas, reading, spots, photo.size(), view.scale, text_size);
   draw_spots(canvas, spots, cv::Rect2d(0, 0, photo.cols, photo.rows), {bar}, text_size);

@@ -230,6 +230,27 @@ TEST_CASE("whatever a reading holds, there is a picture", "[annotate]") {
   CHECK_THROWS_AS(annotated_picture(empty), std::invalid_argument);
 }
 
+TEST_CASE("what was judged beyond the cropped photo is not drawn over the rows below", "[annotate]") {
+  // A round spot, and outlines of it both ways: ten pixels a millimetre, so that the card takes a part of the
+  // photo.
+  Scene scene(4000, 3000);
+  scene.add(Kind::low, 1500, 1200, 100);
+  Dent& dent = scene.input.reading.dents[0];
+  for (const auto& [x, y] : scene.input.reading.outlines_px[0])
+    dent.outline.push_back({(x - 900) / 10, (1600 - y) / 10});
+  dent.deepest = PointMm{60, 40};
+  const Picture without = annotated_picture(scene.input);
+  CHECK(without.bgr.cols < 4000);
+  scene.input.reading.judged_px.push_back({{{100, 100}, {3900, 100}, {3900, 2900}, {100, 2900}}});
+  const Picture with = annotated_picture(scene.input);
+  REQUIRE(with.bgr.size() == without.bgr.size());
+  const int rows = with.bgr.rows / 4;  // all of the lower quarter is text
+  cv::Mat differs;
+  cv::absdiff(with.bgr.rowRange(with.bgr.rows - rows, with.bgr.rows),
+              without.bgr.rowRange(without.bgr.rows - rows, without.bgr.rows), differs);
+  CHECK(cv::countNonZero(differs.reshape(1)) == 0);
+}
+
 TEST_CASE("the same reading gives the same picture", "[annotate]") {
   Scene scene(800, 600);
   for (int i = 0; i < 5; ++i) scene.add(Kind::low, 100 + 120 * i, 300, 30);
