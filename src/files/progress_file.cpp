@@ -143,8 +143,7 @@ std::string progress_to_json(const std::vector<ProgressView>& all) {
 Chart progress_chart(const std::vector<ProgressView>& all) {
   Chart chart;
   chart.title = "Training progress";
-  chart.footnote =
-      "Triangles: pulled past flat, which is no share gone. Dashed: trend of the others, from three on.";
+  chart.footnote = "Triangles: pulled past flat. Dashed: trend of the others.";
   for (const ProgressView& view : all) chart.panels.push_back(panel_of(view));
   return chart;
 }
