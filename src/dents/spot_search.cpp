@@ -328,11 +328,15 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
   // What is as quiet as its ring can be sharpened to nothing; what is quieter may lie beside what it is
   // about.
   constexpr double barely = 1.0 / 3;
-  if (std::abs(summed_excess(patch, undisturbed_costs(patch), rough)) < barely * acceptance.min_summed_excess)
-    return result;
+  const std::vector<double> first_costs = undisturbed_costs(patch);
+  const double rough_excess = summed_excess(patch, first_costs, rough);
+  if (std::abs(rough_excess) < barely * acceptance.min_summed_excess) return result;
   Outline outline = sharpen_outline(patch, rough);
   const double moved = std::hypot(outline.x_mm - rough.x_mm, outline.y_mm - rough.y_mm);
-  if (!(outline.radius_mm > 0.7 && outline.radius_mm < 45 && outline.elongation < 9) || moved > 1.2 * longest)
+  // Where light changes nearby, the split can fall between bright and dark panel instead.
+  const bool lost = rough_excess > 0 && summed_excess(patch, first_costs, outline) <= 0;
+  if (!(outline.radius_mm > 0.7 && outline.radius_mm < 45 && outline.elongation < 9) ||
+      moved > 1.2 * longest || lost)
     outline = rough;
   patch = explained_patch(
       scene,
@@ -495,16 +499,18 @@ bool sign_is_told(const Attempt& a, const Acceptance& acceptance) {
 
 /// Loud, compact and whole, yet not explained: a wrong basin (right fits explain 0.86 to 1.02, wrong ones up
 /// to 0.88).
-bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline& outline,
+bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline& outline, double peak,
                        const Acceptance& acceptance) {
   constexpr double right = 0.97, compact = 4, whole = 0.85, no_speck_mm = 2;
   constexpr double half_covered = 0.5;  // a wrong fit lies beside what it should cover
   const SpotJudgement& j = a.judgement;
-  if (a.moves_little || moves_as_peel_does(j, acceptance)) return false;
-  const bool doubtful = j.explained < right || !quiet_around(j, acceptance) || !sign_is_told(a, acceptance) ||
-                        leaves_its_ring_loud(j);
-  return a.usable && doubtful && j.disturbed_level - j.quiet_level > half_covered * acceptance.min_excess &&
-         outline.elongation < compact && outline.radius_mm > no_speck_mm && ring_seen(scene, outline) > whole;
+  const bool surely_disturbed = peak > acceptance.surely_disturbed;
+  if (!surely_disturbed && (!a.usable || a.moves_little || moves_as_peel_does(j, acceptance))) return false;
+  const bool doubtful = !a.usable || a.moves_little || j.explained < right || !quiet_around(j, acceptance) ||
+                        !sign_is_told(a, acceptance) || leaves_its_ring_loud(j);
+  const bool covers_some = j.disturbed_level - j.quiet_level > half_covered * acceptance.min_excess;
+  return doubtful && (surely_disturbed || covers_some) && outline.elongation < compact &&
+         outline.radius_mm > no_speck_mm && ring_seen(scene, outline) > whole;
 }
 
 bool believable(const PanelScene& scene, const Attempt& a, const Outline& outline,
@@ -562,7 +568,8 @@ Attempt attempt_beside_others(const PanelScene& scene, const Outline& outline,
   constexpr double some = 0.1, nearly_as_well = 8;  // right fits: 8 to 600
   const std::vector<Disc> others = other_candidates(all, outline);
   Attempt a = attempt(scene, outline, others, explained, acceptance);
-  if (!a.usable || others.empty()) return a;
+  if (others.empty()) return a;
+  if (!a.usable) return attempt(scene, outline, {}, explained, acceptance);
   const bool believed = believable(scene, a, outline, acceptance);
   if (believed
           ? a.judgement.opposite_ratio >= nearly_as_well || !any_on_its_stripes(scene, a.fit.spot, others)
@@ -728,7 +735,8 @@ void look_again(const PanelScene& scene, const Acceptance& acceptance, std::vect
     const std::vector<SpotVector> others = all_but(spots, i, i);
     const Outline outline = contour_of(found);
     Attempt again = attempt(scene, outline, {}, others, acceptance);
-    if (worth_more_starts(scene, again, outline, acceptance)) {
+    constexpr double not_known = 0;
+    if (worth_more_starts(scene, again, outline, not_known, acceptance)) {
       const Attempt widely = wide_attempt(scene, outline, {}, others, acceptance);
       if (widely.usable && credit(widely.judgement) > credit(again.judgement)) again = widely;
     }
@@ -1064,7 +1072,7 @@ class SpotSearch {
     const auto untried = [&](const Candidate& c) { return is_new(c) && !is_left_over(c.outline); };
     Attempt a =
         first.at(index, static_cast<std::size_t>(std::max(patience - failures_in_a_row_, 1)), untried);
-    const bool more_starts = worth_more_starts(scene_, a, outline, acceptance_);
+    const bool more_starts = worth_more_starts(scene_, a, outline, candidate.peak, acceptance_);
     // Where it is loud, its parts come before anything that takes longer.
     const bool believed = believable(scene_, a, outline, acceptance_);
     const bool parts_first = !believed && (more_starts || worth_parting(scene_, a, acceptance_));

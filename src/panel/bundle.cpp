@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <complex>
 #include <map>
+#include <numbers>
 #include <opencv2/calib3d.hpp>
 #include <opencv2/core/utility.hpp>
 #include <span>
@@ -18,6 +19,14 @@ const CardTag* find_card_tag(const CardDefinition& card, int id) {
   for (const CardTag& tag : card.tags)
     if (tag.id == id) return &tag;
   return nullptr;
+}
+
+/// Where the card's paper ends, along x and along y.
+std::array<double, 2> card_ends_mm(const CardDefinition& card, double scale) {
+  std::array<double, 2> ends_mm{1, 1};
+  for (const RectangleMm& sheet : card.paper)
+    ends_mm = {std::max(ends_mm[0], sheet.x1_mm * scale), std::max(ends_mm[1], sheet.y1_mm * scale)};
+  return ends_mm;
 }
 
 /// Cost and derivatives of whitened residuals, by the parameters that their duals know.
@@ -47,12 +56,13 @@ struct ResidualSums {
 /// Calls accept(predicted minus seen, px) for both coordinates of every corner; T is double or PanelDual.
 template <class T, class Accept>
 void for_each_corner_error(const BundleProblem& problem, const PanelModel<T>& model, const Accept& accept) {
+  const auto ends_mm = card_ends_mm(problem.card, problem.card_scale);
   for (const SeenTag& seen : problem.tags) {
     const CardTag* tag = find_card_tag(problem.card, seen.id);
     if (tag == nullptr) continue;
     const auto corners = tag_corners_mm(*tag, problem.card.tag_side_mm, problem.card_scale, model.ink());
     for (std::size_t k = 0; k < 4; ++k) {
-      const auto pixel = model.pixel_from_panel(corners[k][0], corners[k][1]);
+      const auto pixel = model.pixel_from_card(corners[k][0], corners[k][1], ends_mm);
       accept(pixel.u_px - seen.corners_px[k].x);
       accept(pixel.v_px - seen.corners_px[k].y);
     }
@@ -99,6 +109,23 @@ void add_tilt_prior(const PanelPriors& priors, const PanelVector& p, NormalEquat
   }
 }
 
+/// What is mostly nothing and now and then much: Cauchy's cost, ln(1 + r^2).
+void add_rare(int index, double value, double scale, NormalEquations& out) {
+  const double r = value / scale, weight = 2 / (1 + r * r) / (scale * scale);
+  out.cost += std::log1p(r * r);
+  out.gradient[index] += weight * value;
+  out.hessian(index, index) += weight;
+}
+
+/// A card's end lies on the panel or curls up; it cannot lie below the panel.
+void add_lift_prior(const PanelPriors& priors, const PanelVector& p, NormalEquations& out) {
+  for (int i = p_lift; i < p_lift + 2; ++i)
+    if (p[i] < 0)
+      out.add_prior(i, p[i], 0, priors.lift_below_mm);
+    else
+      add_rare(i, p[i], priors.lift_mm, out);
+}
+
 /// What is said of a focal length is mostly right within its rounding, and now and then far off: Student's t
 /// with 3 degrees of freedom, scaled to be as wide as the Gaussian in its core; cost 2 ln(1 + r^2 / 4).
 void add_focal_prior(const PanelPriors& priors, const PanelVector& p, NormalEquations& out) {
@@ -122,7 +149,11 @@ void add_priors(const PanelPriors& priors, const PanelVector& p, NormalEquations
   add(p_crown + 1, priors.crown_per_mm);
   add(p_crown + 2, priors.crown_xy_per_mm);
   add(p_ink, priors.ink_mm);
+  add_lift_prior(priors, p, out);
+  add(p_lift_from, priors.lift_from);
+  add(p_lift_from + 1, priors.lift_from);
   add_tilt_prior(priors, p, out);
+  for (int i = p_board_bow; i < p_board_bow + 3; ++i) add_rare(i, p[i], priors.board_bow_per_mm, out);
   add(p_board_distance, priors.board_distance_mm);
 }
 
@@ -242,24 +273,31 @@ std::vector<int> free_parameters(const BundleProblem& problem, BundleFreedom fre
   if (tags_seen || !problem.samples.empty())
     for (int i = p_board_tilt; i <= p_board_distance; ++i)
       if (i != p_board_phase || !problem.samples.empty()) free.push_back(i);
+  if (freedom == BundleFreedom::everything && !free.empty() && free.back() >= p_board_tilt)
+    for (int i = p_board_bow; i < p_board_bow + 3; ++i) free.push_back(i);
   if (tags_seen)
     for (int i = p_board_shift; i < panel_parameters; ++i) free.push_back(i);
   return free;
 }
 
-BundleResult describe(const BundleProblem& problem, const BundleNoise& noise, const PanelVector& p) {
-  BundleResult result;
-  result.parameters = p;
+/// Root mean square of the corners' distance from where they are seen: two coordinates a corner.
+double corner_rms_px(const BundleProblem& problem, const PanelVector& p) {
   double sum = 0;
   int count = 0;
-  const PanelModel<double> model(problem.constants, p);
-  for_each_corner_error(problem, model, [&](double error) {
+  for_each_corner_error(problem, PanelModel<double>(problem.constants, p), [&](double error) {
     sum += error * error;
     ++count;
   });
-  // rms of the corner distance: two coordinates a corner
-  result.tag_rms_px = count > 0 ? std::sqrt(2 * sum / count) : 0;
-  sum = 0, count = 0;
+  return count > 0 ? std::sqrt(2 * sum / count) : 0;
+}
+
+BundleResult describe(const BundleProblem& problem, const BundleNoise& noise, const PanelVector& p) {
+  BundleResult result;
+  result.parameters = p;
+  result.tag_rms_px = corner_rms_px(problem, p);
+  double sum = 0;
+  int count = 0;
+  const PanelModel<double> model(problem.constants, p);
   for_each_board_error(problem, model, model, [&](const BoardCorner& corner, double error) {
     sum += std::pow(error / corner.uncertainty_mm, 2);
     ++count;
@@ -313,6 +351,26 @@ PanelVector settle_bundle(const BundleProblem& problem, const PanelVector& start
   return expand(x);
 }
 
+PanelVector with_card_ends_free(const BundleProblem& problem, const PanelVector& flat, BundleNoise noise) {
+  // Corners of flat cards scatter by less: what is said of them elsewhere allows for paper that is not quite
+  // flat, which is what is looked at here.
+  noise.corner_px = 0.08;
+  if (corner_rms_px(problem, flat) < std::numbers::sqrt2 * noise.corner_px) return flat;
+  PanelVector best = settle_bundle(problem, flat, BundleFreedom::everything, noise);
+  double best_cost = full_cost(problem, noise, best);
+  constexpr bool lifted[][2] = {{true, false}, {false, true}, {true, true}};
+  for (const auto& ends : lifted) {
+    PanelVector p = flat;
+    constexpr double usual_mm = 1;
+    for (int arm = 0; arm < 2; ++arm)
+      if (ends[arm]) p[p_lift + arm] = usual_mm, p[p_crown + arm] = 0;
+    p = settle_bundle(problem, p, BundleFreedom::everything, noise);
+    const double cost = full_cost(problem, noise, p);
+    if (cost < best_cost) best = p, best_cost = cost;
+  }
+  return best;
+}
+
 BundleResult fit_bundle(const BundleProblem& problem, const PanelVector& start, BundleFreedom freedom,
                         const BundleNoise& noise) {
   return describe(problem, noise, settle_bundle(problem, start, freedom, noise));
@@ -351,7 +409,8 @@ std::optional<BundleResult> start_bundle(BundleProblem& problem, const BundleNoi
     // The camera looks at the printed side: its centre has z > 0 in the card frame.
     const Eigen::Vector3d t(start[3], start[4], start[5]);
     if ((-(problem.constants.base_rotation.transpose() * t)).z() <= 0) continue;
-    const BundleResult result = fit_bundle(problem, start, BundleFreedom::everything, noise);
+    const PanelVector flat = settle_bundle(problem, start, BundleFreedom::everything, noise);
+    const BundleResult result = describe(problem, noise, with_card_ends_free(problem, flat, noise));
     if (!best || result.cost < best->cost) {
       best = result;
       best_rotation = problem.constants.base_rotation;

@@ -20,7 +20,9 @@ class PixelPhase {
     q_board_origin = 12,
     q_board_normal = 15,
     q_across = 18,
-    q_k1 = 21,
+    q_along = 21,
+    q_bow = 24,  ///< 3
+    q_k1 = 27,
     q_k2,
     q_focal,
     q_centre_u,
@@ -59,7 +61,8 @@ PixelPhase<N>::PixelPhase(const PanelModel<Dual<N>>& model, const PanelModel<dou
   for (int i = 0; i < 3; ++i) vector(q_row + 3 * i, model.row_[i]);
   vector(q_camera, model.camera_);
   vector(q_board_origin, model.board_origin_), vector(q_board_normal, model.board_normal_),
-      vector(q_across, model.across_);
+      vector(q_across, model.across_), vector(q_along, model.along_);
+  for (int i = 0; i < 3; ++i) scalar(q_bow + i, model.bow_[i]);
   scalar(q_k1, model.k1_), scalar(q_k2, model.k2_), scalar(q_focal, model.focal_);
   scalar(q_centre_u, model.centre_u_), scalar(q_centre_v, model.centre_v_);
   scalar(q_kx, model.kx_), scalar(q_ky, model.ky_), scalar(q_kxy, model.kxy_), scalar(q_phase, model.phase_);
@@ -82,17 +85,24 @@ double PixelPhase<N>::at(double u_px, double v_px, ByQuantity& by) const {
   const Vector normal{m.kx_ * x + m.kxy_ * y, m.ky_ * y + m.kxy_ * x, 1};
   const double twice = 2 / dot(normal, normal), turn = twice * dot(ray, normal);
   const Vector mirrored = ray - normal * turn, from = p - m.board_origin_;
-  const double towards_board = 1 / dot(mirrored, m.board_normal_),
-               reach = -dot(from, m.board_normal_) * towards_board;
+  const double reach = m.reach(from, mirrored);
   const Vector on_board = from + mirrored * reach;
+  const double along = dot(on_board, m.along_), across = dot(on_board, m.across_);
+  const double bow_by_along = m.bow_[0] * along + m.bow_[1] * across,
+               bow_by_across = m.bow_[1] * along + m.bow_[2] * across;
+  const Vector square = m.board_normal_ - m.along_ * bow_by_along - m.across_ * bow_by_across;
   const double cycles = 1 / m.pitch_mm_;
 
   by[q_phase] = 1;
-  // Where the mirrored ray meets the board: what moves it along the board's normal is made up for by a longer
-  // ray.
-  const double lean = dot(m.across_, mirrored) * towards_board;
-  const Vector by_from = (m.across_ - m.board_normal_ * lean) * cycles;
-  put(by, q_across, on_board * cycles);
+  // Where the mirrored ray meets the board: what moves it square to the board there is made up for by a
+  // longer ray.
+  const double lean = dot(m.across_, mirrored) / dot(square, mirrored);
+  const Vector by_from = (m.across_ - square * lean) * cycles;
+  put(by, q_across, on_board * ((1 + lean * bow_by_across) * cycles));
+  put(by, q_along, on_board * (lean * bow_by_along * cycles));
+  const double by_bow = lean * cycles;
+  by[q_bow] = by_bow * 0.5 * along * along, by[q_bow + 1] = by_bow * along * across,
+  by[q_bow + 2] = by_bow * 0.5 * across * across;
   put(by, q_board_normal, on_board * (-lean * cycles));
   put(by, q_board_origin, by_from * -1.0);
   // The law of reflection.
@@ -128,7 +138,7 @@ double PixelPhase<N>::at(double u_px, double v_px, ByQuantity& by) const {
   by[q_centre_u] = -by_a / m.focal_, by[q_centre_v] = -by_b / m.focal_;
   by[q_focal] = -(by_a * a + by_b * b) / m.focal_;
 
-  return dot(on_board, m.across_) * cycles + m.phase_;
+  return across * cycles + m.phase_;
 }
 
 }  // namespace ripplegauge

@@ -447,10 +447,11 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
     }
     const BundleFreedom freedom = round < 2 ? BundleFreedom::board_only : BundleFreedom::everything;
     const BundleNoise noise{.phase_cycles = round < 2 ? 0.05 : 0.03};
-    if (last_round)
-      field.bundle = fit_bundle(problem, p, freedom, noise), p = field.bundle.parameters;
-    else
-      p = settle_bundle(problem, p, freedom, noise, 8);
+    p = settle_bundle(problem, p, freedom, noise, last_round ? 25 : 8);
+    if (last_round) {
+      field.bundle = fit_bundle(problem, with_card_ends_free(problem, p, noise), freedom, noise);
+      p = field.bundle.parameters;
+    }
   }
 
   // The followed region. The flood's wide window sees stripes a third of a period beyond their end; a dent

@@ -25,9 +25,16 @@ struct PanelPriors {
   double centre_px = 100;                   ///< photos get cropped
   double crown_per_mm = 5e-4, crown_xy_per_mm = 1e-4;  ///< panels: radius of 2 m typical, 1 m not rare
   double ink_mm = 0.06;  ///< printed squares run fat or thin by a few hundredths
+  /// How far an end of the card lies above the panel: the width of the prior's core. Its tails are heavy:
+  /// most cards are held down, others curl by a millimetre or two.
+  double lift_mm = 0.05;
+  double lift_below_mm = 0.02;  ///< what corner noise may feign
+  double lift_from = 1.5;       ///< of ln odds: about evenly anywhere
   /// Tangent of the board's turn away from square to the mirrored ray, about either axis: the width of the
   /// prior's core, 11 degrees. Its tails are heavy: people stand boards upright, up to 60 degrees off.
   double board_tilt = 0.2;
+  /// Boards are flat, or sheets that bow: core of a heavy-tailed prior, 1 mm of bow over 400 mm.
+  double board_bow_per_mm = 5e-5;
   double board_distance_mm = 150;  ///< about usual_board_distance_mm: nothing but where a board can stand
 };
 
@@ -91,6 +98,11 @@ BundleResult fit_bundle(const BundleProblem& problem, const PanelVector& start, 
 /// The same without its uncertainties, for poses on the way, in `most_iterations` steps.
 PanelVector settle_bundle(const BundleProblem& problem, const PanelVector& start, BundleFreedom freedom,
                           const BundleNoise& noise = {}, int most_iterations = 25);
+
+/// The best of `flat` and fits that start with one end of the card, or both, above the panel: a curled end
+/// looks much like crown, and the corners' robust cost lets go of it. `flat` itself where the corners agree.
+PanelVector with_card_ends_free(const BundleProblem& problem, const PanelVector& flat,
+                                BundleNoise noise = {});
 
 /// Corners of a card's tag in the card frame (z = 0), order of SeenTag, widened by the ink parameter.
 template <class T>

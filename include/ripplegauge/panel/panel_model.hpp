@@ -17,20 +17,23 @@ namespace ripplegauge {
 
 /// Places of the unknowns in the bundle's parameter vector.
 enum PanelParameter : int {
-  p_rotation = 0,         ///< 3: small rotation (Gibbs vector) on top of the base rotation camera_from_card
-  p_translation = 3,      ///< 3: camera_from_card translation, mm
-  p_k1 = 6,               ///< radial distortion, coefficient of r^2 in normalised image coordinates
-  p_k2 = 7,               ///< coefficient of r^4
-  p_log_focal = 8,        ///< ln(focal length / nominal focal length)
-  p_centre = 9,           ///< 2: principal point minus nominal centre, px
-  p_crown = 11,           ///< 3: kx, ky, kxy, 1/mm
-  p_ink = 14,             ///< how much wider than nominal half a tag's black square is printed or seen, mm
-  p_board_tilt = 15,      ///< 2: slopes of the board against the plane square to the central reflected ray
-  p_board_spin = 17,      ///< direction across the stripes in the board plane, rad
-  p_board_phase = 18,     ///< phase at the anchor, cycles
-  p_board_distance = 19,  ///< distance along the reflected ray minus the nominal one, mm
-  p_board_shift = 20,     ///< 2: position on the board, x and y of the board frame, of the anchor's image, mm
-  panel_parameters = 22
+  p_rotation = 0,      ///< 3: small rotation (Gibbs vector) on top of the base rotation camera_from_card
+  p_translation = 3,   ///< 3: camera_from_card translation, mm
+  p_k1 = 6,            ///< radial distortion, coefficient of r^2 in normalised image coordinates
+  p_k2 = 7,            ///< coefficient of r^4
+  p_log_focal = 8,     ///< ln(focal length / nominal focal length)
+  p_centre = 9,        ///< 2: principal point minus nominal centre, px
+  p_crown = 11,        ///< 3: kx, ky, kxy, 1/mm
+  p_ink = 14,          ///< how much wider than nominal half a tag's black square is printed or seen, mm
+  p_lift = 15,         ///< 2: how far the card's far ends, along x and along y, lie above the panel, mm
+  p_lift_from = 17,    ///< 2: ln odds of the place, 0 to 3/4 of the way out, where the card leaves the panel
+  p_board_tilt = 19,   ///< 2: slopes of the board against the plane square to the central reflected ray
+  p_board_spin = 21,   ///< direction across the stripes in the board plane, rad
+  p_board_phase = 22,  ///< phase at the anchor, cycles
+  p_board_distance = 23,  ///< distance along the reflected ray minus the nominal one, mm
+  p_board_bow = 24,       ///< 3: curvatures of the board along, along by across, and across its stripes, 1/mm
+  p_board_shift = 27,     ///< 2: position on the board, x and y of the board frame, of the anchor's image, mm
+  panel_parameters = 29
 };
 
 using PanelVector = Eigen::Matrix<double, panel_parameters, 1>;
@@ -102,7 +105,11 @@ class PanelModel {
 
   T height(const T& x, const T& y) const { return -0.5 * (kx_ * x * x + 2.0 * kxy_ * x * y + ky_ * y * y); }
 
-  Pixel pixel_from_panel(const T& x, const T& y) const;
+  Pixel pixel_from_panel(const T& x, const T& y) const { return pixel_from_point({x, y, height(x, y)}); }
+  /// The pixel of a mark on the card, whose ends may lie above the panel; `ends_mm` is how far out they are.
+  Pixel pixel_from_card(const T& x, const T& y, const std::array<double, 2>& ends_mm) const {
+    return pixel_from_point({x, y, height(x, y) + lift(0, x, ends_mm[0]) + lift(1, y, ends_mm[1])});
+  }
   /// Distance of a panel point from the camera along the optical axis.
   T depth_mm(const T& x, const T& y) const {
     return dot(row_[2], Vector3<T>{x, y, height(x, y)}) + translation_.z;
@@ -137,7 +144,8 @@ class PanelModel {
     T ray_x, ray_y, ray_z;           ///< camera to panel point, mm
     T panel_slope_x, panel_slope_y;  ///< of the smooth panel
     T from_normal,
-        from_across;           ///< panel point minus board origin, along board normal and across the stripes
+        from_across;  ///< panel point minus board origin, along board normal (from the board as bowed) and
+                      ///< across the stripes
     T ray_normal, ray_across;  ///< the camera ray, along the same two
   };
   MirrorPoint mirror_point(const T& x, const T& y) const;
@@ -155,9 +163,34 @@ class PanelModel {
     Vector3<T> origin, direction;
   };
   Ray reflect(const T& x, const T& y, const T& slope_x, const T& slope_y) const;
+  Pixel pixel_from_point(const Vector3<T>& p) const;
+  /// How far the bowed board stands behind its tangent plane at the anchor's image, mm.
+  T bow(const T& along, const T& across) const {
+    return 0.5 * (bow_[0] * along * along + 2.0 * bow_[1] * along * across + bow_[2] * across * across);
+  }
+  /// Length of a ray, in units of its direction, to the board; `from` is its start minus the board's origin.
+  T reach(const Vector3<T>& from, const Vector3<T>& direction) const {
+    const T towards_board = 1.0 / dot(direction, board_normal_), start = dot(from, board_normal_);
+    T t = -start * towards_board;
+    // A bow of millimetres moves the point by less again: two steps leave hundredths.
+    for (int i = 0; i < 2; ++i) {
+      const Vector3<T> q = from + direction * t;
+      t = (bow(dot(q, along_), dot(q, across_)) - start) * towards_board;
+    }
+    return t;
+  }
+  /// A sheet that leaves the panel bends away from it evenly: as the square of the way from there.
+  T lift(std::size_t arm, const T& along, double end_mm) const {
+    const T from = end_mm * lift_from_[arm];
+    if (!(value_of(along) > value_of(from))) return T(0.0);
+    const T part = (along - from) / (end_mm - from);
+    return lift_[arm] * part * part;
+  }
 
   Vector3<T> row_[3];  ///< camera_from_card rotation
   Vector3<T> translation_, camera_;
+  T lift_[2], lift_from_[2];  ///< mm; as a part of the way out
+  T bow_[3];
   T k1_, k2_, focal_, centre_u_, centre_v_, kx_, ky_, kxy_, ink_, phase_, shift_x_, shift_y_;
   double pitch_mm_;
   Vector3<T> board_origin_, board_normal_, across_, along_;
@@ -209,7 +242,10 @@ PanelModel<T>::PanelModel(const PanelConstants& c, const PanelVector& parameters
   ky_ = p(p_crown + 1);
   kxy_ = p(p_crown + 2);
   ink_ = p(p_ink);
+  for (int arm = 0; arm < 2; ++arm)
+    lift_[arm] = p(p_lift + arm), lift_from_[arm] = 0.75 / (1.0 + exp(-p(p_lift_from + arm)));
   phase_ = p(p_board_phase);
+  for (int i = 0; i < 3; ++i) bow_[i] = p(p_board_bow + i);
   shift_x_ = p(p_board_shift);
   shift_y_ = p(p_board_shift + 1);
 
@@ -227,9 +263,8 @@ PanelModel<T>::PanelModel(const PanelConstants& c, const PanelVector& parameters
 }
 
 template <class T>
-typename PanelModel<T>::Pixel PanelModel<T>::pixel_from_panel(const T& x, const T& y) const {
-  const Vector3<T> p{x, y, height(x, y)};
-  const T inverse_depth = 1.0 / depth_mm(x, y);
+typename PanelModel<T>::Pixel PanelModel<T>::pixel_from_point(const Vector3<T>& p) const {
+  const T inverse_depth = 1.0 / (dot(row_[2], p) + translation_.z);
   const T a = (dot(row_[0], p) + translation_.x) * inverse_depth;
   const T b = (dot(row_[1], p) + translation_.y) * inverse_depth;
   const T r2 = a * a + b * b;
@@ -289,8 +324,7 @@ typename PanelModel<T>::BoardPoint PanelModel<T>::board_from_panel(const T& x, c
                                                                    const T& slope_y) const {
   const Ray ray = reflect(x, y, slope_x, slope_y);
   const Vector3<T> from = ray.origin - board_origin_;
-  const T t = -dot(from, board_normal_) / dot(ray.direction, board_normal_);
-  const Vector3<T> q = from + ray.direction * t;
+  const Vector3<T> q = from + ray.direction * reach(from, ray.direction);
   return {dot(q, along_), dot(q, across_)};
 }
 
@@ -298,12 +332,15 @@ template <class T>
 typename PanelModel<T>::MirrorPoint PanelModel<T>::mirror_point(const T& x, const T& y) const {
   const Vector3<T> p{x, y, height(x, y)};
   const Vector3<T> d = p - camera_, from = p - board_origin_;
+  // Where relief leads a ray, the board is as far as where the smooth panel does.
+  const Vector3<T> mirrored = reflect(x, y, T(0.0), T(0.0)).direction,
+                   q = from + mirrored * reach(from, mirrored);
   return {d.x,
           d.y,
           d.z,
           -(kx_ * x + kxy_ * y),
           -(ky_ * y + kxy_ * x),
-          dot(from, board_normal_),
+          dot(from, board_normal_) - bow(dot(q, along_), dot(q, across_)),
           dot(from, across_),
           dot(d, board_normal_),
           dot(d, across_)};
@@ -313,8 +350,7 @@ template <class T>
 typename PanelModel<T>::BoardView PanelModel<T>::board_view(const T& x, const T& y) const {
   const Ray ray = reflect(x, y, T(0.0), T(0.0));
   const Vector3<T> r = normalized(ray.direction);
-  const T c = dot(r, board_normal_);
-  return {dot(board_origin_ - ray.origin, board_normal_) / c, c};
+  return {reach(ray.origin - board_origin_, r), dot(r, board_normal_)};
 }
 
 }  // namespace ripplegauge
