@@ -1,13 +1,15 @@
 #!/usr/bin/env bash
-# Installs what is missing, builds into build/, measures a sample photo and prints the reading and the plan.
+# Installs what is missing, builds the program into build/, measures a sample photo and prints reading and plan.
 #   bash samples/demo.sh
 set -eu
 cd "$(dirname "$0")/.."
 # shellcheck source=../.ci/setup.sh
 . .ci/setup.sh
 install_packages
-echo "building into build/ ..."
-build build -DCMAKE_BUILD_TYPE=Release
+echo "building the program into build/ (a few minutes on two processors) ..."
+first=()
+configured build || first=(-DCMAKE_BUILD_TYPE=Release -DRIPPLEGAUGE_TESTS=OFF)
+build build "${first[@]}" --target ripplegauge_program
 program=build/ripplegauge
 out=build/demo
 mkdir -p "$out"

@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Installs what is missing, builds, runs all tests. Ends with a line "N passed, N failed"; fails if any failed.
+# Installs what is missing, builds into build/ what is not built yet, runs all tests. Ends with a line "N passed, N failed"; fails if any failed.
 #   bash tests/run.sh              the fast suite
 #   bash tests/run.sh --slow       also the tests tagged [slow] (coverage studies, many renders)
 #   bash tests/run.sh --sanitize   then what takes bytes or pixels once more with AddressSanitizer and UBSan; both count
@@ -20,7 +20,7 @@ for option in "$@"; do
       ;;
   esac
 done
-install_packages poppler-utils python3 ${sanitize:+clang}
+install_packages catch2 poppler-utils python3 ${sanitize:+clang}
 passed=0
 failed=0
 results=$(mktemp -d)
@@ -69,8 +69,9 @@ run_suite() {
   rm "$results"/*
 }
 
-build build-tests -DRIPPLEGAUGE_TESTS=ON -DRIPPLEGAUGE_WERROR="${CI:+ON}"
-mapfile -t tests < <(find build-tests/tests -maxdepth 1 -name 'test_*' -type f -perm -u+x | sort)
+echo "building program and tests into build/ ..."
+build build -DRIPPLEGAUGE_TESTS=ON
+mapfile -t tests < <(find build/tests -maxdepth 1 -name 'test_*' -type f -perm -u+x | sort)
 run_suite "$filter" "${tests[@]}"
 
 if [ -n "$sanitize" ]; then
@@ -79,6 +80,7 @@ if [ -n "$sanitize" ]; then
   export ASAN_OPTIONS="detect_stack_use_after_return=1:strict_string_checks=1"
   export UBSAN_OPTIONS="print_stacktrace=1"
   export LSAN_OPTIONS="suppressions=$PWD/tests/leaks.supp:print_suppressions=0"
+  echo "building what takes bytes or pixels into build-sanitize/ ..."
   build build-sanitize -DRIPPLEGAUGE_TESTS=ON -DRIPPLEGAUGE_SANITIZE=ON -DCMAKE_CXX_COMPILER=clang++ \
     -DCMAKE_BUILD_TYPE=Sanitize -DCMAKE_CXX_FLAGS_SANITIZE="-O1 -gline-tables-only" --target "${tests[@]/#/test_}"
   # Packages are made of the other build; whole folders and the same photo many times over take too long here.

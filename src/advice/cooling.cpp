@@ -40,7 +40,11 @@ std::optional<Law> fit_law(const std::vector<TemperatureReading>& readings, doub
       const double excess = first ? observed : sign * law.excess_c(at_s);
       if (!(excess > 0)) continue;
       const double y = std::log(excess) + (observed - excess) / excess, w = excess * excess;
-      s0 += w, s1 += w * t, s2 += w * t * t, y0 += w * y, y1 += w * t * y;
+      s0 += w;
+      s1 += w * t;
+      s2 += w * t * t;
+      y0 += w * y;
+      y1 += w * t * y;
     }
     const double determinant = s0 * s2 - s1 * s1;
     if (!(determinant > 1e-12 * s0 * s2)) return std::nullopt;  // one time only, or no usable reading

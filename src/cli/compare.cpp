@@ -23,9 +23,10 @@ namespace ripplegauge::cli {
 
 namespace {
 
-constexpr const char* kExamples =
-    R"(Leave the card where it is between the photos: then spots are matched by their place. Photos may be taken from
-anywhere, with the board anywhere. Three or more files are a series: each one is compared with the first.
+constexpr const char* examples =
+    R"(Leave the card where it is between the photos: then spots are matched by their place. Photos may be
+taken from anywhere, with the board anywhere. Three or more files are a series: each one is compared
+with the first.
 A saved reading brings its relief if it stands beside it: door.json with door.relief.csv.
 
 Examples:
@@ -367,7 +368,7 @@ void add_compare_command(CLI::App& app, ChosenCommand& chosen) {
       ->group(folder);
   command->add_option("--contact-sheet", a->contact_sheet, "All pairs on one page: FILE.html or FILE.pdf")
       ->group(folder);
-  command->footer(kExamples);
+  command->footer(examples);
   command->callback([a, &chosen] { chosen = [a] { return run_compare(*a); }; });
 }
 

@@ -12,7 +12,7 @@ namespace ripplegauge::cli {
 
 namespace {
 
-constexpr const char* kExamples =
+constexpr const char* examples =
     R"(The log is written by ripplegauge compare BEFORE AFTER --log FILE.csv --who LABEL --exercise LABEL.
 Labels are yours: a number or a bay will do, no name is needed.
 
@@ -99,7 +99,7 @@ void add_progress_command(CLI::App& app, ChosenCommand& chosen) {
   command->add_option("--exercise", arguments->exercise, "Only this exercise");
   command->add_option("--chart", arguments->charts, "Draw percent gone by attempt: FILE.svg, .pdf or .png");
   command->add_option("--json", arguments->json, "Write all figures to this file");
-  command->footer(kExamples);
+  command->footer(examples);
   command->callback([arguments, &chosen] { chosen = [arguments] { return run_progress(*arguments); }; });
 }
 

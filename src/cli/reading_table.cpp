@@ -50,7 +50,8 @@ std::string reading_table(const Reading& reading, const ReadingTableOptions& opt
       double dd = 0, zz = 0;
       for (const BudgetTerm& t : reading.budgets[i]) {
         out += format("      %-32s %10.2f %10.2f\n", t.name.c_str(), t.diameter_percent, t.depth_percent);
-        dd += t.diameter_percent * t.diameter_percent, zz += t.depth_percent * t.depth_percent;
+        dd += t.diameter_percent * t.diameter_percent;
+        zz += t.depth_percent * t.depth_percent;
       }
       out += format("      %-32s %10.2f %10.2f\n", "together", std::sqrt(dd), std::sqrt(zz));
     }

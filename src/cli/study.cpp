@@ -8,7 +8,7 @@ namespace ripplegauge::cli {
 
 namespace {
 
-constexpr const char* kExamples = R"(What a table needs:
+constexpr const char* examples = R"(What a table needs:
   One row for each reading, with the columns part, person, trial, value (or value_mm and the like).
   A column method (say "program" and "hand") makes one study of each and compares them.
   10 parts from small to large, 3 people, 2 or 3 trials each, in mixed order, are usual.
@@ -154,7 +154,7 @@ void add_study_command(CLI::App& app, ChosenCommand& chosen) {
   command->add_option("--confidence", arguments->options.confidence, "Of the intervals, 0.5 to 1")
       ->capture_default_str();
   command->add_option("--json", arguments->json, "Write all figures to this file");
-  command->footer(kExamples);
+  command->footer(examples);
   command->callback([arguments, &chosen] { chosen = [arguments] { return run_study(*arguments); }; });
 }
 

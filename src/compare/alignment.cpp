@@ -11,14 +11,14 @@ namespace ripplegauge {
 
 namespace {
 
-constexpr double kDegree = std::numbers::pi / 180;
+constexpr double degree = std::numbers::pi / 180;
 /// Patterns are tried from the largest spots only; all spots count towards the fit. Twenty give 144 400
 /// motions.
-constexpr std::size_t kMostSpotsTried = 20;
+constexpr std::size_t most_spots_tried = 20;
 /// Two spots nearer than this say too little of the turn: 2 mm off at 10 mm is 11 degrees.
-constexpr double kLeastBaseline_mm = 10;
+constexpr double least_baseline_mm = 10;
 /// Motions that differ by less are one and the same.
-constexpr double kSameTurn_deg = 8, kSameShift_mm = 4;
+constexpr double same_turn_deg = 8, same_shift_mm = 4;
 
 PointMm centre(const Dent& dent) { return {dent.x_mm, dent.y_mm}; }
 double distance(PointMm a, PointMm b) { return std::hypot(a.x_mm - b.x_mm, a.y_mm - b.y_mm); }
@@ -86,7 +86,7 @@ CardMotion best_motion(const std::vector<Dent>& before, const std::vector<Dent>&
     across += ax * by - ay * bx;
   }
   CardMotion motion;
-  motion.turn_deg = pairs.size() < 2 ? 0 : std::atan2(across, along) / kDegree;
+  motion.turn_deg = pairs.size() < 2 ? 0 : std::atan2(across, along) / degree;
   const PointMm turned = motion.before_from_after(mean_after);
   motion.dx_mm = mean_before.x_mm - turned.x_mm;
   motion.dy_mm = mean_before.y_mm - turned.y_mm;
@@ -99,14 +99,14 @@ std::vector<std::size_t> largest_spots(const std::vector<Dent>& dents) {
   std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
     return dents[a].diameter_mm.value > dents[b].diameter_mm.value;
   });
-  order.resize(std::min(order.size(), kMostSpotsTried));
+  order.resize(std::min(order.size(), most_spots_tried));
   return order;
 }
 
 bool same_motion(const CardMotion& one, const CardMotion& other, PointMm where_after) {
   const double turn = std::remainder(one.turn_deg - other.turn_deg, 360.0);
-  return std::abs(turn) < kSameTurn_deg &&
-         distance(one.before_from_after(where_after), other.before_from_after(where_after)) < kSameShift_mm;
+  return std::abs(turn) < same_turn_deg &&
+         distance(one.before_from_after(where_after), other.before_from_after(where_after)) < same_shift_mm;
 }
 
 /// More spots win; then the smaller misfit, but a card is rarely turned far, so a turn costs a little: 0.5 mm
@@ -131,7 +131,7 @@ PatternResult by_pattern(const std::vector<Dent>& before, const std::vector<Dent
   for (const std::size_t i : tried_before) {
     for (const std::size_t j : tried_before) {
       const double baseline = distance(centre(before[i]), centre(before[j]));
-      if (j <= i || baseline < kLeastBaseline_mm) continue;
+      if (j <= i || baseline < least_baseline_mm) continue;
       for (const std::size_t k : tried_after) {
         for (const std::size_t l : tried_after) {
           const double allowed = tolerance_mm(before[i], after[k], share, least) +
@@ -235,12 +235,12 @@ Alignment align_moved(const std::vector<Dent>& before, const std::vector<Dent>& 
 }  // namespace
 
 PointMm CardMotion::before_from_after(PointMm after) const {
-  const double c = std::cos(turn_deg * kDegree), s = std::sin(turn_deg * kDegree);
+  const double c = std::cos(turn_deg * degree), s = std::sin(turn_deg * degree);
   return {c * after.x_mm - s * after.y_mm + dx_mm, s * after.x_mm + c * after.y_mm + dy_mm};
 }
 
 PointMm CardMotion::after_from_before(PointMm before) const {
-  const double c = std::cos(turn_deg * kDegree), s = std::sin(turn_deg * kDegree);
+  const double c = std::cos(turn_deg * degree), s = std::sin(turn_deg * degree);
   const double x = before.x_mm - dx_mm, y = before.y_mm - dy_mm;
   return {c * x + s * y, -s * x + c * y};
 }

@@ -13,7 +13,7 @@ namespace ripplegauge {
 
 namespace {
 
-constexpr double kNaN = std::numeric_limits<double>::quiet_NaN();
+constexpr double nan_value = std::numeric_limits<double>::quiet_NaN();
 
 /// All that one spot is judged by.
 struct Scene {
@@ -107,10 +107,10 @@ void judge_empty_place(const Scene& scene, const Dent& spot, SpotChange& change)
   if (scene.place.same != SamePlace::proven)
     change.notes.push_back("gone only if this is the same place: " + scene.place.reason);
   if (!spot.depth_mm) return;
-  const double limit = place.smallest ? place.smallest->depth_mm : kNaN;
+  const double limit = place.smallest ? place.smallest->depth_mm : nan_value;
   change.left_mm = Quantity{0, 0, limit};
   change.percent_gone = Quantity{100, 100 * std::max(0.0, 1 - limit / spot.depth_mm->low), 100};
-  if (std::isnan(limit)) change.percent_gone->low = kNaN;
+  if (std::isnan(limit)) change.percent_gone->low = nan_value;
   const Quantity rest = std::isnan(limit) ? Quantity{0, 0, 0} : *change.left_mm;
   change.moved_mm = combined(-sign_of(spot.kind), *spot.depth_mm, sign_of(spot.kind), rest);
 }

@@ -8,12 +8,12 @@ namespace ripplegauge {
 
 namespace {
 
-constexpr double kDegree = std::numbers::pi / 180;
-constexpr double kInfinity = std::numeric_limits<double>::infinity();
-constexpr int kMostGridCells = 2000;  // along one side: more than a picture shows
-constexpr double kNaN = std::numeric_limits<double>::quiet_NaN();
-constexpr std::size_t kFewestForScatter = 50;
-constexpr int kSectionPoints = 121;
+constexpr double degree = std::numbers::pi / 180;
+constexpr double infinite = std::numeric_limits<double>::infinity();
+constexpr int most_grid_cells = 2000;  // along one side: more than a picture shows
+constexpr double nan_value = std::numeric_limits<double>::quiet_NaN();
+constexpr std::size_t fewest_for_scatter = 50;
+constexpr int section_points = 121;
 
 bool inside(PointMm point, const std::vector<PointMm>& outline) {
   bool in = false;
@@ -48,7 +48,7 @@ double height_along(const std::vector<ProfilePoint>& section, double along_mm) {
     if (along_mm < a.along_mm || along_mm > b.along_mm || !(b.along_mm > a.along_mm)) continue;
     return a.height_mm + (along_mm - a.along_mm) / (b.along_mm - a.along_mm) * (b.height_mm - a.height_mm);
   }
-  return kNaN;
+  return nan_value;
 }
 
 double median_of(std::vector<double>& values) {
@@ -60,7 +60,7 @@ double median_of(std::vector<double>& values) {
 }  // namespace
 
 double height_at(const Relief& relief, PointMm point) {
-  if (!covers(relief, point)) return kNaN;
+  if (!covers(relief, point)) return nan_value;
   const double column = (point.x_mm - relief.x0_mm) / relief.step_mm;
   const double row = (point.y_mm - relief.y0_mm) / relief.step_mm;
   const int c = std::min(static_cast<int>(column), std::max(0, relief.columns - 2));
@@ -90,9 +90,9 @@ ReliefPair on_one_grid(const Relief& before, const Relief& after, const CardMoti
   if (!(x1 > x0) || !(y1 > y0)) return pair;
 
   const double finest =
-      std::min(before.empty() ? kInfinity : before.step_mm, after.empty() ? kInfinity : after.step_mm);
+      std::min(before.empty() ? infinite : before.step_mm, after.empty() ? infinite : after.step_mm);
   // A moved card or a spot far away must not make a grid of any size.
-  const double step = std::max(finest, std::max(x1 - x0, y1 - y0) / kMostGridCells);
+  const double step = std::max(finest, std::max(x1 - x0, y1 - y0) / most_grid_cells);
   Relief grid;
   grid.x0_mm = x0;
   grid.y0_mm = y0;
@@ -157,7 +157,7 @@ std::optional<double> scatter_mm(const Relief& relief, PointMm centre, double ra
       if (!in_a_spot) heights.push_back(height);
     }
   }
-  if (heights.size() < kFewestForScatter) return std::nullopt;
+  if (heights.size() < fewest_for_scatter) return std::nullopt;
   const double middle = median_of(heights);
   for (double& height : heights) height = std::abs(height - middle);
   constexpr double deviation_per_median = 1.4826;  // of a normal distribution
@@ -169,12 +169,12 @@ std::vector<SectionPoint> compared_section(const Dent& before, const Relief& rel
                                            const Relief& relief_after, const CardMotion& motion,
                                            bool nothing_after) {
   const double reach = 1.5 * (before.length_mm.value > 0 ? before.length_mm.value : before.diameter_mm.value);
-  const double cosine = std::cos(before.angle_deg * kDegree), sine = std::sin(before.angle_deg * kDegree);
+  const double cosine = std::cos(before.angle_deg * degree), sine = std::sin(before.angle_deg * degree);
   std::vector<SectionPoint> section;
   bool any = false;
-  for (int i = 0; i < kSectionPoints; ++i) {
+  for (int i = 0; i < section_points; ++i) {
     SectionPoint point;
-    point.along_mm = reach * (2.0 * i / (kSectionPoints - 1) - 1);
+    point.along_mm = reach * (2.0 * i / (section_points - 1) - 1);
     const PointMm place{before.x_mm + cosine * point.along_mm, before.y_mm + sine * point.along_mm};
     point.before_mm = relief_before.empty() ? height_along(before.section, point.along_mm)
                                             : height_or_flat(relief_before, place);

@@ -75,7 +75,8 @@ class Helpers {
     const auto at = std::find_if(from, open_.end(), [](const OpenLoop* loop) { return loop->wanted > 0; });
     if (at == open_.end()) return false;
     OpenLoop& loop = **at;
-    --loop.wanted, ++loop.at_work;
+    --loop.wanted;
+    ++loop.at_work;
     lock.unlock();
     loop.run(loop.loop);
     lock.lock();

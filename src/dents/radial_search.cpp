@@ -101,10 +101,11 @@ double RadialSearch::flat_cost() const {
 double RadialSearch::cost_at(float height, Scratch& scratch) const {
   // clang-format off
   const kernel::RadialPixels pixels{
-      radius_.size(), parallax_.data(), phase_.data(), gain_.data(), gain2_.data(), phase_x_.data(), phase_y_.data(), radial_x_.data(),
-      radial_y_.data(), across_x_.data(), across_y_.data(), patch_.blur.xx, patch_.blur.xy, patch_.blur.yy, patch_.learnt_blur,
-      &patch_.profile->level(0)->value, StripeProfile::table_size, StripeProfile::table_stride, StripeProfile::blurred_levels,
-      StripeProfile::level_unit};
+      radius_.size(), parallax_.data(), phase_.data(), gain_.data(), gain2_.data(), phase_x_.data(),
+      phase_y_.data(), radial_x_.data(), radial_y_.data(), across_x_.data(), across_y_.data(),
+      patch_.blur.xx, patch_.blur.xy, patch_.blur.yy, patch_.learnt_blur,
+      &patch_.profile->level(0)->value, StripeProfile::table_size, StripeProfile::table_stride,
+      StripeProfile::blurred_levels, StripeProfile::level_unit};
   // clang-format on
   kernel::radial_profile(pixels, scratch.unit(), height, scratch.profile.data());
   return cost_of(scratch.profile);

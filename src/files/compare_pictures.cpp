@@ -12,8 +12,8 @@ namespace ripplegauge {
 
 namespace {
 
-constexpr int kMapSide_px = 600;
-constexpr double kLeastRange_mm = 0.001;  // a micrometre: an even panel stays even
+constexpr int map_side_px = 600;
+constexpr double least_range_mm = 0.001;  // a micrometre: an even panel stays even
 
 const Dent* main_after(const SpotChange& change, const Reading& after) {
   return change.after.empty() ? nullptr : &after.dents[static_cast<std::size_t>(change.after.front())];
@@ -53,14 +53,14 @@ void add_maps(const CompareInput& input, std::vector<PictureGroup>& pictures) {
   const std::vector<Dent> dents_after = in_frame(input.last().reading.dents, alignment.motion);
 
   ReliefMapOptions options;
-  options.range_mm = std::max({largest_height(pair.before), largest_height(pair.after), kLeastRange_mm});
-  options.map_side_px = kMapSide_px;
+  options.range_mm = std::max({largest_height(pair.before), largest_height(pair.after), least_range_mm});
+  options.map_side_px = map_side_px;
   options.title = "Before";
   const Picture map_before = relief_map(pair.before, input.first().reading.dents, options);
   options.title = "After";
   const Picture map_after = relief_map(pair.after, dents_after, options);
   options.title = "After minus before";
-  options.range_mm = std::max(largest_height(difference_of(pair)), kLeastRange_mm);
+  options.range_mm = std::max(largest_height(difference_of(pair)), least_range_mm);
   const Picture map_difference = relief_map(difference_of(pair), {}, options);
   pictures.push_back({"relief",
                       "Height of the panel before and after, in the same colours",

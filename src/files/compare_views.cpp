@@ -13,9 +13,9 @@ namespace ripplegauge {
 
 namespace {
 
-constexpr int kViewSide_px = 720;       // two of them fill a page at 200 dots an inch
-constexpr int kPhotoSide_px = 4000;     // more pixels than the view can show
-constexpr double kLeastMargin_mm = 12;  // some panel around the smallest spot
+constexpr int view_side_px = 720;       // two of them fill a page at 200 dots an inch
+constexpr int photo_side_px = 4000;     // more pixels than the view can show
+constexpr double least_margin_mm = 12;  // some panel around the smallest spot
 
 /// In the order of SeenTag::corners_px; a tag is printed with its top towards +y.
 std::array<PointMm, 4> corners_of(const CardTag& tag, double side_mm, double scale) {
@@ -48,7 +48,7 @@ std::vector<SeenPlace> places_of(const cv::Mat& grey, const CardDefinition& card
 RectangleMm area_of(const CompareInput& input) {
   RectangleMm area{1e9, 1e9, -1e9, -1e9};
   const auto include = [&](PointMm centre, double diameter_mm) {
-    const double reach = 0.5 * diameter_mm + std::max(kLeastMargin_mm, 0.4 * diameter_mm);
+    const double reach = 0.5 * diameter_mm + std::max(least_margin_mm, 0.4 * diameter_mm);
     area.x0_mm = std::min(area.x0_mm, centre.x_mm - reach);
     area.y0_mm = std::min(area.y0_mm, centre.y_mm - reach);
     area.x1_mm = std::max(area.x1_mm, centre.x_mm + reach);
@@ -92,13 +92,13 @@ void draw_outlines(cv::Mat& view, const std::vector<Dent>& dents, const Rectangl
 std::vector<cv::Mat> squared_views(const std::vector<std::filesystem::path>& photos,
                                    const CompareInput& input, const CardDefinition& card) {
   const RectangleMm area = area_of(input);
-  const double pixels_per_mm = kViewSide_px / std::max(area.x1_mm - area.x0_mm, area.y1_mm - area.y0_mm);
+  const double pixels_per_mm = view_side_px / std::max(area.x1_mm - area.x0_mm, area.y1_mm - area.y0_mm);
   std::vector<cv::Mat> views;
   for (std::size_t i = 0; i < photos.size(); ++i) {
     views.emplace_back();
     const CardMotion motion = i == 0 ? CardMotion{} : input.series.against_first[i - 1].alignment.motion;
     if (photos[i].empty()) continue;
-    const cv::Mat colour = read_photo_colour(photos[i], kPhotoSide_px);
+    const cv::Mat colour = read_photo_colour(photos[i], photo_side_px);
     const Photo photo = read_photo(photos[i]);
     const double reduction = static_cast<double>(photo.grey.cols) / colour.cols;
     const auto places =

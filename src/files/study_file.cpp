@@ -17,8 +17,8 @@ namespace ripplegauge {
 
 namespace {
 
-constexpr std::size_t kMostBytes = 16u << 20;  // 100 000 readings have about 4 MB
-constexpr std::string_view kColumns = "part, person, trial, value (or value_UNIT), method, note";
+constexpr std::size_t most_bytes = 16u << 20;  // 100 000 readings have about 4 MB
+constexpr std::string_view study_columns = "part, person, trial, value (or value_UNIT), method, note";
 
 /// Where each column stands; `method` and `note` may be absent.
 struct Columns {
@@ -49,13 +49,13 @@ Columns columns_of(const CsvRow& header, const std::string& name) {
     const std::set<std::string> known = {"part", "person", "trial", "value", "method", "note"};
     if (!known.contains(column))
       fail(name, header.line,
-           "the column \"" + column + "\" is unknown; columns are " + std::string(kColumns));
+           "the column \"" + column + "\" is unknown; columns are " + std::string(study_columns));
     if (!places.emplace(column, i).second) fail(name, header.line, "the column " + column + " stands twice");
   }
   for (const char* needed : {"part", "person", "trial", "value"})
     if (!places.contains(needed))
       fail(name, header.line,
-           std::string("the column ") + needed + " is missing; columns are " + std::string(kColumns));
+           std::string("the column ") + needed + " is missing; columns are " + std::string(study_columns));
   columns.part = places["part"];
   columns.person = places["person"];
   columns.trial = places["trial"];
@@ -127,13 +127,13 @@ OrderedJson json_of(const NamedStudy& study) {
 }  // namespace
 
 std::vector<StudyGroup> read_study_file(const std::filesystem::path& file) {
-  const std::string name = file.string(), text = read_bytes(file, kMostBytes);
+  const std::string name = file.string(), text = read_bytes(file, most_bytes);
   const char separator = separator_of(text);
   std::vector<CsvRow> rows = parse_csv(text, name, separator);
   std::erase_if(rows, [](const CsvRow& row) {  // spreadsheets leave rows of separators at the end
     return std::all_of(row.fields.begin(), row.fields.end(), [](const std::string& f) { return f.empty(); });
   });
-  if (rows.empty()) throw FileError(name, "is empty; it needs the columns " + std::string(kColumns));
+  if (rows.empty()) throw FileError(name, "is empty; it needs the columns " + std::string(study_columns));
   const Columns columns = columns_of(rows.front(), name);
 
   std::vector<StudyGroup> groups;

@@ -21,9 +21,9 @@ namespace ripplegauge {
 namespace {
 
 /// A row has about 150 bytes: this is more attempts than a school makes in a century.
-constexpr std::size_t kMostBytes = 64u << 20;
+constexpr std::size_t most_bytes = 64u << 20;
 
-const std::vector<std::string> kHeader = {
+const std::vector<std::string> log_header = {
     "logged_at",     "who",          "exercise",   "before",   "after",   "spots",  "depth_before_mm",
     "depth_left_mm", "percent_gone", "highs_made", "new_lows", "minutes", "outcome"};
 
@@ -89,7 +89,7 @@ class RowReader {
 
  private:
   [[noreturn]] void fail(const std::string& rule) const {
-    throw FileError(name_, "line " + std::to_string(row_.line) + ": " + kHeader[column_] + " is \"" +
+    throw FileError(name_, "line " + std::to_string(row_.line) + ": " + log_header[column_] + " is \"" +
                                row_.fields[column_] + "\", but " + rule);
   }
 
@@ -120,7 +120,7 @@ TrainingAttempt attempt_from(const CsvRow& row, const std::string& name) {
 std::vector<TrainingAttempt> attempts_from(std::string_view text, const std::string& name) {
   const std::vector<CsvRow> rows = parse_csv(text, name);
   if (rows.empty()) return {};
-  if (rows.front().fields != kHeader)
+  if (rows.front().fields != log_header)
     throw FileError(name, "line 1 is not the header of a training log (logged_at,who,exercise,...)");
   if (text.back() != '\n')
     throw FileError(name, "line " + std::to_string(rows.back().line) + " is cut off: it has no line end");
@@ -155,7 +155,7 @@ class LockedFile {
     struct stat status {};
     if (::fstat(descriptor_, &status) != 0) fail("cannot be read");
     if (!S_ISREG(status.st_mode)) throw FileError(name_, "is no ordinary file; a log needs one");
-    if (static_cast<std::size_t>(status.st_size) > kMostBytes)
+    if (static_cast<std::size_t>(status.st_size) > most_bytes)
       throw FileError(name_, "is larger than any training log; this cannot be the right file");
     std::string bytes(static_cast<std::size_t>(status.st_size), '\0');
     std::size_t done = 0;
@@ -214,11 +214,11 @@ void append_to_training_log(const std::filesystem::path& file, const TrainingAtt
     throw FileError(std::string(error.what()),
                     "nothing was added; mend that line, or begin a new log under another name");
   }
-  log.append((there.empty() ? csv_line(kHeader) : "") + csv_line(fields_of(attempt)), there.size());
+  log.append((there.empty() ? csv_line(log_header) : "") + csv_line(fields_of(attempt)), there.size());
 }
 
 std::vector<TrainingAttempt> read_training_log(const std::filesystem::path& file) {
-  return attempts_from(read_bytes(file, kMostBytes), file.string());
+  return attempts_from(read_bytes(file, most_bytes), file.string());
 }
 
 }  // namespace ripplegauge

@@ -18,11 +18,12 @@ using namespace picture_detail;
 
 namespace {
 
-constexpr double kPanelWidth = 380, kPanelHeight = 260, kGap = 16, kTitleHeight = 34, kFootHeight = 22;
-constexpr double kLeft = 52, kRight = 14, kTop = 44, kBottom = 44;
+constexpr double panel_width = 380, panel_height = 260, gap = 16, title_height = 34, foot_height = 22;
+constexpr double left_margin = 52, right_margin = 14, top_margin = 44, bottom_margin = 44;
 
-const TextStyle kBelowAxis{11, palette::grey, Align::centre}, kAxisName{11, palette::ink, Align::centre},
-    kPanelTitle{13, palette::ink, Align::left, true}, kRemark{11, palette::grey};
+const TextStyle below_axis_style{11, palette::grey, Align::centre},
+    axis_name_style{11, palette::ink, Align::centre}, panel_title_style{13, palette::ink, Align::left, true},
+    remark_style{11, palette::grey};
 
 struct Range {
   double low = 0, high = 1;
@@ -58,12 +59,12 @@ class Axes {
   }
 
   double x(double value) const {
-    return kLeft + (value - x_.low) / (x_.high - x_.low) * (kPanelWidth - kLeft - kRight);
+    return left_margin + (value - x_.low) / (x_.high - x_.low) * (panel_width - left_margin - right_margin);
   }
   double y(double value) const {
-    return kPanelHeight - kBottom -
+    return panel_height - bottom_margin -
            (std::clamp(value, y_.low, y_.high) - y_.low) / (y_.high - y_.low) *
-               (kPanelHeight - kTop - kBottom);
+               (panel_height - top_margin - bottom_margin);
   }
   const Range& x_range() const { return x_; }
   const Range& y_range() const { return y_; }
@@ -84,8 +85,8 @@ void label_counts(cairo_t* cairo, const ChartPanel& panel, const Axes& axes) {
     const auto index = static_cast<std::size_t>(value - 1);
     const std::string name =
         value >= 1 && index < panel.x_names.size() ? panel.x_names[index] : std::to_string(value);
-    show_text(cairo, fitted(cairo, name, kBelowAxis, slot), axes.x(value), kPanelHeight - kBottom + 16,
-              kBelowAxis);
+    show_text(cairo, fitted(cairo, name, below_axis_style, slot), axes.x(value),
+              panel_height - bottom_margin + 16, below_axis_style);
   }
 }
 
@@ -93,7 +94,8 @@ void label_lengths(cairo_t* cairo, const Axes& axes) {
   const double step = round_step(axes.x_range().high - axes.x_range().low, 6);
   for (double value = std::ceil(axes.x_range().low / step - 1e-9) * step;
        value <= axes.x_range().high + step / 1e6; value += step)
-    show_text(cairo, tick_text(value, step), axes.x(value), kPanelHeight - kBottom + 16, kBelowAxis);
+    show_text(cairo, tick_text(value, step), axes.x(value), panel_height - bottom_margin + 16,
+              below_axis_style);
 }
 
 void draw_axes(cairo_t* cairo, const ChartPanel& panel, const Axes& axes) {
@@ -104,21 +106,22 @@ void draw_axes(cairo_t* cairo, const ChartPanel& panel, const Axes& axes) {
     const double value = axes.y_range().low + i * axes.y_step();
     const bool zero = std::abs(value) < axes.y_step() / 1000;
     set_colour(cairo, zero ? palette::grey : palette::grid);
-    cairo_move_to(cairo, kLeft, std::round(axes.y(value)) + 0.5);
-    cairo_line_to(cairo, kPanelWidth - kRight, std::round(axes.y(value)) + 0.5);
+    cairo_move_to(cairo, left_margin, std::round(axes.y(value)) + 0.5);
+    cairo_line_to(cairo, panel_width - right_margin, std::round(axes.y(value)) + 0.5);
     cairo_stroke(cairo);
-    show_text(cairo, tick_text(value, axes.y_step()), kLeft - 6, axes.y(value) + 4,
+    show_text(cairo, tick_text(value, axes.y_step()), left_margin - 6, axes.y(value) + 4,
               {11, palette::grey, Align::right});
   }
   if (panel.x_counts)
     label_counts(cairo, panel, axes);
   else
     label_lengths(cairo, axes);
-  show_text(cairo, panel.x_label, 0.5 * (kLeft + kPanelWidth - kRight), kPanelHeight - 8, kAxisName);
+  show_text(cairo, panel.x_label, 0.5 * (left_margin + panel_width - right_margin), panel_height - 8,
+            axis_name_style);
   cairo_save(cairo);
-  cairo_translate(cairo, 12, 0.5 * (kTop + kPanelHeight - kBottom));
+  cairo_translate(cairo, 12, 0.5 * (top_margin + panel_height - bottom_margin));
   cairo_rotate(cairo, -std::numbers::pi / 2);
-  show_text(cairo, panel.y_label, 0, 0, kAxisName);
+  show_text(cairo, panel.y_label, 0, 0, axis_name_style);
   cairo_restore(cairo);
 }
 
@@ -181,21 +184,21 @@ void draw_line(cairo_t* cairo, const ChartLine& line, const Axes& axes, const Rg
 }
 
 void draw_panel(cairo_t* cairo, const ChartPanel& panel) {
-  const double width = kPanelWidth - kLeft - kRight;
-  show_text(cairo, fitted(cairo, panel.title, kPanelTitle, width), kLeft, 14, kPanelTitle);
-  show_text(cairo, fitted(cairo, panel.note, kRemark, width), kLeft, 31, kRemark);
+  const double width = panel_width - left_margin - right_margin;
+  show_text(cairo, fitted(cairo, panel.title, panel_title_style, width), left_margin, 14, panel_title_style);
+  show_text(cairo, fitted(cairo, panel.note, remark_style, width), left_margin, 31, remark_style);
 
   const Axes axes(panel);
   draw_axes(cairo, panel, axes);
   std::size_t colour = 0;
-  double legend_y = kTop + 12;
+  double legend_y = top_margin + 12;
   for (const ChartLine& line : panel.lines) {
     const Rgb& ink = palette::lines[line.style == LineStyle::dashed ? 0 : colour++ % palette::lines.size()];
     draw_line(cairo, line, axes, ink);
     if (line.label.empty()) continue;
     const TextStyle style{11, line.style == LineStyle::dashed ? palette::grey : ink};
     // At the left: what people work on rises to the right.
-    show_text(cairo, fitted(cairo, line.label, style, width / 2), kLeft + 6, legend_y, style);
+    show_text(cairo, fitted(cairo, line.label, style, width / 2), left_margin + 6, legend_y, style);
     legend_y += 14;
   }
 }
@@ -204,16 +207,16 @@ void draw_chart(cairo_t* cairo, const Chart& chart) {
   const ChartSize size = size_of(chart);
   const int columns = std::clamp(chart.columns, 1, std::max(1, static_cast<int>(chart.panels.size())));
   cairo_save(cairo);
-  show_text(cairo, chart.title, kGap, 24, {16, palette::ink, Align::left, true});
+  show_text(cairo, chart.title, gap, 24, {16, palette::ink, Align::left, true});
   for (std::size_t i = 0; i < chart.panels.size(); ++i) {
     const int row = static_cast<int>(i) / columns, column = static_cast<int>(i) % columns;
     cairo_save(cairo);
-    cairo_translate(cairo, kGap + column * (kPanelWidth + kGap),
-                    kTitleHeight + kGap / 2 + row * (kPanelHeight + kGap));
+    cairo_translate(cairo, gap + column * (panel_width + gap),
+                    title_height + gap / 2 + row * (panel_height + gap));
     draw_panel(cairo, chart.panels[i]);
     cairo_restore(cairo);
   }
-  if (!chart.footnote.empty()) show_text(cairo, chart.footnote, kGap, size.height - 10, kRemark);
+  if (!chart.footnote.empty()) show_text(cairo, chart.footnote, gap, size.height - 10, remark_style);
   cairo_restore(cairo);
 }
 
@@ -237,8 +240,8 @@ ChartSize size_of(const Chart& chart) {
   const int panels = std::max(1, static_cast<int>(chart.panels.size()));
   const int columns = std::clamp(chart.columns, 1, panels);
   const int rows = (panels + columns - 1) / columns;
-  return {columns * (kPanelWidth + kGap) + kGap,
-          kTitleHeight + rows * (kPanelHeight + kGap) + kGap + (chart.footnote.empty() ? 0 : kFootHeight)};
+  return {columns * (panel_width + gap) + gap,
+          title_height + rows * (panel_height + gap) + gap + (chart.footnote.empty() ? 0 : foot_height)};
 }
 
 std::string chart_svg(const Chart& chart) {

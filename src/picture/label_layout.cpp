@@ -130,7 +130,10 @@ class Placer {
       const double cost = chosen ? chosen->cost : 1e4 * unit_;
       round.is_clear = round.is_clear && cost < penalty_;
       round.total_cost += cost * cost;  // one long line is worse than two of half the length
-      if (cost > worst_cost) worst_cost = cost, round.worst = index;
+      if (cost > worst_cost) {
+        worst_cost = cost;
+        round.worst = index;
+      }
       if (!chosen) continue;
       round.labels[index] = chosen->label;
       placed_.push_back(chosen->label);

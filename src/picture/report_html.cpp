@@ -5,7 +5,7 @@ namespace ripplegauge {
 
 namespace {
 
-constexpr const char* kStyle = R"(
+constexpr const char* style_sheet = R"(
 :root { color-scheme: light; }
 body { margin: 0 auto; padding: 1rem; max-width: 46rem; background: #fff; color: #222;
        font: 1rem/1.5 system-ui, "Segoe UI", Roboto, "Helvetica Neue", Arial, sans-serif; }
@@ -20,7 +20,8 @@ p { margin: .5rem 0; }
 .note { border-left: 4px solid #0072b2; padding: .1rem 0 .1rem .8rem; color: #444; }
 .wide { overflow-x: auto; }
 table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
-th, td { text-align: left; vertical-align: top; padding: .35rem .6rem .35rem 0; border-bottom: 1px solid #ddd; }
+th, td { text-align: left; vertical-align: top; padding: .35rem .6rem .35rem 0;
+         border-bottom: 1px solid #ddd; }
 th { font-weight: 600; }
 .amounts td:last-child, .amounts th:last-child { text-align: right; padding-right: 0; white-space: nowrap; }
 .sum tbody tr:last-child > * { border-top: 2px solid #222; font-weight: 600; }
@@ -135,7 +136,7 @@ std::string report_html(const ReportPage& page) {
       "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
       "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
       "<title>" +
-      escaped(page.title) + "</title>\n<style>" + kStyle +
+      escaped(page.title) + "</title>\n<style>" + style_sheet +
       "</style>\n</head>\n<body>\n<header>\n<p class=\"workshop" + (page.workshop.empty() ? " blank" : "") +
       "\">" + escaped(page.workshop) + "</p>\n<h1>" + escaped(page.title) + "</h1>\n<p>" +
       escaped(page.date) + "</p>\n</header>\n<main>\n";

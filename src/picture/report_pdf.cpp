@@ -17,14 +17,14 @@ using namespace picture_detail;
 namespace {
 
 /// A4 in points: 210 x 297 mm at 72 points an inch (ISO 216; ISO 32000-1, 8.3.2.3).
-constexpr double kWidth = 595.276, kHeight = 841.890;
-constexpr double kMargin = 48, kBottom = 60;
-constexpr double kBody = 10.5, kSmall = 8.5, kLeading = 1.4;
-constexpr double kTallestPicture = 330;
+constexpr double page_width = 595.276, page_height = 841.890;
+constexpr double side_margin = 48, bottom_margin = 60;
+constexpr double body_size = 10.5, small_size = 8.5, leading = 1.4;
+constexpr double tallest_picture = 330;
 
-constexpr Rgb kSoft = rgb_from_hex(0x555555);
-const TextStyle kPlain{kBody, palette::ink}, kBold{kBody, palette::ink, Align::left, true},
-    kNote{kBody, kSoft}, kCaption{kSmall, kSoft};
+constexpr Rgb soft_ink = rgb_from_hex(0x555555);
+const TextStyle plain_style{body_size, palette::ink}, bold_style{body_size, palette::ink, Align::left, true},
+    note_style{body_size, soft_ink}, caption_style{small_size, soft_ink};
 
 /// The picture as Cairo paints it. A photo also carries its JPEG bytes, which Cairo then puts into the PDF as
 /// they are.
@@ -67,21 +67,21 @@ class Typesetter {
   void operator()(const ReportHeading& heading) {
     y_ += 10;
     need(60);  // a heading does not stand alone at the foot of a page
-    paragraph(heading.text, {12.5, palette::ink, Align::left, true}, kMargin, page_width());
+    paragraph(heading.text, {12.5, palette::ink, Align::left, true}, side_margin, page_width());
     y_ += 2;
   }
   void operator()(const ReportText& text) {
-    paragraph(text.text, text.large ? TextStyle{13, palette::ink, Align::left, true} : kPlain, kMargin,
-              page_width());
+    paragraph(text.text, text.large ? TextStyle{13, palette::ink, Align::left, true} : plain_style,
+              side_margin, page_width());
     y_ += 5;
   }
   void operator()(const ReportNote& note) {
     const double top = y_;
     const int page_before = page_number_;
-    paragraph(note.text, kNote, kMargin + 10, page_width() - 10);
+    paragraph(note.text, note_style, side_margin + 10, page_width() - 10);
     if (page_number_ == page_before) {
       set_colour(cairo_, palette::low);
-      cairo_rectangle(cairo_, kMargin, top + 3, 3, y_ - top);
+      cairo_rectangle(cairo_, side_margin, top + 3, 3, y_ - top);
       cairo_fill(cairo_);
     }
     y_ += 5;
@@ -112,10 +112,10 @@ class Typesetter {
       const cv::Mat& picture = pictures.pictures[i].bgr;
       tallest = std::max(tallest, page_width() / static_cast<double>(count) * picture.rows / picture.cols);
     }
-    return std::min(tallest, kTallestPicture);
+    return std::min(tallest, tallest_picture);
   }
 
-  static double page_width() { return kWidth - 2 * kMargin; }
+  static double page_width() { return page_width - 2 * side_margin; }
 
   /// Broken at spaces; a word wider than the line is broken where it must be.
   std::vector<std::string> lines_of(const std::string& text, const TextStyle& style, double width) {
@@ -148,8 +148,8 @@ class Typesetter {
 
   void paragraph(const std::string& text, const TextStyle& style, double x, double width) {
     for (const std::string& line : lines_of(text, style, width)) {
-      need(style.size * kLeading);
-      y_ += style.size * kLeading;
+      need(style.size * leading);
+      y_ += style.size * leading;
       show_text(cairo_, line, x, y_, style);
     }
   }
@@ -172,7 +172,7 @@ class Typesetter {
     const auto measure = [&](const std::vector<std::string>& cells) {
       widths.resize(std::max(widths.size(), cells.size()), 0);
       for (std::size_t i = leaves_room(table, cells) ? 1 : 0; i < cells.size(); ++i)
-        widths[i] = std::max(widths[i], picture_detail::text_width(cairo_, cells[i], kBold) + 12);
+        widths[i] = std::max(widths[i], picture_detail::text_width(cairo_, cells[i], bold_style) + 12);
     };
     measure(table.header);
     for (const auto& cells : table.rows) measure(cells);
@@ -202,7 +202,7 @@ class Typesetter {
   void row(const ReportTable& table, const std::vector<std::string>& cells, const std::vector<double>& widths,
            RowKind kind) {
     const auto style_of = [&](std::size_t column) {
-      TextStyle style = kind != RowKind::plain || column == 0 ? kBold : kPlain;
+      TextStyle style = kind != RowKind::plain || column == 0 ? bold_style : plain_style;
       if (table.amounts && column + 1 == cells.size()) style.align = Align::right;
       return style;
     };
@@ -214,26 +214,26 @@ class Typesetter {
       lines.push_back(lines_of(cells[i], style_of(i), room - 8));
       most = std::max(most, lines.back().size());
     }
-    const double height = static_cast<double>(most) * kBody * kLeading + 4;
+    const double height = static_cast<double>(most) * body_size * leading + 4;
     const int page_before = page_number_;
     need(height);
     if (page_number_ != page_before && kind != RowKind::header && !table.header.empty())
       row(table, table.header, widths, RowKind::header);  // a table that runs on says again what is in it
     const double top = y_;
-    double x = kMargin, sum = 0;
+    double x = side_margin, sum = 0;
     for (std::size_t i = 0; i < cells.size(); ++i) {
       y_ = top;
       const TextStyle style = style_of(i);
       for (const std::string& line : lines[i]) {
-        y_ += kBody * kLeading;
+        y_ += body_size * leading;
         show_text(cairo_, line, style.align == Align::right ? x + widths[i] : x, y_, style);
       }
       x += widths[i];
     }
     for (const double width : widths) sum += width;
     y_ = top + height;
-    if (kind == RowKind::sum) rule(kMargin, sum, top, 1.0, 0.13);
-    rule(kMargin, sum, y_, 0.6, kind == RowKind::header ? 0.4 : 0.8);
+    if (kind == RowKind::sum) rule(side_margin, sum, top, 1.0, 0.13);
+    rule(side_margin, sum, y_, 0.6, kind == RowKind::header ? 0.4 : 0.8);
   }
 
   void picture_row(const ReportPicture* pictures, std::size_t count, std::size_t places) {
@@ -250,17 +250,17 @@ class Typesetter {
       Placed one;
       one.surface = surface_of(pictures[i]);
       const double width = pictures[i].bgr.cols, height = pictures[i].bgr.rows;
-      one.scale = std::min(cell / width, kTallestPicture / height);
-      one.caption = lines_of(pictures[i].caption, kCaption, cell);
+      one.scale = std::min(cell / width, tallest_picture / height);
+      one.caption = lines_of(pictures[i].caption, caption_style, cell);
       one.height = height * one.scale;
       tallest =
-          std::max(tallest, one.height + static_cast<double>(one.caption.size()) * kSmall * kLeading + 4);
+          std::max(tallest, one.height + static_cast<double>(one.caption.size()) * small_size * leading + 4);
       placed.push_back(std::move(one));
     }
     need(tallest + 8);
     const double top = y_ + 6;
     for (std::size_t i = 0; i < count; ++i) {
-      const double x = kMargin + static_cast<double>(i) * (cell + gap);
+      const double x = side_margin + static_cast<double>(i) * (cell + gap);
       cairo_save(cairo_);
       cairo_translate(cairo_, x, top);
       cairo_scale(cairo_, placed[i].scale, placed[i].scale);
@@ -269,8 +269,8 @@ class Typesetter {
       cairo_restore(cairo_);
       y_ = top + placed[i].height;
       for (const std::string& line : placed[i].caption) {
-        y_ += kSmall * kLeading;
-        show_text(cairo_, line, x, y_, kCaption);
+        y_ += small_size * leading;
+        show_text(cairo_, line, x, y_, caption_style);
       }
     }
     y_ = top + tallest + 4;
@@ -278,43 +278,43 @@ class Typesetter {
 
   void header() {
     if (page_.workshop.empty()) {
-      y_ += kBody * kLeading;
-      rule(kMargin, 220, y_, 0.6, 0.5);  // to write the name on
+      y_ += body_size * leading;
+      rule(side_margin, 220, y_, 0.6, 0.5);  // to write the name on
     } else {
-      paragraph(page_.workshop, kBold, kMargin, page_width());
+      paragraph(page_.workshop, bold_style, side_margin, page_width());
     }
     y_ += 4;
-    paragraph(page_.title, {19, palette::ink, Align::left, true}, kMargin, page_width());
-    paragraph(page_.date, kPlain, kMargin, page_width());
+    paragraph(page_.title, {19, palette::ink, Align::left, true}, side_margin, page_width());
+    paragraph(page_.date, plain_style, side_margin, page_width());
     y_ += 8;
-    rule(kMargin, page_width(), y_, 1.4, 0.13);
+    rule(side_margin, page_width(), y_, 1.4, 0.13);
     y_ += 10;
   }
 
   void need(double height) {
-    if (y_ + height <= kHeight - kBottom || y_ <= kMargin) return;
+    if (y_ + height <= page_height - bottom_margin || y_ <= side_margin) return;
     end_page();
     ++page_number_;
-    y_ = kMargin;
+    y_ = side_margin;
   }
 
   void end_page() {
-    rule(kMargin, page_width(), kHeight - 46, 0.6, 0.8);
-    y_ = kHeight - 44;
+    rule(side_margin, page_width(), page_height - 46, 0.6, 0.8);
+    y_ = page_height - 44;
     const double right = 60;
-    const std::vector<std::string> lines = lines_of(page_.footer, kCaption, page_width() - right);
+    const std::vector<std::string> lines = lines_of(page_.footer, caption_style, page_width() - right);
     for (std::size_t i = 0; i < std::min<std::size_t>(lines.size(), 2); ++i) {
-      y_ += kSmall * kLeading;
-      show_text(cairo_, lines[i], kMargin, y_, kCaption);
+      y_ += small_size * leading;
+      show_text(cairo_, lines[i], side_margin, y_, caption_style);
     }
-    show_text(cairo_, "page " + std::to_string(page_number_), kWidth - kMargin,
-              kHeight - 44 + kSmall * kLeading, {kSmall, kSoft, Align::right});
+    show_text(cairo_, "page " + std::to_string(page_number_), page_width - side_margin,
+              page_height - 44 + small_size * leading, {small_size, soft_ink, Align::right});
     cairo_show_page(cairo_);
   }
 
   cairo_t* cairo_;
   const ReportPage& page_;
-  double y_ = kMargin;
+  double y_ = side_margin;
   int page_number_ = 1;
 };
 
@@ -322,7 +322,7 @@ class Typesetter {
 
 std::string report_pdf(const ReportPage& page) {
   std::string bytes;
-  const Surface surface(cairo_pdf_surface_create_for_stream(append_bytes, &bytes, kWidth, kHeight));
+  const Surface surface(cairo_pdf_surface_create_for_stream(append_bytes, &bytes, page_width, page_height));
   cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_TITLE, printable(page.title).c_str());
   cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_AUTHOR, printable(page.workshop).c_str());
   // Cairo would write the time of the run, and the same page would never give the same file twice.

@@ -11,7 +11,10 @@ namespace {
 struct Range {
   double from = 0, to = 0;
   double span() const { return to - from; }
-  void include(double value) { from = std::min(from, value), to = std::max(to, value); }
+  void include(double value) {
+    from = std::min(from, value);
+    to = std::max(to, value);
+  }
 };
 
 /// Heights are shown in µm where the spot is shallower than a tenth of a millimetre.

@@ -68,8 +68,10 @@ struct Box {
 
   explicit Box(const Sightings& sightings) {
     for (const JobSpot* spot : sightings) {
-      x_low = std::min(x_low, spot->position_mm->x_mm), x_high = std::max(x_high, spot->position_mm->x_mm);
-      y_low = std::min(y_low, spot->position_mm->y_mm), y_high = std::max(y_high, spot->position_mm->y_mm);
+      x_low = std::min(x_low, spot->position_mm->x_mm);
+      x_high = std::max(x_high, spot->position_mm->x_mm);
+      y_low = std::min(y_low, spot->position_mm->y_mm);
+      y_high = std::max(y_high, spot->position_mm->y_mm);
     }
   }
   bool holds(const PointMm& point) const {

@@ -95,7 +95,10 @@ class QuoteSheet {
     bool first = true;
     for (const QuoteLine& one : quote_.lines) {
       if (!one.panel.empty() || one.type != LineType::item) continue;
-      if (std::exchange(first, false)) out_.line(), out_.line("Whole job");
+      if (std::exchange(first, false)) {
+        out_.line();
+        out_.line("Whole job");
+      }
       out_.with_amount(line_text(quote_, one, display_), display_.amount(one.amount_minor), spot_indent);
     }
   }
@@ -111,7 +114,10 @@ class QuoteSheet {
   }
 
   void unpriced_block() {
-    if (!quote_.unpriced.empty()) out_.line(), out_.line("Without a price");
+    if (!quote_.unpriced.empty()) {
+      out_.line();
+      out_.line("Without a price");
+    }
     for (const UnpricedSpot& unpriced : quote_.unpriced) {
       const QuotedSpot& spot = quoted_spot(quote_, unpriced.id);
       spot_line(spot, unpriced.panel + ": " + unpriced.reason, "");
@@ -188,7 +194,10 @@ class PriceSheet {
   }
 
   void extras() {
-    if (!table_.surcharges.empty()) out_.line(), out_.line("Surcharges, in this order");
+    if (!table_.surcharges.empty()) {
+      out_.line();
+      out_.line("Surcharges, in this order");
+    }
     for (const Surcharge& one : table_.surcharges) {
       const std::string what = same_name(one.name, one.fact) ? one.name : one.name + " (" + one.fact + ")";
       if (one.rate)
@@ -198,11 +207,17 @@ class PriceSheet {
       else
         out_.with_amount(what + ", a " + to_string(one.per), display_.amount(*one.fixed_minor), 4);
     }
-    if (!table_.caps.empty()) out_.line(), out_.line("Most for a panel, surcharges included");
+    if (!table_.caps.empty()) {
+      out_.line();
+      out_.line("Most for a panel, surcharges included");
+    }
     for (const PanelCap& cap : table_.caps)
       out_.with_amount(cap.panel.empty() ? "every other panel" : cap.panel, display_.amount(cap.amount_minor),
                        4);
-    if (!table_.items.empty()) out_.line(), out_.line("Other work");
+    if (!table_.items.empty()) {
+      out_.line();
+      out_.line("Other work");
+    }
     for (const FixedItem& item : table_.items) {
       const std::string when = item.always         ? "always"
                                : item.fact.empty() ? "when asked for"

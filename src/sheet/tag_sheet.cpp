@@ -21,7 +21,8 @@ TagGrid grid_for(const TagSheetOptions& options) {
   const PaperSize size = size_of(options.paper);
   TagGrid grid;
   grid.sticker_mm = 1.25 * options.side_mm;
-  grid.pitch_x_mm = grid.sticker_mm + gap_mm, grid.pitch_y_mm = grid.sticker_mm + caption_mm + gap_mm;
+  grid.pitch_x_mm = grid.sticker_mm + gap_mm;
+  grid.pitch_y_mm = grid.sticker_mm + caption_mm + gap_mm;
   grid.columns = static_cast<int>((size.width_mm - 2 * margin_mm + gap_mm) / grid.pitch_x_mm);
   grid.rows = static_cast<int>((size.height_mm - 2 * margin_mm - title_mm - below_mm) / grid.pitch_y_mm);
   return grid;

@@ -13,9 +13,9 @@ namespace ripplegauge {
 namespace {
 
 /// At least this many parts, people and trials are customary; fewer work but leave wide intervals.
-constexpr std::size_t kUsualParts = 10, kUsualPeople = 3;
-constexpr int kUsualTrials = 2;
-constexpr std::size_t kMostGapsNamed = 8;
+constexpr std::size_t usual_parts = 10, usual_people = 3;
+constexpr int usual_trials = 2;
+constexpr std::size_t most_gaps_named = 8;
 
 struct Components {
   double repeat = 0, person = 0, interaction = 0, part = 0;
@@ -185,13 +185,13 @@ void name_gaps(const CrossedValues& table, StudyResult& result) {
   for (std::size_t part = 0; part < table.size(); ++part) {
     for (std::size_t person = 0; person < table[part].size(); ++person) {
       const std::size_t have = table[part][person].size();
-      if (have == fullest || ++gaps > kMostGapsNamed) continue;
+      if (have == fullest || ++gaps > most_gaps_named) continue;
       result.missing.push_back("part \"" + result.parts[part] + "\", person \"" + result.people[person] +
                                "\": " + std::to_string(have) + " of " + std::to_string(fullest) + " trials");
     }
   }
-  if (gaps > kMostGapsNamed)
-    result.missing.push_back("and " + std::to_string(gaps - kMostGapsNamed) + " more such gaps");
+  if (gaps > most_gaps_named)
+    result.missing.push_back("and " + std::to_string(gaps - most_gaps_named) + " more such gaps");
   result.missing.push_back(
       "every person has to read every part equally often; take the readings above, or leave those parts out");
 }
@@ -248,11 +248,11 @@ void analyse_crossed(const CrossedValues& table, StudyResult& result, const Stud
 }
 
 void remark_on_size(StudyResult& result) {
-  if (result.parts.size() >= kUsualParts && result.people.size() >= kUsualPeople &&
-      result.trials >= kUsualTrials)
+  if (result.parts.size() >= usual_parts && result.people.size() >= usual_people &&
+      result.trials >= usual_trials)
     return;
   result.remarks.push_back(
-      "a small study: " + std::to_string(kUsualParts) + " parts, " + std::to_string(kUsualPeople) +
+      "a small study: " + std::to_string(usual_parts) + " parts, " + std::to_string(usual_people) +
       " people and 2 or 3 trials are usual; the intervals " + "say what this one can tell");
 }
 

@@ -76,7 +76,8 @@ TEST_CASE("the lens and its uncertainties agree with OpenCV's calibration", "[ca
   std::vector<std::vector<cv::Point3f>> object;
   std::vector<std::vector<cv::Point2f>> image;
   for (const CameraShot& shot : shots) {
-    object.emplace_back(), image.emplace_back();
+    object.emplace_back();
+    image.emplace_back();
     for (std::size_t i = 0; i < shot.view.points.size(); ++i) {
       const TargetPoint& p = target.points[shot.view.points[i]];
       object.back().emplace_back(static_cast<float>(p.x_mm), static_cast<float>(p.y_mm), 0.f);
@@ -118,7 +119,9 @@ TEST_CASE("about 95 of 100 stated intervals hold the true lens", "[camera]") {
   // 125 numbers, correlated within a calibration: the count scatters by about 5 per cent.
   SECTION("a flat card, printed true") { check_tally(tally_of(target, truth, 12, 25), 113, 0.35); }
   SECTION("printed fat and stretched, and not quite flat") {
-    truth.ink_mm = 0.08, truth.stretch = 0.0015, truth.bow_per_mm = 1e-4;
+    truth.ink_mm = 0.08;
+    truth.stretch = 0.0015;
+    truth.bow_per_mm = 1e-4;
     check_tally(tally_of(target, truth, 12, 25), 110, 0.2);
   }
   SECTION("laid down anew for each photo: the photos' disagreement widens the intervals") {
@@ -133,7 +136,8 @@ TEST_CASE("EXIF is not needed for the start", "[camera]") {
   for (const double focal_px : {1700.0, 3050.0, 8800.0}) {
     Truth truth;
     truth.lens.focal_px = focal_px;
-    truth.lens.k1 = 0.02, truth.lens.k2 = 0;
+    truth.lens.k1 = 0.02;
+    truth.lens.k2 = 0;
     std::vector<CameraShot> shots;
     std::mt19937 random(3);
     for (int i = 0; i < 10; ++i) {

@@ -11,7 +11,8 @@ namespace {
 
 CameraProfile profile() {
   CameraProfile p;
-  p.width_px = 400, p.height_px = 300;
+  p.width_px = 400;
+  p.height_px = 300;
   p.focal_35mm_mm = 26;
   p.lens = {300, 210, 140, 0.05, -0.02};
   p.uncertainty = {0.002, 1, 3, 0.004, 0.006};

@@ -86,7 +86,8 @@ std::string folder_command(const TemporaryFolder& folder, int count, const std::
 std::string log_command(const TemporaryFolder& folder, const std::string& log) {
   Reading before = test::reading({test::spot(Kind::low, 40, 50, 0.5, 20)});
   Reading after = test::reading({test::spot(Kind::low, 40, 50, 0.2, 18)});
-  before.photo.name = "before.jpg", after.photo.name = "after.jpg";
+  before.photo.name = "before.jpg";
+  after.photo.name = "after.jpg";
   return " compare '" + folder.write("before.json", reading_to_json(before)) + "' '" +
          folder.write("after.json", reading_to_json(after)) + "' --log '" + log +
          "' --who 'bay 2' --exercise door";

@@ -28,7 +28,8 @@ Reading reading_with_low_at(double x_mm, double y_mm) {
   reading.status = Status::measured;
   reading.setup.board_pitch_mm = 14;
   Dent dent;
-  dent.x_mm = x_mm, dent.y_mm = y_mm;
+  dent.x_mm = x_mm;
+  dent.y_mm = y_mm;
   dent.diameter_mm = dent.length_mm = dent.width_mm = {12, 11.8, 12.2};
   dent.half_diameter_mm = {7, 6.8, 7.2};
   dent.depth_mm = Quantity{0.2, 0.19, 0.21};

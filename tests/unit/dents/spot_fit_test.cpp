@@ -15,26 +15,34 @@ namespace {
 Patch striped_patch(const StripeProfile& profile, double half_mm, double step_mm) {
   constexpr double camera_mm = 400, board_mm = 300, pitch_mm = 12;
   Patch patch;
-  patch.half_mm = half_mm, patch.step_mm = step_mm;
+  patch.half_mm = half_mm;
+  patch.step_mm = step_mm;
   patch.board = {{0, 0, 1}, {1, 0, 0}, pitch_mm, 0};
   patch.profile = &profile;
-  patch.contrast = 0.2, patch.noise = 0.04;
+  patch.contrast = 0.2;
+  patch.noise = 0.04;
   patch.gain = 2 * board_mm / pitch_mm;
   patch.columns = patch.rows = static_cast<int>(2 * half_mm / step_mm) + 1;
   for (int r = 0; r < patch.rows; ++r)
     for (int c = 0; c < patch.columns; ++c) {
       MirrorPixel p;
-      p.x_mm = static_cast<float>(-half_mm + c * step_mm),
+      p.x_mm = static_cast<float>(-half_mm + c * step_mm);
       p.y_mm = static_cast<float>(-half_mm + r * step_mm);
-      p.ray_x = p.x_mm, p.ray_y = p.y_mm, p.ray_z = -camera_mm;
-      p.from_normal = -board_mm, p.from_across = p.x_mm;
-      p.ray_normal = p.ray_z, p.ray_across = p.ray_x;
+      p.ray_x = p.x_mm;
+      p.ray_y = p.y_mm;
+      p.ray_z = -camera_mm;
+      p.from_normal = -board_mm;
+      p.from_across = p.x_mm;
+      p.ray_normal = p.ray_z;
+      p.ray_across = p.ray_x;
       p.phase_x = static_cast<float>((1 + board_mm / camera_mm) / pitch_mm);
       patch.pixel.push_back(p);
       patch.cell.push_back(r * patch.columns + c);
     }
   const std::size_t n = patch.size();
-  patch.light.assign(n, 0), patch.clipped.assign(n, 0), patch.whitening.assign(n, 25.0F);
+  patch.light.assign(n, 0);
+  patch.clipped.assign(n, 0);
+  patch.whitening.assign(n, 25.0F);
   for (auto* v : {&patch.base_z, &patch.base_slope_x, &patch.base_slope_y, &patch.base_xx, &patch.base_xy,
                   &patch.base_yy, &patch.soft_slope_x, &patch.soft_slope_y})
     v->assign(n, 0);
@@ -43,8 +51,12 @@ Patch striped_patch(const StripeProfile& profile, double half_mm, double step_mm
 
 SpotVector spot(double x, double y, double radius, double height) {
   SpotVector s = SpotVector::Zero();
-  s[s_x] = x, s[s_y] = y, s[s_log_a] = s[s_log_b] = std::log(radius);
-  s[s_height] = height, s[s_log_p] = std::log(2.0), s[s_log_n] = std::log(5.0);
+  s[s_x] = x;
+  s[s_y] = y;
+  s[s_log_a] = s[s_log_b] = std::log(radius);
+  s[s_height] = height;
+  s[s_log_p] = std::log(2.0);
+  s[s_log_n] = std::log(5.0);
   return s;
 }
 

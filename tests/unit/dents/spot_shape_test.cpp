@@ -57,8 +57,10 @@ TEST_CASE("the arithmetic over arrays has the shape's height, slopes, bends and 
   const SpotShape<SpotDual> with_derivatives(v);
   constexpr double h = 1e-4, close = 3e-3;  // floats, and bends are held back a little towards the foot
   std::vector<float> x, y;
-  for (const auto& place : places)
-    x.push_back(static_cast<float>(place[0])), y.push_back(static_cast<float>(place[1]));
+  for (const auto& place : places) {
+    x.push_back(static_cast<float>(place[0]));
+    y.push_back(static_cast<float>(place[1]));
+  }
   const kernel::Places at_places{x.size(), x.data(), y.data()};
   std::array<std::vector<float>, 6> relief;
   for (auto& values : relief) values.assign(x.size(), 0);
@@ -93,13 +95,16 @@ TEST_CASE("the arithmetic over arrays has the shape's height, slopes, bends and 
 
 TEST_CASE("a foot without bounds to its bend is held to what a pixel sees of it", "[dents]") {
   SpotVector v = slanted_spot();
-  v[s_log_n] = std::log(1.4), v[s_slant_u] = v[s_slant_v] = v[s_angle] = 0;
+  v[s_log_n] = std::log(1.4);
+  v[s_slant_u] = v[s_slant_v] = v[s_angle] = 0;
   const kernel::Spot spot = for_kernel(v);
   // Where the spot ends, along its longer axis.
   const double end_mm = std::exp(v[s_log_a]) * std::pow(1 / (1 - std::pow(0.1, 1 / 1.4)), 1 / 2.3);
   std::vector<float> x, y;
-  for (const double before_mm : {1e-1, 1e-2, 1e-3, 1e-4, 1e-5})
-    x.push_back(static_cast<float>(v[s_x] + end_mm - before_mm)), y.push_back(static_cast<float>(v[s_y]));
+  for (const double before_mm : {1e-1, 1e-2, 1e-3, 1e-4, 1e-5}) {
+    x.push_back(static_cast<float>(v[s_x] + end_mm - before_mm));
+    y.push_back(static_cast<float>(v[s_y]));
+  }
   std::array<std::vector<float>, 6> relief;
   for (auto& values : relief) values.assign(x.size(), 0);
   kernel::add_relief(spot, {x.size(), x.data(), y.data()},

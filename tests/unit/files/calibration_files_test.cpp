@@ -18,7 +18,8 @@ const std::string good_card = R"({"schema": 1, "name": "strip", "tag_family": "3
 
 const std::string good_board =
     R"({"schema": 1, "name": "shop board", "pitch_mm": 16, "printed_mirrored": true,
-  "tags": [{"id": 40, "x_mm": -250, "y_mm": 180, "side_mm": 40}, {"id": 41, "x_mm": 250, "y_mm": 180, "side_mm": 40}]})";
+  "tags": [{"id": 40, "x_mm": -250, "y_mm": 180, "side_mm": 40},
+           {"id": 41, "x_mm": 250, "y_mm": 180, "side_mm": 40}]})";
 
 std::string edited(std::string text, const std::string& from, const std::string& to) {
   const auto at = text.find(from);

@@ -10,11 +10,17 @@ namespace {
 
 CameraProfile profile() {
   CameraProfile p;
-  p.date = "2026-04-03", p.program_version = "0.1.0", p.opencv_version = "4.6.0", p.target = "corner card";
-  p.width_px = 4000, p.height_px = 3000, p.focal_35mm_mm = 26;
+  p.date = "2026-04-03";
+  p.program_version = "0.1.0";
+  p.opencv_version = "4.6.0";
+  p.target = "corner card";
+  p.width_px = 4000;
+  p.height_px = 3000;
+  p.focal_35mm_mm = 26;
   p.lens = {3012.5, 2003.25, 1497.5, 0.0125, -0.0075};
   p.uncertainty = {0.002, 1.5, 1.75, 0.0005, 0.00125};
-  p.rms_px = 0.125, p.held_out_rms_px = 0.15625;
+  p.rms_px = 0.125;
+  p.held_out_rms_px = 0.15625;
   p.photos = {{"card 1.jpg", std::string(64, 'a'), 31.5, 0.125, 0.25}};
   return p;
 }

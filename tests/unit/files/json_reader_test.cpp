@@ -48,7 +48,8 @@ TEST_CASE("a child outlives the file and its parent", "[json_reader]") {
 
 TEST_CASE("errors name file, key, value and rule", "[json_reader]") {
   ObjectReader object = object_of(R"({"tags": [{"x_mm": 1}, {"x_mm": "left", "id": 1.5, "side_mm": 0}],
-                                      "name": "a\u0007b", "kind": "lwo", "huge": 4e9, "n": null, "list": [1, "two"]})");
+                                      "name": "a\u0007b", "kind": "lwo", "huge": 4e9, "n": null,
+                                      "list": [1, "two"]})");
   std::vector<ObjectReader> tags = object.required_objects("tags");
   REQUIRE(tags.size() == 2);
   const auto message = [](auto&& action) { return message_of<ConfigError>(action); };

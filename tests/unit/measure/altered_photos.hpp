@@ -65,9 +65,10 @@ class Places {
       for (const CardTag& known : request.card.tags)
         if (known.id == tag.id) {
           const cv::Point2d corners[4] = {{-half, half}, {half, half}, {half, -half}, {-half, -half}};
-          for (std::size_t k = 0; k < 4; ++k)
-            on_card.push_back(scale * (cv::Point2d(known.x_mm, known.y_mm) + corners[k])),
-                in_photo.push_back(tag.corners_px[k]);
+          for (std::size_t k = 0; k < 4; ++k) {
+            on_card.push_back(scale * (cv::Point2d(known.x_mm, known.y_mm) + corners[k]));
+            in_photo.push_back(tag.corners_px[k]);
+          }
         }
     REQUIRE(on_card.size() >= 16);
     // Direct linear transform: eight unknowns, the ninth is 1.

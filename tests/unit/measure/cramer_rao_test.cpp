@@ -54,7 +54,8 @@ Bound cramer_rao(const rendered::Scene& scene, double noise) {
   std::vector<cv::Mat> derivative;
   for (const auto& [move, step] : unknowns) {
     Scene more = scene, less = scene;
-    move(more, step), move(less, -step);
+    move(more, step);
+    move(less, -step);
     derivative.push_back((rendered::render(more, part) - rendered::render(less, part)) / (2 * step));
   }
   const auto size = static_cast<Eigen::Index>(unknowns.size());
@@ -111,8 +112,11 @@ Scatter scatter(const rendered::Scene& scene, double noise, int draws) {
 
 rendered::Dent simple_dent() {
   rendered::Dent dent;
-  dent.x_mm = 60, dent.y_mm = 50;
-  dent.length_mm = 19, dent.width_mm = 16, dent.angle_deg = 35;
+  dent.x_mm = 60;
+  dent.y_mm = 50;
+  dent.length_mm = 19;
+  dent.width_mm = 16;
+  dent.angle_deg = 35;
   dent.height_mm = -0.12;
   return dent;
 }
@@ -159,7 +163,9 @@ TEST_CASE("noise moves simple dents little more than it must, many draws", "[cra
   SECTION("high") { dent.height_mm = 0.15; }
   SECTION("flat-bottomed") { dent.power = 2.8; }
   SECTION("small and deep, stripes in closed loops") {
-    dent.length_mm = 11, dent.width_mm = 9.5, dent.height_mm = -0.16;
+    dent.length_mm = 11;
+    dent.width_mm = 9.5;
+    dent.height_mm = -0.16;
   }
   check_scatter(dent, noise, 20, 1);
 }

@@ -30,7 +30,8 @@ MeasureRequest request() {
 
 CameraProfile true_profile() {
   CameraProfile profile;
-  profile.width_px = 2592, profile.height_px = 1944;
+  profile.width_px = 2592;
+  profile.height_px = 1944;
   profile.focal_35mm_mm = 27;
   profile.lens = {focal_px_from_35mm(true_focal_35mm, 2592, 1944), 0.5 * 2591, 0.5 * 1943, true_k1, true_k2};
   profile.uncertainty = {0.001, 2, 2, 0.002, 0.002};

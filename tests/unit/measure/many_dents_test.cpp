@@ -11,7 +11,9 @@ namespace {
 
 rendered::Dent dent_at(double x_mm, double y_mm, double diameter_mm, double slope) {
   rendered::Dent dent;
-  dent.x_mm = x_mm, dent.y_mm = y_mm, dent.length_mm = dent.width_mm = diameter_mm;
+  dent.x_mm = x_mm;
+  dent.y_mm = y_mm;
+  dent.length_mm = dent.width_mm = diameter_mm;
   dent.height_mm = 1;
   dent.height_mm = -slope / dent.steepest();
   return dent;

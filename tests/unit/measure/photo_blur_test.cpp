@@ -14,8 +14,11 @@ namespace {
 
 rendered::Scene small_dent_under_blur(double blur_px) {
   rendered::Dent dent;
-  dent.x_mm = 60, dent.y_mm = 50;
-  dent.length_mm = 6.3, dent.width_mm = 5.7, dent.height_mm = -0.05;
+  dent.x_mm = 60;
+  dent.y_mm = 50;
+  dent.length_mm = 6.3;
+  dent.width_mm = 5.7;
+  dent.height_mm = -0.05;
   rendered::Scene scene = rendered::usual_scene(dent);
   scene.blur_px = blur_px;
   return scene;
@@ -68,7 +71,7 @@ TEST_CASE("blur that grows with depth is told where the dent is", "[photo_blur]"
   PanelConstants constants;
   constants.base_rotation = scene.camera.camera_from_card;
   constants.nominal_focal_px = scene.camera.focal_px;
-  constants.centre_u_px = 0.5 * (scene.camera.width_px - 1),
+  constants.centre_u_px = 0.5 * (scene.camera.width_px - 1);
   constants.centre_v_px = 0.5 * (scene.camera.height_px - 1);
   PanelVector parameters = PanelVector::Zero();
   const Eigen::Vector3d translation = -(scene.camera.camera_from_card * scene.camera.centre_mm);

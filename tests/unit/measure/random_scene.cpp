@@ -42,12 +42,14 @@ Dent draw_dent(Chance& chance, double peel_slope) {
       dent.form = Form::bell;
       break;
     case 3:
-      dent.form = Form::slanted, dent.lean = chance.uniform(0.2, 0.6);
+      dent.form = Form::slanted;
+      dent.lean = chance.uniform(0.2, 0.6);
       break;
     default:
       ratio = chance.uniform(1.6, 3.2);  // elongated
   }
-  dent.length_mm = diameter_mm * std::sqrt(ratio), dent.width_mm = diameter_mm / std::sqrt(ratio);
+  dent.length_mm = diameter_mm * std::sqrt(ratio);
+  dent.width_mm = diameter_mm / std::sqrt(ratio);
   dent.angle_deg = chance.uniform(0, 180);
   const double slope = chance.log_uniform(std::max(0.012, 10 * peel_slope), 0.09);
   dent.height_mm = 1;
@@ -118,8 +120,10 @@ std::optional<RandomPhoto> draw(Chance& chance) {
   const double focal_35mm = wide ? chance.uniform(24, 29) : chance.uniform(46, 56);
   scene.camera.focal_px =
       focal_35mm * std::hypot(scene.camera.width_px, scene.camera.height_px) / std::hypot(36, 24);
-  scene.camera.centre_off_u_px = chance.normal(8), scene.camera.centre_off_v_px = chance.normal(8);
-  scene.camera.k1 = chance.normal(0.015), scene.camera.k2 = chance.normal(0.008);
+  scene.camera.centre_off_u_px = chance.normal(8);
+  scene.camera.centre_off_v_px = chance.normal(8);
+  scene.camera.k1 = chance.normal(0.015);
+  scene.camera.k2 = chance.normal(0.008);
   look_at(scene.camera, 0.5 * (scene.dents[0].x_mm + 45) + chance.normal(6),
           0.5 * (scene.dents[0].y_mm + 33) + chance.normal(6),
           wide ? chance.uniform(190, 280) : chance.uniform(320, 480), chance.uniform(16, 48),
@@ -128,22 +132,28 @@ std::optional<RandomPhoto> draw(Chance& chance) {
   const auto radius = [&] { return chance.happens(0.2) ? 1e6 : chance.log_uniform(1000, 8000); };
   const double first = 1 / radius(), second = 1 / radius(), turn = chance.uniform(0, std::numbers::pi);
   const double c = std::cos(turn), s = std::sin(turn);
-  scene.crown_x = first * c * c + second * s * s, scene.crown_y = first * s * s + second * c * c;
+  scene.crown_x = first * c * c + second * s * s;
+  scene.crown_y = first * s * s + second * c * c;
   scene.crown_xy = (first - second) * c * s;
 
   Board& board = scene.board;
   constexpr double pitches[] = {10, 12, 14, 16, 20};
   board.pitch_mm = chance.pick(pitches);
-  board.phase_cycles = chance.uniform(0, 1), board.duty = chance.uniform(0.43, 0.57),
+  board.phase_cycles = chance.uniform(0, 1);
+  board.duty = chance.uniform(0.43, 0.57);
   board.edge_mm = chance.uniform(0.3, 1.0);
-  board.half_across_mm = chance.uniform(180, 300), board.half_along_mm = chance.uniform(180, 300);
+  board.half_across_mm = chance.uniform(180, 300);
+  board.half_along_mm = chance.uniform(180, 300);
   out.board_distance_mm = chance.log_uniform(150, 420);
   place_board(scene, scene.dents[0].x_mm, scene.dents[0].y_mm, out.board_distance_mm, chance.uniform(-80, 80),
               chance.uniform(-14, 14), chance.uniform(-14, 14));
 
-  scene.light.paper = chance.uniform(0.55, 0.85), scene.light.ink = chance.uniform(0.03, 0.1);
-  scene.light.base = chance.uniform(0.03, 0.3), scene.light.stripes = chance.uniform(0.15, 0.55);
-  scene.light.fall_x = chance.uniform(-0.25, 0.25), scene.light.fall_y = chance.uniform(-0.25, 0.25);
+  scene.light.paper = chance.uniform(0.55, 0.85);
+  scene.light.ink = chance.uniform(0.03, 0.1);
+  scene.light.base = chance.uniform(0.03, 0.3);
+  scene.light.stripes = chance.uniform(0.15, 0.55);
+  scene.light.fall_x = chance.uniform(-0.25, 0.25);
+  scene.light.fall_y = chance.uniform(-0.25, 0.25);
   scene.blur_px = chance.uniform(0.6, 1.1);
   out.noise = chance.uniform(0.003, 0.012);
   if (peel_slope > 0)

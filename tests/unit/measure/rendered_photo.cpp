@@ -87,7 +87,8 @@ OrangePeel::OrangePeel(unsigned seed, double slope_rms, double wavelength_mm) {
   const auto to_rms = [&](cv::Mat& m) {
     m *= slope_rms / std::sqrt(m.dot(m) / static_cast<double>(m.total()));
   };
-  to_rms(x), to_rms(y);
+  to_rms(x);
+  to_rms(y);
   cv::merge(std::vector<cv::Mat>{x, y}, slope_);
 }
 
@@ -165,7 +166,8 @@ class Renderer {
       const double r2 = seen2 * shrink * shrink;
       shrink = 1 / (1 + camera.k1 * r2 + camera.k2 * r2 * r2);
     }
-    a *= shrink, b *= shrink;
+    a *= shrink;
+    b *= shrink;
     const Eigen::Vector3d ray = back_.col(0) * a + back_.col(1) * b + back_.col(2);
     // Newton's method on the height of the panel, its dents included.
     double t = -camera.centre_mm.z() / ray.z();
@@ -179,13 +181,16 @@ class Renderer {
     Eigen::Vector2d slope = crown_slope(s_, p.x(), p.y()) + relief_slope(p.x(), p.y());
     if (s_.peel) slope += s_.peel->slope(p.x(), p.y());
     Hit hit{static_cast<float>(p.x()), static_cast<float>(p.y())};
-    if (const auto at = hit_board(s_.board, p, mirrored(ray, slope)))
-      hit.across_mm = static_cast<float>(at->x()), hit.along_mm = static_cast<float>(at->y());
+    if (const auto at = hit_board(s_.board, p, mirrored(ray, slope))) {
+      hit.across_mm = static_cast<float>(at->x());
+      hit.along_mm = static_cast<float>(at->y());
+    }
     return hit;
   }
 
   bool paper_covers(double x, double y) const {
-    x /= s_.card_scale, y /= s_.card_scale;
+    x /= s_.card_scale;
+    y /= s_.card_scale;
     return std::any_of(s_.card.paper.begin(), s_.card.paper.end(), [&](const RectangleMm& p) {
       return x > p.x0_mm && x < p.x1_mm && y > p.y0_mm && y < p.y1_mm;
     });
@@ -353,7 +358,8 @@ Scene usual_scene(const Dent& dent) {
   scene.card = corner_card();
   scene.camera.focal_px = 50 / std::hypot(36, 24) * 2000;
   look_at(scene.camera, 52, 40, 330, 28, -75, 4);
-  scene.crown_x = 1 / 4000.0, scene.crown_y = 1 / 6000.0;
+  scene.crown_x = 1 / 4000.0;
+  scene.crown_y = 1 / 6000.0;
   scene.dents = {dent};
   scene.board.phase_cycles = 0.3;
   place_board(scene, dent.x_mm, dent.y_mm, usual_distance_mm, 25, 4, -3);

@@ -14,8 +14,11 @@ namespace {
 
 rendered::Dent dent_with(double height_mm) {
   rendered::Dent dent;
-  dent.x_mm = 68, dent.y_mm = 47;
-  dent.length_mm = 17, dent.width_mm = 14, dent.angle_deg = 110;
+  dent.x_mm = 68;
+  dent.y_mm = 47;
+  dent.length_mm = 17;
+  dent.width_mm = 14;
+  dent.angle_deg = 110;
   dent.height_mm = height_mm;
   return dent;
 }
@@ -49,8 +52,10 @@ void check_budget(const std::vector<BudgetTerm>& budget, const Quantity& quantit
 TEST_CASE("the renderer's camera is OpenCV's", "[rendered]") {
   rendered::Scene scene = rendered::usual_scene(dent_with(-0.1));
   scene.crown_x = scene.crown_y = 0;
-  scene.camera.k1 = 0.03, scene.camera.k2 = -0.01;
-  scene.camera.centre_off_u_px = 12, scene.camera.centre_off_v_px = -7;
+  scene.camera.k1 = 0.03;
+  scene.camera.k2 = -0.01;
+  scene.camera.centre_off_u_px = 12;
+  scene.camera.centre_off_v_px = -7;
   const cv::Matx33d k(scene.camera.focal_px, 0, 0.5 * 1599 + 12, 0, scene.camera.focal_px, 0.5 * 1199 - 7, 0,
                       0, 1);
   cv::Mat rotation, turn;

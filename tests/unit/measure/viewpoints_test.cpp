@@ -18,7 +18,9 @@ Reading read_from(const Viewpoint& view, const rendered::Dent& dent, unsigned se
   rendered::Scene scene;
   scene.card = corner_card();
   scene.dents = {dent};
-  scene.crown_x = 1 / 2500.0, scene.crown_y = 1 / 7000.0, scene.crown_xy = 5e-5;
+  scene.crown_x = 1 / 2500.0;
+  scene.crown_y = 1 / 7000.0;
+  scene.crown_xy = 5e-5;
   scene.peel = std::make_shared<rendered::OrangePeel>(5, 3e-4, 2.5);  // the same paint for both
   scene.camera.focal_px = view.focal_35mm / std::hypot(36, 24) * 2000;
   rendered::look_at(scene.camera, 52, 42, view.camera_mm, view.tilt_deg, view.azimuth_deg, view.roll_deg);
@@ -57,8 +59,11 @@ void check_agree(const rendered::Dent& dent) {
 
 rendered::Dent dent_of(double diameter_mm, double height_mm) {
   rendered::Dent dent;
-  dent.x_mm = 64, dent.y_mm = 52;
-  dent.length_mm = 1.1 * diameter_mm, dent.width_mm = diameter_mm / 1.1, dent.angle_deg = 70;
+  dent.x_mm = 64;
+  dent.y_mm = 52;
+  dent.length_mm = 1.1 * diameter_mm;
+  dent.width_mm = diameter_mm / 1.1;
+  dent.angle_deg = 70;
   dent.height_mm = height_mm;
   return dent;
 }
@@ -77,7 +82,13 @@ TEST_CASE("dents of other sizes and shapes have the same diameter from two viewp
   SECTION("high") { dent = dent_of(18, 0.15); }
   SECTION("flat-bottomed") { dent.power = 3; }
   SECTION("a cosine bell") { dent.form = rendered::Form::bell; }
-  SECTION("slanted") { dent.form = rendered::Form::slanted, dent.lean = 0.4; }
-  SECTION("elongated") { dent.length_mm = 26, dent.width_mm = 11; }
+  SECTION("slanted") {
+    dent.form = rendered::Form::slanted;
+    dent.lean = 0.4;
+  }
+  SECTION("elongated") {
+    dent.length_mm = 26;
+    dent.width_mm = 11;
+  }
   check_agree(dent);
 }

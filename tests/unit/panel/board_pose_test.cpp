@@ -32,7 +32,8 @@ std::array<double, 2> pixel_of(const PanelModel<double>& model, double board_x, 
     jacobian << (right.x_mm - at.x_mm) / h, (up.x_mm - at.x_mm) / h, (right.y_mm - at.y_mm) / h,
         (up.y_mm - at.y_mm) / h;
     const Eigen::Vector2d step = jacobian.inverse() * Eigen::Vector2d(board_x - at.x_mm, board_y - at.y_mm);
-    x += step.x(), y += step.y();
+    x += step.x();
+    y += step.y();
   }
   const auto pixel = model.pixel_from_panel(x, y);
   return {pixel.u_px, pixel.v_px};
@@ -43,18 +44,28 @@ Scene make_scene(unsigned seed, double noise_px, const std::vector<BoardTag>& vi
   std::mt19937 random(seed);
   std::normal_distribution<double> normal;
   PanelConstants& c = scene.problem.constants;
-  c.nominal_focal_px = 3000, c.centre_u_px = 1999.5, c.centre_v_px = 1499.5;
-  c.pitch_mm = 16, c.nominal_distance_mm = 300, c.anchor_x_mm = 60, c.anchor_y_mm = 45;
+  c.nominal_focal_px = 3000;
+  c.centre_u_px = 1999.5;
+  c.centre_v_px = 1499.5;
+  c.pitch_mm = 16;
+  c.nominal_distance_mm = 300;
+  c.anchor_x_mm = 60;
+  c.anchor_y_mm = 45;
   c.base_rotation = (Eigen::AngleAxisd(std::numbers::pi - 0.5, Eigen::Vector3d::UnitX()) *
                      Eigen::AngleAxisd(0.1 * normal(random), Eigen::Vector3d::UnitZ()))
                         .toRotationMatrix();
   PanelVector& p = scene.truth;
-  p[3] = -50, p[4] = 20, p[5] = 400;
-  p[p_crown] = 3e-4, p[p_crown + 1] = 1e-4;
-  p[p_board_tilt] = 0.12 * normal(random), p[p_board_tilt + 1] = 0.12 * normal(random);
+  p[3] = -50;
+  p[4] = 20;
+  p[5] = 400;
+  p[p_crown] = 3e-4;
+  p[p_crown + 1] = 1e-4;
+  p[p_board_tilt] = 0.12 * normal(random);
+  p[p_board_tilt + 1] = 0.12 * normal(random);
   p[p_board_spin] = std::uniform_real_distribution(-std::numbers::pi, std::numbers::pi)(random);
   p[p_board_distance] = 40 * normal(random);
-  p[p_board_shift] = 40 * normal(random), p[p_board_shift + 1] = 30 * normal(random);
+  p[p_board_shift] = 40 * normal(random);
+  p[p_board_shift + 1] = 30 * normal(random);
   const PanelModel<double> model(c, p);
   const auto view = model.board_view(c.anchor_x_mm, c.anchor_y_mm);
   scene.distance_mm = view.distance_mm;
@@ -137,7 +148,11 @@ TEST_CASE("two tags do, one does not", "[board]") {
 TEST_CASE("a tag decoded where there is none is left out", "[board]") {
   Scene scene = make_scene(5, 0.3, {six_tags[0], six_tags[1], six_tags[3], six_tags[4], six_tags[5]});
   std::vector<BoardCorner> stray(scene.seen.end() - 4, scene.seen.end());
-  for (BoardCorner& corner : stray) corner.tag_id = 42, corner.x_mm -= 500, corner.u_px -= 250;
+  for (BoardCorner& corner : stray) {
+    corner.tag_id = 42;
+    corner.x_mm -= 500;
+    corner.u_px -= 250;
+  }
   scene.seen.insert(scene.seen.end(), stray.begin(), stray.end());
   const auto found = find(scene);
   REQUIRE(found);

@@ -82,8 +82,10 @@ BundleProblem problem_for(const CardDefinition& card, const View& view) {
   problem.card = card;
   problem.tags = find_tags(view.photo);
   problem.constants.nominal_focal_px = 3000;
-  problem.constants.centre_u_px = 1999.5, problem.constants.centre_v_px = 1499.5;
-  problem.constants.pitch_mm = 16, problem.constants.nominal_distance_mm = 300;
+  problem.constants.centre_u_px = 1999.5;
+  problem.constants.centre_v_px = 1499.5;
+  problem.constants.pitch_mm = 16;
+  problem.constants.nominal_distance_mm = 300;
   return problem;
 }
 

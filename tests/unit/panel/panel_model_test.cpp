@@ -16,7 +16,8 @@ struct Scene {
   explicit Scene(double camera_mm, double board_mm) {
     constants.base_rotation << 1, 0, 0, 0, -1, 0, 0, 0, -1;
     constants.nominal_focal_px = 3000;
-    constants.centre_u_px = 2000, constants.centre_v_px = 1500;
+    constants.centre_u_px = 2000;
+    constants.centre_v_px = 1500;
     constants.anchor_x_mm = constants.anchor_y_mm = 0;
     constants.pitch_mm = 10;
     constants.nominal_distance_mm = board_mm;
@@ -82,7 +83,8 @@ TEST_CASE("convention: x_camera = camera_from_card x_card", "[conventions]") {
   Scene scene(500, 300);
   // A quarter turn about the line of sight: card x is camera y, card y is camera x.
   scene.constants.base_rotation << 0, 1, 0, 1, 0, 0, 0, 0, -1;
-  scene.parameters[p_translation] = 30, scene.parameters[p_translation + 1] = -20;
+  scene.parameters[p_translation] = 30;
+  scene.parameters[p_translation + 1] = -20;
   const auto p = scene.model().pixel_from_panel(12, 6);
   CHECK(p.u_px == Approx(2000 + 3000 * (6 + 30) / 500.0));
   CHECK(p.v_px == Approx(1500 + 3000 * (12 - 20) / 500.0));
@@ -95,7 +97,8 @@ TEST_CASE("convention: x_camera = camera_from_card x_card", "[conventions]") {
 TEST_CASE("convention: a convex panel falls away on all sides: z = -(kx x^2 + 2 kxy xy + ky y^2) / 2",
           "[conventions]") {
   Scene scene(500, 300);
-  scene.parameters[p_crown] = 1e-3, scene.parameters[p_crown + 1] = 5e-4,
+  scene.parameters[p_crown] = 1e-3;
+  scene.parameters[p_crown + 1] = 5e-4;
   scene.parameters[p_crown + 2] = 2e-4;
   const PanelModel<double> model = scene.model();
   CHECK(model.height(40, 0) == Approx(-0.8));
@@ -120,9 +123,12 @@ TEST_CASE("convention: phases are cycles, one for each light plus dark stripe", 
 
 TEST_CASE("pixel and panel are each other's inverse with lens, tilt and crown", "[panel]") {
   Scene scene(400, 300);
-  scene.parameters[0] = 0.5, scene.parameters[1] = -0.3;
-  scene.parameters[p_k1] = 0.03, scene.parameters[p_k2] = -0.01;
-  scene.parameters[p_crown] = 1e-3, scene.parameters[p_crown + 1] = 5e-4,
+  scene.parameters[0] = 0.5;
+  scene.parameters[1] = -0.3;
+  scene.parameters[p_k1] = 0.03;
+  scene.parameters[p_k2] = -0.01;
+  scene.parameters[p_crown] = 1e-3;
+  scene.parameters[p_crown + 1] = 5e-4;
   scene.parameters[p_crown + 2] = 1e-4;
   const PanelModel<double> model = scene.model();
   for (double x = -100; x <= 150; x += 50)

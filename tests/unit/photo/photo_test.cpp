@@ -586,7 +586,8 @@ TEST_CASE("a JPEG decoded on two threads is the same picture, and damaged the sa
   cv::Mat colour;
   cv::merge(std::vector<cv::Mat>{grey, 255 - grey, grey / 2}, colour);
   JpegWish progressive, as_rgb;
-  progressive.progressive = true, as_rgb.coded_as_rgb = true;
+  progressive.progressive = true;
+  as_rgb.coded_as_rgb = true;
   for (const std::string& jpeg :
        {jpeg_bytes(grey), jpeg_bytes(colour), jpeg_bytes(colour, progressive), jpeg_bytes(colour, as_rgb)}) {
     CHECK(mean_difference(decode_photo(jpeg, "test", {}, 2).grey, decode_photo(jpeg, "test").grey) == 0);

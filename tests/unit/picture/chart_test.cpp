@@ -10,7 +10,7 @@ using namespace ripplegauge;
 
 namespace {
 
-constexpr double kNaN = std::numeric_limits<double>::quiet_NaN();
+constexpr double nan_value = std::numeric_limits<double>::quiet_NaN();
 
 Chart chart_of(std::vector<ChartPoint> points) {
   ChartPanel panel;
@@ -43,9 +43,11 @@ TEST_CASE("a chart shows its points and survives those it cannot", "[chart]") {
   const cv::Mat shown = chart_bgr(chart_of({{1, 2, {}, {}, false}}), 1);
   REQUIRE(empty.size() == shown.size());
   CHECK(cv::norm(empty, shown, cv::NORM_INF) > 0);
-  CHECK_FALSE(
-      chart_bgr(chart_of({{1, kNaN, kNaN, kNaN, false}, {2, 1, kNaN, 2, false}, {kNaN, 1, {}, {}, true}}), 1)
-          .empty());
+  CHECK_FALSE(chart_bgr(chart_of({{1, nan_value, nan_value, nan_value, false},
+                                  {2, 1, nan_value, 2, false},
+                                  {nan_value, 1, {}, {}, true}}),
+                        1)
+                  .empty());
   CHECK_FALSE(chart_bgr(chart_of({{1, 1e300, {}, {}, false}, {2, -1e300, {}, {}, false}}), 1).empty());
   CHECK_FALSE(chart_bgr(chart_of({{1, 5e-324, {}, {}, false}}), 1).empty());
   CHECK_FALSE(chart_bgr(Chart{}, 1).empty());

@@ -29,7 +29,10 @@ cv::Point2d unseen(const Picture& picture) {
   cv::Point2d sum;
   int count = 0;
   for (const PlacedText& t : picture.texts)
-    if (t.text == "none") sum += cv::Point2d(t.box.x / picture.bgr.cols, t.box.y / picture.bgr.rows), ++count;
+    if (t.text == "none") {
+      sum += cv::Point2d(t.box.x / picture.bgr.cols, t.box.y / picture.bgr.rows);
+      ++count;
+    }
   REQUIRE(count == 24);  // half of 8 x 6 fields
   return sum / count;
 }

@@ -134,11 +134,14 @@ TEST_CASE("counts on a panel must follow each other without gap or overlap", "[p
     table.prices.push_back({"small", "light", from, to, 100, Per::panel});
   };
   SECTION("complete, in any order") {
-    row(6, 15), row(16, std::nullopt), row(1, 5);
+    row(6, 15);
+    row(16, std::nullopt);
+    row(1, 5);
     CHECK(problems_text(table).empty());
   }
   SECTION("gap") {
-    row(1, 5), row(8, std::nullopt);
+    row(1, 5);
+    row(8, std::nullopt);
     CHECK(names(table, "without a price for band \"small\", severity \"light\", counts of 6 to 7"));
   }
   SECTION("gap of one") {
@@ -146,11 +149,13 @@ TEST_CASE("counts on a panel must follow each other without gap or overlap", "[p
     CHECK(names(table, "severity \"light\", a count of 1"));
   }
   SECTION("overlap") {
-    row(1, 6), row(6, std::nullopt);
+    row(1, 6);
+    row(6, std::nullopt);
     CHECK(names(table, "two rows for band \"small\", severity \"light\" hold a count of 6"));
   }
   SECTION("row behind an open end") {
-    row(1, std::nullopt), row(6, 9);
+    row(1, std::nullopt);
+    row(6, 9);
     CHECK(names(table, "hold a count of 6"));
   }
   SECTION("no end") {

@@ -104,8 +104,11 @@ TEST_CASE("the volume of a spherical segment", "[geometry]") {
 TEST_CASE("convention: height maps are row-major, row 0 at the smallest y, and negative is low",
           "[conventions][geometry]") {
   Relief map;
-  map.x0_mm = 100, map.y0_mm = -30, map.step_mm = 0.5;
-  map.columns = 60, map.rows = 40;
+  map.x0_mm = 100;
+  map.y0_mm = -30;
+  map.step_mm = 0.5;
+  map.columns = 60;
+  map.rows = 40;
   map.height_mm.assign(60 * 40, 0.0F);
   const auto bump = [](int off) { return std::exp(-0.05 * off * off); };
   for (int row = 0; row < 40; ++row)

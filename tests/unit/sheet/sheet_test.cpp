@@ -201,7 +201,9 @@ TEST_CASE("the board's tags read in a mirror alone, where the board file has the
 TEST_CASE("tags to stick on read in a mirror alone, as large as was asked for", "[sheet]") {
   if (poppler_is_missing()) return;
   TagSheetOptions options;
-  options.first_id = 50, options.count = 4, options.side_mm = 30;
+  options.first_id = 50;
+  options.count = 4;
+  options.side_mm = 30;
   const PdfFile pdf(tag_sheet_pdf(options));
   CHECK(pdf.page_sizes_pt().size() == 1);
   const cv::Mat page = pdf.raster();

@@ -46,7 +46,9 @@ TEST_CASE("convention: block averages keep pixel centres", "[conventions][stripe
 
 TEST_CASE("maps of grids of any size are the model's", "[stripes]") {
   PanelConstants constants;
-  constants.nominal_focal_px = 3000, constants.pitch_mm = 16, constants.nominal_distance_mm = 300;
+  constants.nominal_focal_px = 3000;
+  constants.pitch_mm = 16;
+  constants.nominal_distance_mm = 300;
   constants.base_rotation << 1, 0, 0, 0, -1, 0, 0, 0, -1;  // the camera looks straight down
   PanelVector parameters = PanelVector::Zero();
   parameters[p_translation + 2] = 500;
