@@ -1,5 +1,4 @@
 #include <algorithm>
-#include <cctype>
 #include <cmath>
 #include <cstdio>
 
@@ -12,6 +11,7 @@
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/compare_file.hpp"
+#include "ripplegauge/files/photo_folder.hpp"
 #include "ripplegauge/files/reading_file.hpp"
 #include "ripplegauge/files/relief_file.hpp"
 #include "ripplegauge/files/training_log.hpp"
@@ -63,13 +63,6 @@ struct RefusedPhoto {
 
 bool is_reading(const std::filesystem::path& file) { return file.extension() == ".json"; }
 
-bool is_photo(const std::filesystem::path& file) {
-  std::string extension = file.extension().string();
-  std::transform(extension.begin(), extension.end(), extension.begin(),
-                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-  return extension == ".jpg" || extension == ".jpeg" || extension == ".png" || extension == ".heic";
-}
-
 LoadedShot load_reading(const std::filesystem::path& file, const std::string& relief) {
   LoadedShot loaded;
   std::vector<Reading> readings = read_readings(file);
@@ -86,7 +79,7 @@ LoadedShot load_reading(const std::filesystem::path& file, const std::string& re
     loaded.shot.relief = read_relief(beside);
   const std::filesystem::path photo = loaded.shot.reading.photo.name;
   for (const std::filesystem::path& candidate : {photo, file.parent_path() / photo.filename()})
-    if (loaded.photo.empty() && is_photo(candidate) && std::filesystem::is_regular_file(candidate))
+    if (loaded.photo.empty() && has_photo_ending(candidate) && std::filesystem::is_regular_file(candidate))
       loaded.photo = candidate;
   return loaded;
 }
@@ -233,7 +226,7 @@ std::vector<std::filesystem::path> shots_in(const std::filesystem::path& folder)
     if (!entry.is_regular_file()) continue;
     if (is_reading(entry.path()))
       readings.push_back(entry.path());
-    else if (is_photo(entry.path()))
+    else if (has_photo_ending(entry.path()))
       photos.push_back(entry.path());
   }
   std::vector<std::filesystem::path>& shots = readings.empty() ? photos : readings;

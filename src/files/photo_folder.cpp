@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <string_view>
 
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/quote/text.hpp"
@@ -17,14 +18,6 @@ constexpr std::string_view usual_pattern = "{panel}-#";
 constexpr std::size_t longest_panel_bytes = 200;  // as a job file has it
 
 bool is_letter(char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c & 0x80) != 0; }
-
-bool has_photo_ending(const fs::path& file) {
-  std::string ending = file.extension().string();
-  for (char& c : ending)
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
-  constexpr std::array<std::string_view, 6> endings = {".jpg", ".jpeg", ".png", ".heic", ".heif", ".hif"};
-  return std::find(endings.begin(), endings.end(), ending) != endings.end();
-}
 
 /// What a pattern is made of.
 struct Piece {
@@ -137,6 +130,14 @@ FolderPhoto photo_at(const fs::path& folder, const fs::path& file, const PhotoFo
 }
 
 }  // namespace
+
+bool has_photo_ending(const fs::path& file) {
+  std::string ending = file.extension().string();
+  for (char& c : ending)
+    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
+  constexpr std::array<std::string_view, 6> endings = {".jpg", ".jpeg", ".png", ".heic", ".heif", ".hif"};
+  return std::find(endings.begin(), endings.end(), ending) != endings.end();
+}
 
 std::optional<std::string> panel_from_name(std::string_view pattern, std::string_view name) {
   const std::size_t mark = pattern.find(panel_mark);

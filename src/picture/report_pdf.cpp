@@ -17,7 +17,7 @@ using namespace picture_detail;
 namespace {
 
 /// A4 in points: 210 x 297 mm at 72 points an inch (ISO 216; ISO 32000-1, 8.3.2.3).
-constexpr double page_width = 595.276, page_height = 841.890;
+constexpr double paper_width = 595.276, paper_height = 841.890;
 constexpr double side_margin = 48, bottom_margin = 60;
 constexpr double body_size = 10.5, small_size = 8.5, leading = 1.4;
 constexpr double tallest_picture = 330;
@@ -115,7 +115,7 @@ class Typesetter {
     return std::min(tallest, tallest_picture);
   }
 
-  static double page_width() { return page_width - 2 * side_margin; }
+  static double page_width() { return paper_width - 2 * side_margin; }
 
   /// Broken at spaces; a word wider than the line is broken where it must be.
   std::vector<std::string> lines_of(const std::string& text, const TextStyle& style, double width) {
@@ -292,23 +292,23 @@ class Typesetter {
   }
 
   void need(double height) {
-    if (y_ + height <= page_height - bottom_margin || y_ <= side_margin) return;
+    if (y_ + height <= paper_height - bottom_margin || y_ <= side_margin) return;
     end_page();
     ++page_number_;
     y_ = side_margin;
   }
 
   void end_page() {
-    rule(side_margin, page_width(), page_height - 46, 0.6, 0.8);
-    y_ = page_height - 44;
+    rule(side_margin, page_width(), paper_height - 46, 0.6, 0.8);
+    y_ = paper_height - 44;
     const double right = 60;
     const std::vector<std::string> lines = lines_of(page_.footer, caption_style, page_width() - right);
     for (std::size_t i = 0; i < std::min<std::size_t>(lines.size(), 2); ++i) {
       y_ += small_size * leading;
       show_text(cairo_, lines[i], side_margin, y_, caption_style);
     }
-    show_text(cairo_, "page " + std::to_string(page_number_), page_width - side_margin,
-              page_height - 44 + small_size * leading, {small_size, soft_ink, Align::right});
+    show_text(cairo_, "page " + std::to_string(page_number_), paper_width - side_margin,
+              paper_height - 44 + small_size * leading, {small_size, soft_ink, Align::right});
     cairo_show_page(cairo_);
   }
 
@@ -322,7 +322,7 @@ class Typesetter {
 
 std::string report_pdf(const ReportPage& page) {
   std::string bytes;
-  const Surface surface(cairo_pdf_surface_create_for_stream(append_bytes, &bytes, page_width, page_height));
+  const Surface surface(cairo_pdf_surface_create_for_stream(append_bytes, &bytes, paper_width, paper_height));
   cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_TITLE, printable(page.title).c_str());
   cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_AUTHOR, printable(page.workshop).c_str());
   // Cairo would write the time of the run, and the same page would never give the same file twice.

@@ -24,6 +24,10 @@ struct PhotoFolderOptions {
   std::filesystem::path leave_out;  ///< a folder within it that is not searched
 };
 
+/// Whether a file's name ends as photos' names do: .jpg, .jpeg, .png, .heic, .heif or .hif, in any case. The
+/// one list for all commands.
+bool has_photo_ending(const std::filesystem::path& file);
+
 /// Photos in a folder and its sub-folders, told by the endings of their names (JPEG, PNG, HEIC), in the order
 /// of their names. Hidden files and folders are passed over, and folders JOB-pictures beside a JOB.json.
 /// Throws FileError where the folder cannot be read, and UsageError for a pattern that makes no sense.

@@ -23,6 +23,13 @@ using Found = std::vector<std::string>;
 
 }  // namespace
 
+TEST_CASE("photos are told by the endings that phones write, in any case", "[photo_folder]") {
+  for (const char* name : {"a.jpg", "a.JPEG", "a.png", "a.HEIC", "a.heif", "a.HIF", "estate.2/b.c.hif"})
+    CHECK(has_photo_ending(name));
+  for (const char* name : {"a.json", "a.heics", "hif", ".hif", "a.jpg/b", "a.hif.part", ""})
+    CHECK_FALSE(has_photo_ending(name));
+}
+
 TEST_CASE("panels come from sub-folders, then from names with a number, then from the folder",
           "[photo_folder]") {
   const ScratchFolder scratch;
