@@ -1,5 +1,6 @@
+#include <fmt/format.h>
+
 #include <charconv>
-#include <cstdio>
 #include <iostream>
 #include <memory>
 #include <optional>
@@ -102,15 +103,14 @@ bool pitch_holds(const BoardArguments& a, double pitch_mm) {
               << wrap("What to do: " + check.refusal->remedy, "  ", "  ");
     return false;
   }
-  char text[300];
-  std::snprintf(text, sizeof text,
-                "pitch %.2f mm (%.2f to %.2f) by card, stripes and a distance of %.0f mm; stated: %g mm",
-                check.pitch_mm.value, check.pitch_mm.low, check.pitch_mm.high, *a.distance_mm,
-                check.stated_mm);
-  std::cout << wrap(text, "  ", "  ");
-  std::snprintf(text, sizeof text, "standard uncertainty %.1f %% from the tape, %.1f %% from the photo",
-                check.from_distance_percent, check.from_photo_percent);
-  std::cout << wrap(text, "  ", "  ");
+  std::cout << wrap(
+      fmt::format(
+          "pitch {:.2f} mm ({:.2f} to {:.2f}) by card, stripes and a distance of {:.0f} mm; stated: {:g} mm",
+          check.pitch_mm.value, check.pitch_mm.low, check.pitch_mm.high, *a.distance_mm, check.stated_mm),
+      "  ", "  ");
+  std::cout << wrap(fmt::format("standard uncertainty {:.1f} % from the tape, {:.1f} % from the photo",
+                                check.from_distance_percent, check.from_photo_percent),
+                    "  ", "  ");
   switch (check.verdict) {
     case PitchVerdict::agrees:
       std::cout << "  They agree.\n";

@@ -4,7 +4,7 @@
 
 #include "ripplegauge/quote/counts.hpp"
 #include "ripplegauge/quote/overlap.hpp"
-#include "ripplegauge/quote/text.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge::cli {
 

@@ -12,7 +12,7 @@
 #include "ripplegauge/photo/file_hash.hpp"
 #include "ripplegauge/quote/counts.hpp"
 #include "ripplegauge/quote/display.hpp"
-#include "ripplegauge/quote/text.hpp"
+#include "ripplegauge/words/text.hpp"
 #include "terminal.hpp"
 
 namespace ripplegauge::cli {

@@ -23,7 +23,7 @@
 #include "ripplegauge/measure/ordered_workers.hpp"
 #include "ripplegauge/photo/file_hash.hpp"
 #include "ripplegauge/photo/photo.hpp"
-#include "ripplegauge/quote/text.hpp"
+#include "ripplegauge/words/text.hpp"
 #include "terminal.hpp"
 
 namespace ripplegauge::cli {

@@ -1,3 +1,5 @@
+#include <fmt/format.h>
+
 #include <cstdio>
 
 #include "command.hpp"
@@ -27,10 +29,7 @@ struct ProgressArguments {
 };
 
 std::string percent(const std::optional<double>& value) {
-  if (!value) return "-";
-  char text[32];
-  std::snprintf(text, sizeof text, "%.0f %%", *value);
-  return text;
+  return value ? fmt::format("{:.0f} %", *value) : "-";
 }
 
 std::string trend_text(const TraineeProgress& progress) {
@@ -38,10 +37,8 @@ std::string trend_text(const TraineeProgress& progress) {
   if (progress.trend == TrendWord::too_few) text += " for a trend (3 are needed)";
   if (!progress.trend_percent_per_attempt) return text;
   const Quantity& trend = *progress.trend_percent_per_attempt;
-  char figures[96];
-  std::snprintf(figures, sizeof figures, " (%+.1f points an attempt, %+.1f to %+.1f)", trend.value, trend.low,
-                trend.high);
-  return text + figures;
+  return text +
+         fmt::format(" ({:+.1f} points an attempt, {:+.1f} to {:+.1f})", trend.value, trend.low, trend.high);
 }
 
 void print_progress(const TraineeProgress& progress) {

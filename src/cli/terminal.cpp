@@ -1,7 +1,8 @@
 #include "terminal.hpp"
 
-#include <algorithm>
 #include <ctime>
+
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge::cli {
 namespace {
@@ -15,22 +16,13 @@ std::string formatted(const std::tm& time, const char* pattern) {
 }  // namespace
 
 std::string wrap(const std::string& text, const std::string& first, const std::string& rest) {
-  constexpr std::size_t widest = 78;
-  std::string out, line = first;
-  bool empty = true;
-  for (std::size_t at = 0; at < text.size();) {
-    const std::size_t end = std::min(text.find(' ', at), text.size());
-    const std::string word = text.substr(at, end - at);
-    at = end + 1;
-    if (!empty && line.size() + 1 + word.size() > widest) {
-      out += line + "\n";
-      line = rest;
-      empty = true;
-    }
-    line += (empty ? "" : " ") + word;
-    empty = false;
-  }
-  return out + line + "\n";
+  constexpr int widest = 78;
+  const std::vector<std::string> lines = broken(
+      text, widest - display_width(first), widest - display_width(rest), display_width, LongWords::stand_out);
+  if (lines.empty()) return first + "\n";
+  std::string out = first;
+  for (std::size_t i = 0; i < lines.size(); ++i) out += (i == 0 ? "" : rest) + lines[i] + "\n";
+  return out;
 }
 
 std::string now_utc() {

@@ -14,7 +14,7 @@ namespace {
 /// A Gaussian spot of width w at a tenth of its depth has sigma = w / 4.2919 (2 sqrt(2 ln 10)) and, one sigma
 /// from its middle, the slope depth / sigma exp(-1/2): so its depth is this times its steepest slope times
 /// its width.
-constexpr double kDepthPerSlopeAndWidth = 1.6487 / 4.2919;
+constexpr double depth_per_slope_and_width = 1.6487 / 4.2919;
 
 std::string figure(double value, int decimals) {
   char text[32];
@@ -107,7 +107,7 @@ std::optional<VisibleDent> smallest_visible(const Setup& setup, double width_mm)
   if (!setup.visible_slope_mrad) return std::nullopt;
   // told for 10 mm; a smaller spot must be steeper in proportion, and so is no less deep
   const double width_counted_mm = std::max(width_mm, 10.0);
-  return VisibleDent{width_mm, *setup.visible_slope_mrad / 1000 * kDepthPerSlopeAndWidth * width_counted_mm};
+  return VisibleDent{width_mm, *setup.visible_slope_mrad / 1000 * depth_per_slope_and_width * width_counted_mm};
 }
 
 EmptyPlace look_at_empty_place(const Dent& spot, PointMm place, const Reading& after,

@@ -24,7 +24,7 @@
 #include "ripplegauge/files/json_reader.hpp"
 #include "ripplegauge/files/price_file.hpp"
 #include "ripplegauge/quote/display.hpp"
-#include "ripplegauge/quote/text.hpp"
+#include "ripplegauge/words/text.hpp"
 #include "shown.hpp"
 
 namespace ripplegauge {
@@ -34,12 +34,6 @@ namespace {
 const std::vector<std::string> known_columns = {"row",      "name",       "value",    "from_mm", "to_mm",
                                                 "severity", "count_from", "count_to", "price",   "per",
                                                 "percent",  "of",         "fact"};
-
-std::string trimmed(const std::string& text) {
-  const auto first = text.find_first_not_of(" \t\r\n");
-  if (first == std::string::npos) return "";
-  return text.substr(first, text.find_last_not_of(" \t\r\n") - first + 1);
-}
 
 char separator_of(std::string_view text) {
   const std::string_view header = text.substr(0, text.find('\n'));

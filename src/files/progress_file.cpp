@@ -1,7 +1,8 @@
 #include "ripplegauge/files/progress_file.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
-#include <cstdio>
 
 #include "json_write.hpp"
 #include "ripplegauge/training/trend.hpp"
@@ -47,12 +48,8 @@ OrderedJson json_of(const TraineeProgress& progress) {
 
 std::string note_of(const TraineeProgress& progress) {
   std::string note = to_string(progress.trend);
-  if (progress.trend_percent_per_attempt) {
-    char figure[48];
-    std::snprintf(figure, sizeof figure, ", %+.1f points an attempt",
-                  progress.trend_percent_per_attempt->value);
-    note += figure;
-  }
+  if (progress.trend_percent_per_attempt)
+    note += fmt::format(", {:+.1f} points an attempt", progress.trend_percent_per_attempt->value);
   if (progress.highs_made > 0)
     note += "; " + std::to_string(progress.highs_made) +
             (progress.highs_made == 1 ? " high made" : " highs made");

@@ -14,6 +14,7 @@
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/csv.hpp"
 #include "ripplegauge/files/read_bytes.hpp"
+#include "ripplegauge/words/text.hpp"
 #include "shown.hpp"
 
 namespace ripplegauge {
@@ -32,12 +33,6 @@ std::string number_text(const std::optional<double>& value) {
   char text[32];
   const auto end = std::to_chars(text, text + sizeof text, *value, std::chars_format::general, 6);
   return {text, end.ptr};
-}
-
-/// A file name may hold anything; what would make the log unreadable is shown as "?".
-std::string printable(std::string text) {
-  std::replace_if(text.begin(), text.end(), is_control, '?');
-  return text;
 }
 
 std::vector<std::string> fields_of(const TrainingAttempt& attempt) {

@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <map>
 
-#include "ripplegauge/quote/text.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 

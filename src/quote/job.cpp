@@ -6,7 +6,7 @@
 
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/joined.hpp"
-#include "ripplegauge/quote/text.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 

@@ -5,7 +5,7 @@
 
 #include "columns.hpp"
 #include "ripplegauge/quote/counts.hpp"
-#include "ripplegauge/quote/text.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 

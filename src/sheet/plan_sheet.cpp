@@ -4,7 +4,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "canvas.hpp"
+#include "ripplegauge/draw/canvas.hpp"
 #include "sheet_parts.hpp"
 
 namespace ripplegauge {
@@ -31,25 +31,6 @@ constexpr SideDetail side_details[] = {
     {2.4, true, true}, {2.2, true, true}, {2.4, false, true}, {2.2, false, true}, {2.2, false, false}};
 
 constexpr double margin_mm = 12, gutter_mm = 6, side_column_mm = 60, tick_mm = 2.8, indent_mm = tick_mm + 2;
-
-/// Bytes that are no UTF-8 would make Cairo stop drawing: file names may hold any.
-std::string printable(std::string text) {
-  for (std::size_t i = 0; i < text.size();) {
-    const auto byte = static_cast<unsigned char>(text[i]);
-    const std::size_t length = byte < 0x80   ? 1
-                               : byte < 0xC2 ? 0
-                               : byte < 0xE0 ? 2
-                               : byte < 0xF0 ? 3
-                               : byte < 0xF5 ? 4
-                                             : 0;
-    bool valid = length > 0 && i + length <= text.size() && byte >= 0x20;
-    for (std::size_t k = 1; valid && k < length; ++k)
-      valid = (static_cast<unsigned char>(text[i + k]) & 0xC0) == 0x80;
-    if (!valid) text[i] = '?';
-    i += valid ? length : 1;
-  }
-  return text;
-}
 
 /// Draws downwards in one column.
 class Column {
@@ -200,13 +181,13 @@ double draw_true_size(Canvas& canvas, PagePoint top, const DentPlan& plan) {
 
 double draw_head(Canvas& canvas, const PageBox& box, const Plan& plan) {
   Column head(canvas, box, 3.0);
-  head.text("Plan: " + printable(plan.photo), {5.0, true, black});
+  head.text("Plan: " + plan.photo, {5.0, true, black});
   const auto said = [](const std::string& word) {
     return word == "not sure" ? std::string("not sure (ask)") : word;
   };
   head.small("metal " + said(spoken(plan.facts.material)) + ", paint " + said(spoken(plan.facts.paint)) +
              ", coating " + said(spoken(plan.facts.coating)) + ", place " + said(spoken(plan.facts.place)) +
-             ", kit: " + (plan.kit.empty() ? "none given" : printable(plan.kit)));
+             ", kit: " + (plan.kit.empty() ? "none given" : plan.kit));
   head.skip(1);
   canvas.line({{box.x_mm, head.y_mm()}, {box.right_mm(), head.y_mm()}}, {mid_grey, 0.3, 0});
   return head.y_mm() + 2;
@@ -293,7 +274,7 @@ std::string plan_sheet_pdf(const Plan& plan, Paper paper) {
   Canvas canvas(size.width_mm, size.height_mm, "Plan");
   const double top_mm = draw_head(canvas, {margin_mm, margin_mm, width_mm, 0}, plan);
   if (!plan.nothing_to_do.empty()) {
-    canvas.paragraph({margin_mm, top_mm + 5}, width_mm, printable(plan.nothing_to_do), {4.0, false, black});
+    canvas.paragraph({margin_mm, top_mm + 5}, width_mm, plan.nothing_to_do, {4.0, false, black});
     return canvas.finish();
   }
   const PageBox steps{margin_mm, top_mm, width_mm - side_column_mm - gutter_mm, bottom_mm - top_mm};

@@ -4,9 +4,11 @@
 #include <string>
 #include <vector>
 
-#include "canvas.hpp"
+#include "ripplegauge/draw/canvas.hpp"
 
 namespace ripplegauge {
+
+using namespace draw;
 
 /// Tag `id` as one black shape; the printed top is towards the page's top. `mirrored` swaps left and right.
 void draw_tag(Canvas& canvas, int id, PagePoint centre, double side_mm, bool mirrored);

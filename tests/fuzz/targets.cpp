@@ -28,7 +28,7 @@
 #include "ripplegauge/files/training_log.hpp"
 #include "ripplegauge/files/workshop_file.hpp"
 #include "ripplegauge/photo/photo.hpp"
-#include "ripplegauge/quote/text.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge::fuzz {
 namespace {

@@ -1,13 +1,13 @@
-// Drawing on PDF pages in millimetres, origin at the top left, y downwards: a thin skin over Cairo.
+// Drawing on PDF pages in millimetres, origin at the top left, y downwards.
 #pragma once
 
-#include <cairo.h>
-
-#include <memory>
 #include <string>
 #include <vector>
 
-namespace ripplegauge {
+#include "ripplegauge/draw/cairo.hpp"
+#include "ripplegauge/draw/text.hpp"
+
+namespace ripplegauge::draw {
 
 struct PagePoint {
   double x_mm = 0, y_mm = 0;
@@ -19,14 +19,11 @@ struct PageBox {
   double bottom_mm() const { return y_mm + height_mm; }
 };
 
-struct Colour {
-  double red = 0, green = 0, blue = 0;
-};
-inline constexpr Colour black{0, 0, 0}, white{1, 1, 1}, dark_grey{0.35, 0.35, 0.35}, mid_grey{0.6, 0.6, 0.6},
+inline constexpr Rgb black{0, 0, 0}, white{1, 1, 1}, dark_grey{0.35, 0.35, 0.35}, mid_grey{0.6, 0.6, 0.6},
     pale_grey{0.87, 0.87, 0.87}, accent{0.05, 0.33, 0.62};
 
 struct Pen {
-  Colour colour = black;
+  Rgb colour = black;
   double width_mm = 0.3;
   double dash_mm = 0;  ///< 0: solid
 };
@@ -34,10 +31,8 @@ struct Pen {
 struct Font {
   double size_mm = 3.2;
   bool bold = false;
-  Colour colour = black;
+  Rgb colour = black;
 };
-
-enum class Align { left, centre, right };
 
 class Canvas {
  public:
@@ -48,13 +43,13 @@ class Canvas {
   std::string finish();
 
   /// As one path, so that no renderer leaves a hairline where two boxes touch.
-  void fill(const std::vector<PageBox>& boxes, Colour colour);
-  void fill(const std::vector<PagePoint>& polygon, Colour colour);
+  void fill(const std::vector<PageBox>& boxes, const Rgb& colour);
+  void fill(const std::vector<PagePoint>& polygon, const Rgb& colour);
   void outline(const PageBox& box, const Pen& pen);
   void line(const std::vector<PagePoint>& points, const Pen& pen);
   /// Angles clockwise on the page, from the right.
   void arc(PagePoint centre, double radius_mm, double from_deg, double to_deg, const Pen& pen);
-  void arrow_head(PagePoint tip, PagePoint from, Colour colour);
+  void arrow_head(PagePoint tip, PagePoint from, const Rgb& colour);
 
   /// `at` is on the baseline.
   void text(PagePoint at, const std::string& words, const Font& font, Align align = Align::left);
@@ -68,37 +63,30 @@ class Canvas {
   /// Everything drawn by `draw` comes out enlarged from the top left corner of the page.
   template <class Draw>
   void enlarged(double factor, Draw&& draw) {
-    cairo_save(cairo_.get());
-    cairo_scale(cairo_.get(), factor, factor);
+    cairo_save(cairo());
+    cairo_scale(cairo(), factor, factor);
     draw();
-    cairo_restore(cairo_.get());
+    cairo_restore(cairo());
   }
 
   /// Everything drawn by `draw` stays inside the box.
   template <class Draw>
   void clipped(const PageBox& box, Draw&& draw) {
-    cairo_save(cairo_.get());
-    cairo_rectangle(cairo_.get(), box.x_mm, box.y_mm, box.width_mm, box.height_mm);
-    cairo_clip(cairo_.get());
+    cairo_save(cairo());
+    cairo_rectangle(cairo(), box.x_mm, box.y_mm, box.width_mm, box.height_mm);
+    cairo_clip(cairo());
     draw();
-    cairo_restore(cairo_.get());
+    cairo_restore(cairo());
   }
 
  private:
-  struct Free {
-    void operator()(cairo_surface_t* surface) const { cairo_surface_destroy(surface); }
-    void operator()(cairo_t* cairo) const { cairo_destroy(cairo); }
-  };
-
   void start_page();
-  void use(Colour colour);
-  void use(const Font& font);
   void stroke(const Pen& pen);
   void path(const std::vector<PagePoint>& points);
 
-  std::string bytes_;
-  std::unique_ptr<cairo_surface_t, Free> surface_;
-  std::unique_ptr<cairo_t, Free> cairo_;
+  cairo_t* cairo() const { return file_.cairo(); }
+
+  PdfFile file_;
 };
 
-}  // namespace ripplegauge
+}  // namespace ripplegauge::draw
