@@ -11,8 +11,8 @@ namespace ripplegauge::cli {
 namespace {
 
 constexpr const char* examples =
-    R"(Leave the card where it is between the photos: spots are matched by their place. "Done" is said only where
-the photo after would have shown what is left, and where it is the same place.
+    R"(Leave the card where it is between the photos: spots are matched by their place. "Done" is said
+only where the photo after would have shown what is left, and where it is the same place.
 
 Examples:
   ripplegauge next before.json after.json

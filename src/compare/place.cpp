@@ -3,10 +3,10 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 
 #include "ripplegauge/compare/relief_difference.hpp"
 #include "ripplegauge/compare/words.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -15,12 +15,6 @@ namespace {
 /// from its middle, the slope depth / sigma exp(-1/2): so its depth is this times its steepest slope times
 /// its width.
 constexpr double depth_per_slope_and_width = 1.6487 / 4.2919;
-
-std::string figure(double value, int decimals) {
-  char text[32];
-  std::snprintf(text, sizeof text, "%.*f", decimals, value);
-  return text;
-}
 
 /// Another panel, not another look at the same one: apart by twice the 95 % interval of the difference (4
 /// standard deviations), and by no less than what a lens that is not calibrated may bend flat metal by.
@@ -107,7 +101,8 @@ std::optional<VisibleDent> smallest_visible(const Setup& setup, double width_mm)
   if (!setup.visible_slope_mrad) return std::nullopt;
   // told for 10 mm; a smaller spot must be steeper in proportion, and so is no less deep
   const double width_counted_mm = std::max(width_mm, 10.0);
-  return VisibleDent{width_mm, *setup.visible_slope_mrad / 1000 * depth_per_slope_and_width * width_counted_mm};
+  return VisibleDent{width_mm,
+                     *setup.visible_slope_mrad / 1000 * depth_per_slope_and_width * width_counted_mm};
 }
 
 EmptyPlace look_at_empty_place(const Dent& spot, PointMm place, const Reading& after,

@@ -20,7 +20,8 @@ double JudgedArea::covered_share(double x_mm, double y_mm, double diameter_mm) c
   for (double dy = -radius_mm; dy <= radius_mm; dy += step_mm)
     for (double dx = -radius_mm; dx <= radius_mm; dx += step_mm) {
       if (dx * dx + dy * dy > radius_mm * radius_mm) continue;
-      ++inside, judged += covers(x_mm + dx, y_mm + dy);
+      ++inside;
+      judged += covers(x_mm + dx, y_mm + dy);
     }
   return inside == 0 ? (covers(x_mm, y_mm) ? 1 : 0) : static_cast<double>(judged) / inside;
 }

@@ -57,8 +57,7 @@ void add_spot(const SpotChange& change, const CompareInput& input, std::vector<R
   blocks.push_back(ReportHeading{"Spot " + std::to_string(change.before + 1) + ": " +
                                  outcome_words(change.outcome, kind)});
   blocks.push_back(spot_table(change, before, after));
-  if (change.outcome == Outcome::gone)
-    blocks.push_back(ReportText{rest_words(change, kind), false});
+  if (change.outcome == Outcome::gone) blocks.push_back(ReportText{rest_words(change, kind), false});
   for (const std::string& note : change.notes) blocks.push_back(ReportNote{capital(note) + "."});
 }
 

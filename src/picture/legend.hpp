@@ -41,7 +41,7 @@ class Legend {
   double height_of(const std::vector<Line>& lines) const;
   double draw_lines(PixelCanvas& canvas, const std::vector<Line>& lines, double x, double top) const;
 
-  bool many_;            ///< rows are kept short
+  bool many_;  ///< rows are kept short
   double width_, size_, plot_width_;
   std::vector<Band> bands_;
   std::vector<Row> rows_;

@@ -122,7 +122,8 @@ TEST_CASE("swapped photos are noticed", "[next]") {
   CHECK(mentions(between(later, earlier).summary, "swapped"));  // nothing stood there before
   later.dents = {low(22, 0.1)};
   later.status = Status::measured;
-  earlier.photo.date_taken = "2026-03-14 09:10:00", later.photo.date_taken = "2026-03-14 09:30:00";
+  earlier.photo.date_taken = "2026-03-14 09:10:00";
+  later.photo.date_taken = "2026-03-14 09:30:00";
   CHECK(between(earlier, later).verdict == Verdict::pull_again);
   CHECK(mentions(between(later, earlier).summary, "earlier one first"));
   // a high of 0.04 mm cannot have been tapped down to a low of 0.3 mm

@@ -47,7 +47,8 @@ TEST_CASE("another crown is another panel, whatever stands there", "[place]") {
 
 TEST_CASE("another card has another frame", "[place]") {
   Reading before = on_crown(0.5, 0.2), after = before;
-  before.setup.card_name = "corner", after.setup.card_name = "strip";
+  before.setup.card_name = "corner";
+  after.setup.card_name = "strip";
   CHECK(evidence(before, after).same == SamePlace::no);
 }
 

@@ -9,7 +9,11 @@ namespace {
 /// Two rows of three 2 mm cells from (10, 20) on; the middle cell of the lower row is not judged.
 JudgedArea small_area() {
   JudgedArea area;
-  area.x0_mm = 10, area.y0_mm = 20, area.x1_mm = 16, area.y1_mm = 24, area.area_mm2 = 20;
+  area.x0_mm = 10;
+  area.y0_mm = 20;
+  area.x1_mm = 16;
+  area.y1_mm = 24;
+  area.area_mm2 = 20;
   area.cell_mm = 2, area.rows = {"#.#", "###"};
   return area;
 }
@@ -28,7 +32,9 @@ TEST_CASE("a judged area knows its cells, and nothing outside them", "[judged]")
 
 TEST_CASE("an area without a mask covers nothing", "[judged]") {
   JudgedArea area;
-  area.x1_mm = 100, area.y1_mm = 100, area.area_mm2 = 1e4;
+  area.x1_mm = 100;
+  area.y1_mm = 100;
+  area.area_mm2 = 1e4;
   CHECK_FALSE(area.covers(50, 50));
   CHECK(area.covered_share(50, 50, 10) == 0);
 }
