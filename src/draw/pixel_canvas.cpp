@@ -4,12 +4,15 @@
 #include <bit>
 #include <opencv2/imgproc.hpp>
 
+#include "ripplegauge/image/opencv_threads.hpp"
+
 namespace ripplegauge::draw {
 
 PixelCanvas::PixelCanvas(int width_px, int height_px, const Rgb& background)
     : pixels_(height_px, width_px, CV_8UC4),
       surface_(cairo_image_surface_create_for_data(pixels_.data, CAIRO_FORMAT_RGB24, width_px, height_px,
                                                    static_cast<int>(pixels_.step))) {
+  opencv_on_our_threads();
   static_assert(std::endian::native == std::endian::little,
                 "Cairo's pixels are native words: B, G, R in memory");
   require(cairo_surface_status(surface_.get()));

@@ -3,8 +3,8 @@
 
 #include "catch.hpp"
 #include "ripplegauge/files/card_file.hpp"
+#include "ripplegauge/image/photo.hpp"
 #include "ripplegauge/measure/measure.hpp"
-#include "ripplegauge/photo/photo.hpp"
 
 using namespace ripplegauge;
 
