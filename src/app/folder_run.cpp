@@ -1,20 +1,16 @@
-#include "measure_folder.hpp"
+// A folder of photos into a job: what is new is measured on several threads and kept photo by photo, in the
+// order of names, so that numbers of spots do not depend on the number of threads.
+#include "ripplegauge/app/folder_run.hpp"
 
 #include <algorithm>
-#include <filesystem>
 #include <functional>
-#include <iostream>
 #include <map>
 #include <new>
-#include <opencv2/core/utility.hpp>
-#include <thread>
 
-#include "command.hpp"
-#include "folder_summary.hpp"
-#include "interrupt.hpp"
-#include "job_parts.hpp"
-#include "progress_bar.hpp"
+#include "ripplegauge/app/clock.hpp"
+#include "ripplegauge/app/job_parts.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/core/expects.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/job_file.hpp"
 #include "ripplegauge/files/photo_folder.hpp"
@@ -24,9 +20,8 @@
 #include "ripplegauge/photo/file_hash.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/words/text.hpp"
-#include "terminal.hpp"
 
-namespace ripplegauge::cli {
+namespace ripplegauge {
 
 namespace {
 
@@ -35,7 +30,7 @@ namespace fs = std::filesystem;
 /// The job, in its file or, where none was named, in memory alone.
 class JobStore {
  public:
-  explicit JobStore(const std::string& file) : file_(file) {
+  explicit JobStore(const fs::path& file) : file_(file) {
     // Written once before the first photo: a file that cannot be written should not be found out an hour
     // later.
     if (!file_.empty())
@@ -59,7 +54,7 @@ class JobStore {
   }
 
  private:
-  std::string file_;
+  fs::path file_;
   Job job_;
 };
 
@@ -102,7 +97,7 @@ Reading reading_of(const FolderPhoto& photo, const MeasureRequest& request) {
     refuse(refusal_from(error));
   } catch (const std::bad_alloc&) {
     refuse({"out_of_memory", "The photo needs more memory than there is.",
-            "Measure with --threads 1, or set the phone to a smaller size."});
+            "Measure fewer photos at once, or set the phone to a smaller size."});
   } catch (const std::exception& error) {
     refuse({"unexpected", std::string("The program failed on this photo: ") + error.what() + ".",
             "Photograph again; if it fails again, keep the photo for whoever mends the program."});
@@ -112,56 +107,31 @@ Reading reading_of(const FolderPhoto& photo, const MeasureRequest& request) {
   return reading;
 }
 
-std::string spots_text(const AddedReading& added, const Reading& reading) {
-  const auto high = static_cast<std::size_t>(std::count_if(
-      reading.dents.begin(), reading.dents.end(), [](const Dent& dent) { return dent.kind == Kind::high; }));
-  const std::size_t low = reading.dents.size() - high;
-  std::string text;
-  if (low > 0) text += std::to_string(low) + (low == 1 ? " low" : " lows");
-  if (high > 0) text += (text.empty() ? "" : ", ") + std::to_string(high) + (high == 1 ? " high" : " highs");
-  if (!added.spots.empty())
-    text += added.spots.size() == 1 ? " (spot " + std::to_string(added.spots.front()) + ")"
-                                    : " (spots " + std::to_string(added.spots.front()) + " to " +
-                                          std::to_string(added.spots.back()) + ")";
-  return text;
-}
-
 class FolderRun {
  public:
-  explicit FolderRun(const FolderArguments& arguments)
-      : arguments_(arguments),
-        request_(request_for(arguments.photo, 0, 1)),
-        rules_(default_severity_rules()),
-        photos_(photos_there()),
-        store_(arguments.job_file) {
-    from_.program = program_name();
-    from_.measured_with = values_text(request_);
+  FolderRun(const FolderRunOptions& options, FolderRunWatcher& watcher)
+      : options_(options), watcher_(watcher), photos_(photos_there()), store_(options.job_file) {
+    from_.program = options.program;
+    from_.measured_with = values_text(options.request);
   }
 
-  int run() {
+  FolderSummary run() {
     sort_out();
     measure_all();
-    if (!arguments_.json_file.empty()) write_json();
-    if (!to_do_.empty()) std::cout << "\n";
-    std::cout << summary_text(summary_, store_.job());
-    if (interrupt_.asked()) {
-      if (!arguments_.job_file.empty())
-        std::cout << "\nStopped. The same command goes on with what is left.\n";
-      std::cout << std::flush;
-      interrupt_.pass_on();
-    }
-    return refused_count(summary_) > 0 ? exit_refused : exit_ok;
+    if (!options_.readings_file.empty()) write_json();
+    summary_.job = store_.job();
+    return std::move(summary_);
   }
 
  private:
-  bool has_job() const { return !arguments_.job_file.empty(); }
+  bool has_job() const { return !options_.job_file.empty(); }
 
   std::vector<FolderPhoto> photos_there() const {
-    PhotoFolderOptions options{arguments_.panel_pattern, {}};
-    if (has_job()) options.leave_out = picture_folder_of(arguments_.job_file);
-    std::vector<FolderPhoto> photos = photos_in(arguments_.folder, options);
+    PhotoFolderOptions options{options_.panel_pattern, {}};
+    if (has_job()) options.leave_out = picture_folder_of(options_.job_file);
+    std::vector<FolderPhoto> photos = photos_in(options_.folder, options);
     if (photos.empty())
-      throw FileError(arguments_.folder, "holds no photos; put JPEG, PNG or HEIC files into it");
+      throw FileError(options_.folder.string(), "holds no photos; put JPEG, PNG or HEIC files into it");
     return photos;
   }
 
@@ -202,7 +172,7 @@ class FolderRun {
          "",
          Status::refused,
          Refusal{"no_panel", "Nobody can tell which panel it shows: " + photo.trouble + ".",
-                 "Rename it, move it into a folder with the panel's name, or change --panel-pattern."},
+                 "Rename it, move it into a folder with the panel's name, or say how names tell the panel."},
          {},
          false});
   }
@@ -216,36 +186,31 @@ class FolderRun {
   }
 
   void measure_all() {
-    cv::setNumThreads(1);  // every thread of ours has a photo of its own
-    workers_.emplace(to_do_.size(), static_cast<std::size_t>(processors(arguments_.threads)),
+    watcher_.begins(to_do_.size());
+    workers_.emplace(to_do_.size(), static_cast<std::size_t>(options_.threads),
                      [this](std::size_t i) { return measured(*to_do_[i]); });
-    ProgressBar progress(to_do_.size());
-    std::size_t turn = 0;
-    while (!workers_->done() && !interrupt_.asked()) {
-      constexpr std::chrono::milliseconds patience{100};  // how soon an interrupt is noticed
-      if (auto photo = workers_->next(patience)) keep(*to_do_[turn++], std::move(*photo), progress);
+    while (!workers_->done() && !(summary_.stopped = watcher_.stop())) {
+      constexpr std::chrono::milliseconds patience{100};  // how soon a wish to stop is noticed
+      if (auto photo = workers_->next(patience)) keep(*to_do_[summary_.measured], std::move(*photo));
     }
-    summary_.left = to_do_.size() - turn;
-    if (!interrupt_.asked()) return;
-    for (auto& [i, photo] : workers_->finished_ahead()) {
-      keep(*to_do_[i], std::move(photo), progress);
-      --summary_.left;
-    }
+    if (summary_.stopped)
+      for (auto& [i, photo] : workers_->finished_ahead()) keep(*to_do_[i], std::move(photo));
+    summary_.left = to_do_.size() - summary_.measured;
   }
 
   /// On a thread of its own.
   MeasuredPhoto measured(const FolderPhoto& photo) const {
-    MeasuredPhoto result{reading_of(photo, request_), "", ""};
-    if (!has_job() || arguments_.no_pictures || result.reading.status != Status::measured) return result;
+    MeasuredPhoto result{reading_of(photo, options_.request), "", ""};
+    if (!has_job() || !options_.pictures || result.reading.status != Status::measured) return result;
     try {
-      result.picture = draw_for_job(result.reading, photo.file, arguments_.job_file);
+      result.picture = draw_for_job(result.reading, photo.file, options_.job_file);
     } catch (const std::exception& error) {
       result.remark = shown(photo) + " has no annotated picture: " + error.what();
     }
     return result;
   }
 
-  void keep(const FolderPhoto& photo, MeasuredPhoto measured, ProgressBar& progress) {
+  void keep(const FolderPhoto& photo, MeasuredPhoto measured) {
     AddedReading added;
     try {
       added = add(photo, measured);
@@ -262,16 +227,8 @@ class FolderRun {
     if (!measured.remark.empty()) summary_.remarks.push_back(measured.remark);
     summary_.photos.push_back(
         {shown(photo), photo.panel, reading.status, reading.refusal, reading.warnings, false});
-    const bool name_has_panel = photo.name.starts_with(photo.panel + "/");
-    std::string line = (name_has_panel ? "" : photo.panel + ": ") + shown(photo) + ": ";
-    if (reading.status == Status::refused)
-      line += "not measured: " + reading.refusal->message;
-    else
-      line += reading.dents.empty() ? "no dent" : spots_text(added, reading);
-    if (added.already_photo) line += "; another run has added it meanwhile";
-    if (!added.replaced.empty())
-      line += "; other values than before: " + std::to_string(added.replaced.size()) + " old voided";
-    progress.step(line, reading.status == Status::refused);
+    ++summary_.measured;
+    watcher_.measured(summary_.photos.back(), reading, added);
     readings_.push_back(std::move(measured.reading));
   }
 
@@ -281,26 +238,26 @@ class FolderRun {
     from.added = now_utc();
     from.picture = measured.picture;
     store_.change([&](Job& job) {
-      grade(measured.reading, facts_of_panel(job, photo.panel, arguments_.facts), rules_);
+      grade(measured.reading, facts_of_panel(job, photo.panel, options_.facts), options_.rules);
       Reading named = measured.reading;
       named.photo.name = photo.name;  // whoever reads a quote knows the vehicle's folder, not the disk
-      added = add_judged_reading(job, photo.panel, named, from, rules_, arguments_.facts);
+      added = add_judged_reading(job, photo.panel, named, from, options_.rules, options_.facts);
     });
     return added;
   }
 
   /// What this run measured, and of what an earlier one wrote there the photos that needed no measuring now.
   void write_json() {
-    if (!kept_.empty() && fs::exists(arguments_.json_file)) take_earlier_readings();
+    if (!kept_.empty() && fs::exists(options_.readings_file)) take_earlier_readings();
     std::stable_sort(readings_.begin(), readings_.end(), [this](const Reading& a, const Reading& b) {
       return order_[a.photo.sha256] < order_[b.photo.sha256];
     });
-    write_atomically(arguments_.json_file, reading_list_to_json(readings_));
+    write_atomically(options_.readings_file, reading_list_to_json(readings_));
   }
 
   void take_earlier_readings() {
     try {
-      for (Reading& reading : read_readings(arguments_.json_file))
+      for (Reading& reading : read_readings(options_.readings_file))
         if (std::find(kept_.begin(), kept_.end(), reading.photo.sha256) != kept_.end())
           readings_.push_back(std::move(reading));
     } catch (const FileError& error) {
@@ -308,9 +265,8 @@ class FolderRun {
     }
   }
 
-  const FolderArguments& arguments_;
-  const MeasureRequest request_;
-  const SeverityRules rules_;
+  const FolderRunOptions& options_;
+  FolderRunWatcher& watcher_;
   std::vector<FolderPhoto> photos_;
   JobStore store_;
   Provenance from_;
@@ -319,40 +275,20 @@ class FolderRun {
   std::vector<std::string> kept_;             ///< hashes of what an earlier run measured
   std::vector<Reading> readings_;
   FolderSummary summary_;
-  Interrupt interrupt_;
   std::optional<OrderedWorkers<MeasuredPhoto>> workers_;  ///< last: they end before what they use
 };
 
 }  // namespace
 
-void add_folder_options(CLI::App& command, FolderArguments& arguments) {
-  const std::string group = "A folder of photos";
-  command.add_option("--job", arguments.job_file, "Add the spots to this job file, photo by photo")
-      ->type_name("FILE")
-      ->group(group);
-  command
-      .add_option("--panel-pattern", arguments.panel_pattern,
-                  "Where the panel stands in a photo's name, such as \"{panel}_#\"; else sub-folders tell it")
-      ->type_name("PATTERN")
-      ->group(group);
-  command
-      .add_option("--threads", arguments.threads,
-                  "Photos measured at once, or threads for one photo; else\none for each processor")
-      ->check(CLI::Range(1, 256))
-      ->type_name("N")
-      ->group(group);
-  command
-      .add_flag("--no-pictures", arguments.no_pictures,
-                "Draw no annotated pictures into the folder JOB-pictures")
-      ->group(group);
+int refused_count(const FolderSummary& summary) {
+  return static_cast<int>(
+      std::count_if(summary.photos.begin(), summary.photos.end(),
+                    [](const FolderOutcome& photo) { return photo.status == Status::refused; }));
 }
 
-int measure_folder(const FolderArguments& arguments) {
-  if (arguments.photo.pitch_mm.size() > 1 || arguments.photo.distance_mm.size() > 1)
-    throw UsageError(
-        "a folder takes one --board-pitch and one --board-distance; measure panel by panel where they "
-        "differ");
-  return FolderRun(arguments).run();
+FolderSummary run_folder(const FolderRunOptions& options, FolderRunWatcher& watcher) {
+  expects(options.threads >= 1, "a thread to measure on");
+  return FolderRun(options, watcher).run();
 }
 
-}  // namespace ripplegauge::cli
+}  // namespace ripplegauge

@@ -1,20 +1,19 @@
-#include "job_parts.hpp"
+// What becomes of readings in a job: graded by the rules, noted, drawn beside the job file.
+#include "ripplegauge/app/job_parts.hpp"
 
 #include <algorithm>
 #include <iomanip>
 #include <sstream>
 
-#include "command.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/board_file.hpp"
 #include "ripplegauge/files/camera_profile_file.hpp"
-#include "ripplegauge/files/severity_file.hpp"
 #include "ripplegauge/photo/file_hash.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/picture/annotate.hpp"
 
-namespace ripplegauge::cli {
+namespace ripplegauge {
 
 namespace fs = std::filesystem;
 
@@ -76,12 +75,6 @@ std::string hash_of(const CardDefinition& card) {
 }
 
 }  // namespace
-
-std::string program_name() { return "ripplegauge " RIPPLEGAUGE_VERSION; }
-
-SeverityRules default_severity_rules() {
-  return read_severity_rules(data_dir() / "severity.json", data_dir() / "materials.json");
-}
 
 void grade(Reading& reading, const PanelFacts& facts, const SeverityRules& rules) {
   for (Dent& dent : reading.dents) {
@@ -175,4 +168,4 @@ std::string draw_for_job(const Reading& reading, const fs::path& photo, const fs
   return relative_to_job(picture, job_file);
 }
 
-}  // namespace ripplegauge::cli
+}  // namespace ripplegauge

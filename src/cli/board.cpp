@@ -6,6 +6,7 @@
 #include <optional>
 
 #include "command.hpp"
+#include "option_hints.hpp"
 #include "photo_options.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
@@ -100,7 +101,7 @@ bool pitch_holds(const BoardArguments& a, double pitch_mm) {
   for (const Warning& warning : check.warnings) std::cout << wrap("Warning: " + warning.message, "  ", "  ");
   if (check.refusal) {
     std::cout << wrap("Pitch not checked: " + check.refusal->message, "  ", "  ")
-              << wrap("What to do: " + check.refusal->remedy, "  ", "  ");
+              << wrap("What to do: " + remedy_with_options(*check.refusal), "  ", "  ");
     return false;
   }
   std::cout << wrap(

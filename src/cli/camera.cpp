@@ -8,6 +8,7 @@
 
 #include "command.hpp"
 #include "photo_options.hpp"
+#include "ripplegauge/app/clock.hpp"
 #include "ripplegauge/camera/next_shots.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/joined.hpp"

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "command.hpp"
+#include "option_hints.hpp"
 #include "photo_options.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/check_file.hpp"
@@ -92,7 +93,7 @@ std::string check_table(const PhotoCheck& check) {
   std::string out = check.photo.name + "\n";
   if (check.refusal) {
     out += wrap("Would be refused: " + check.refusal->message + " (" + check.refusal->code + ")", "  ", "  ");
-    out += wrap("What to do: " + check.refusal->remedy, "  ", "  ");
+    out += wrap("What to do: " + remedy_with_options(*check.refusal), "  ", "  ");
   } else {
     out +=
         check.advice.empty() ? "  Ready: measure it.\n" : "  Ready: measure it, or improve the next shot.\n";

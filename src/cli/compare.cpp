@@ -3,9 +3,11 @@
 #include <cstdio>
 
 #include "command.hpp"
+#include "option_hints.hpp"
 #include "panel_options.hpp"
 #include "photo_options.hpp"
 #include "ripplegauge/advice/next.hpp"
+#include "ripplegauge/app/clock.hpp"
 #include "ripplegauge/compare/pairing.hpp"
 #include "ripplegauge/compare/words.hpp"
 #include "ripplegauge/core/errors.hpp"
@@ -101,9 +103,9 @@ std::vector<LoadedShot> load(const std::vector<std::string>& files, const Compar
     const Reading& reading = shots.back().shot.reading;
     if (reading.status == Status::refused)
       throw RefusedPhoto{files[i] + " was not measured: " +
-                         (reading.refusal
-                              ? reading.refusal->message + " What to do: " + reading.refusal->remedy
-                              : std::string("no reason was saved"))};
+                         (reading.refusal ? reading.refusal->message +
+                                                " What to do: " + remedy_with_options(*reading.refusal)
+                                          : std::string("no reason was saved"))};
   }
   return shots;
 }

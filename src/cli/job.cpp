@@ -3,7 +3,8 @@
 #include <memory>
 
 #include "command.hpp"
-#include "job_parts.hpp"
+#include "ripplegauge/app/clock.hpp"
+#include "ripplegauge/app/job_parts.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/files/job_file.hpp"

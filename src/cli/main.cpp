@@ -12,6 +12,7 @@
 #include "command.hpp"
 #include "man_page.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/files/severity_file.hpp"
 
 namespace ripplegauge::cli {
 
@@ -25,6 +26,12 @@ std::filesystem::path data_dir() {
     if (std::filesystem::is_directory(installed, error)) return installed;
   }
   return RIPPLEGAUGE_SOURCE_DATA_DIR;
+}
+
+std::string program_name() { return "ripplegauge " RIPPLEGAUGE_VERSION; }
+
+SeverityRules default_severity_rules() {
+  return read_severity_rules(data_dir() / "severity.json", data_dir() / "materials.json");
 }
 
 namespace {

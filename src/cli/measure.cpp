@@ -8,12 +8,12 @@
 #include <vector>
 
 #include "command.hpp"
-#include "job_parts.hpp"
-#include "measure_folder.hpp"
+#include "folder_command.hpp"
 #include "memory.hpp"
 #include "panel_options.hpp"
 #include "photo_options.hpp"
 #include "reading_table.hpp"
+#include "ripplegauge/app/job_parts.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/advice_file.hpp"
 #include "ripplegauge/files/atomic_write.hpp"

@@ -4,6 +4,7 @@
 
 #include <cmath>
 
+#include "option_hints.hpp"
 #include "ripplegauge/core/no_dent_words.hpp"
 #include "terminal.hpp"
 
@@ -24,7 +25,7 @@ std::string reading_table(const Reading& reading, const ReadingTableOptions& opt
   std::string out = reading.photo.name + "\n";
   if (reading.status == Status::refused && reading.refusal) {
     out += wrap("Not measured: " + reading.refusal->message, "  ", "  ");
-    out += wrap("What to do: " + reading.refusal->remedy, "  ", "  ");
+    out += wrap("What to do: " + remedy_with_options(*reading.refusal), "  ", "  ");
     return out + "  (" + reading.refusal->code + ")\n";
   }
   if (reading.status == Status::no_dent) {

@@ -1,4 +1,5 @@
-// What `job`, `measure --job` and `quote` share.
+// What becomes of readings in a job: graded, judged, drawn. A folder run, adding by hand and quoting share
+// it.
 #pragma once
 
 #include <filesystem>
@@ -8,13 +9,7 @@
 #include "ripplegauge/quote/job.hpp"
 #include "ripplegauge/severity/severity.hpp"
 
-namespace ripplegauge::cli {
-
-/// "ripplegauge 0.1.0"
-std::string program_name();
-
-/// The rules that come with the program.
-SeverityRules default_severity_rules();
+namespace ripplegauge {
 
 /// Grades the spots, as the workshop's rules have it.
 void grade(Reading& reading, const PanelFacts& facts, const SeverityRules& rules);
@@ -55,4 +50,4 @@ std::filesystem::path picture_folder_of(const std::filesystem::path& job_file);
 std::string draw_for_job(const Reading& reading, const std::filesystem::path& photo,
                          const std::filesystem::path& job_file);
 
-}  // namespace ripplegauge::cli
+}  // namespace ripplegauge
