@@ -9,7 +9,7 @@
 #include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/files/job_file.hpp"
 #include "ripplegauge/files/price_file.hpp"
-#include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/json/reading_file.hpp"
 #include "ripplegauge/photo/file_hash.hpp"
 #include "ripplegauge/quote/counts.hpp"
 #include "ripplegauge/quote/display.hpp"

@@ -5,7 +5,7 @@
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/advice_file.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/json/reading_file.hpp"
 
 namespace ripplegauge::cli {
 namespace {

@@ -4,8 +4,8 @@
 #include <cmath>
 
 #include "field_rules.hpp"
-#include "json_write.hpp"
-#include "ripplegauge/files/json_reader.hpp"
+#include "ripplegauge/json/json_reader.hpp"
+#include "ripplegauge/json/json_write.hpp"
 
 namespace ripplegauge {
 

@@ -4,7 +4,7 @@
 
 #include "field_rules.hpp"
 #include "ripplegauge/files/board_file.hpp"
-#include "ripplegauge/files/json_reader.hpp"
+#include "ripplegauge/json/json_reader.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -2,8 +2,8 @@
 
 #include <algorithm>
 
-#include "json_write.hpp"
 #include "ripplegauge/compare/words.hpp"
+#include "ripplegauge/json/json_write.hpp"
 
 namespace ripplegauge {
 

@@ -1,7 +1,7 @@
 // What files about cards, boards and workshops may say.
 #pragma once
 
-#include "ripplegauge/files/json_reader.hpp"
+#include "ripplegauge/json/json_reader.hpp"
 
 namespace ripplegauge {
 

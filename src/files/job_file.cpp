@@ -9,11 +9,11 @@
 #include <cstring>
 #include <thread>
 
-#include "json_write.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/json_reader.hpp"
-#include "ripplegauge/files/read_bytes.hpp"
+#include "ripplegauge/json/json_reader.hpp"
+#include "ripplegauge/json/json_write.hpp"
+#include "ripplegauge/json/read_bytes.hpp"
 
 namespace ripplegauge {
 

@@ -21,11 +21,11 @@
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/files/csv.hpp"
-#include "ripplegauge/files/json_reader.hpp"
 #include "ripplegauge/files/price_file.hpp"
+#include "ripplegauge/json/json_reader.hpp"
+#include "ripplegauge/json/shown.hpp"
 #include "ripplegauge/quote/display.hpp"
 #include "ripplegauge/words/text.hpp"
-#include "shown.hpp"
 
 namespace ripplegauge {
 

@@ -4,7 +4,7 @@
 
 #include <algorithm>
 
-#include "json_write.hpp"
+#include "ripplegauge/json/json_write.hpp"
 #include "ripplegauge/training/trend.hpp"
 
 namespace ripplegauge {

@@ -7,11 +7,11 @@
 #include <optional>
 #include <set>
 
-#include "json_write.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/csv.hpp"
-#include "ripplegauge/files/read_bytes.hpp"
-#include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/json/json_write.hpp"
+#include "ripplegauge/json/read_bytes.hpp"
+#include "ripplegauge/json/reading_file.hpp"
 #include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {

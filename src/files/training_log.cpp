@@ -13,9 +13,9 @@
 
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/csv.hpp"
-#include "ripplegauge/files/read_bytes.hpp"
+#include "ripplegauge/json/read_bytes.hpp"
+#include "ripplegauge/json/shown.hpp"
 #include "ripplegauge/words/text.hpp"
-#include "shown.hpp"
 
 namespace ripplegauge {
 

@@ -1,7 +1,7 @@
 #include "ripplegauge/files/workshop_file.hpp"
 
 #include "field_rules.hpp"
-#include "ripplegauge/files/json_reader.hpp"
+#include "ripplegauge/json/json_reader.hpp"
 
 namespace ripplegauge {
 namespace {

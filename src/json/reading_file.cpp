@@ -1,14 +1,14 @@
-#include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/json/reading_file.hpp"
 
 #include <cmath>
 #include <concepts>
 #include <limits>
 #include <type_traits>
 
-#include "json_write.hpp"
-#include "reading_json.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/json_reader.hpp"
+#include "ripplegauge/json/json_reader.hpp"
+#include "ripplegauge/json/json_write.hpp"
+#include "ripplegauge/json/reading_json.hpp"
 
 namespace ripplegauge {
 namespace {

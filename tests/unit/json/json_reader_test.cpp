@@ -1,4 +1,4 @@
-#include "ripplegauge/files/json_reader.hpp"
+#include "ripplegauge/json/json_reader.hpp"
 
 #include <random>
 

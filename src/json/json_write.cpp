@@ -1,4 +1,4 @@
-#include "json_write.hpp"
+#include "ripplegauge/json/json_write.hpp"
 
 #include <charconv>
 #include <cmath>

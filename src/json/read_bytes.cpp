@@ -1,4 +1,4 @@
-#include "ripplegauge/files/read_bytes.hpp"
+#include "ripplegauge/json/read_bytes.hpp"
 
 #include <cerrno>
 #include <cstdio>

@@ -1,7 +1,7 @@
 // The parts of a reading that other files hold too, written as the reading's own file has them.
 #pragma once
 
-#include "json_write.hpp"
+#include "ripplegauge/json/json_write.hpp"
 #include "ripplegauge/core/reading.hpp"
 
 namespace ripplegauge {

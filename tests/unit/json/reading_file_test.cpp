@@ -1,4 +1,4 @@
-#include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/json/reading_file.hpp"
 
 #include <cmath>
 #include <functional>

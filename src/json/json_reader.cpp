@@ -1,4 +1,4 @@
-#include "ripplegauge/files/json_reader.hpp"
+#include "ripplegauge/json/json_reader.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -7,8 +7,8 @@
 
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/joined.hpp"
-#include "ripplegauge/files/read_bytes.hpp"
-#include "shown.hpp"
+#include "ripplegauge/json/read_bytes.hpp"
+#include "ripplegauge/json/shown.hpp"
 
 namespace ripplegauge {
 namespace {
