@@ -7,8 +7,8 @@
 
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/board_file.hpp"
 #include "ripplegauge/files/camera_profile_file.hpp"
+#include "ripplegauge/json/board_file.hpp"
 #include "ripplegauge/photo/file_hash.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/picture/annotate.hpp"

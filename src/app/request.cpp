@@ -2,10 +2,10 @@
 #include "ripplegauge/app/request.hpp"
 
 #include "ripplegauge/core/expects.hpp"
-#include "ripplegauge/files/board_file.hpp"
 #include "ripplegauge/files/camera_profile_file.hpp"
-#include "ripplegauge/files/card_file.hpp"
 #include "ripplegauge/files/workshop_file.hpp"
+#include "ripplegauge/json/board_file.hpp"
+#include "ripplegauge/json/card_file.hpp"
 
 namespace ripplegauge {
 namespace {

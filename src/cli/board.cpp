@@ -10,8 +10,8 @@
 #include "photo_options.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/board_file.hpp"
 #include "ripplegauge/files/camera_profile_file.hpp"
+#include "ripplegauge/json/board_file.hpp"
 #include "ripplegauge/measure/pitch_check.hpp"
 #include "terminal.hpp"
 

@@ -6,7 +6,7 @@
 #include "command.hpp"
 #include "photo_options.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/board_file.hpp"
+#include "ripplegauge/json/board_file.hpp"
 
 namespace ripplegauge::cli {
 namespace {

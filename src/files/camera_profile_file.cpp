@@ -1,6 +1,6 @@
 #include "ripplegauge/files/camera_profile_file.hpp"
 
-#include "field_rules.hpp"
+#include "ripplegauge/json/field_rules.hpp"
 #include "ripplegauge/json/json_reader.hpp"
 #include "ripplegauge/json/json_write.hpp"
 

@@ -1,6 +1,6 @@
 #include "ripplegauge/files/workshop_file.hpp"
 
-#include "field_rules.hpp"
+#include "ripplegauge/json/field_rules.hpp"
 #include "ripplegauge/json/json_reader.hpp"
 
 namespace ripplegauge {

@@ -1,8 +1,8 @@
 // The parts of a reading that other files hold too, written as the reading's own file has them.
 #pragma once
 
-#include "ripplegauge/json/json_write.hpp"
 #include "ripplegauge/core/reading.hpp"
+#include "ripplegauge/json/json_write.hpp"
 
 namespace ripplegauge {
 

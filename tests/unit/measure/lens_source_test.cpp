@@ -2,8 +2,8 @@
 #include <filesystem>
 
 #include "catch.hpp"
-#include "ripplegauge/files/card_file.hpp"
 #include "ripplegauge/image/photo.hpp"
+#include "ripplegauge/json/card_file.hpp"
 #include "ripplegauge/measure/measure.hpp"
 
 using namespace ripplegauge;

@@ -10,8 +10,8 @@
 #include "pdf_file.hpp"
 #include "ripplegauge/card/tag_detector.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/board_file.hpp"
-#include "ripplegauge/files/card_file.hpp"
+#include "ripplegauge/json/board_file.hpp"
+#include "ripplegauge/json/card_file.hpp"
 
 using namespace ripplegauge;
 using Catch::Matchers::ContainsSubstring;

@@ -1,9 +1,9 @@
-#include "ripplegauge/files/card_file.hpp"
+#include "ripplegauge/json/card_file.hpp"
 
 #include <algorithm>
 
-#include "field_rules.hpp"
-#include "ripplegauge/files/board_file.hpp"
+#include "ripplegauge/json/board_file.hpp"
+#include "ripplegauge/json/field_rules.hpp"
 #include "ripplegauge/json/json_reader.hpp"
 
 namespace ripplegauge {

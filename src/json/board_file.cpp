@@ -1,9 +1,9 @@
-#include "ripplegauge/files/board_file.hpp"
+#include "ripplegauge/json/board_file.hpp"
 
 #include <algorithm>
 #include <cmath>
 
-#include "field_rules.hpp"
+#include "ripplegauge/json/field_rules.hpp"
 #include "ripplegauge/json/json_reader.hpp"
 #include "ripplegauge/json/json_write.hpp"
 
