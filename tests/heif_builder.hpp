@@ -74,7 +74,8 @@ inline std::string heif_file(const HeifParts& parts) {
   // The places in the file are known once the table of contents, which tells them, is as long as it will be.
   const auto meta = [&](std::size_t mdat_begin) {
     std::string iloc = "\x44" + std::string(1, '\0') + u16(parts.items.size());
-    idat.clear(), mdat.clear();
+    idat.clear();
+    mdat.clear();
     for (std::size_t i = 0; i < parts.items.size(); ++i) {
       const HeifItem& item = parts.items[i];
       std::string& place = item.bytes_in_idat ? idat : mdat;

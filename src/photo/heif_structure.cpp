@@ -28,7 +28,10 @@ std::vector<Box> boxes_in(std::string_view bytes) {
   std::vector<Box> found;
   while (bytes.size() >= 8) {
     std::uint64_t size = big_endian(bytes, 0, 4), head = 8;
-    if (size == 1) size = big_endian(bytes, 8, 8), head = 16;
+    if (size == 1) {
+      size = big_endian(bytes, 8, 8);
+      head = 16;
+    }
     if (size == 0) size = bytes.size();
     if (size < head || size > bytes.size()) break;
     found.push_back({bytes.substr(4, 4), bytes.substr(head, size - head)});

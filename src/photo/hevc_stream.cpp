@@ -36,7 +36,10 @@ class Bits {
   /// Exp-Golomb (ITU-T H.265, 9.2).
   std::uint64_t take_ue() {
     int zeros = 0;
-    while (zeros < 32 && bit(at_) == 0) ++zeros, ++at_;
+    while (zeros < 32 && bit(at_) == 0) {
+      ++zeros;
+      ++at_;
+    }
     ++at_;
     return (std::uint64_t{1} << zeros) - 1 + take(zeros);
   }
