@@ -6,6 +6,7 @@
 #include <map>
 #include <numbers>
 
+#include "ripplegauge/core/expects.hpp"
 #include "ripplegauge/core/quantile.hpp"
 #include "ripplegauge/image/photo.hpp"
 #include "target_bundle.hpp"
@@ -14,6 +15,7 @@ namespace ripplegauge {
 namespace {
 
 double rms_distance(const std::vector<double>& errors) {
+  expects(!errors.empty(), "errors to take the mean of");
   double sum = 0;
   for (const double e : errors) sum += e * e;
   return errors.empty() ? 0 : std::sqrt(2 * sum / static_cast<double>(errors.size()));

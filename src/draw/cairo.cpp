@@ -5,6 +5,7 @@
 
 #include <stdexcept>
 
+#include "ripplegauge/core/expects.hpp"
 #include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge::draw {
@@ -26,6 +27,7 @@ cairo_status_t append_bytes(void* closure, const unsigned char* data, unsigned i
 PdfFile::PdfFile(double width_points, double height_points, const PdfInfo& info)
     : surface_(cairo_pdf_surface_create_for_stream(append_bytes, &bytes_, width_points, height_points)),
       cairo_(cairo_create(surface_.get())) {
+  expects(width_points > 0 && height_points > 0, "a page with room");
   const auto say = [&](cairo_pdf_metadata_t what, const std::string& text) {
     cairo_pdf_surface_set_metadata(surface_.get(), what, printable(text).c_str());
   };

@@ -4,6 +4,7 @@
 #include <bit>
 #include <opencv2/imgproc.hpp>
 
+#include "ripplegauge/core/expects.hpp"
 #include "ripplegauge/image/opencv_threads.hpp"
 
 namespace ripplegauge::draw {
@@ -13,6 +14,7 @@ PixelCanvas::PixelCanvas(int width_px, int height_px, const Rgb& background)
       surface_(cairo_image_surface_create_for_data(pixels_.data, CAIRO_FORMAT_RGB24, width_px, height_px,
                                                    static_cast<int>(pixels_.step))) {
   opencv_on_our_threads();
+  expects(width_px > 0 && height_px > 0, "a canvas with pixels");
   static_assert(std::endian::native == std::endian::little,
                 "Cairo's pixels are native words: B, G, R in memory");
   require(cairo_surface_status(surface_.get()));

@@ -7,6 +7,7 @@
 
 #include <memory>
 
+#include "ripplegauge/core/expects.hpp"
 #include "ripplegauge/draw/cairo.hpp"
 #include "ripplegauge/words/text.hpp"
 
@@ -133,6 +134,7 @@ std::vector<std::string> lines_of(const std::string& text, const TextStyle& styl
 std::vector<std::string> lines_of(const std::string& text, const TextStyle& style, double width,
                                   std::size_t max_lines) {
   const auto width_of_part = [&](std::string_view part) { return text_width(part, style); };
+  expects(max_lines >= 1, "a line at least");
   std::vector<std::string> lines = broken(text, width, width, width_of_part, LongWords::stand_out);
   for (std::size_t i = max_lines; i < lines.size(); ++i) lines[max_lines - 1] += " " + lines[i];
   if (lines.size() > max_lines) lines.resize(max_lines);

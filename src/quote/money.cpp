@@ -6,6 +6,7 @@
 #include <cstdlib>
 
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/core/expects.hpp"
 
 namespace ripplegauge {
 
@@ -71,6 +72,7 @@ std::int64_t share_minor(std::int64_t amount_minor, Rate rate, RoundingMode mode
 }
 
 std::int64_t rounded_to_step(std::int64_t amount_minor, std::int64_t step_minor, RoundingMode mode) {
+  expects(step_minor > 0, "a step to round to");
   if (step_minor < 1) throw UsageError("rounded_to_step: a step must be at least one minor unit");
   const std::int64_t magnitude = std::abs(checked(amount_minor));
   std::int64_t steps = magnitude / checked(step_minor);
@@ -110,6 +112,7 @@ std::optional<std::int64_t> minor_from_double(double value, int decimals) {
 }
 
 std::string decimal_from_minor(std::int64_t amount_minor, int decimals) {
+  expects(decimals >= 0 && decimals <= 18, "decimals that 64 bits have");
   std::string digits = std::to_string(std::abs(amount_minor));
   const auto kept = static_cast<std::size_t>(decimals);
   if (digits.size() <= kept) digits.insert(0, kept + 1 - digits.size(), '0');
