@@ -50,8 +50,7 @@ std::string plan_to_text(const Plan& plan, int width) {
     lines.add("  ", plan.nothing_to_do);
     return lines.text();
   }
-  lines.add("  kit: ",
-            plan.kit.empty() ? "none given, so parts are described instead of named (--kit FILE)" : plan.kit);
+  lines.add("  kit: ", plan.kit.empty() ? "none given, so parts are described instead of named" : plan.kit);
   int number = 0;
   const auto add_steps = [&](const std::vector<Step>& steps) {
     for (const Step& step : steps) add_step(step, ++number, true, lines);

@@ -10,6 +10,7 @@
 #include "command.hpp"
 #include "folder_command.hpp"
 #include "memory.hpp"
+#include "option_hints.hpp"
 #include "panel_options.hpp"
 #include "photo_options.hpp"
 #include "reading_table.hpp"
@@ -96,8 +97,10 @@ int run_photos(const MeasureArguments& a) {
     grade(m.reading, facts, advice.severity);
     refused |= m.reading.status == Status::refused;
     std::cout << reading_table(m.reading, {.budget = a.budget, .coins = &advice.coins});
-    if (!a.no_plan && m.reading.status == Status::measured)
-      std::cout << "\n" << plan_to_text(make_plan(m.reading, facts, advice));
+    if (!a.no_plan && m.reading.status == Status::measured) {
+      const Plan plan = make_plan(m.reading, facts, advice);
+      std::cout << "\n" << plan_to_text(plan) << plan_hints(plan);
+    }
     if (!a.picture_file.empty()) write_picture(a.picture_file, name, m.reading, advice.coins);
     if (!a.relief_file.empty() && !m.relief.empty()) write_relief(a.relief_file, m.relief);
     if (!a.relief_picture_file.empty())

@@ -1,6 +1,7 @@
 #include <iostream>
 
 #include "command.hpp"
+#include "option_hints.hpp"
 #include "panel_options.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/advice_file.hpp"
@@ -41,7 +42,7 @@ int run_next(const NextArguments& arguments) {
   if (arguments.card_still) options.alignment.placement = CardPlacement::same;
   const NextStep next = next_step(before, after, facts, data, options);
   if (!arguments.json.empty()) write_atomically(arguments.json, next_to_json(next));
-  std::cout << next_to_text(next, arguments.full);
+  std::cout << next_to_text(next, arguments.full) << card_hint(next);
   return before.status == Status::refused || after.status == Status::refused ? exit_refused : exit_ok;
 }
 

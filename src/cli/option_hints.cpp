@@ -1,22 +1,70 @@
 // Which options go with which refusal.
 #include "option_hints.hpp"
 
+#include <fmt/format.h>
+
+#include <algorithm>
 #include <string_view>
 #include <utility>
+
+#include "ripplegauge/core/findings.hpp"
+#include "ripplegauge/core/joined.hpp"
+#include "ripplegauge/words/text.hpp"
+#include "terminal.hpp"
 
 namespace ripplegauge::cli {
 
 std::string remedy_with_options(const Refusal& refusal) {
-  constexpr std::pair<std::string_view, std::string_view> options[] = {
-      {"pitch_contradicted", "--board-pitch, --board-distance; of a tagged board --board"},
-      {"card_unknown", "--card"},
-      {"card_not_flat", "--card"},
-      {"camera_profile_misfit", "--camera"},
-      {"no_panel", "--panel-pattern"},
-      {"out_of_memory", "--threads 1"}};
-  for (const auto& [code, option] : options)
-    if (refusal.code == code) return refusal.remedy + " Options: " + std::string(option) + ".";
+  constexpr std::pair<Finding, std::string_view> options[] = {
+      {Finding::pitch_contradicted, "--board-pitch, --board-distance; of a tagged board --board"},
+      {Finding::card_unknown, "--card"},
+      {Finding::card_not_flat, "--card"},
+      {Finding::camera_profile_misfit, "--camera"},
+      {Finding::no_panel, "--panel-pattern"},
+      {Finding::out_of_memory, "--threads 1"}};
+  for (const auto& [finding, option] : options)
+    if (is(refusal, finding)) return refusal.remedy + " Options: " + std::string(option) + ".";
   return refusal.remedy;
+}
+
+std::string plan_hints(const Plan& plan) {
+  if (!plan.nothing_to_do.empty()) return "";
+  std::vector<std::string> unknown;
+  for (const Question& question : plan.questions)
+    if (question.code != "depth") unknown.push_back("--" + question.code);  // a photo tells that, no option
+  std::string text = "\nAt the command line\n";
+  const auto add = [&](const std::string& what, const std::string& how) {
+    text += wrap(how, "  " + padded_right(what, 16), std::string(18, ' '));
+  };
+  if (!unknown.empty()) add("not yet known", joined(unknown));
+  if (plan.kit.empty()) add("your kit", "--kit FILE");
+  const auto pulled = std::find_if(plan.dents.begin(), plan.dents.end(),
+                                   [](const DentPlan& dent) { return dent.pull_at.has_value(); });
+  if (pulled != plan.dents.end()) {
+    const std::string air = plan.facts.air_c ? fmt::format(" --ambient {:g}", *plan.facts.air_c) : "";
+    add("the wait",
+        fmt::format("ripplegauge pullwindow{} --at SECONDS:CELSIUS --at SECONDS:CELSIUS --between "
+                    "{:g}..{:g}",
+                    air, pulled->pull_at->low_c, pulled->pull_at->high_c));
+  }
+  add("after the pull", "ripplegauge next BEFORE.json AFTER.json");
+  return text;
+}
+
+std::string card_hint(const NextStep& next) {
+  const bool told = next.place.same == SamePlace::proven;
+  return told || next.verdict == Verdict::pull_again
+             ? ""
+             : "Whether the card was moved: --card-moved or --card-still.\n";
+}
+
+std::string quote_hint(const Quote& quote) {
+  std::vector<std::string> ids;
+  for (const UnpricedSpot& spot : quote.unpriced)
+    if (spot.reason == severity_not_known) ids.push_back(std::to_string(spot.id));
+  if (ids.empty()) return "";
+  return "\n" + wrap("ripplegauge job mark JOB --spot " + joined(ids, ",") + " --severity WORD",
+                     "To say the severity: ", "  ");
 }
 
 }  // namespace ripplegauge::cli

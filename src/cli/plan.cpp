@@ -2,6 +2,7 @@
 #include <iostream>
 
 #include "command.hpp"
+#include "option_hints.hpp"
 #include "panel_options.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/advice_file.hpp"
@@ -43,7 +44,8 @@ int run_plan(const PlanArguments& arguments) {
   if (!arguments.sheet.empty())
     write_atomically(arguments.sheet,
                      plan_sheet_pdf(plans.front(), arguments.paper == "letter" ? Paper::letter : Paper::a4));
-  for (std::size_t i = 0; i < plans.size(); ++i) std::cout << (i > 0 ? "\n" : "") << plan_to_text(plans[i]);
+  for (std::size_t i = 0; i < plans.size(); ++i)
+    std::cout << (i > 0 ? "\n" : "") << plan_to_text(plans[i]) << plan_hints(plans[i]);
   const bool all_refused = std::all_of(readings.begin(), readings.end(), [](const Reading& reading) {
     return reading.status == Status::refused;
   });

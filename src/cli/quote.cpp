@@ -2,6 +2,7 @@
 #include <memory>
 
 #include "command.hpp"
+#include "option_hints.hpp"
 #include "ripplegauge/app/clock.hpp"
 #include "ripplegauge/app/job_parts.hpp"
 #include "ripplegauge/core/errors.hpp"
@@ -80,7 +81,7 @@ int run_quote(const QuoteArguments& arguments) {
   if (!arguments.json.empty()) write_atomically(arguments.json, quote_to_json(quote, program_name()));
   if (!arguments.csv.empty()) write_atomically(arguments.csv, quote_to_csv(quote));
   write_pages(quote, display, arguments);
-  std::cout << quote_text(quote, display);
+  std::cout << quote_text(quote, display) << quote_hint(quote);
   return exit_ok;
 }
 

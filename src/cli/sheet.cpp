@@ -1,5 +1,7 @@
 #include "ripplegauge/sheet/sheet.hpp"
 
+#include <fmt/format.h>
+
 #include <iostream>
 #include <memory>
 
@@ -53,7 +55,10 @@ int run_card(const CardArguments& a) {
 }
 
 int run_board(const BoardArguments& a) {
-  const BoardSheetOptions options{paper_of(a.paper), a.pitch_mm, a.tags};
+  BoardSheetOptions options{.paper = paper_of(a.paper), .pitch_mm = a.pitch_mm, .tags = a.tags};
+  const std::string board =
+      a.tags ? "--board FILE" : fmt::format("--board-pitch {:g} --board-distance MM", a.pitch_mm);
+  options.how_to_measure = "ripplegauge measure PHOTO " + board + " --bar-length MM";
   write_atomically(a.out, board_sheet_pdf(options));
   std::cout << "wrote " << a.out << "\n"
             << "Print it at 100 %, not \"fit to page\". Page 2 shows how to set the board up.\n";
@@ -69,6 +74,8 @@ int run_board(const BoardArguments& a) {
 
 int run_tags(TagArguments a) {
   a.options.paper = paper_of(a.paper);
+  a.options.how_to_describe =
+      "ripplegauge board NEW.json --from OLD.json --mirrored --tag NUMBER,RIGHT,UP,SIDE, once for each.";
   write_atomically(a.out, tag_sheet_pdf(a.options));
   std::cout
       << "wrote " << a.out << "\n"

@@ -165,8 +165,7 @@ void void_spot(Job& job, int id, const std::string& reason, const std::string& d
 JobSpot& spot_with_id(Job& job, int id) {
   for (JobSpot& spot : job.spots)
     if (spot.id == id) return spot;
-  throw UsageError("the job has no spot " + std::to_string(id) +
-                   "; `ripplegauge job list` shows their numbers");
+  throw UsageError("the job has no spot " + std::to_string(id) + "; the list of the job shows their numbers");
 }
 
 const JobPhoto* photo_with_id(const Job& job, int id) {

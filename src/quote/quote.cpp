@@ -55,8 +55,6 @@ QuotedSpot quoted_from(const Job& job, const CountedSpot& counted, const PriceTa
   return result;
 }
 
-constexpr const char* unknown_severity = "severity not known";
-
 /// Which rows price a spot: all of them have the same band and severity word.
 struct RowKey {
   std::string band, severity;
@@ -124,7 +122,7 @@ std::vector<Priced> priced_spots(const Job& job, const PriceTable& table, const 
     else if (const auto key = row_key(table, spot))
       groups[*key].push_back(&spot);
     else
-      quote.unpriced.push_back({spot.spot.id, panel, unknown_severity});
+      quote.unpriced.push_back({spot.spot.id, panel, severity_not_known});
   }
   std::vector<Priced> priced;
   const auto add = [&](const PriceRow& row, const std::vector<const QuotedSpot*>& spots) {
@@ -351,11 +349,10 @@ void add_total(const PriceTable& table, Quote& quote) {
 void remark_on_severities(const PriceTable& table, Quote& quote) {
   std::string ids;
   for (const UnpricedSpot& spot : quote.unpriced)
-    if (spot.reason == unknown_severity) ids += (ids.empty() ? "" : ",") + std::to_string(spot.id);
+    if (spot.reason == severity_not_known) ids += (ids.empty() ? "" : ",") + std::to_string(spot.id);
   if (!ids.empty())
-    quote.remarks.push_back(
-        "The price file prices by severity; say it with `ripplegauge job mark JOB --spot " + ids +
-        " --severity WORD`: " + listed(table.severities));
+    quote.remarks.push_back("The price file prices by severity; say that of spots " + ids + ": one of " +
+                            listed(table.severities));
 }
 
 /// A fact that no price speaks of may be a slip of the pen that costs the workshop money: it is named.

@@ -142,10 +142,7 @@ void draw_instructions(Canvas& canvas, double page_width_mm, const BoardSheetOpt
                    "What the screen should show.", {.size_mm = 3.2, .colour = dark_grey});
 
   const double y_mm = draw_steps(canvas, {right_mm, top_mm}, column_mm, steps_of(options), 3.9);
-  const std::string board = options.tags
-                                ? std::string("--board FILE")
-                                : "--board-pitch " + length_text(options.pitch_mm) + " --board-distance MM";
-  canvas.paragraph({right_mm, y_mm + 4}, column_mm, "ripplegauge measure PHOTO " + board + " --bar-length MM",
+  canvas.paragraph({right_mm, y_mm + 4}, column_mm, options.how_to_measure,
                    {.size_mm = 3.4, .colour = dark_grey});
 }
 

@@ -90,12 +90,12 @@ std::string card_sheet_pdf(const CardDefinition& card, Paper paper) {
   draw_steps(
       canvas, {left_mm, y_mm}, column_mm,
       {"Cut the card out along the grey line. Keep it flat and clean.",
-       "Measure the check bar to 0.2 mm with a steel rule: printers scale. Give its length as --bar-length.",
+       "Measure the check bar to 0.2 mm with a steel rule: printers scale. Give its length with every photo.",
        "Lay the card flat on the panel, close beside the dent, not over it."},
       step_font_mm);
   draw_steps(canvas, {left_mm + content_width_mm - column_mm, y_mm}, column_mm,
              {"Stand the board so that its stripes surround the dent in the reflection.",
-              "Tape from the dent to the stripes that you see in it: --board-distance.",
+              "Tape from the dent to the stripes that you see in it, and note it.",
               "Tap on the card to focus, hold still, take one photo with card and dent."},
              step_font_mm, 4);
   return canvas.finish();

@@ -24,6 +24,8 @@ struct BoardSheetOptions {
   Paper paper = Paper::a4;
   double pitch_mm = 16;  ///< about twenty stripes over a dent's width of reflection at arm's length
   bool tags = false;     ///< mirrored tags in the corners and at the middle of the short sides
+  std::string
+      how_to_measure;  ///< the last line of the second page, in the front end's own words; empty: none
 
   /// Throws UsageError unless at least `min_periods` of the pitch stand on the paper.
   void validate() const;
@@ -39,6 +41,8 @@ struct TagSheetOptions {
   int first_id = 40;  ///< as on printed boards: apart from the card's
   int count = 6;
   double side_mm = 40;
+  std::string
+      how_to_describe;  ///< what follows "Describe them", in the front end's own words; empty: nothing
 
   /// Throws UsageError when the tags do not fit one page or do not exist.
   void validate() const;
