@@ -71,7 +71,7 @@ constexpr Case cases[] = {
 
 Dent dent_of(const Case& one) {
   Dent dent = sample::spot(one.kind, std::sqrt(one.length_mm * one.width_mm), one.depth_mm);
-  dent.length_mm = about(one.length_mm, 0.5 * one.share),
+  dent.length_mm = about(one.length_mm, 0.5 * one.share);
   dent.width_mm = about(one.width_mm, 0.5 * one.share);
   dent.diameter_mm = about(dent.diameter_mm.value, 0.5 * one.share);
   dent.depth_mm = about(one.depth_mm, one.share);

@@ -165,7 +165,8 @@ TEST_CASE("the metals that ship stand within the published tables", "[severity]"
 
 TEST_CASE("a grade includes its own edge", "[severity]") {
   Dent dent = measured_low();
-  dent.width_mm = about(30, 0), dent.depth_mm = about(0.3, 0);
+  dent.width_mm = about(30, 0);
+  dent.depth_mm = about(0.3, 0);
   CHECK(assess(dent).word == "moderate");
   dent.depth_mm = about(0.29999, 0);
   CHECK(assess(dent).word == "shallow");
