@@ -13,6 +13,7 @@
 #include "ripplegauge/files/camera_profile_file.hpp"
 #include "ripplegauge/json/board_file.hpp"
 #include "ripplegauge/measure/pitch_check.hpp"
+#include "ripplegauge/photo/photo.hpp"
 #include "terminal.hpp"
 
 namespace ripplegauge::cli {

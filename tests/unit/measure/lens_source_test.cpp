@@ -5,6 +5,7 @@
 #include "ripplegauge/image/photo.hpp"
 #include "ripplegauge/json/card_file.hpp"
 #include "ripplegauge/measure/measure.hpp"
+#include "ripplegauge/photo/photo.hpp"
 
 using namespace ripplegauge;
 

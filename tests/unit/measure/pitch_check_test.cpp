@@ -6,6 +6,7 @@
 #include "catch.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/json/card_file.hpp"
+#include "ripplegauge/photo/photo.hpp"
 
 using namespace ripplegauge;
 
