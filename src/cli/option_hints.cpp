@@ -15,13 +15,13 @@
 namespace ripplegauge::cli {
 
 std::string remedy_with_options(const Refusal& refusal) {
-  constexpr std::pair<Finding, std::string_view> options[] = {
-      {Finding::pitch_contradicted, "--board-pitch, --board-distance; of a tagged board --board"},
-      {Finding::card_unknown, "--card"},
-      {Finding::card_not_flat, "--card"},
-      {Finding::camera_profile_misfit, "--camera"},
-      {Finding::no_panel, "--panel-pattern"},
-      {Finding::out_of_memory, "--threads 1"}};
+  constexpr std::pair<PhotoFinding, std::string_view> options[] = {
+      {PhotoFinding::pitch_contradicted, "--board-pitch, --board-distance; of a tagged board --board"},
+      {PhotoFinding::card_unknown, "--card"},
+      {PhotoFinding::card_not_flat, "--card"},
+      {PhotoFinding::camera_profile_misfit, "--camera"},
+      {PhotoFinding::no_panel, "--panel-pattern"},
+      {PhotoFinding::out_of_memory, "--threads 1"}};
   for (const auto& [finding, option] : options)
     if (is(refusal, finding)) return refusal.remedy + " Options: " + std::string(option) + ".";
   return refusal.remedy;

@@ -46,13 +46,17 @@ std::shared_ptr<PhotoArguments> add_photo_options(CLI::App& command) {
   return arguments;
 }
 
-CardDefinition card_or_standard(const std::string& file) { return card_or_standard(file, data_dir()); }
+CardDefinition card_or_standard(const std::string& file) {
+  return ripplegauge::card_or_standard(file, data_dir());
+}
 
-CardDefinition card_for(const PhotoArguments& arguments) { return card_for(arguments, data_dir()); }
+CardDefinition card_for(const PhotoArguments& arguments) {
+  return ripplegauge::card_for(arguments, data_dir());
+}
 
 MeasureRequest request_for(const PhotoArguments& arguments, std::size_t index, std::size_t count) {
   try {
-    return request_for(arguments, index, count, data_dir());
+    return ripplegauge::request_for(arguments, index, count, data_dir());
   } catch (const PitchMissing& error) {
     throw UsageError(std::string(error.what()) +
                      ": give --board-pitch MM, --board FILE, or a --profile that has it");

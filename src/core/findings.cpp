@@ -8,7 +8,7 @@
 namespace ripplegauge {
 namespace {
 
-using enum Finding;
+using enum PhotoFinding;
 
 constexpr FindingText list[] = {
     {file_unreadable, "file_unreadable", "The file cannot be read or decoded.",
@@ -113,26 +113,26 @@ constexpr FindingText list[] = {
 
 std::span<const FindingText> all_findings() { return list; }
 
-const FindingText& text_of(Finding finding) {
+const FindingText& text_of(PhotoFinding finding) {
   const auto found =
       std::find_if(std::begin(list), std::end(list), [&](const auto& row) { return row.finding == finding; });
   expects(found != std::end(list), "a row for every finding");
   return *found;
 }
 
-std::string code_of(Finding finding) { return text_of(finding).code; }
+std::string code_of(PhotoFinding finding) { return text_of(finding).code; }
 
-Refusal refusal(Finding finding) {
+Refusal refusal(PhotoFinding finding) {
   const FindingText& text = text_of(finding);
   return {text.code, text.message, text.remedy};
 }
 
-Warning warning(Finding finding) {
+Warning warning(PhotoFinding finding) {
   const FindingText& text = text_of(finding);
   return {text.code, std::string(text.message) + " " + text.remedy};
 }
 
-bool is(const Refusal& refusal, Finding finding) { return refusal.code == text_of(finding).code; }
-bool is(const Warning& warning, Finding finding) { return warning.code == text_of(finding).code; }
+bool is(const Refusal& refusal, PhotoFinding finding) { return refusal.code == text_of(finding).code; }
+bool is(const Warning& warning, PhotoFinding finding) { return warning.code == text_of(finding).code; }
 
 }  // namespace ripplegauge

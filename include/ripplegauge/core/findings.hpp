@@ -1,9 +1,9 @@
 // Every reason for which a photo is refused and every warning that a reading can carry, in one list.
 //
-// A new one: 1. add it to Finding; 2. add its row to the list in findings.cpp, with what it means and what to
-// do;
-// 3. return refusal(Finding::...) or warning(Finding::...) where it is found; 4. add it to the table in
-// DEVELOPERS.md (a test goes through the list and misses it there).
+// A new one: 1. add it to PhotoFinding; 2. add its row to the list in findings.cpp, with what it means and
+// what to do;
+// 3. return refusal(PhotoFinding::...) or warning(PhotoFinding::...) where it is found; 4. add it to the
+// table in DEVELOPERS.md (a test goes through the list and misses it there).
 #pragma once
 
 #include <span>
@@ -13,7 +13,7 @@
 
 namespace ripplegauge {
 
-enum class Finding {
+enum class PhotoFinding {
   // The file.
   file_unreadable,
   out_of_memory,
@@ -60,24 +60,24 @@ enum class Finding {
 };
 
 struct FindingText {
-  Finding finding;
+  PhotoFinding finding;
   const char* code;     ///< Refusal::code, Warning::code; never changes, since files hold it
   const char* message;  ///< what it means, without the figures of one photo
   const char* remedy;   ///< what to do
 };
 
 std::span<const FindingText> all_findings();
-const FindingText& text_of(Finding finding);
+const FindingText& text_of(PhotoFinding finding);
 
 /// The code alone, where message and remedy have figures in them.
-std::string code_of(Finding finding);
+std::string code_of(PhotoFinding finding);
 
 /// As the list has it.
-Refusal refusal(Finding finding);
-Warning warning(Finding finding);
+Refusal refusal(PhotoFinding finding);
+Warning warning(PhotoFinding finding);
 
 /// Whether this is what a reading says. Readings of other versions of the program may say what is in no list.
-bool is(const Refusal& refusal, Finding finding);
-bool is(const Warning& warning, Finding finding);
+bool is(const Refusal& refusal, PhotoFinding finding);
+bool is(const Warning& warning, PhotoFinding finding);
 
 }  // namespace ripplegauge
