@@ -59,7 +59,9 @@ double spread_of(const std::vector<Quantity>& values) {
   double sum = 0, squares = 0, half = 0;
   const double n = static_cast<double>(values.size());
   for (const Quantity& q : values) {
-    sum += q.value, squares += q.value * q.value, half += q.half_width() / n;
+    sum += q.value;
+    squares += q.value * q.value;
+    half += q.half_width() / n;
     for (const Quantity& other : values) {
       CHECK(other.value > q.low);
       CHECK(other.value < q.high);

@@ -6,7 +6,7 @@
 
 #include "altered_photos.hpp"
 #include "catch.hpp"
-#include "ripplegauge/files/board_file.hpp"
+#include "ripplegauge/json/board_file.hpp"
 #include "ripplegauge/measure/photo_check.hpp"
 
 using namespace ripplegauge;
@@ -112,7 +112,8 @@ TEST_CASE("practice photos: no tape makes a depth wrong", "[practice][slow]") {
     for (const double factor : {0.3, 0.6, 0.85, 0.95, 1.05, 1.15, 1.75, 3.0}) {
       INFO(p.name << ", tape " << factor);
       const bool with = misses(factor * right_mm);
-      ++depths, missed_with += with && !without;
+      ++depths;
+      missed_with += with && !without;
       CHECK((!with || without));
     }
   }

@@ -10,7 +10,11 @@ namespace {
 
 rendered::Scene steep_scene(double tilt_u_deg, double tilt_v_deg) {
   rendered::Dent dent;
-  dent.x_mm = 62, dent.y_mm = 48, dent.length_mm = 18, dent.width_mm = 16, dent.height_mm = -0.15;
+  dent.x_mm = 62;
+  dent.y_mm = 48;
+  dent.length_mm = 18;
+  dent.width_mm = 16;
+  dent.height_mm = -0.15;
   rendered::Scene scene = rendered::usual_scene(dent);
   scene.board.half_across_mm = scene.board.half_along_mm = 700;
   rendered::place_board(scene, dent.x_mm, dent.y_mm, rendered::usual_distance_mm, 0, tilt_u_deg, tilt_v_deg);
