@@ -4,7 +4,8 @@
 ripplegauge_packages=(
   g++ cmake ninja-build pkg-config
   libopencv-dev libcli11-dev nlohmann-json3-dev libeigen3-dev libboost-math-dev
-  libjpeg62-turbo-dev libpng-dev libheif-dev libexiv2-dev libssl-dev libcairo2-dev libicu-dev
+  libjpeg62-turbo-dev libpng-dev libheif-dev libexiv2-dev libssl-dev libicu-dev libfmt-dev
+  libpango1.0-dev fonts-dejavu-core fonts-noto-core fonts-droid-fallback
   ccache
 )
 

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/core/expects.hpp"
 #include "ripplegauge/core/power_product.hpp"
 #include "ripplegauge/severity/severity.hpp"
 
@@ -69,6 +70,7 @@ double chi_squared(const Law& law, const std::vector<TemperatureReading>& readin
 
 /// 95 % point of chi² by Wilson and Hilferty (1931): within 2 % from one degree of freedom on.
 double chi_squared_95(double degrees_of_freedom) {
+  expects(degrees_of_freedom > 0, "a degree of freedom");
   const double v = 2 / (9 * degrees_of_freedom);
   return degrees_of_freedom * std::pow(1 - v + 1.645 * std::sqrt(v), 3);
 }

@@ -228,7 +228,7 @@ SpotNext judge_empty(const Context& context, const SpotChange& change) {
   if (proven) return next;
   next.verdict = Verdict::done_if_same_place;
   next.step.code = "done_if_same_place";
-  next.step.points.push_back("if you know that it was not moved, `--card-still` says so");
+  next.step.points.push_back("if you know that it was not moved, say so");
   return next;
 }
 
@@ -305,9 +305,7 @@ std::string no_pair(const Context& context) {
     return "nothing stood there before and something does now: are the two swapped?";
   if (context.before.dents.empty()) return "";
   if (comparison.place.same == SamePlace::no)
-    return comparison.place.reason + (comparison.alignment.kind == AlignmentKind::none
-                                          ? "; say which, --card-moved or --card-still"
-                                          : "");
+    return comparison.place.reason + (comparison.alignment.kind == AlignmentKind::none ? "; say which" : "");
   return "";
 }
 

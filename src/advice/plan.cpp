@@ -175,8 +175,7 @@ Step release_step(const Glue& glue, bool of_kit) {
 Step measure_again_step(const Dent& dent) {
   Step step;
   step.code = "measure_again";
-  step.action =
-      "Photo again, card where it was; `ripplegauge next BEFORE.json AFTER.json` says how to go on.";
+  step.action = "Photo again, card where it was; the two readings together say how to go on.";
   step.reason = "What is left decides: the same tab, another one, tapping down, or stop.";
   step.facts = {dent.depth_mm ? number_fact("depth before", *dent.depth_mm, "mm", "measured")
                               : number_fact("diameter before", dent.diameter_mm, "mm", "measured")};
@@ -307,22 +306,22 @@ std::vector<Question> questions_for(const Reading& reading, const PanelFacts& fa
   std::vector<Question> list;
   const auto ask = [&list](const char* code, const char* text) { list.push_back({code, text}); };
   if (facts.material == Material::unknown)
-    ask("material", "Which metal? A magnet tells steel (--material). It sets tab, hammer and severity.");
+    ask("material", "Which metal? A magnet tells steel. It sets tab, hammer and severity.");
   if (facts.paint == Paint::unknown)
-    ask("paint", "Original or repainted paint? (--paint) It decides whether to warn the customer.");
+    ask("paint", "Original or repainted paint? It decides whether to warn the customer.");
   if (pulling && facts.coating == Coating::unknown)
-    ask("coating", "Is there a wax, sealant or ceramic coating? (--coating) Glue may not hold.");
+    ask("coating", "Is there a wax, sealant or ceramic coating? Glue may not hold.");
   if (pulling && facts.place == Place::unknown)
-    ask("place", "Open panel, on a body line, near an edge, over a brace? (--place) It chooses the puller.");
+    ask("place", "Open panel, on a body line, near an edge, over a brace? It chooses the puller.");
   if (pulling && facts.access == Access::unknown)
-    ask("access", "Can the back be reached? (--access) Then pushing is another way.");
-  if (pulling && !facts.air_c) ask("air", "How warm is the air? (--air) It sets glue and waiting time.");
+    ask("access", "Can the back be reached? Then pushing is another way.");
+  if (pulling && !facts.air_c) ask("air", "How warm is the air? It sets glue and waiting time.");
   if (pulling && !facts.panel_c)
-    ask("panel", "How warm is the panel? (--panel) A hot one must cool before the glue goes on.");
+    ask("panel", "How warm is the panel? A hot one must cool before the glue goes on.");
   const bool narrower =
       std::any_of(severities.begin(), severities.end(), [](const auto& s) { return s.straddles; });
   if (narrower && !facts.thickness_mm)
-    ask("thickness", "How thick is the sheet? (--thickness) The severity stands between two grades.");
+    ask("thickness", "How thick is the sheet? The severity stands between two grades.");
   if (std::any_of(reading.dents.begin(), reading.dents.end(), [](const Dent& d) { return !d.depth_mm; }))
     ask("depth", "How deep is it? The photo could not tell; measure the board's distance and shoot again.");
   return list;

@@ -144,12 +144,10 @@ void add_brief_plan(const Plan& plan, TextLines& lines) {
   for (const BriefLine& line : brief_plan(plan))
     lines.add("  " + line.label + std::string(label_width - std::min(label_width, line.label.size()), ' '),
               line.text);
-  lines.add("  More       ", "--full: preparation, reasons, alternatives and all cautions");
 }
 
 void add_full_plan(const Plan& plan, TextLines& lines) {
-  lines.add("  kit: ",
-            plan.kit.empty() ? "none given, so parts are described instead of named (--kit FILE)" : plan.kit);
+  lines.add("  kit: ", plan.kit.empty() ? "none given, so parts are described instead of named" : plan.kit);
   int number = 0;
   CautionsInPlace cautions(plan.cautions, lines);
   const auto add_steps = [&](const std::vector<Step>& steps) {

@@ -39,13 +39,10 @@ bool careful_paint(Paint paint) { return paint == Paint::repainted || paint == P
 
 void say_the_weather(const Spot& spot, const Glue& glue, const std::optional<Quantity>& wait_s, Step& step) {
   const PanelFacts& facts = spot.facts;
-  const std::string window = shown(glue.pull.low_c, 1) + ".." + shown(glue.pull.high_c, 1);
+  const std::string window = shown(glue.pull.low_c, 1) + "–" + shown(glue.pull.high_c, 1) + " °C";
   if (wait_s) {
     step.points.push_back("expect about " + seconds(*wait_s) +
-                          " of waiting; read the thermometer twice and let "
-                          "`ripplegauge pullwindow --ambient " +
-                          shown(*facts.air_c, 1) + " --at " + shown(glue.warm_panel_c, 0) +
-                          "@0:00 --at CELSIUS@M:SS --between " + window + "` tell");
+                          " of waiting; two thermometer readings tell when the panel is at " + window);
     Fact wait = number_fact("waiting time", *wait_s, "s", "estimated");
     wait.value = seconds(*wait_s);
     step.facts.push_back(wait);
@@ -53,8 +50,7 @@ void say_the_weather(const Spot& spot, const Glue& glue, const std::optional<Qua
     step.points.push_back("the air is too warm for the panel to cool to " + shown(glue.pull.high_c, 1) +
                           " °C by itself: find shade or cool it with a damp cloth");
   } else {
-    step.points.push_back("time it: `ripplegauge pullwindow --between " + window +
-                          "` with two thermometer readings");
+    step.points.push_back("time it: two thermometer readings tell when the panel is at " + window);
   }
   if (facts.panel_c && *facts.panel_c > glue.warm_panel_c)
     step.points.push_back("the panel is at " + shown(*facts.panel_c, 1) +

@@ -7,7 +7,7 @@
 #include <numbers>
 
 #include "ripplegauge/core/quantile.hpp"
-#include "ripplegauge/photo/photo.hpp"
+#include "ripplegauge/image/photo.hpp"
 #include "target_bundle.hpp"
 
 namespace ripplegauge {

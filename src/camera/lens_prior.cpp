@@ -34,7 +34,7 @@ Refusal misfit(const std::string& what) {
   return {
       "camera_profile_misfit", what,
       "Photograph with the lens, zoom and resolution that the profile was made with, make a profile for this "
-      "one, or measure without --camera."};
+      "one, or measure without a profile."};
 }
 
 }  // namespace

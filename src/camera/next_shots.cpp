@@ -5,6 +5,7 @@
 #include <map>
 #include <numbers>
 
+#include "ripplegauge/core/expects.hpp"
 #include "target_bundle.hpp"
 
 namespace ripplegauge {
@@ -146,6 +147,7 @@ int Coverage::fields_seen() const {
 }
 
 Coverage coverage_of(const CameraCalibration& calibration, const std::vector<CameraShot>& shots) {
+  expects(calibration.stored_size.width > 0 && calibration.stored_size.height > 0, "a calibrated camera");
   Coverage coverage;
   for (const CalibratedPhoto& photo : calibration.photos)
     for (const cv::Point2d& p : shots[photo.shot].view.pixels) {

@@ -1,16 +1,19 @@
+#include <fmt/format.h>
+
 #include <charconv>
-#include <cstdio>
 #include <iostream>
 #include <memory>
 #include <optional>
 
 #include "command.hpp"
+#include "option_hints.hpp"
 #include "photo_options.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/board_file.hpp"
 #include "ripplegauge/files/camera_profile_file.hpp"
+#include "ripplegauge/json/board_file.hpp"
 #include "ripplegauge/measure/pitch_check.hpp"
+#include "ripplegauge/photo/photo.hpp"
 #include "slips.hpp"
 #include "terminal.hpp"
 
@@ -100,18 +103,17 @@ bool pitch_holds(const BoardArguments& a, double pitch_mm) {
   for (const Warning& warning : check.warnings) std::cout << wrap("Warning: " + warning.message, "  ", "  ");
   if (check.refusal) {
     std::cout << wrap("Pitch not checked: " + check.refusal->message, "  ", "  ")
-              << wrap("What to do: " + check.refusal->remedy, "  ", "  ");
+              << wrap("What to do: " + remedy_with_options(*check.refusal), "  ", "  ");
     return false;
   }
-  char text[300];
-  std::snprintf(text, sizeof text,
-                "pitch %.2f mm (%.2f to %.2f) by card, stripes and a distance of %.0f mm; stated: %g mm",
-                check.pitch_mm.value, check.pitch_mm.low, check.pitch_mm.high, *a.distance_mm,
-                check.stated_mm);
-  std::cout << wrap(text, "  ", "  ");
-  std::snprintf(text, sizeof text, "standard uncertainty %.1f %% from the tape, %.1f %% from the photo",
-                check.from_distance_percent, check.from_photo_percent);
-  std::cout << wrap(text, "  ", "  ");
+  std::cout << wrap(
+      fmt::format(
+          "pitch {:.2f} mm ({:.2f} to {:.2f}) by card, stripes and a distance of {:.0f} mm; stated: {:g} mm",
+          check.pitch_mm.value, check.pitch_mm.low, check.pitch_mm.high, *a.distance_mm, check.stated_mm),
+      "  ", "  ");
+  std::cout << wrap(fmt::format("standard uncertainty {:.1f} % from the tape, {:.1f} % from the photo",
+                                check.from_distance_percent, check.from_photo_percent),
+                    "  ", "  ");
   switch (check.verdict) {
     case PitchVerdict::agrees:
       std::cout << "  They agree.\n";

@@ -1,3 +1,5 @@
+#include <fmt/format.h>
+
 #include <charconv>
 #include <cmath>
 #include <iostream>
@@ -6,6 +8,7 @@
 
 #include "command.hpp"
 #include "photo_options.hpp"
+#include "ripplegauge/app/clock.hpp"
 #include "ripplegauge/camera/next_shots.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/joined.hpp"
@@ -76,7 +79,8 @@ CameraShot shot_of(const std::string& file, const Target& target) {
 std::string with_interval(double value, double standard_uncertainty) {
   const double half = 2 * standard_uncertainty;
   const int decimals = std::clamp(static_cast<int>(std::ceil(1 - std::log10(std::max(half, 1e-9)))), 0, 5);
-  return format("%.*f (%.*f to %.*f)", decimals, value, decimals, value - half, decimals, value + half);
+  return fmt::format("{:.{}f} ({:.{}f} to {:.{}f})", value, decimals, value - half, decimals, value + half,
+                     decimals);
 }
 
 void print_unused(const CameraCalibration& c, const std::vector<CameraShot>& shots) {
@@ -90,34 +94,39 @@ void print_calibration(const CameraCalibration& c, const std::vector<CameraShot>
                        const CalibrationTarget& target, const Coverage& coverage) {
   const LensUncertainty u = c.uncertainty();
   const double diagonal_px = std::hypot(c.stored_size.width, c.stored_size.height);
-  std::cout << format("%zu photos of the ", c.photos.size()) << target.name
-            << format(", %d x %d pixels", c.stored_size.width, c.stored_size.height)
-            << (c.focal_35mm_mm ? format(", EXIF focal length %g mm", *c.focal_35mm_mm) : std::string())
+  std::cout << fmt::format("{} photos of the ", c.photos.size()) << target.name
+            << fmt::format(", {} x {} pixels", c.stored_size.width, c.stored_size.height)
+            << (c.focal_35mm_mm ? fmt::format(", EXIF focal length {:g} mm", *c.focal_35mm_mm)
+                                : std::string())
             << "\n";
   std::cout << "  focal length   " << with_interval(c.lens.focal_px, c.lens.focal_px * u.log_focal) << " px, "
-            << format("%.2f mm (35 mm equivalent)\n",
-                      c.lens.focal_px / focal_px_from_35mm(1, c.stored_size.width, c.stored_size.height));
+            << fmt::format(
+                   "{:.2f} mm (35 mm equivalent)\n",
+                   c.lens.focal_px / focal_px_from_35mm(1, c.stored_size.width, c.stored_size.height));
   std::cout << "  centre         " << with_interval(c.lens.centre_u_px, u.centre_u_px)
             << " px from the left\n"
             << "                 " << with_interval(c.lens.centre_v_px, u.centre_v_px)
             << " px from the top\n";
   std::cout << "  distortion     k1 " << with_interval(c.lens.k1, u.k1) << "\n                 k2 "
             << with_interval(c.lens.k2, u.k2) << "\n";
-  std::cout << format("  corners        off by %.2f px (rms), %.2f px in photos left out of the fit\n",
-                      c.rms_px, c.held_out_rms_px);
+  std::cout << fmt::format(
+      "  corners        off by {:.2f} px (rms), {:.2f} px in photos left out of the fit\n", c.rms_px,
+      c.held_out_rms_px);
   const double ray_px = ray_uncertainty_px(c);
-  std::cout << format("  rays           known to %.2f px, %.3f %% of the diagonal (rms over the picture)\n",
-                      ray_px, 100 * ray_px / diagonal_px);
-  std::cout << format("  evidence       in %d of %d fields of the picture\n", coverage.fields_seen(),
-                      Coverage::columns * Coverage::rows);
+  std::cout << fmt::format(
+      "  rays           known to {:.2f} px, {:.3f} % of the diagonal (rms over the picture)\n", ray_px,
+      100 * ray_px / diagonal_px);
+  std::cout << fmt::format("  evidence       in {} of {} fields of the picture\n", coverage.fields_seen(),
+                           Coverage::columns * Coverage::rows);
   const std::vector<std::string> unseen = unseen_places(c, shots);
   if (!unseen.empty())
     std::cout << wrap("none at the " + joined(unseen), "                 ", "                 ");
   constexpr double telling = 2;  // by chance up to about 1.5
   if (c.disagreement > telling)
     std::cout << wrap(
-        format(
-            "Warning: the photos disagree with each other %.1f times as much as their sharpness allows, and "
+        fmt::format(
+            "Warning: the photos disagree with each other {:.1f} times as much as their sharpness allows, "
+            "and "
             "the intervals are "
             "wider for it. Lay the target on something flat and stiff, and move the phone, not the target.",
             c.disagreement),
@@ -131,10 +140,10 @@ void print_next(const std::vector<NextShot>& next, double diagonal_px) {
   }
   std::cout << "  What to shoot next, and what it would bring (focal length, rays):\n";
   for (std::size_t i = 0; i < next.size(); ++i)
-    std::cout << wrap(
-        format("%zu. ", i + 1) + next[i].words +
-            format(" (to %.2f %%, %.3f %%)", 200 * next[i].log_focal, 100 * next[i].ray_px / diagonal_px),
-        "    ", "       ");
+    std::cout << wrap(fmt::format("{}. ", i + 1) + next[i].words +
+                          fmt::format(" (to {:.2f} %, {:.3f} %)", 200 * next[i].log_focal,
+                                      100 * next[i].ray_px / diagonal_px),
+                      "    ", "       ");
 }
 
 CameraProfile profile_of(const CameraCalibration& c, const std::vector<CameraShot>& shots,
@@ -159,8 +168,8 @@ CameraProfile profile_of(const CameraCalibration& c, const std::vector<CameraSho
 
 int run_camera(const CameraArguments& a) {
   if (a.photos.size() < fewest_photos || a.photos.size() > most_photos)
-    throw UsageError(format("a camera profile takes from %zu to %zu photos; %zu were given", fewest_photos,
-                            most_photos, a.photos.size()));
+    throw UsageError(fmt::format("a camera profile takes from {} to {} photos; {} were given", fewest_photos,
+                                 most_photos, a.photos.size()));
   if (!a.chessboard.empty() && a.square_mm <= 0)
     throw UsageError("--chessboard needs --square-mm, the width of one square");
   const Target target = target_for(a);
@@ -168,7 +177,7 @@ int run_camera(const CameraArguments& a) {
   for (const std::string& file : a.photos) shots.push_back(shot_of(file, target));
   const CameraCalibration c = calibrate_camera(target.points, shots);
   if (!c.solved) {
-    std::cout << format("No profile: fewer than %zu of the photos can be used.\n", fewest_photos);
+    std::cout << fmt::format("No profile: fewer than {} of the photos can be used.\n", fewest_photos);
     print_unused(c, shots);
     if (!a.chessboard.empty())
       std::cout << wrap("Count a chessboard's inner corners, where four squares meet, not its squares.", "  ",
@@ -185,10 +194,11 @@ int run_camera(const CameraArguments& a) {
     std::cout << "wrote " << a.picture << ": where in the picture there was evidence\n";
   }
   if (c.uncertainty().log_focal > useful_log_focal) {
-    std::cout << wrap(format("No profile was written: the focal length is known to %.1f %%, no better than "
-                             "EXIF gives it. Add the photos named above.",
-                             200 * c.uncertainty().log_focal),
-                      "", "  ");
+    std::cout << wrap(
+        fmt::format("No profile was written: the focal length is known to {:.1f} %, no better than "
+                    "EXIF gives it. Add the photos named above.",
+                    200 * c.uncertainty().log_focal),
+        "", "  ");
     return exit_refused;
   }
   write_atomically(a.out, camera_profile_to_json(profile_of(c, shots, target.points)));

@@ -1,3 +1,5 @@
+#include <fmt/format.h>
+
 #include <cmath>
 #include <iostream>
 #include <memory>
@@ -6,6 +8,7 @@
 #include <vector>
 
 #include "command.hpp"
+#include "option_hints.hpp"
 #include "output_filter.hpp"
 #include "photo_options.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
@@ -33,26 +36,27 @@ struct CheckArguments {
 };
 
 std::string line(const char* name, const std::string& text) {
-  return wrap(text, format("    %-12s", name), std::string(16, ' '));
+  return wrap(text, fmt::format("    {:<12}", name), std::string(16, ' '));
 }
 
 std::string card_line(const PhotoCheck& check) {
   const ShotFigures& f = check.figures;
-  std::string text = format("%d of %d tags", check.setup.tags_found, f.tags_on_card);
-  if (f.tag_side_px) text += format(", %.1f pixels a mm", check.setup.pixels_per_mm);
-  if (f.edge_width_px) text += format(", edges %.1f pixels wide", *f.edge_width_px);
+  std::string text = fmt::format("{} of {} tags", check.setup.tags_found, f.tags_on_card);
+  if (f.tag_side_px) text += fmt::format(", {:.1f} pixels a mm", check.setup.pixels_per_mm);
+  if (f.edge_width_px) text += fmt::format(", edges {:.1f} pixels wide", *f.edge_width_px);
   return line("card", text);
 }
 
 std::string stripes_line(const PhotoCheck& check) {
   const ShotFigures& f = check.figures;
-  std::string text = format("%.0f pixels a pair", *f.stripe_period_px);
-  if (check.setup.stripe_period_mm) text += format(" (%.1f mm on the panel)", *check.setup.stripe_period_mm);
+  std::string text = fmt::format("{:.0f} pixels a pair", *f.stripe_period_px);
+  if (check.setup.stripe_period_mm)
+    text += fmt::format(" ({:.1f} mm on the panel)", *check.setup.stripe_period_mm);
   if (f.stripe_direction_deg) {
     const double degrees = std::abs(*f.stripe_direction_deg);
-    text += degrees < 0.5
-                ? ", level"
-                : format(", %.0f deg %s to the right", degrees, *f.stripe_direction_deg > 0 ? "up" : "down");
+    text += degrees < 0.5 ? ", level"
+                          : fmt::format(", {:.0f} deg {} to the right", degrees,
+                                        *f.stripe_direction_deg > 0 ? "up" : "down");
   }
   return line("stripes", text);
 }
@@ -62,26 +66,27 @@ std::string figures_table(const PhotoCheck& check) {
   const ShotFigures& f = check.figures;
   std::string out = card_line(check);
   if (s.camera_distance_mm && s.camera_tilt_deg)
-    out += line("phone", format("%.0f cm from the card, %.0f degrees off square",
-                                0.1 * s.camera_distance_mm->value, s.camera_tilt_deg->value));
+    out += line("phone", fmt::format("{:.0f} cm from the card, {:.0f} degrees off square",
+                                     0.1 * s.camera_distance_mm->value, s.camera_tilt_deg->value));
   if (f.stripe_period_px) out += stripes_line(check);
   if (s.board_distance_mm && s.board_tilt_deg)
-    out += line("board", format("%.0f mm away (%.0f to %.0f), turned %.0f degrees from square",
-                                s.board_distance_mm->value, s.board_distance_mm->low,
-                                s.board_distance_mm->high, s.board_tilt_deg->value));
+    out += line("board", fmt::format("{:.0f} mm away ({:.0f} to {:.0f}), turned {:.0f} degrees from square",
+                                     s.board_distance_mm->value, s.board_distance_mm->low,
+                                     s.board_distance_mm->high, s.board_tilt_deg->value));
   if (f.clipped_share && f.stripe_contrast)
-    out += line("light", format("stripes span %.0f of 255 grey values, %.0f %% are burnt out",
-                                *f.stripe_contrast, 100 * *f.clipped_share));
+    out += line("light", fmt::format("stripes span {:.0f} of 255 grey values, {:.0f} % are burnt out",
+                                     *f.stripe_contrast, 100 * *f.clipped_share));
   if (s.judged)
-    out += line("judged",
-                format("%.0f cm2 of panel, x %.0f to %.0f, y %.0f to %.0f mm", 0.01 * s.judged->area_mm2,
-                       s.judged->x0_mm, s.judged->x1_mm, s.judged->y0_mm, s.judged->y1_mm));
+    out += line("judged", fmt::format("{:.0f} cm2 of panel, x {:.0f} to {:.0f}, y {:.0f} to {:.0f} mm",
+                                      0.01 * s.judged->area_mm2, s.judged->x0_mm, s.judged->x1_mm,
+                                      s.judged->y0_mm, s.judged->y1_mm));
   if (s.visible_slope_mrad && f.visible_depth_mm)
-    out += line("shows", format("slopes from %.1f mrad: a dent 10 mm wide, %.3f mm deep",
-                                *s.visible_slope_mrad, *f.visible_depth_mm));
+    out += line("shows", fmt::format("slopes from {:.1f} mrad: a dent 10 mm wide, {:.3f} mm deep",
+                                     *s.visible_slope_mrad, *f.visible_depth_mm));
   for (const SeenDisturbance& d : check.disturbances)
-    out += line("bent", format("at x %.0f, y %.0f mm over %.0f mm, %.0f mm from the card%s", d.x_mm, d.y_mm,
-                               d.size_mm, d.card_gap_mm, d.measurable ? "" : ": cannot be measured"));
+    out += line("bent",
+                fmt::format("at x {:.0f}, y {:.0f} mm over {:.0f} mm, {:.0f} mm from the card{}", d.x_mm,
+                            d.y_mm, d.size_mm, d.card_gap_mm, d.measurable ? "" : ": cannot be measured"));
   return out;
 }
 
@@ -89,7 +94,7 @@ std::string check_table(const PhotoCheck& check) {
   std::string out = one_line(check.photo.name) + "\n";
   if (check.refusal) {
     out += wrap("Would be refused: " + check.refusal->message + " (" + check.refusal->code + ")", "  ", "  ");
-    out += wrap("What to do: " + check.refusal->remedy, "  ", "  ");
+    out += wrap("What to do: " + remedy_with_options(*check.refusal), "  ", "  ");
   } else {
     out +=
         check.advice.empty() ? "  Ready: measure it.\n" : "  Ready: measure it, or improve the next shot.\n";

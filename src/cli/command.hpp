@@ -8,6 +8,8 @@
 #include <functional>
 #include <string>
 
+#include "ripplegauge/severity/severity.hpp"
+
 namespace ripplegauge::cli {
 
 enum ExitCode { exit_ok = 0, exit_usage = 2, exit_refused = 3, exit_file = 4 };
@@ -18,6 +20,12 @@ using ChosenCommand = std::function<int()>;
 /// The folder of the data files that come with the program (cards, boards, rules, kits): where they were
 /// installed with it, else calibration/ of the source tree; RIPPLEGAUGE_DATA overrides both.
 std::filesystem::path data_dir();
+
+/// "ripplegauge 0.1.0"
+std::string program_name();
+
+/// The severity rules of the data folder.
+SeverityRules default_severity_rules();
 
 void add_check_command(CLI::App& app, ChosenCommand& chosen);
 void add_measure_command(CLI::App& app, ChosenCommand& chosen);

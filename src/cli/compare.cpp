@@ -4,19 +4,21 @@
 
 #include "command.hpp"
 #include "file_names.hpp"
+#include "option_hints.hpp"
 #include "output_filter.hpp"
 #include "panel_options.hpp"
 #include "photo_options.hpp"
 #include "ripplegauge/advice/next.hpp"
+#include "ripplegauge/app/clock.hpp"
 #include "ripplegauge/compare/pairing.hpp"
 #include "ripplegauge/compare/words.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/compare_file.hpp"
 #include "ripplegauge/files/photo_folder.hpp"
-#include "ripplegauge/files/reading_file.hpp"
 #include "ripplegauge/files/relief_file.hpp"
 #include "ripplegauge/files/training_log.hpp"
+#include "ripplegauge/json/reading_file.hpp"
 #include "ripplegauge/photo/file_hash.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/picture/picture.hpp"
@@ -107,9 +109,9 @@ std::vector<LoadedShot> load(const std::vector<std::string>& files, const Compar
     const Reading& reading = shots.back().shot.reading;
     if (reading.status == Status::refused)
       throw RefusedPhoto{files[i] + " was not measured: " +
-                         (reading.refusal
-                              ? reading.refusal->message + " What to do: " + reading.refusal->remedy
-                              : std::string("no reason was saved"))};
+                         (reading.refusal ? reading.refusal->message +
+                                                " What to do: " + remedy_with_options(*reading.refusal)
+                                          : std::string("no reason was saved"))};
   }
   return shots;
 }
@@ -205,9 +207,10 @@ void write_log(const CompareArguments& arguments, const CompareInput& input) {
 
 /// What to do after the pull.
 std::string next_words(const CompareInput& input, const CompareArguments& arguments) {
-  return next_to_text(next_step(input.first().reading, input.last().reading, input.comparison(),
-                                panel_facts_of(*arguments.panel),
-                                advice_data_for(*arguments.panel, arguments.photo->profile_file)));
+  const NextStep next = next_step(input.first().reading, input.last().reading, input.comparison(),
+                                  panel_facts_of(*arguments.panel),
+                                  advice_data_for(*arguments.panel, arguments.photo->profile_file));
+  return next_to_text(next) + card_hint(next);
 }
 
 int run_one(const CompareArguments& arguments) {

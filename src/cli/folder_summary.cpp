@@ -1,10 +1,12 @@
+// What a run over a folder says at its end.
 #include "folder_summary.hpp"
 
 #include <algorithm>
 
+#include "option_hints.hpp"
 #include "ripplegauge/quote/counts.hpp"
 #include "ripplegauge/quote/overlap.hpp"
-#include "ripplegauge/quote/text.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge::cli {
 
@@ -79,23 +81,19 @@ std::string chart_text(const Job& job) {
                      0);
   if (!once.questions.empty()) text += "\nTo decide\n";
   for (const std::string& question : once.questions) text += indented(question, 2);
-  return text;
+  return text + question_hint(once.questions);
 }
 
 }  // namespace
 
-int refused_count(const FolderSummary& summary) {
-  return static_cast<int>(std::count_if(summary.photos.begin(), summary.photos.end(),
-                                        [](auto& photo) { return photo.status == Status::refused; }));
-}
-
-std::string summary_text(const FolderSummary& summary, const Job& job) {
+std::string summary_text(const FolderSummary& summary) {
   std::vector<Group> warnings, refused;
   for (const FolderOutcome& photo : summary.photos) {
     for (const Warning& warning : photo.warnings) add_to(warnings, warning.message, "", photo.name);
-    if (photo.refusal) add_to(refused, photo.refusal->message, photo.refusal->remedy, photo.name);
+    if (photo.refusal)
+      add_to(refused, photo.refusal->message, remedy_with_options(*photo.refusal), photo.name);
   }
-  std::string text = counts_line(summary) + chart_text(job);
+  std::string text = counts_line(summary) + chart_text(summary.job);
   if (!warnings.empty()) text += "\nWarnings\n";
   constexpr std::size_t few = 4;  // a warning is often the same for all photos
   for (const Group& group : warnings) text += indented(group.message, 2) + indented(names_of(group, few), 6);

@@ -5,19 +5,21 @@
 #include <memory>
 
 #include "command.hpp"
-#include "job_parts.hpp"
+#include "option_hints.hpp"
 #include "output_filter.hpp"
+#include "ripplegauge/app/clock.hpp"
+#include "ripplegauge/app/job_parts.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/job_file.hpp"
 #include "ripplegauge/files/price_file.hpp"
-#include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/json/reading_file.hpp"
 #include "ripplegauge/photo/file_hash.hpp"
 #include "ripplegauge/quote/counts.hpp"
 #include "ripplegauge/quote/display.hpp"
 #include "ripplegauge/quote/quote_text.hpp"
-#include "ripplegauge/quote/text.hpp"
+#include "ripplegauge/words/text.hpp"
 #include "terminal.hpp"
 
 namespace ripplegauge::cli {
@@ -438,6 +440,7 @@ int run_list(const JobArguments& arguments) {
   list_not_measured(job);
   list_warnings(job);
   list_lines("To decide", once.questions);
+  std::cout << question_hint(once.questions);
   if (arguments.all) list_changes(job);
   const auto voided = std::count_if(job.spots.begin(), job.spots.end(),
                                     [](const JobSpot& spot) { return spot.voided.has_value(); });

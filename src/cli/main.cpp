@@ -13,9 +13,13 @@
 #include "command.hpp"
 #include "man_page.hpp"
 #include "memory.hpp"
+#include "option_hints.hpp"
 #include "output_filter.hpp"
+#include "ripplegauge/app/memory.hpp"
+#include "ripplegauge/app/request.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/dash.hpp"
+#include "ripplegauge/files/severity_file.hpp"
 #include "slips.hpp"
 
 namespace ripplegauge::cli {
@@ -30,6 +34,12 @@ std::filesystem::path data_dir() {
     if (std::filesystem::is_directory(installed, error)) return installed;
   }
   return RIPPLEGAUGE_SOURCE_DATA_DIR;
+}
+
+std::string program_name() { return "ripplegauge " RIPPLEGAUGE_VERSION; }
+
+SeverityRules default_severity_rules() {
+  return read_severity_rules(data_dir() / "severity.json", data_dir() / "materials.json");
 }
 
 namespace {
@@ -149,12 +159,18 @@ int main(int argc, char** argv) {
   cli::make_room_for_dash(argc, argv);
   try {
     return cli::with_output_written(cli::run(argc, argv), pipe_signal);
+  } catch (const PitchMissing& error) {
+    return cli::fail(
+        cli::exit_usage,
+        std::string(error.what()) + ": give --board-pitch MM, --board FILE, or a --profile that has it");
   } catch (const UsageError& error) {
     return cli::fail(cli::exit_usage, error.what());
+  } catch (const PhotoForReading& error) {
+    return cli::fail(cli::exit_file, error.what() + cli::reading_hint(error));
   } catch (const FileError& error) {
     return cli::fail(cli::exit_file, error.what());
   } catch (const std::exception& error) {
-    if (cli::is_out_of_memory(error))
+    if (is_out_of_memory(error))
       return cli::fail(cli::exit_file, "out of memory; use a smaller photo, or end other programs");
     return cli::fail(cli::exit_file, std::string("unexpected: ") + error.what());
   }

@@ -8,17 +8,18 @@
 #include <vector>
 
 #include "command.hpp"
-#include "job_parts.hpp"
-#include "measure_folder.hpp"
+#include "folder_command.hpp"
 #include "memory.hpp"
+#include "option_hints.hpp"
 #include "panel_options.hpp"
 #include "photo_options.hpp"
 #include "reading_table.hpp"
+#include "ripplegauge/app/job_parts.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/advice_file.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/reading_file.hpp"
 #include "ripplegauge/files/relief_file.hpp"
+#include "ripplegauge/json/reading_file.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/picture/annotate.hpp"
 #include "ripplegauge/picture/relief_map.hpp"
@@ -73,6 +74,11 @@ int run_folder(const MeasureArguments& a) {
   return measure_folder(folder);
 }
 
+void print_plan(const Plan& plan) {
+  constexpr bool full = false;
+  std::cout << plan_to_text(plan, full) << plan_hints(plan, full) << "\n";
+}
+
 int run_photos(const MeasureArguments& a) {
   if (!a.folder.job_file.empty() || !a.folder.panel_pattern.empty())
     throw UsageError(
@@ -96,8 +102,7 @@ int run_photos(const MeasureArguments& a) {
     grade(m.reading, facts, advice.severity);
     refused |= m.reading.status == Status::refused;
     // the sizes last: they are what stays in sight
-    if (a.plan && m.reading.status == Status::measured)
-      std::cout << plan_to_text(make_plan(m.reading, facts, advice)) << "\n";
+    if (a.plan && m.reading.status == Status::measured) print_plan(make_plan(m.reading, facts, advice));
     std::cout << reading_table(m.reading, {.budget = a.budget, .coins = &advice.coins});
     if (!a.picture_file.empty()) write_picture(a.picture_file, name, m.reading, advice.coins);
     if (!a.relief_file.empty() && !m.relief.empty()) write_relief(a.relief_file, m.relief);

@@ -1,12 +1,13 @@
 #include <iostream>
 
 #include "command.hpp"
+#include "option_hints.hpp"
 #include "panel_options.hpp"
 #include "photo_options.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/advice_file.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/json/reading_file.hpp"
 
 namespace ripplegauge::cli {
 namespace {
@@ -42,7 +43,7 @@ int run_next(const NextArguments& arguments) {
   if (arguments.card_still) options.alignment.placement = CardPlacement::same;
   const NextStep next = next_step(before, after, facts, data, options);
   if (!arguments.json.empty()) write_atomically(arguments.json, next_to_json(next));
-  std::cout << next_to_text(next, arguments.full);
+  std::cout << next_to_text(next, arguments.full) << card_hint(next);
   return before.status == Status::refused || after.status == Status::refused ? exit_refused : exit_ok;
 }
 

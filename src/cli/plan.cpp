@@ -2,12 +2,13 @@
 #include <iostream>
 
 #include "command.hpp"
+#include "option_hints.hpp"
 #include "panel_options.hpp"
 #include "photo_options.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/advice_file.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/json/reading_file.hpp"
 #include "ripplegauge/sheet/plan_sheet.hpp"
 
 namespace ripplegauge::cli {
@@ -47,7 +48,8 @@ int run_plan(const PlanArguments& arguments) {
     write_atomically(arguments.sheet,
                      plan_sheet_pdf(plans.front(), arguments.paper == "letter" ? Paper::letter : Paper::a4));
   for (std::size_t i = 0; i < plans.size(); ++i)
-    std::cout << (i > 0 ? "\n" : "") << plan_to_text(plans[i], arguments.full);
+    std::cout << (i > 0 ? "\n" : "") << plan_to_text(plans[i], arguments.full)
+              << plan_hints(plans[i], arguments.full);
   const bool all_refused = std::all_of(readings.begin(), readings.end(), [](const Reading& reading) {
     return reading.status == Status::refused;
   });

@@ -1,3 +1,5 @@
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <charconv>
 #include <cstdio>
@@ -6,6 +8,7 @@
 #include "command.hpp"
 #include "file_names.hpp"
 #include "output_filter.hpp"
+#include "ripplegauge/app/clock.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/practice_file.hpp"
@@ -13,7 +16,7 @@
 #include "ripplegauge/files/training_log.hpp"
 #include "ripplegauge/picture/chart.hpp"
 #include "ripplegauge/picture/picture.hpp"
-#include "ripplegauge/quote/text.hpp"
+#include "ripplegauge/words/text.hpp"
 #include "terminal.hpp"
 
 namespace ripplegauge::cli {
@@ -36,10 +39,7 @@ struct ProgressArguments {
 };
 
 std::string percent(const std::optional<double>& value) {
-  if (!value) return "-";
-  char text[32];
-  std::snprintf(text, sizeof text, "%.0f %%", *value);
-  return text;
+  return value ? fmt::format("{:.0f} %", *value) : "-";
 }
 
 std::string trend_text(const TraineeProgress& progress) {
@@ -47,10 +47,8 @@ std::string trend_text(const TraineeProgress& progress) {
   if (progress.trend == TrendWord::too_few) text += " for a trend (3 are needed)";
   if (!progress.trend_percent_per_attempt) return text;
   const Quantity& trend = *progress.trend_percent_per_attempt;
-  char figures[96];
-  std::snprintf(figures, sizeof figures, " (%+.1f points an attempt, %+.1f to %+.1f)", trend.value, trend.low,
-                trend.high);
-  return text + figures;
+  return text +
+         fmt::format(" ({:+.1f} points an attempt, {:+.1f} to {:+.1f})", trend.value, trend.low, trend.high);
 }
 
 std::string share_text(const Share& share) {
@@ -63,9 +61,7 @@ std::string past_flat_text(const TraineeProgress& progress) {
   text += "; first half " + share_text(progress.past_flat_early) + ", second half " +
           share_text(progress.past_flat_late);
   if (!progress.largest_overshoot_mm) return text;
-  char figure[48];
-  std::snprintf(figure, sizeof figure, "; by %.2f mm at most", *progress.largest_overshoot_mm);
-  return text + figure;
+  return text + fmt::format("; by {:.2f} mm at most", *progress.largest_overshoot_mm);
 }
 
 void print_progress(const ProgressView& view) {

@@ -3,8 +3,10 @@
 
 #include "command.hpp"
 #include "file_names.hpp"
-#include "job_parts.hpp"
+#include "option_hints.hpp"
 #include "output_filter.hpp"
+#include "ripplegauge/app/clock.hpp"
+#include "ripplegauge/app/job_parts.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/job_file.hpp"
@@ -87,7 +89,7 @@ int run_quote(const QuoteArguments& arguments) {
   if (!arguments.csv.empty())
     write_atomically(arguments.csv, quote_to_csv(quote, {today(), arguments.decimal_comma}));
   write_pages(quote, display, arguments);
-  std::cout << quote_text(quote, display);
+  std::cout << quote_text(quote, display) << quote_hint(quote) << question_hint(quote.questions);
   return exit_ok;
 }
 

@@ -1,7 +1,10 @@
 #include "reading_table.hpp"
 
+#include <fmt/format.h>
+
 #include <cmath>
 
+#include "option_hints.hpp"
 #include "output_filter.hpp"
 #include "ripplegauge/core/no_dent_words.hpp"
 #include "terminal.hpp"
@@ -13,7 +16,8 @@ namespace {
 std::string with_interval(const Quantity& q, const char* unit) {
   const double half = q.half_width();
   const int decimals = half >= 9.5 ? 0 : half >= 0.095 ? 1 : half >= 0.0095 ? 2 : 3;
-  return format("%.*f %s (%.*f to %.*f)", decimals, q.value, unit, decimals, q.low, decimals, q.high);
+  return fmt::format("{:.{}f} {} ({:.{}f} to {:.{}f})", q.value, decimals, unit, q.low, decimals, q.high,
+                     decimals);
 }
 
 }  // namespace
@@ -22,7 +26,7 @@ std::string reading_table(const Reading& reading, const ReadingTableOptions& opt
   std::string out = one_line(reading.photo.name) + "\n";
   if (reading.status == Status::refused && reading.refusal) {
     out += wrap("Not measured: " + reading.refusal->message, "  ", "  ");
-    out += wrap("What to do: " + reading.refusal->remedy, "  ", "  ");
+    out += wrap("What to do: " + remedy_with_options(*reading.refusal), "  ", "  ");
     return out + "  (" + reading.refusal->code + ")\n";
   }
   if (reading.status == Status::no_dent) {
@@ -31,12 +35,12 @@ std::string reading_table(const Reading& reading, const ReadingTableOptions& opt
   }
   for (std::size_t i = 0; i < reading.dents.size(); ++i) {
     const Dent& d = reading.dents[i];
-    out += format("  Spot %zu: %s, at x %.1f, y %.1f mm from the card's corner tag\n", i + 1,
-                  d.kind == Kind::low ? "low" : "high", d.x_mm, d.y_mm);
+    out += fmt::format("  Spot {}: {}, at x {:.1f}, y {:.1f} mm from the card's corner tag\n", i + 1,
+                       d.kind == Kind::low ? "low" : "high", d.x_mm, d.y_mm);
     out += "    diameter    " + with_interval(d.diameter_mm, "mm") + "\n";
     if (d.length_mm.value > 1.15 * d.width_mm.value) {
       out += "    length      " + with_interval(d.length_mm, "mm") +
-             format(", direction %.0f deg", d.angle_deg) + "\n";
+             fmt::format(", direction {:.0f} deg", d.angle_deg) + "\n";
       out += "    width       " + with_interval(d.width_mm, "mm") + "\n";
     }
     out += std::string("    ") + (d.kind == Kind::low ? "depth       " : "height      ") +
@@ -45,17 +49,17 @@ std::string reading_table(const Reading& reading, const ReadingTableOptions& opt
       out += "    slope       " + with_interval(*d.max_slope_mrad, "mrad") + ", millimetres in a metre\n";
     if (!d.severity.empty())
       out += wrap(d.severity_reason.empty() ? d.severity : d.severity_reason, "    ", "    ");
-    out += format("    fit         explains %.0f %% of how the stripes bend here\n", 100 * d.agreement);
+    out += fmt::format("    fit         explains {:.0f} % of how the stripes bend here\n", 100 * d.agreement);
     for (const std::string& note : d.notes) out += wrap("note: " + note, "    ", "    ");
     if (options.budget && i < reading.budgets.size()) {
-      out += format("    %-34s %10s %10s\n", "standard uncertainty, per cent", "diameter", "depth");
+      out += fmt::format("    {:<34} {:>10} {:>10}\n", "standard uncertainty, per cent", "diameter", "depth");
       double dd = 0, zz = 0;
       for (const BudgetTerm& t : reading.budgets[i]) {
-        out += format("      %-32s %10.2f %10.2f\n", t.name.c_str(), t.diameter_percent, t.depth_percent);
+        out += fmt::format("      {:<32} {:10.2f} {:10.2f}\n", t.name, t.diameter_percent, t.depth_percent);
         dd += t.diameter_percent * t.diameter_percent;
         zz += t.depth_percent * t.depth_percent;
       }
-      out += format("      %-32s %10.2f %10.2f\n", "together", std::sqrt(dd), std::sqrt(zz));
+      out += fmt::format("      {:<32} {:10.2f} {:10.2f}\n", "together", std::sqrt(dd), std::sqrt(zz));
     }
   }
   for (const Warning& w : reading.warnings) out += wrap("Warning: " + w.message, "  ", "  ");

@@ -1,4 +1,5 @@
 // Asks once for what stays the same from photo to photo, and keeps it in a workshop profile.
+#include <fmt/format.h>
 #include <unistd.h>
 
 #include <cstdlib>
@@ -11,11 +12,11 @@
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/advice_file.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/board_file.hpp"
 #include "ripplegauge/files/camera_profile_file.hpp"
-#include "ripplegauge/files/card_file.hpp"
 #include "ripplegauge/files/kit_file.hpp"
 #include "ripplegauge/files/workshop_file.hpp"
+#include "ripplegauge/json/board_file.hpp"
+#include "ripplegauge/json/card_file.hpp"
 #include "slips.hpp"
 #include "terminal.hpp"
 
@@ -129,7 +130,7 @@ void ask(const Question& question) {
 std::string shown(const std::optional<double>& length_mm, const std::optional<fs::path>& file,
                   const std::string& otherwise) {
   if (file) return file->string();
-  return length_mm ? format("%.6g mm", *length_mm) : otherwise;
+  return length_mm ? fmt::format("{:.6g} mm", *length_mm) : otherwise;
 }
 
 void ask_all(WorkshopProfile& profile) {
@@ -177,7 +178,7 @@ void take_options(const SetupArguments& a, WorkshopProfile& profile) {
 }
 
 std::string line(const char* name, const std::string& text) {
-  return wrap(text, format("  %-8s", name), std::string(10, ' '));
+  return wrap(text, fmt::format("  {:<8}", name), std::string(10, ' '));
 }
 
 void print_profile(const std::string& file, const WorkshopProfile& profile) {

@@ -1,5 +1,7 @@
 #include "ripplegauge/sheet/sheet.hpp"
 
+#include <fmt/format.h>
+
 #include <cstdio>
 #include <iostream>
 #include <memory>
@@ -10,7 +12,7 @@
 #include "photo_options.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/board_file.hpp"
+#include "ripplegauge/json/board_file.hpp"
 
 namespace ripplegauge::cli {
 namespace {
@@ -70,8 +72,10 @@ std::pair<int, int> tiles_from(const std::string& given) {
 }
 
 int run_board(const BoardArguments& a) {
-  BoardSheetOptions options{paper_of(a.paper), a.pitch_mm, a.tags};
+  BoardSheetOptions options{.paper = paper_of(a.paper), .pitch_mm = a.pitch_mm, .tags = a.tags};
   std::tie(options.tiles_across, options.tiles_down) = tiles_from(a.tiles);
+  const std::string board = a.tags ? "--board FILE" : fmt::format("--board-pitch {:g}", a.pitch_mm);
+  options.how_to_measure = "ripplegauge measure PHOTO " + board + " --bar-length MM";
   write_atomically(a.out, board_sheet_pdf(options));
   std::cout << "wrote " << a.out << "\n"
             << "Print it at 100 %, not \"fit to page\". Its last page shows how to set the board up.\n";
@@ -87,6 +91,8 @@ int run_board(const BoardArguments& a) {
 
 int run_tags(TagArguments a) {
   a.options.paper = paper_of(a.paper);
+  a.options.how_to_describe =
+      "ripplegauge board NEW.json --from OLD.json --mirrored --tag NUMBER,RIGHT,UP,SIDE, once for each.";
   write_atomically(a.out, tag_sheet_pdf(a.options));
   std::cout
       << "wrote " << a.out << "\n"

@@ -1,6 +1,8 @@
 // Slips that people make on the command line, and what they meant.
 #include "slips.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cctype>
 #include <cmath>
@@ -120,11 +122,11 @@ CLI::Validator plausible(const Plausible& rule) {
              {10.0, 0.1, 1000.0, 25.4, 100.0, 0.01})  // cm, a lost point, m, inches, more
           if (const double mm = *value * factor;
               meant.empty() && mm >= rule.usual_from_mm && mm <= rule.usual_to_mm)
-            meant = format("; did you mean %.4g?", mm);
+            meant = fmt::format("; did you mean {:.4g}?", mm);
         const char* parted = rule.is_list && text.find('.') == std::string::npos
                                  ? " (Decimals take a point: a comma parts the values of several photos.)"
                                  : "";
-        return format("%s is in millimetres, and %s mm cannot be", rule.what, text.c_str()) + meant + parted;
+        return fmt::format("{} is in millimetres, and {} mm cannot be", rule.what, text) + meant + parted;
       },
       "", "");
 }

@@ -1,3 +1,5 @@
+#include <fmt/format.h>
+
 #include <cstdio>
 
 #include "command.hpp"
@@ -25,11 +27,7 @@ struct StudyArguments {
   StudyOptions options;
 };
 
-std::string number(double value) {
-  char text[32];
-  std::snprintf(text, sizeof text, "%.3g", value);
-  return text;
-}
+std::string number(double value) { return fmt::format("{:.3g}", value); }
 
 std::string with_unit(double value, const std::string& unit) {
   return number(value) + (unit.empty() ? "" : " " + unit);

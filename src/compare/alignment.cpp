@@ -2,10 +2,11 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <numbers>
 #include <numeric>
 #include <optional>
+
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 
@@ -158,12 +159,6 @@ PatternResult by_pattern(const std::vector<Dent>& before, const std::vector<Dent
            !same_motion(fit.motion, result.best.motion, where);
   });
   return result;
-}
-
-std::string figure(double value, int decimals) {
-  char text[32];
-  std::snprintf(text, sizeof text, "%.*f", decimals, value);
-  return text;
 }
 
 std::string spots(std::size_t count) { return std::to_string(count) + (count == 1 ? " spot" : " spots"); }

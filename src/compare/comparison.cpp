@@ -1,13 +1,15 @@
 #include "ripplegauge/compare/comparison.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <limits>
 
 #include "ripplegauge/compare/photo_time.hpp"
 #include "ripplegauge/compare/relief_difference.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 
@@ -284,14 +286,10 @@ void remark_on_the_pair(const Scene& scene, Comparison& comparison) {
   if (!one.sha256.empty() && one.sha256 == other.sha256)
     comparison.notes.push_back("both are the same photo");
   const double bar_1 = scene.before.setup.bar_length_mm, bar_2 = scene.after.setup.bar_length_mm;
-  if (std::abs(bar_1 - bar_2) > 0.002 * bar_1) {  // a ruler reads a bar of 100 mm to 0.2 mm
-    char text[128];
-    std::snprintf(
-        text, sizeof text,
-        "the bar was given as %.1f mm before and %.1f mm after: one of them is wrong if it was one card",
-        bar_1, bar_2);
-    comparison.notes.push_back(text);
-  }
+  if (std::abs(bar_1 - bar_2) > 0.002 * bar_1)  // a ruler reads a bar of 100 mm to 0.2 mm
+    comparison.notes.push_back(fmt::format(
+        "the bar was given as {:.1f} mm before and {:.1f} mm after: one of them is wrong if it was one card",
+        bar_1, bar_2));
 }
 
 }  // namespace

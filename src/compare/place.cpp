@@ -3,10 +3,10 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 
 #include "ripplegauge/compare/relief_difference.hpp"
 #include "ripplegauge/compare/words.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -15,12 +15,6 @@ namespace {
 /// from its middle, the slope depth / sigma exp(-1/2): so its depth is this times its steepest slope times
 /// its width.
 constexpr double depth_per_slope_and_width = 1.6487 / 4.2919;
-
-std::string figure(double value, int decimals) {
-  char text[32];
-  std::snprintf(text, sizeof text, "%.*f", decimals, value);
-  return text;
-}
 
 /// Another panel, not another look at the same one: apart by twice the 95 % interval of the difference (4
 /// standard deviations), and by no less than what a lens that is not calibrated may bend flat metal by.

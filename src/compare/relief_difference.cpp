@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "ripplegauge/core/expects.hpp"
+
 namespace ripplegauge {
 
 namespace {
@@ -52,6 +54,7 @@ double height_along(const std::vector<ProfilePoint>& section, double along_mm) {
 }
 
 double median_of(std::vector<double>& values) {
+  expects(!values.empty(), "values to take the middle of");
   const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
   std::nth_element(values.begin(), middle, values.end());
   return *middle;
@@ -112,6 +115,7 @@ ReliefPair on_one_grid(const Relief& before, const Relief& after, const CardMoti
 }
 
 Relief difference_of(const ReliefPair& pair) {
+  expects(pair.before.height_mm.size() == pair.after.height_mm.size(), "both reliefs on one grid");
   Relief difference = pair.after;
   for (std::size_t i = 0; i < difference.height_mm.size(); ++i)
     difference.height_mm[i] -= pair.before.height_mm[i];

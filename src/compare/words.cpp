@@ -2,19 +2,12 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
+
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 
 namespace {
-
-std::string figure(double value, int decimals) {
-  char text[32];
-  std::snprintf(text, sizeof text, "%.*f", decimals, value);
-  // A rounded "-0" is no sign of anything.
-  if (text[0] == '-' && std::string(text).find_first_of("123456789") == std::string::npos) return text + 1;
-  return text;
-}
 
 int decimals_for(double mm) { return std::abs(mm) < 0.1 ? 3 : std::abs(mm) < 10 ? 2 : 1; }
 

@@ -3,11 +3,15 @@
 #include <Eigen/Cholesky>
 #include <cmath>
 
+#include "ripplegauge/core/expects.hpp"
+
 namespace ripplegauge {
 
 LeastSquaresSummary minimise(const NormalEquationsFunction& equations, Eigen::VectorXd& x,
                              const LevenbergMarquardtOptions& options, Eigen::MatrixXd* hessian_out) {
   const int size = static_cast<int>(x.size());
+  expects(size > 0, "a parameter to fit");
+  expects(options.max_iterations >= 0, "no fewer than no iterations");
   NormalEquations here(size), there(size);
   equations(x, true, here);
   LeastSquaresSummary summary{.initial_cost = here.cost, .final_cost = here.cost};

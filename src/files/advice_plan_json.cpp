@@ -1,5 +1,5 @@
-#include "json_write.hpp"
 #include "ripplegauge/files/advice_file.hpp"
+#include "ripplegauge/json/json_write.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -1,8 +1,8 @@
 #include "ripplegauge/files/camera_profile_file.hpp"
 
-#include "field_rules.hpp"
-#include "json_write.hpp"
-#include "ripplegauge/files/json_reader.hpp"
+#include "ripplegauge/json/field_rules.hpp"
+#include "ripplegauge/json/json_reader.hpp"
+#include "ripplegauge/json/json_write.hpp"
 
 namespace ripplegauge {
 namespace {

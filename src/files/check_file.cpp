@@ -1,7 +1,7 @@
 #include "ripplegauge/files/check_file.hpp"
 
-#include "json_write.hpp"
-#include "reading_json.hpp"
+#include "ripplegauge/json/json_write.hpp"
+#include "ripplegauge/json/reading_json.hpp"
 
 namespace ripplegauge {
 namespace {

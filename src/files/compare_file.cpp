@@ -2,9 +2,9 @@
 
 #include <algorithm>
 
-#include "json_write.hpp"
 #include "ripplegauge/compare/photo_time.hpp"
 #include "ripplegauge/compare/words.hpp"
+#include "ripplegauge/json/json_write.hpp"
 
 namespace ripplegauge {
 

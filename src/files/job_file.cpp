@@ -11,11 +11,11 @@
 #include <map>
 #include <thread>
 
-#include "json_write.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/json_reader.hpp"
-#include "ripplegauge/files/read_bytes.hpp"
+#include "ripplegauge/json/json_reader.hpp"
+#include "ripplegauge/json/json_write.hpp"
+#include "ripplegauge/json/read_bytes.hpp"
 #include "ripplegauge/quote/overlap.hpp"
 
 namespace ripplegauge {

@@ -6,7 +6,7 @@
 #include "ripplegauge/advice/kit.hpp"
 #include "ripplegauge/core/enum_words.hpp"
 #include "ripplegauge/core/joined.hpp"
-#include "ripplegauge/files/json_reader.hpp"
+#include "ripplegauge/json/json_reader.hpp"
 
 namespace ripplegauge {
 

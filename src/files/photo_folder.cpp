@@ -5,7 +5,7 @@
 #include <string_view>
 
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/quote/text.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 

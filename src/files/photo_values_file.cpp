@@ -7,8 +7,8 @@
 
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/csv.hpp"
-#include "ripplegauge/files/read_bytes.hpp"
-#include "shown.hpp"
+#include "ripplegauge/json/read_bytes.hpp"
+#include "ripplegauge/json/shown.hpp"
 
 namespace ripplegauge {
 

@@ -1,7 +1,7 @@
 // Reads the rules that say what to practise next.
 #include "ripplegauge/files/practice_file.hpp"
 
-#include "ripplegauge/files/json_reader.hpp"
+#include "ripplegauge/json/json_reader.hpp"
 
 namespace ripplegauge {
 

@@ -25,11 +25,11 @@
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/files/csv.hpp"
-#include "ripplegauge/files/json_reader.hpp"
 #include "ripplegauge/files/price_file.hpp"
+#include "ripplegauge/json/json_reader.hpp"
+#include "ripplegauge/json/shown.hpp"
 #include "ripplegauge/quote/display.hpp"
-#include "ripplegauge/quote/text.hpp"
-#include "shown.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 
@@ -40,12 +40,6 @@ const std::vector<std::string> known_columns = {"row",      "name",       "value
                                                 "percent",  "of",         "fact",     "panel",   "hours"};
 /// Headings of columns in which people write what they like.
 const std::vector<std::string> remark_columns = {"comment", "comments", "remark", "remarks", "note", "notes"};
-
-std::string trimmed(const std::string& text) {
-  const auto first = text.find_first_not_of(" \t\r\n");
-  if (first == std::string::npos) return "";
-  return text.substr(first, text.find_last_not_of(" \t\r\n") - first + 1);
-}
 
 std::string lower(std::string text) {
   for (char& c : text)

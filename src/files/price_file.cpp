@@ -2,11 +2,11 @@
 
 #include <algorithm>
 
-#include "json_write.hpp"
 #include "price_rules.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/json_reader.hpp"
-#include "ripplegauge/files/read_bytes.hpp"
+#include "ripplegauge/json/json_reader.hpp"
+#include "ripplegauge/json/json_write.hpp"
+#include "ripplegauge/json/read_bytes.hpp"
 #include "ripplegauge/quote/display.hpp"
 
 namespace ripplegauge {

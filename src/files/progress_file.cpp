@@ -1,10 +1,10 @@
 #include "ripplegauge/files/progress_file.hpp"
 
-#include <algorithm>
-#include <cmath>
-#include <cstdio>
+#include <fmt/format.h>
 
-#include "json_write.hpp"
+#include <algorithm>
+
+#include "ripplegauge/json/json_write.hpp"
 #include "ripplegauge/training/trend.hpp"
 
 namespace ripplegauge {
@@ -64,12 +64,8 @@ OrderedJson json_of(const ProgressView& view) {
 
 std::string note_of(const TraineeProgress& progress) {
   std::string note = to_string(progress.trend);
-  if (progress.trend_percent_per_attempt) {
-    char figure[48];
-    std::snprintf(figure, sizeof figure, ", %+.1f points an attempt",
-                  progress.trend_percent_per_attempt->value);
-    note += figure;
-  }
+  if (progress.trend_percent_per_attempt)
+    note += fmt::format(", {:+.1f} points an attempt", progress.trend_percent_per_attempt->value);
   if (progress.highs_made > 0)
     note += "; " + std::to_string(progress.highs_made) +
             (progress.highs_made == 1 ? " high made" : " highs made");

@@ -2,8 +2,8 @@
 
 #include <algorithm>
 
-#include "json_write.hpp"
 #include "ripplegauge/files/csv.hpp"
+#include "ripplegauge/json/json_write.hpp"
 #include "ripplegauge/quote/counts.hpp"
 #include "ripplegauge/quote/quote_text.hpp"
 

@@ -14,7 +14,7 @@
 
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/read_bytes.hpp"
+#include "ripplegauge/json/read_bytes.hpp"
 
 namespace ripplegauge {
 namespace {

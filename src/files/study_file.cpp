@@ -7,11 +7,12 @@
 #include <optional>
 #include <set>
 
-#include "json_write.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/csv.hpp"
-#include "ripplegauge/files/read_bytes.hpp"
-#include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/json/json_write.hpp"
+#include "ripplegauge/json/read_bytes.hpp"
+#include "ripplegauge/json/reading_file.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 
@@ -26,12 +27,6 @@ struct Columns {
   std::optional<std::size_t> method;
   std::string unit;
 };
-
-std::string trimmed(const std::string& text) {
-  const auto first = text.find_first_not_of(" \t");
-  if (first == std::string::npos) return "";
-  return text.substr(first, text.find_last_not_of(" \t") - first + 1);
-}
 
 [[noreturn]] void fail(const std::string& name, int line, const std::string& problem) {
   throw FileError(name, "line " + std::to_string(line) + ": " + problem);

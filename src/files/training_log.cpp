@@ -14,8 +14,9 @@
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/csv.hpp"
-#include "ripplegauge/files/read_bytes.hpp"
-#include "shown.hpp"
+#include "ripplegauge/json/read_bytes.hpp"
+#include "ripplegauge/json/shown.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 
@@ -61,12 +62,6 @@ std::string number_text(const std::optional<double>& value) {
   char text[32];
   const auto end = std::to_chars(text, text + sizeof text, *value, std::chars_format::general, 6);
   return {text, end.ptr};
-}
-
-/// A file name may hold anything; what would make the log unreadable is shown as "?".
-std::string printable(std::string text) {
-  std::replace_if(text.begin(), text.end(), is_control, '?');
-  return text;
 }
 
 /// The fields of one row by column; an error names line, column, value and rule.
@@ -166,9 +161,7 @@ void describe(Fields& fields, Attempt& attempt) {
 
 /// Spreadsheets like capitals and spaces no better than people do.
 std::string tidy(std::string column) {
-  const auto first = column.find_first_not_of(" \t");
-  if (first == std::string::npos) return "";
-  column = column.substr(first, column.find_last_not_of(" \t") - first + 1);
+  column = trimmed(column);
   for (char& c : column)
     if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
   return column;

@@ -15,6 +15,7 @@
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/quantile.hpp"
 #include "ripplegauge/dents/spot_search.hpp"
+#include "ripplegauge/image/opencv_threads.hpp"
 #include "spot_reading.hpp"
 #include "stripe_check.hpp"
 #include "tape_witness.hpp"
@@ -248,6 +249,7 @@ namespace {
 /// Goes on from the look: finds the spots and reads them.
 Measurement measure_from(const PhotoLook& look, const Photo& photo, const MeasureRequest& request,
                          const MeasureOptions& options) {
+  const OpenCvThreads opencv_threads(options.threads);
   Measurement result;
   result.reading = look.reading;
   Reading& reading = result.reading;

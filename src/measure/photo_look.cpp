@@ -11,6 +11,7 @@
 #include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/core/quantile.hpp"
 #include "ripplegauge/dents/spot_search.hpp"
+#include "ripplegauge/image/opencv_threads.hpp"
 #include "ripplegauge/stripes/reflectance.hpp"
 #include "stripe_check.hpp"
 
@@ -111,6 +112,7 @@ void describe_setup(const BundleProblem& problem, const BundleResult& bundle, co
 }
 
 PhotoLook look_at_photo(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options) {
+  const OpenCvThreads opencv_threads(options.threads);
   const double pitch = request.board ? request.board->pitch_mm : request.board_pitch_mm;
   require_sensible(request, pitch);
 

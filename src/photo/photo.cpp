@@ -9,6 +9,7 @@
 #include "exif.hpp"
 #include "photo_file.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/image/opencv_threads.hpp"
 
 namespace ripplegauge {
 
@@ -108,6 +109,7 @@ Decoded decode(std::string_view bytes, const Wish& wish, const PhotoLimits& limi
 
 UprightPhoto decode_upright(std::string_view bytes, const std::string& name, const Wish& wish,
                             const PhotoLimits& limits) {
+  opencv_on_our_threads();
   try {
     Decoded decoded = decode(bytes, wish, limits);
     UprightPhoto photo;
@@ -144,11 +146,6 @@ cv::Mat read_photo_colour(const std::filesystem::path& path, int max_side_px, co
     throw UsageError("max_side_px is " + std::to_string(max_side_px) + ", but must be at least 1");
   const Wish wish{.colour = true, .max_side_px = max_side_px};
   return decode_upright(load_photo_file(path, limits), path.string(), wish, limits).pixels;
-}
-
-double focal_px_from_35mm(double focal_35mm_mm, int width_px, int height_px) {
-  const double frame_diagonal_mm = std::hypot(36.0, 24.0);
-  return focal_35mm_mm * std::hypot(width_px, height_px) / frame_diagonal_mm;
 }
 
 }  // namespace ripplegauge

@@ -163,7 +163,7 @@ cv::Rect2d free_corner(const cv::Size2d& size, const cv::Size2d& photo, double m
 }
 
 /// Draws a bar of a round length, as long as it is at the card, and returns the box that it needs.
-cv::Rect2d draw_scale_bar(Canvas& canvas, const Reading& reading, const std::vector<Spot>& spots,
+cv::Rect2d draw_scale_bar(PixelCanvas& canvas, const Reading& reading, const std::vector<Spot>& spots,
                           const cv::Size2d& photo, double scale, double size) {
   const double px_per_mm = reading.setup.pixels_per_mm * scale;
   if (!(px_per_mm > 0) || !std::isfinite(px_per_mm)) return {};
@@ -172,7 +172,7 @@ cv::Rect2d draw_scale_bar(Canvas& canvas, const Reading& reading, const std::vec
   const double length = length_mm * px_per_mm;
   const std::string text = tick_text(length_mm, length_mm) + " mm at the card";
   const TextStyle style{0.85 * size, palette::ink, Align::left, false};
-  const double width = std::max(length, text_width(canvas.cairo(), text, style)) + 1.2 * size;
+  const double width = std::max(length, text_width(text, style)) + 1.2 * size;
   const cv::Rect2d box = free_corner({width, 2.5 * size}, photo, 0.4 * size, spots);
   canvas.rectangle(box, palette::paper, 0.94);
   canvas.text(text, box.x + 0.6 * size, box.y + 1.05 * size, style);
@@ -183,7 +183,7 @@ cv::Rect2d draw_scale_bar(Canvas& canvas, const Reading& reading, const std::vec
 }
 
 /// Round what was judged, dotted: a dent outside would not have been seen.
-void draw_judged_area(Canvas& canvas, const Reading& reading, const View& view, const cv::Size2d& photo,
+void draw_judged_area(PixelCanvas& canvas, const Reading& reading, const View& view, const cv::Size2d& photo,
                       double size) {
   cairo_t* cairo = canvas.cairo();
   const double dots[] = {0.12 * size, 0.36 * size};
@@ -227,7 +227,7 @@ Picture annotated_picture(const AnnotateInput& input) {
   const double text_size = width / text_sizes_wide;
   const Legend legend(reading, input.coins, width, text_size);
 
-  Canvas canvas(width, photo.rows + static_cast<int>(std::ceil(legend.height())), palette::paper);
+  PixelCanvas canvas(width, photo.rows + static_cast<int>(std::ceil(legend.height())), palette::paper);
   canvas.paste(photo, 0, 0);
   const View view{reduced * photo.cols / cut.width, cv::Point2d(cut.tl()) / reduced};
   draw_judged_area(canvas, reading, view, photo.size(), text_size);

@@ -1,15 +1,12 @@
 #include "ripplegauge/picture/chart.hpp"
 
-#include <cairo-pdf.h>
 #include <cairo-svg.h>
 
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <cstdio>
 #include <numbers>
 
-#include "cairo_stream.hpp"
 #include "drawing.hpp"
 
 namespace ripplegauge {
@@ -85,8 +82,8 @@ void label_counts(cairo_t* cairo, const ChartPanel& panel, const Axes& axes) {
     const auto index = static_cast<std::size_t>(value - 1);
     const std::string name =
         value >= 1 && index < panel.x_names.size() ? panel.x_names[index] : std::to_string(value);
-    show_text(cairo, fitted(cairo, name, below_axis_style, slot), axes.x(value),
-              panel_height - bottom_margin + 16, below_axis_style);
+    show_text(cairo, fitted(name, below_axis_style, slot), axes.x(value), panel_height - bottom_margin + 16,
+              below_axis_style);
   }
 }
 
@@ -185,8 +182,8 @@ void draw_line(cairo_t* cairo, const ChartLine& line, const Axes& axes, const Rg
 
 void draw_panel(cairo_t* cairo, const ChartPanel& panel) {
   const double width = panel_width - left_margin - right_margin;
-  show_text(cairo, fitted(cairo, panel.title, panel_title_style, width), left_margin, 14, panel_title_style);
-  show_text(cairo, fitted(cairo, panel.note, remark_style, width), left_margin, 31, remark_style);
+  show_text(cairo, fitted(panel.title, panel_title_style, width), left_margin, 14, panel_title_style);
+  show_text(cairo, fitted(panel.note, remark_style, width), left_margin, 31, remark_style);
 
   const Axes axes(panel);
   draw_axes(cairo, panel, axes);
@@ -198,7 +195,7 @@ void draw_panel(cairo_t* cairo, const ChartPanel& panel) {
     if (line.label.empty()) continue;
     const TextStyle style{11, line.style == LineStyle::dashed ? palette::grey : ink};
     // At the left: what people work on rises to the right.
-    show_text(cairo, fitted(cairo, line.label, style, width / 2), left_margin + 6, legend_y, style);
+    show_text(cairo, fitted(line.label, style, width / 2), left_margin + 6, legend_y, style);
     legend_y += 14;
   }
 }
@@ -220,18 +217,11 @@ void draw_chart(cairo_t* cairo, const Chart& chart) {
   cairo_restore(cairo);
 }
 
-/// The whole chart on a surface that writes a file, which is finished with it.
-void draw_on(cairo_surface_t* surface, const Chart& chart, double scale) {
-  {
-    const Context cairo(cairo_create(surface));
-    cairo_scale(cairo.get(), scale, scale);
-    set_colour(cairo.get(), palette::paper);
-    cairo_paint(cairo.get());
-    draw_chart(cairo.get(), chart);
-    require(cairo_status(cairo.get()));
-  }
-  cairo_surface_finish(surface);
-  require(cairo_surface_status(surface));
+void draw_on(cairo_t* cairo, const Chart& chart, double scale) {
+  cairo_scale(cairo, scale, scale);
+  set_colour(cairo, palette::paper);
+  cairo_paint(cairo);
+  draw_chart(cairo, chart);
 }
 
 }  // namespace
@@ -249,26 +239,29 @@ std::string chart_svg(const Chart& chart) {
   std::string bytes;
   const Surface surface(cairo_svg_surface_create_for_stream(append_bytes, &bytes, size.width, size.height));
   cairo_svg_surface_set_document_unit(surface.get(), CAIRO_SVG_UNIT_PX);
-  draw_on(surface.get(), chart, 1);
+  {
+    const Context cairo(cairo_create(surface.get()));
+    draw_on(cairo.get(), chart, 1);
+    require(cairo_status(cairo.get()));
+  }
+  cairo_surface_finish(surface.get());
+  require(cairo_surface_status(surface.get()));
   return bytes;
 }
 
 std::string chart_pdf(const Chart& chart) {
   constexpr double points_per_px = 0.75;  // 72 points and 96 px an inch
   const ChartSize size = size_of(chart);
-  std::string bytes;
-  const Surface surface(cairo_pdf_surface_create_for_stream(append_bytes, &bytes, points_per_px * size.width,
-                                                            points_per_px * size.height));
-  // Cairo would write the time of the run, and the same chart would never give the same file twice.
-  cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_CREATE_DATE, "");
-  draw_on(surface.get(), chart, points_per_px);
-  return bytes;
+  PdfFile file(points_per_px * size.width, points_per_px * size.height, {});
+  draw_on(file.cairo(), chart, points_per_px);
+  file.end_page();
+  return file.finish();
 }
 
 cv::Mat chart_bgr(const Chart& chart, double scale) {
   const ChartSize size = size_of(chart);
-  const Canvas canvas(static_cast<int>(std::ceil(size.width * scale)),
-                      static_cast<int>(std::ceil(size.height * scale)), palette::paper);
+  const PixelCanvas canvas(static_cast<int>(std::ceil(size.width * scale)),
+                           static_cast<int>(std::ceil(size.height * scale)), palette::paper);
   cairo_scale(canvas.cairo(), scale, scale);
   draw_chart(canvas.cairo(), chart);
   return canvas.picture().bgr;

@@ -41,7 +41,7 @@ cv::Rect2d box_between(const cv::Point2d& a, const cv::Point2d& b) {
   return {std::min(a.x, b.x), std::min(a.y, b.y), std::abs(a.x - b.x), std::abs(a.y - b.y)};
 }
 
-void draw_fields(Canvas& canvas, const Frame& frame, const Coverage& coverage, int most) {
+void draw_fields(PixelCanvas& canvas, const Frame& frame, const Coverage& coverage, int most) {
   for (int row = 0; row < Coverage::rows; ++row)
     for (int column = 0; column < Coverage::columns; ++column) {
       const auto corner = [&](int c, int r) {
@@ -58,7 +58,7 @@ void draw_fields(Canvas& canvas, const Frame& frame, const Coverage& coverage, i
     }
 }
 
-void draw_outlines(Canvas& canvas, const Frame& frame, const CameraCalibration& calibration,
+void draw_outlines(PixelCanvas& canvas, const Frame& frame, const CameraCalibration& calibration,
                    const std::vector<CameraShot>& shots) {
   cairo_t* cairo = canvas.cairo();
   cairo_set_line_width(cairo, 2);
@@ -80,13 +80,13 @@ void draw_outlines(Canvas& canvas, const Frame& frame, const CameraCalibration& 
     }
 }
 
-void draw_legend(Canvas& canvas, double top, const Coverage& coverage, int most) {
+void draw_legend(PixelCanvas& canvas, double top, const Coverage& coverage, int most) {
   double x = margin;
   const auto swatch = [&](const Rgb& colour, const std::string& words) {
     canvas.rectangle({x, top, 34, 26}, palette::grey);
     canvas.rectangle({x + 1, top + 1, 32, 24}, colour);
     canvas.text(words, x + 44, top + 21, {.size = 22});
-    x += 70 + text_width(canvas.cairo(), words, {.size = 22});
+    x += 70 + text_width(words, {.size = 22});
   };
   swatch(palette::paper, "no corner");
   swatch(shade(1, most), "1");
@@ -107,12 +107,12 @@ Picture coverage_picture(const CalibrationTarget& target, const CameraCalibratio
   frame.scale = longer_side / std::max(upright.width, upright.height);
   const double width = frame.scale * upright.width, height = frame.scale * upright.height;
   constexpr double narrowest = 760;  // for the words
-  Canvas canvas(static_cast<int>(std::lround(std::max(width + 2 * margin, narrowest))),
-                static_cast<int>(std::lround(title_height + height + margin + legend_height)),
-                palette::paper);
+  PixelCanvas canvas(static_cast<int>(std::lround(std::max(width + 2 * margin, narrowest))),
+                     static_cast<int>(std::lround(title_height + height + margin + legend_height)),
+                     palette::paper);
   canvas.text("Where the lens was seen", margin, 46, {.size = 32, .bold = true});
   const std::string what = std::to_string(calibration.photos.size()) + " photos of the " + target.name;
-  canvas.text(fitted(canvas.cairo(), what, {.size = 22}, canvas.width() - 2 * margin), margin, 80,
+  canvas.text(fitted(what, {.size = 22}, canvas.width() - 2 * margin), margin, 80,
               {.size = 22, .colour = palette::grey});
   constexpr int plenty = 32;  // a whole corner card
   draw_fields(canvas, frame, coverage, plenty);

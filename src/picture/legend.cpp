@@ -66,8 +66,7 @@ std::string size_words(const Dent& dent) {
 }  // namespace
 
 Legend::Legend(const Reading& reading, const std::vector<std::string>& coins, double width, double text_size)
-    : scratch_(1, 1, palette::paper),
-      many_(reading.dents.size() > 4),
+    : many_(reading.dents.size() > 4),
       sections_(scale_of(reading.dents)),
       width_(width),
       size_(many_ ? 0.85 * text_size : text_size),
@@ -160,8 +159,7 @@ void Legend::lay_out_warnings(const Reading& reading) {
 
 void Legend::add(std::vector<Line>& lines, const std::string& text, const TextStyle& style, double width,
                  std::size_t max_lines) const {
-  for (const std::string& line : wrapped(scratch_.cairo(), text, style, width, max_lines))
-    lines.push_back({line, style});
+  for (const std::string& line : lines_of(text, style, width, max_lines)) lines.push_back({line, style});
 }
 
 double Legend::height_of(const std::vector<Line>& lines) const {
@@ -170,7 +168,7 @@ double Legend::height_of(const std::vector<Line>& lines) const {
   return height;
 }
 
-double Legend::draw_lines(Canvas& canvas, const std::vector<Line>& lines, double x, double top) const {
+double Legend::draw_lines(PixelCanvas& canvas, const std::vector<Line>& lines, double x, double top) const {
   for (const Line& line : lines) {
     canvas.text(line.text, x, top + line.style.size, line.style);
     top += line_height * line.style.size;
@@ -178,7 +176,7 @@ double Legend::draw_lines(Canvas& canvas, const std::vector<Line>& lines, double
   return top;
 }
 
-void Legend::draw(Canvas& canvas, double top) const {
+void Legend::draw(PixelCanvas& canvas, double top) const {
   for (const Band& band : bands_) {
     const double height = height_of(band.lines) + 2 * band_padding * size_;
     canvas.rectangle({0, top, width_, height}, band.colour);

@@ -15,7 +15,7 @@ class Legend {
   Legend(const Reading& reading, const std::vector<std::string>& coins, double width, double text_size);
   double height() const { return height_; }
   /// Draws with its top left corner at (0, top).
-  void draw(Canvas& canvas, double top) const;
+  void draw(PixelCanvas& canvas, double top) const;
 
  private:
   struct Line {
@@ -40,10 +40,9 @@ class Legend {
   void add(std::vector<Line>& lines, const std::string& text, const TextStyle& style, double width,
            std::size_t max_lines) const;
   double height_of(const std::vector<Line>& lines) const;
-  double draw_lines(Canvas& canvas, const std::vector<Line>& lines, double x, double top) const;
+  double draw_lines(PixelCanvas& canvas, const std::vector<Line>& lines, double x, double top) const;
 
-  Canvas scratch_;  ///< to measure text on
-  bool many_;       ///< rows are kept short
+  bool many_;  ///< rows are kept short
   SectionScale sections_;
   double width_, size_, plot_width_;
   std::vector<Band> bands_;

@@ -39,7 +39,7 @@ cv::Mat side_by_side(const std::vector<TitledPicture>& pictures) {
     width += picture.bgr.cols + (width > 0 ? gap : 0);
     height = std::max(height, picture.bgr.rows);
   }
-  picture_detail::Canvas canvas(std::max(1, width), std::max(1, top + height), palette::paper);
+  picture_detail::PixelCanvas canvas(std::max(1, width), std::max(1, top + height), palette::paper);
   int x = 0;
   for (const TitledPicture& picture : pictures) {
     canvas.text(picture.title, x, top - 14, {.size = 24, .bold = true});

@@ -118,8 +118,8 @@ class ReliefMap {
   }
 
   Picture draw() {
-    canvas_.text(fitted(canvas_.cairo(), title_, title_style(), canvas_.width() - 2 * size_), size_,
-                 1.7 * size_, title_style());
+    canvas_.text(fitted(title_, title_style(), canvas_.width() - 2 * size_), size_, 1.7 * size_,
+                 title_style());
     draw_heights();
     draw_contours();
     draw_axes();
@@ -279,12 +279,12 @@ class ReliefMap {
   std::string title_;
   Window window_;
   double range_mm_, px_per_step_, size_;
-  Canvas canvas_;
+  PixelCanvas canvas_;
 };
 
 Picture nothing_measured(const ReliefMapOptions& options) {
   const double size = options.map_side_px / 34.0;
-  Canvas canvas(options.map_side_px, static_cast<int>(6 * size), palette::paper);
+  PixelCanvas canvas(options.map_side_px, static_cast<int>(6 * size), palette::paper);
   canvas.text(options.title, size, 1.7 * size, {1.2 * size, palette::ink, Align::left, true});
   canvas.text("No relief was measured.", size, 4 * size, {size, palette::ink, Align::left, false});
   return canvas.picture();

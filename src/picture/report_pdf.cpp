@@ -1,11 +1,8 @@
-#include <cairo-pdf.h>
-
+// A report as a printable file: blocks set below each other on A4 pages.
 #include <algorithm>
 #include <memory>
 #include <opencv2/imgproc.hpp>
-#include <sstream>
 
-#include "cairo_stream.hpp"
 #include "drawing.hpp"
 #include "ripplegauge/picture/picture.hpp"
 #include "ripplegauge/picture/report_page.hpp"
@@ -117,35 +114,6 @@ class Typesetter {
 
   static double page_width() { return paper_width - 2 * side_margin; }
 
-  /// Broken at spaces; a word wider than the line is broken where it must be.
-  std::vector<std::string> lines_of(const std::string& text, const TextStyle& style, double width) {
-    const auto width_of = [&](const std::string& part) {
-      return picture_detail::text_width(cairo_, part, style);
-    };
-    std::vector<std::string> lines;
-    std::string line, word;
-    std::istringstream words(text);
-    while (words >> word) {
-      const std::string longer = line.empty() ? word : line + " " + word;
-      if (width_of(longer) <= width) {
-        line = longer;
-        continue;
-      }
-      if (!line.empty()) lines.push_back(line);
-      line = word;
-      while (width_of(line) > width && line.size() > 1) {
-        std::size_t cut = line.size() - 1;
-        while (cut > 1 && ((static_cast<unsigned char>(line[cut]) & 0xC0) == 0x80 ||
-                           width_of(line.substr(0, cut)) > width))
-          --cut;
-        lines.push_back(line.substr(0, cut));
-        line = line.substr(cut);
-      }
-    }
-    if (!line.empty()) lines.push_back(line);
-    return lines;
-  }
-
   void paragraph(const std::string& text, const TextStyle& style, double x, double width) {
     for (const std::string& line : lines_of(text, style, width)) {
       need(style.size * leading);
@@ -172,7 +140,7 @@ class Typesetter {
     const auto measure = [&](const std::vector<std::string>& cells) {
       widths.resize(std::max(widths.size(), cells.size()), 0);
       for (std::size_t i = leaves_room(table, cells) ? 1 : 0; i < cells.size(); ++i)
-        widths[i] = std::max(widths[i], picture_detail::text_width(cairo_, cells[i], bold_style) + 12);
+        widths[i] = std::max(widths[i], text_width(cells[i], bold_style) + 12);
     };
     measure(table.header);
     for (const auto& cells : table.rows) measure(cells);
@@ -321,20 +289,9 @@ class Typesetter {
 }  // namespace
 
 std::string report_pdf(const ReportPage& page) {
-  std::string bytes;
-  const Surface surface(cairo_pdf_surface_create_for_stream(append_bytes, &bytes, paper_width, paper_height));
-  cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_TITLE, printable(page.title).c_str());
-  cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_AUTHOR, printable(page.workshop).c_str());
-  // Cairo would write the time of the run, and the same page would never give the same file twice.
-  cairo_pdf_surface_set_metadata(surface.get(), CAIRO_PDF_METADATA_CREATE_DATE, printable(page.date).c_str());
-  {
-    const Context cairo(cairo_create(surface.get()));
-    Typesetter(cairo.get(), page).set();
-    require(cairo_status(cairo.get()));
-  }
-  cairo_surface_finish(surface.get());
-  require(cairo_surface_status(surface.get()));
-  return bytes;
+  PdfFile file(paper_width, paper_height, {page.title, page.workshop, page.date});
+  Typesetter(file.cairo(), page).set();
+  return file.finish();
 }
 
 }  // namespace ripplegauge

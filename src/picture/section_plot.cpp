@@ -3,8 +3,9 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <optional>
+
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge::picture_detail {
 namespace {
@@ -37,7 +38,7 @@ std::vector<ProfilePoint> finite_points(const Dent& dent) {
 
 class SectionPlot {
  public:
-  SectionPlot(Canvas& canvas, const cv::Rect2d& area, const Dent& dent, const SectionScale& scale,
+  SectionPlot(PixelCanvas& canvas, const cv::Rect2d& area, const Dent& dent, const SectionScale& scale,
               double size)
       : canvas_(canvas),
         cairo_(canvas.cairo()),
@@ -119,7 +120,7 @@ class SectionPlot {
   void draw_along_ticks() {
     const double bottom = frame_.y + frame_.height;
     line(frame_.x, bottom, frame_.x + frame_.width, bottom, palette::grid);
-    const double room_for_one = text_width(cairo_, "-0.5 mm", style(Align::centre));
+    const double room_for_one = text_width("-0.5 mm", style(Align::centre));
     const int count = std::clamp(static_cast<int>(frame_.width / room_for_one), 3, 8);
     const double step = round_step(along_.span(), count);
     for (double i = std::ceil(along_.from / step); i * step <= along_.to; ++i) {
@@ -149,12 +150,12 @@ class SectionPlot {
   void draw_exaggeration() {
     const double times = (frame_.height / height_.span()) / (frame_.width / along_.span());
     if (times < 2) return;
-    char text[40];
-    std::snprintf(text, sizeof text, "heights drawn %.0f ×", times < 20 ? times : std::round(times / 5) * 5);
-    canvas_.text(text, frame_.x + frame_.width, frame_.y - 0.6 * size_, style(Align::right));
+    const double rounded = times < 20 ? times : std::round(times / 5) * 5;
+    canvas_.text("heights drawn " + figure(rounded, 0) + " ×", frame_.x + frame_.width,
+                 frame_.y - 0.6 * size_, style(Align::right));
   }
 
-  Canvas& canvas_;
+  PixelCanvas& canvas_;
   cairo_t* cairo_;
   std::vector<ProfilePoint> points_;
   Kind kind_;
@@ -185,7 +186,7 @@ SectionScale scale_of(const std::vector<Dent>& dents) {
   return scale;
 }
 
-void draw_section(Canvas& canvas, const cv::Rect2d& area, const Dent& dent, const SectionScale& scale,
+void draw_section(PixelCanvas& canvas, const cv::Rect2d& area, const Dent& dent, const SectionScale& scale,
                   double text_size) {
   SectionPlot plot(canvas, area, dent, scale, text_size);
   if (plot.is_drawable()) plot.draw();

@@ -16,9 +16,9 @@ constexpr double outline_width = 0.11, casing_width = 0.27;  // the light casing
 TextStyle first_style(double size) { return {size, palette::ink, Align::left, true}; }
 TextStyle second_style(double size) { return {second_line_size * size, palette::ink, Align::left, false}; }
 
-cv::Size2d label_size(const Canvas& canvas, const Spot& spot, double size) {
-  const double text = std::max(text_width(canvas.cairo(), spot.first_line, first_style(size)),
-                               text_width(canvas.cairo(), spot.second_line, second_style(size)));
+cv::Size2d label_size(const Spot& spot, double size) {
+  const double text = std::max(text_width(spot.first_line, first_style(size)),
+                               text_width(spot.second_line, second_style(size)));
   const double gap_after_text = text > 0 ? 0.3 * size : 0;
   const int lines = 1 + !spot.second_line.empty();
   return {badge_width * size + text + gap_after_text, (2 * padding + line_height * lines) * size};
@@ -30,7 +30,7 @@ constexpr std::size_t most_labels = 40;
 enum class Line { of_kind, solid };
 
 /// The path twice: a light casing, then the colour of the kind.
-void stroke(Canvas& canvas, Kind kind, Line line, double size) {
+void stroke(PixelCanvas& canvas, Kind kind, Line line, double size) {
   cairo_t* cairo = canvas.cairo();
   cairo_set_line_join(cairo, CAIRO_LINE_JOIN_ROUND);
   set_colour(cairo, palette::paper, 0.85);
@@ -49,7 +49,7 @@ cv::Point2d drawable(const cv::Point2d& p) {
   return {std::clamp(p.x, -far_away, far_away), std::clamp(p.y, -far_away, far_away)};
 }
 
-void draw_outline(Canvas& canvas, const Spot& spot, double size) {
+void draw_outline(PixelCanvas& canvas, const Spot& spot, double size) {
   cairo_new_path(canvas.cairo());
   for (const cv::Point2d& point : spot.outline) {
     const cv::Point2d p = drawable(point);
@@ -60,7 +60,7 @@ void draw_outline(Canvas& canvas, const Spot& spot, double size) {
 }
 
 /// Where the tab is glued, or the tip set.
-void draw_cross(Canvas& canvas, const Spot& spot, double size) {
+void draw_cross(PixelCanvas& canvas, const Spot& spot, double size) {
   if (!spot.cross) return;
   const cv::Point2d at = drawable(*spot.cross);
   const double arm = 0.45 * size;
@@ -72,7 +72,7 @@ void draw_cross(Canvas& canvas, const Spot& spot, double size) {
   stroke(canvas, spot.kind, Line::solid, size);
 }
 
-void draw_label(Canvas& canvas, const Spot& spot, const PlacedLabel& label, double size) {
+void draw_label(PixelCanvas& canvas, const Spot& spot, const PlacedLabel& label, double size) {
   cairo_t* cairo = canvas.cairo();
   const cv::Rect2d& box = label.box;
   canvas.rectangle(box, palette::paper, 0.94);
@@ -90,7 +90,7 @@ void draw_label(Canvas& canvas, const Spot& spot, const PlacedLabel& label, doub
   canvas.text(spot.second_line, x, baseline + line_height * size, second_style(size));
 }
 
-void draw_number_in_spot(Canvas& canvas, const Spot& spot, double size) {
+void draw_number_in_spot(PixelCanvas& canvas, const Spot& spot, double size) {
   cv::Point2d sum;
   for (const cv::Point2d& p : spot.outline) sum += drawable(p);
   const cv::Point2d middle = sum / static_cast<double>(spot.outline.size());
@@ -113,7 +113,7 @@ bool reaches_into(const Spot& spot, const cv::Rect2d& area) {
 
 }  // namespace
 
-void draw_spots(Canvas& canvas, const std::vector<Spot>& spots, const cv::Rect2d& area,
+void draw_spots(PixelCanvas& canvas, const std::vector<Spot>& spots, const cv::Rect2d& area,
                 const std::vector<cv::Rect2d>& taken, double text_size) {
   cairo_save(canvas.cairo());
   cairo_rectangle(canvas.cairo(), area.x, area.y, area.width, area.height);
@@ -126,7 +126,7 @@ void draw_spots(Canvas& canvas, const std::vector<Spot>& spots, const cv::Rect2d
     draw_cross(canvas, spot, text_size);
     if (visible.size() == most_labels) continue;
     visible.push_back(&spot);
-    wishes.push_back({thinned(spot.outline), label_size(canvas, spot, text_size)});
+    wishes.push_back({thinned(spot.outline), label_size(spot, text_size)});
   }
   const double margin = 0.4 * text_size;
   const cv::Rect2d inside(area.x + margin, area.y + margin, area.width - 2 * margin,

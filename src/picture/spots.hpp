@@ -19,7 +19,7 @@ struct Spot {
 
 /// Outlines, and labels beside them with a line to each. Nothing leaves `area`; labels keep off the boxes
 /// `taken`.
-void draw_spots(Canvas& canvas, const std::vector<Spot>& spots, const cv::Rect2d& area,
+void draw_spots(PixelCanvas& canvas, const std::vector<Spot>& spots, const cv::Rect2d& area,
                 const std::vector<cv::Rect2d>& taken, double text_size);
 
 }  // namespace ripplegauge::picture_detail

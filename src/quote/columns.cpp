@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <vector>
 
-#include "ripplegauge/quote/text.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 

@@ -3,7 +3,8 @@
 #include <algorithm>
 #include <map>
 
-#include "ripplegauge/quote/text.hpp"
+#include "ripplegauge/core/expects.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 
@@ -17,6 +18,7 @@ std::vector<SizeBand> plain_bands() {
 }
 
 std::size_t band_index(const std::vector<SizeBand>& bands, double size_mm) {
+  expects(!bands.empty(), "a band to lie in");
   const auto holds = [&](const SizeBand& band) {
     return size_mm >= band.from_mm && (!band.to_mm || size_mm < *band.to_mm);
   };
@@ -51,6 +53,7 @@ namespace {
 
 /// Cells of one line of a table; a cell of several lines makes the row as high.
 std::string table_row(const std::vector<std::vector<std::string>>& cells, const std::vector<int>& widths) {
+  expects(cells.size() == widths.size(), "a width for each cell");
   std::size_t height = 1;
   for (const auto& cell : cells) height = std::max(height, cell.size());
   std::string text;

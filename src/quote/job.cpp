@@ -9,7 +9,7 @@
 
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/quote/money.hpp"
-#include "ripplegauge/quote/text.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 
@@ -99,7 +99,7 @@ bool is_blank(const std::string& text) { return text.find_first_not_of(" \t\n") 
 std::string spot_name(int id) { return "spot " + std::to_string(id); }
 
 void require_reason(const ByHand& by, const std::string& what) {
-  if (is_blank(by.why)) throw UsageError("say why " + what + " (--reason)");
+  if (is_blank(by.why)) throw UsageError("say why " + what + ": a reason is needed");
 }
 
 void note(Job& job, const std::string& what, const std::string& key, const std::string& from,
@@ -121,7 +121,7 @@ std::string size_text(const std::optional<Quantity>& size_mm) {
 JobPanel& known_panel(Job& job, const std::string& name) {
   for (JobPanel& panel : job.panels)
     if (same_name(panel.name, name)) return panel;
-  throw UsageError("the job has no panel \"" + name + "\"; `ripplegauge job list` shows their names");
+  throw UsageError("the job has no panel \"" + name + "\"; the list of the job shows their names");
 }
 
 /// Whether the photo says something of its panel.
@@ -261,7 +261,7 @@ void set_photo_aside(Job& job, int id, const ByHand& by) {
       std::find_if(job.photos.begin(), job.photos.end(), [&](const JobPhoto& one) { return one.id == id; });
   const std::string name = "photo " + std::to_string(id);
   if (photo == job.photos.end())
-    throw UsageError("the job has no " + name + "; `ripplegauge job list` shows their numbers");
+    throw UsageError("the job has no " + name + "; the list of the job shows their numbers");
   if (photo->status != Status::refused) throw UsageError(name + " was measured; void its spots instead");
   require_reason(by, name + " is set aside");
   photo->set_aside = Voided{by.why, by.date, by.who};
@@ -310,7 +310,7 @@ void change_spot(Job& job, int id, const SpotByHand& change, const ByHand& by) {
 }
 
 void join_spots(Job& job, const std::vector<int>& ids, const ByHand& by) {
-  if (ids.size() < 2) throw UsageError("give the spots that are one: --spot 3,7");
+  if (ids.size() < 2) throw UsageError("give two spots or more that are one");
   const JobSpot first = spot_with_id(job, ids.front());
   std::set<int> photos;
   for (const int id : ids) {
@@ -370,8 +370,7 @@ std::vector<JobWarning> warnings_in(const Job& job) {
 JobSpot& spot_with_id(Job& job, int id) {
   for (JobSpot& spot : job.spots)
     if (spot.id == id) return spot;
-  throw UsageError("the job has no spot " + std::to_string(id) +
-                   "; `ripplegauge job list` shows their numbers");
+  throw UsageError("the job has no spot " + std::to_string(id) + "; the list of the job shows their numbers");
 }
 
 const JobPhoto* photo_with_id(const Job& job, int id) {

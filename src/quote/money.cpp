@@ -6,6 +6,7 @@
 #include <cstdlib>
 
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/core/expects.hpp"
 
 namespace ripplegauge {
 
@@ -110,6 +111,7 @@ std::optional<std::int64_t> minor_from_double(double value, int decimals) {
 }
 
 std::string decimal_from_minor(std::int64_t amount_minor, int decimals) {
+  expects(decimals >= 0 && decimals <= 18, "decimals that 64 bits have");
   std::string digits = std::to_string(std::abs(amount_minor));
   const auto kept = static_cast<std::size_t>(decimals);
   if (digits.size() <= kept) digits.insert(0, kept + 1 - digits.size(), '0');

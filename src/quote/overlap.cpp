@@ -246,10 +246,6 @@ std::string ids_text(const std::vector<Pair>& pairs) {
   return text;
 }
 
-constexpr const char* how_to_answer =
-    " `ripplegauge job same JOB --spot A,B` joins two; `job mark JOB --spot A --counts-alone` says that they "
-    "are two.";
-
 /// What two photos of one panel have in common. Adds to pairs what is one spot, to questions what may be.
 void look_at_two(const Job& job, int photo_a, const Sightings& a, int photo_b, const Sightings& b,
                  const OverlapOptions& options, std::vector<Pair>& pairs,
@@ -268,8 +264,7 @@ void look_at_two(const Job& job, int photo_a, const Sightings& a, int photo_b, c
       pairs.push_back(found.front());
     else
       questions.push_back("Spots " + ids_text(found) + " (" + photos_text(job, photo_a, photo_b) +
-                          ") lie in one place of the card, but differ in depth or size: counted as two." +
-                          how_to_answer);
+                          ") lie in one place of the card, but differ in depth or size: counted as two.");
     return;
   }
   const Pattern pattern = best_pattern(a, b, options);
@@ -279,8 +274,7 @@ void look_at_two(const Job& job, int photo_a, const Sightings& a, int photo_b, c
     pairs.insert(pairs.end(), pattern.pairs.begin(), pattern.pairs.end());
   else if (matched >= 2 && 2 * matched >= fewer)
     questions.push_back("Spots " + ids_text(pattern.pairs) + " (" + photos_text(job, photo_a, photo_b) +
-                        ") make one pattern, as if the card had been moved: counted as separate ones." +
-                        how_to_answer);
+                        ") make one pattern, as if the card had been moved: counted as separate ones.");
 }
 
 }  // namespace

@@ -75,8 +75,6 @@ QuotedSpot quoted_from(const Job& job, const CountedSpot& counted, const PriceTa
   return result;
 }
 
-constexpr const char* unknown_severity = "severity not known";
-
 /// Which rows price a spot: all of them have the same band and severity word.
 struct RowKey {
   std::string panel, band, severity;
@@ -147,7 +145,7 @@ std::vector<Priced> priced_spots(const Job& job, const PriceTable& table, const 
     else if (const auto key = row_key(table, spot))
       groups[*key].push_back(&spot);
     else
-      quote.unpriced.push_back({spot.spot.id, panel, unknown_severity});
+      quote.unpriced.push_back({spot.spot.id, panel, severity_not_known});
   }
   std::vector<Priced> priced;
   const auto add = [&](const PriceRow& row, const std::vector<const QuotedSpot*>& spots) {
@@ -307,7 +305,7 @@ void check_wanted_items(const Job& job, const PriceTable& table) {
     for (const FixedItem& item : table.items) names.push_back(item.name);
     throw UsageError("the job asks for " + quoted(wanted.name) + ", which the price file does not have" +
                      (names.empty() ? "" : ": it has " + listed(names)) +
-                     "; a one-off has a price of its own, `ripplegauge job item JOB NAME --price 12.50`");
+                     "; a one-off needs a price of its own");
   }
 }
 
@@ -488,11 +486,10 @@ void add_total(const PriceTable& table, Quote& quote) {
 void remark_on_severities(const PriceTable& table, Quote& quote) {
   std::string ids;
   for (const UnpricedSpot& spot : quote.unpriced)
-    if (spot.reason == unknown_severity) ids += (ids.empty() ? "" : ",") + std::to_string(spot.id);
+    if (spot.reason == severity_not_known) ids += (ids.empty() ? "" : ",") + std::to_string(spot.id);
   if (!ids.empty())
-    quote.remarks.push_back(
-        "The price file prices by severity; say it with `ripplegauge job mark JOB --spot " + ids +
-        " --severity WORD`: " + listed(table.severities));
+    quote.remarks.push_back("The price file prices by severity; say that of spots " + ids + ": one of " +
+                            listed(table.severities));
 }
 
 /// A fact that no price speaks of may be a slip of the pen that costs the workshop money: it is named.

@@ -6,7 +6,7 @@
 #include "columns.hpp"
 #include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/quote/counts.hpp"
-#include "ripplegauge/quote/text.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 

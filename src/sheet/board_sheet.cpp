@@ -274,14 +274,11 @@ void draw_instructions(Canvas& canvas, double page_width_mm, const BoardSheetOpt
 
   const PageBox screen{column_at(2), below_mm + 2, column_mm, 0.62 * column_mm};
   draw_screen_view(canvas, screen);
-  double y_mm =
+  const double y_mm =
       canvas.paragraph({screen.x_mm, screen.bottom_mm() + 2}, column_mm,
                        "What the screen should show: card whole and sharp, stripes all round the dent.",
                        {.size_mm = 3.2, .colour = dark_grey});
-  const std::string board =
-      options.tags ? std::string("--board FILE") : "--board-pitch " + length_text(options.pitch_mm);
-  canvas.paragraph({screen.x_mm, y_mm + 2}, column_mm,
-                   "ripplegauge measure PHOTO " + board + " --bar-length MM",
+  canvas.paragraph({screen.x_mm, y_mm + 2}, column_mm, options.how_to_measure,
                    {.size_mm = 3.2, .colour = dark_grey});
 }
 

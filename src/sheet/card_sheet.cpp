@@ -90,7 +90,7 @@ std::string card_sheet_pdf(const CardDefinition& card, Paper paper) {
   draw_steps(
       canvas, {left_mm, y_mm}, column_mm,
       {"Cut the card out along the grey line. Keep it flat and clean.",
-       "Measure the check bar to 0.2 mm with a steel rule: printers scale. Give its length as --bar-length.",
+       "Measure the check bar to 0.2 mm with a steel rule: printers scale. Give its length with every photo.",
        "Lay the card flat on the panel, close beside the dent, not over it. On a door: low-tack tape along "
        "its outer edges."},
       step_font_mm);

@@ -5,8 +5,8 @@
 #include <cmath>
 #include <numbers>
 
-#include "canvas.hpp"
 #include "ripplegauge/advice/brief.hpp"
+#include "ripplegauge/draw/canvas.hpp"
 #include "sheet_parts.hpp"
 
 namespace ripplegauge {
@@ -34,25 +34,6 @@ constexpr SideDetail side_details[] = {{2.6, true}, {2.4, true}, {2.2, true}, {2
 constexpr double brief_fonts_mm[] = {4.3, 3.9, 3.6};
 
 constexpr double margin_mm = 12, gutter_mm = 6, side_column_mm = 60, tick_mm = 2.8, indent_mm = tick_mm + 2;
-
-/// Bytes that are no UTF-8 would make Cairo stop drawing: file names may hold any.
-std::string printable(std::string text) {
-  for (std::size_t i = 0; i < text.size();) {
-    const auto byte = static_cast<unsigned char>(text[i]);
-    const std::size_t length = byte < 0x80   ? 1
-                               : byte < 0xC2 ? 0
-                               : byte < 0xE0 ? 2
-                               : byte < 0xF0 ? 3
-                               : byte < 0xF5 ? 4
-                                             : 0;
-    bool valid = length > 0 && i + length <= text.size() && byte >= 0x20;
-    for (std::size_t k = 1; valid && k < length; ++k)
-      valid = (static_cast<unsigned char>(text[i + k]) & 0xC0) == 0x80;
-    if (!valid) text[i] = '?';
-    i += valid ? length : 1;
-  }
-  return text;
-}
 
 /// Draws downwards in one column.
 class Column {
@@ -271,13 +252,13 @@ double draw_map(Canvas& canvas, const PageBox& box, const Plan& plan) {
 
 double draw_head(Canvas& canvas, const PageBox& box, const Plan& plan) {
   Column head(canvas, box, 3.0);
-  head.text("Plan: " + printable(plan.photo), {5.0, true, black});
+  head.text("Plan: " + plan.photo, {5.0, true, black});
   const auto said = [](const std::string& word) {
     return word == "not sure" ? std::string("not sure (ask)") : word;
   };
   head.small("metal " + said(spoken(plan.facts.material)) + ", paint " + said(spoken(plan.facts.paint)) +
              ", coating " + said(spoken(plan.facts.coating)) + ", place " + said(spoken(plan.facts.place)) +
-             ", kit: " + (plan.kit.empty() ? "none given" : printable(plan.kit)));
+             ", kit: " + (plan.kit.empty() ? "none given" : plan.kit));
   head.skip(1);
   canvas.line({{box.x_mm, head.y_mm()}, {box.right_mm(), head.y_mm()}}, {mid_grey, 0.3, 0});
   return head.y_mm() + 2;
@@ -409,7 +390,7 @@ std::string plan_sheet_pdf(const Plan& plan, Paper paper) {
   Canvas canvas(size.width_mm, size.height_mm, "Plan");
   const double top_mm = draw_head(canvas, {margin_mm, margin_mm, width_mm, 0}, plan);
   if (!plan.nothing_to_do.empty()) {
-    canvas.paragraph({margin_mm, top_mm + 5}, width_mm, printable(plan.nothing_to_do), {4.0, false, black});
+    canvas.paragraph({margin_mm, top_mm + 5}, width_mm, plan.nothing_to_do, {4.0, false, black});
     return canvas.finish();
   }
   double brief_end_mm = 0, brief_font_mm = 0;

@@ -1,5 +1,7 @@
 #include "sheet_parts.hpp"
 
+#include <fmt/format.h>
+
 #include <cmath>
 #include <sstream>
 
@@ -7,12 +9,7 @@
 
 namespace ripplegauge {
 
-std::string length_text(double length_mm) {
-  std::ostringstream text;
-  text.imbue(std::locale::classic());
-  text << std::round(length_mm * 100) / 100;
-  return text.str();
-}
+std::string length_text(double length_mm) { return fmt::format("{:g}", std::round(length_mm * 100) / 100); }
 
 void draw_tag(Canvas& canvas, int id, PagePoint centre, double side_mm, bool mirrored) {
   constexpr int cells = 8;

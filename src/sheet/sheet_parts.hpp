@@ -4,10 +4,12 @@
 #include <string>
 #include <vector>
 
-#include "canvas.hpp"
+#include "ripplegauge/draw/canvas.hpp"
 #include "ripplegauge/sheet/sheet.hpp"
 
 namespace ripplegauge {
+
+using namespace draw;
 
 /// Tag `id` as one black shape; the printed top is towards the page's top. `mirrored` swaps left and right.
 void draw_tag(Canvas& canvas, int id, PagePoint centre, double side_mm, bool mirrored);

@@ -85,8 +85,7 @@ std::string tag_sheet_pdf(const TagSheetOptions& options) {
               "each corner.",
               "Measure each black square\u2019s side, and where its middle is from the board\u2019s middle: "
               "right along the stripes, up, as you face the print.",
-              "Describe them: ripplegauge board NEW.json --from OLD.json --mirrored --tag "
-              "NUMBER,RIGHT,UP,SIDE, once for each."},
+              "Describe them" + (options.how_to_describe.empty() ? "." : ": " + options.how_to_describe)},
              3.4);
   return canvas.finish();
 }

@@ -1,9 +1,10 @@
 #include "ripplegauge/training/anova.hpp"
 
 #include <boost/math/distributions/fisher_f.hpp>
-#include <cassert>
 #include <cmath>
 #include <numeric>
+
+#include "ripplegauge/core/expects.hpp"
 
 namespace ripplegauge {
 
@@ -34,7 +35,7 @@ Spread pooled(const std::vector<Spread>& spreads) {
 }
 
 Spread spread_about_mean(const std::vector<double>& values) {
-  assert(!values.empty());
+  expects(!values.empty(), "at least one value");
   const double mean = mean_of(values);
   Spread spread{0, static_cast<double>(values.size()) - 1};
   for (const double value : values) spread.sum_of_squares += (value - mean) * (value - mean);
@@ -52,7 +53,7 @@ FTest f_test(const Spread& effect, const Spread& error) {
 OneWayAnova one_way_anova(const std::vector<std::vector<double>>& groups) {
   std::vector<double> all;
   for (const auto& group : groups) all.insert(all.end(), group.begin(), group.end());
-  assert(groups.size() >= 2 && all.size() > groups.size());
+  expects(groups.size() >= 2 && all.size() > groups.size(), "two groups, and more values than groups");
   const double mean = mean_of(all);
 
   OneWayAnova result{{0, static_cast<double>(groups.size()) - 1}, {0, 0}, {}};
@@ -66,7 +67,8 @@ OneWayAnova one_way_anova(const std::vector<std::vector<double>>& groups) {
 }
 
 TwoWayAnova two_way_anova(const CrossedValues& values) {
-  assert(values.size() >= 2 && values[0].size() >= 2 && values[0][0].size() >= 2);
+  expects(values.size() >= 2 && values[0].size() >= 2 && values[0][0].size() >= 2,
+          "two parts, two people and two repeats");
   const std::size_t rows = values.size(), columns = values[0].size(), repeats = values[0][0].size();
   const auto count = [](std::size_t n) { return static_cast<double>(n); };
 
@@ -78,7 +80,7 @@ TwoWayAnova two_way_anova(const CrossedValues& values) {
   for (std::size_t a = 0; a < rows; ++a) {
     for (std::size_t b = 0; b < columns; ++b) {
       const std::vector<double>& cell = values[a][b];
-      assert(cell.size() == repeats);
+      expects(cell.size() == repeats, "as many repeats in every cell");
       all.insert(all.end(), cell.begin(), cell.end());
       by_row[a].insert(by_row[a].end(), cell.begin(), cell.end());
       by_column[b].insert(by_column[b].end(), cell.begin(), cell.end());

@@ -1,14 +1,15 @@
 #include "ripplegauge/training/trend.hpp"
 
 #include <boost/math/distributions/students_t.hpp>
-#include <cassert>
 #include <cmath>
 #include <numeric>
+
+#include "ripplegauge/core/expects.hpp"
 
 namespace ripplegauge {
 
 LineFit fit_line(const std::vector<double>& x, const std::vector<double>& y) {
-  assert(x.size() == y.size());
+  expects(x.size() == y.size(), "a y for each x");
   LineFit line;
   if (x.size() < 3) return line;
   const double count = static_cast<double>(x.size());

@@ -18,7 +18,7 @@
 #include "measure/photo_look.hpp"
 #include "measure/spot_reading.hpp"
 #include "ripplegauge/dents/spot_search.hpp"
-#include "ripplegauge/files/card_file.hpp"
+#include "ripplegauge/json/card_file.hpp"
 #include "ripplegauge/measure/measure.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/picture/picture.hpp"

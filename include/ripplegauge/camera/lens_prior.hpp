@@ -9,7 +9,7 @@
 
 #include "ripplegauge/camera/lens.hpp"
 #include "ripplegauge/core/reading.hpp"
-#include "ripplegauge/photo/photo.hpp"
+#include "ripplegauge/image/photo.hpp"
 
 namespace ripplegauge {
 

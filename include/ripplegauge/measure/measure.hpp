@@ -9,7 +9,7 @@
 #include "ripplegauge/core/card_definition.hpp"
 #include "ripplegauge/core/reading.hpp"
 #include "ripplegauge/core/relief.hpp"
-#include "ripplegauge/photo/photo.hpp"
+#include "ripplegauge/image/photo.hpp"
 
 namespace ripplegauge {
 

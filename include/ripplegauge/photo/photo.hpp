@@ -1,23 +1,13 @@
-// Photos as they come from phones: JPEG, PNG, HEIC.
+// Decodes photos as they come from phones: JPEG, PNG, HEIC.
 #pragma once
 
 #include <filesystem>
-#include <opencv2/core/mat.hpp>
-#include <optional>
 #include <string>
 #include <string_view>
 
-namespace ripplegauge {
+#include "ripplegauge/image/photo.hpp"
 
-/// A decoded photo, turned upright (EXIF orientation applied once, to pixels and everything said about them).
-struct Photo {
-  std::string name;  ///< the path as given, UTF-8
-  cv::Mat grey;      ///< CV_8UC1, sRGB-coded luma, rows x cols as seen upright; pixel centres at integers
-  /// 35 mm equivalent focal length; absent when EXIF is silent or says what no phone has.
-  std::optional<double> focal_35mm_mm;
-  std::string date_taken;    ///< "YYYY-MM-DD HH:MM:SS" from EXIF, empty when unknown
-  int exif_orientation = 1;  ///< 1..8, already applied
-};
+namespace ripplegauge {
 
 struct PhotoLimits {
   /// The largest photo that is decoded. Phones make up to 200 MP; panels gain nothing above 50 MP, and a
@@ -43,9 +33,5 @@ Photo decode_photo(std::string_view bytes, const std::string& name, const PhotoL
 /// The same file in colour, upright, for pictures that people look at: CV_8UC3 in B, G, R order, reduced by
 /// whole factors so that the longer side is at most `max_side_px`.
 cv::Mat read_photo_colour(const std::filesystem::path& path, int max_side_px, const PhotoLimits& limits = {});
-
-/// Focal length in pixels of a photo of this size from its 35 mm equivalent, by the diagonal: the 36 x 24 mm
-/// frame has a diagonal of 43.2666 mm.
-double focal_px_from_35mm(double focal_35mm_mm, int width_px, int height_px);
 
 }  // namespace ripplegauge

@@ -1,23 +1,12 @@
-// A finished picture in memory, and its bytes as a file.
+// The bytes of a finished picture as a file.
 #pragma once
 
 #include <filesystem>
-#include <opencv2/core/mat.hpp>
 #include <string>
-#include <vector>
+
+#include "ripplegauge/draw/pixel_canvas.hpp"
 
 namespace ripplegauge {
-
-/// A line of text in a picture and the box that it fills, in pixels.
-struct PlacedText {
-  std::string text;
-  cv::Rect2d box;
-};
-
-struct Picture {
-  cv::Mat bgr;  ///< CV_8UC3
-  std::vector<PlacedText> texts;
-};
 
 std::string encode_png(const cv::Mat& bgr);
 std::string encode_jpeg(const cv::Mat& bgr, int quality = 90);

@@ -56,6 +56,9 @@ struct QuoteLine {
   std::optional<std::int64_t> tax_minor;  ///< where tax is rounded on every line
 };
 
+/// UnpricedSpot::reason where a word from the workshop would give a price.
+inline constexpr const char* severity_not_known = "severity not known";
+
 /// A spot that counts but has no price.
 struct UnpricedSpot {
   int id = 0;

@@ -27,6 +27,8 @@ struct BoardSheetOptions {
   bool tags = false;     ///< mirrored tags in the corners and along the short sides
   /// Sheets beside and above each other that are glued into one board: A4 alone is small in a photo.
   int tiles_across = 1, tiles_down = 1;
+  /// The last line of the page on how to photograph, in the front end's own words; empty: none.
+  std::string how_to_measure = "";
 
   /// Throws UsageError unless at least `min_periods` of the pitch stand on each sheet.
   void validate() const;
@@ -55,6 +57,8 @@ struct TagSheetOptions {
   int first_id = 40;  ///< as on printed boards: apart from the card's
   int count = 6;
   double side_mm = 40;
+  std::string
+      how_to_describe;  ///< what follows "Describe them", in the front end's own words; empty: nothing
 
   /// Throws UsageError when the tags do not fit one page or do not exist.
   void validate() const;

@@ -258,7 +258,7 @@ TEST_CASE("a moved card is noticed, and nothing is said until it is known", "[ne
   const NextStep single = next_after({low(22, 0.4)}, {far_away});
   CHECK(single.verdict == Verdict::photo_again);
   CHECK(single.spots.empty());
-  CHECK(mentions(single.summary, "--card-moved"));
+  CHECK(mentions(single.summary, "say which"));
   CompareOptions moved;
   moved.alignment.placement = CardPlacement::moved;
   CHECK(next_after({low(22, 0.4)}, {far_away}, steel(), moved).verdict == Verdict::pull_again);

@@ -7,7 +7,7 @@
 #include "ripplegauge/card/tag_detector.hpp"
 #include "ripplegauge/core/linear_light.hpp"
 #include "ripplegauge/files/camera_profile_file.hpp"
-#include "ripplegauge/files/card_file.hpp"
+#include "ripplegauge/json/card_file.hpp"
 #include "ripplegauge/picture/picture.hpp"
 #include "run_program.hpp"
 

@@ -2,8 +2,8 @@
 
 #include "../compare/scene.hpp"
 #include "catch.hpp"
-#include "ripplegauge/files/reading_file.hpp"
 #include "ripplegauge/files/relief_file.hpp"
+#include "ripplegauge/json/reading_file.hpp"
 #include "run_program.hpp"
 
 using namespace ripplegauge;

@@ -11,7 +11,7 @@
 
 #include "catch.hpp"
 #include "ripplegauge/files/job_file.hpp"
-#include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/json/reading_file.hpp"
 #include "ripplegauge/photo/file_hash.hpp"
 #include "run_program.hpp"
 

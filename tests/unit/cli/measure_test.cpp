@@ -8,7 +8,7 @@
 
 #include "catch.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/json/reading_file.hpp"
 #include "scratch_folder.hpp"
 
 using namespace ripplegauge;

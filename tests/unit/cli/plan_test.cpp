@@ -1,8 +1,8 @@
 #include <algorithm>
 
 #include "catch.hpp"
-#include "ripplegauge/files/json_reader.hpp"
-#include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/json/json_reader.hpp"
+#include "ripplegauge/json/reading_file.hpp"
 #include "run_program.hpp"
 #include "unit/advice/sample_readings.hpp"
 

@@ -9,7 +9,7 @@
 
 #include "catch.hpp"
 #include "ripplegauge/files/job_file.hpp"
-#include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/json/reading_file.hpp"
 #include "run_program.hpp"
 #include "unit/quote/made_up.hpp"
 

@@ -1,5 +1,5 @@
 #include "catch.hpp"
-#include "ripplegauge/files/board_file.hpp"
+#include "ripplegauge/json/board_file.hpp"
 #include "run_program.hpp"
 
 using namespace ripplegauge;

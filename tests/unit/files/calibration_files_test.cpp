@@ -1,8 +1,8 @@
 #include "catch.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/board_file.hpp"
-#include "ripplegauge/files/card_file.hpp"
 #include "ripplegauge/files/workshop_file.hpp"
+#include "ripplegauge/json/board_file.hpp"
+#include "ripplegauge/json/card_file.hpp"
 #include "scratch_folder.hpp"
 
 using namespace ripplegauge;

@@ -5,7 +5,7 @@
 #include "catch.hpp"
 #include "ripplegauge/files/csv.hpp"
 #include "ripplegauge/quote/quote_text.hpp"
-#include "ripplegauge/quote/text.hpp"
+#include "ripplegauge/words/text.hpp"
 #include "unit/quote/made_up.hpp"
 
 using namespace ripplegauge;

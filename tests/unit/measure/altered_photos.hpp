@@ -13,7 +13,8 @@
 
 #include "catch.hpp"
 #include "ripplegauge/card/tag_detector.hpp"
-#include "ripplegauge/files/card_file.hpp"
+#include "ripplegauge/image/photo.hpp"
+#include "ripplegauge/json/card_file.hpp"
 #include "ripplegauge/measure/measure.hpp"
 #include "ripplegauge/photo/photo.hpp"
 

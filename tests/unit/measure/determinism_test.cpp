@@ -6,8 +6,8 @@
 #include <opencv2/core/utility.hpp>
 
 #include "catch.hpp"
-#include "ripplegauge/files/card_file.hpp"
-#include "ripplegauge/files/reading_file.hpp"
+#include "ripplegauge/json/card_file.hpp"
+#include "ripplegauge/json/reading_file.hpp"
 #include "ripplegauge/measure/measure.hpp"
 #include "ripplegauge/photo/photo.hpp"
 

@@ -2,7 +2,8 @@
 #include <filesystem>
 
 #include "catch.hpp"
-#include "ripplegauge/files/card_file.hpp"
+#include "ripplegauge/image/photo.hpp"
+#include "ripplegauge/json/card_file.hpp"
 #include "ripplegauge/measure/measure.hpp"
 #include "ripplegauge/photo/photo.hpp"
 

@@ -4,6 +4,7 @@
 
 #include "altered_photos.hpp"
 #include "catch.hpp"
+#include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/picture/picture.hpp"
 
 using namespace ripplegauge;

@@ -5,7 +5,8 @@
 
 #include "catch.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/card_file.hpp"
+#include "ripplegauge/json/card_file.hpp"
+#include "ripplegauge/photo/photo.hpp"
 
 using namespace ripplegauge;
 

@@ -6,7 +6,7 @@
 
 #include "altered_photos.hpp"
 #include "catch.hpp"
-#include "ripplegauge/files/board_file.hpp"
+#include "ripplegauge/json/board_file.hpp"
 #include "ripplegauge/measure/photo_check.hpp"
 
 using namespace ripplegauge;

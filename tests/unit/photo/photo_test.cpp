@@ -172,14 +172,6 @@ TEST_CASE("a broken EXIF block says nothing, and the photo is read", "[photo]") 
   CHECK(printed.empty());
 }
 
-TEST_CASE("focal length from the 35 mm equivalent goes by the diagonal", "[photo]") {
-  // 36 x 24 mm has a diagonal of 43.2666 mm; 4000 x 3000 has 5000 pixels. Five digits, as the diagonal is
-  // given.
-  CHECK(focal_px_from_35mm(43.2666, 4000, 3000) == Approx(5000).epsilon(1e-5));
-  CHECK(focal_px_from_35mm(26, 4000, 3000) == Approx(26 * 5000 / 43.2666).epsilon(1e-5));
-  CHECK(focal_px_from_35mm(26, 3000, 4000) == focal_px_from_35mm(26, 4000, 3000));
-}
-
 TEST_CASE("grey is the luma of ITU-R BT.601 in every format", "[photo]") {
   struct Colour {
     cv::Scalar rgb;

@@ -4,7 +4,7 @@
 
 #include "catch.hpp"
 #include "made_up.hpp"
-#include "ripplegauge/quote/text.hpp"
+#include "ripplegauge/words/text.hpp"
 
 using namespace ripplegauge;
 using made_up::by_hand;
@@ -59,23 +59,4 @@ TEST_CASE("the bar chart fits the terminal and its bars are in proportion", "[co
   REQUIRE(bars.size() == 2);
   CHECK(bars[0] >= 8);
   CHECK(bars[1] == bars[0] / 4);
-}
-
-TEST_CASE("text takes as many cells as a terminal gives it", "[counts]") {
-  CHECK(display_width("bonnet") == 6);
-  CHECK(display_width("Kotflügel") == 9);
-  CHECK(display_width("u\xCC\x88") == 1);     // u with a combining diaeresis
-  CHECK(display_width("\xE5\xB1\x8B") == 2);  // a wide ideograph
-  CHECK(display_width("\xFF\xFE") == 2);      // no UTF-8: two replacement characters
-  CHECK(padded_left("Tür", 5) == "  Tür");
-  CHECK(padded_right("Tür", 5) == "Tür  ");
-}
-
-TEST_CASE("text wraps at spaces and inside words only when it must", "[counts]") {
-  CHECK(wrapped("left front door", 10) == std::vector<std::string>{"left front", "door"});
-  CHECK(wrapped("", 10).empty());
-  CHECK(wrapped("abcdefghij klm", 4) == std::vector<std::string>{"abcd", "efgh", "ij", "klm"});
-  for (const std::string& line : wrapped("Kotflügelöffnungen überall", 5)) CHECK(display_width(line) <= 5);
-  CHECK(wrapped("\xE5\xB1\x8B\xE5\xB1\x8B", 1).size() ==
-        2);  // wider than the line: one a line, no endless loop
 }

@@ -358,7 +358,7 @@ TEST_CASE("a spot whose severity is not known has no price where it depends on t
   CHECK(quote.unpriced[0].reason == "severity not known");
   CHECK(quote.unpriced[1].panel == "wing");
   REQUIRE(quote.remarks.size() == 1);
-  CHECK(quote.remarks[0].find("--spot 1,3 --severity") != std::string::npos);
+  CHECK(quote.remarks[0].find("spots 1,3") != std::string::npos);
 
   table.prices = {{any_word, any_word, 1, std::nullopt, 1000, Per::spot}};
   CHECK(make_quote(job, table).total_minor == 3000);

@@ -11,8 +11,8 @@
 #include "pdf_file.hpp"
 #include "ripplegauge/card/tag_detector.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/board_file.hpp"
-#include "ripplegauge/files/card_file.hpp"
+#include "ripplegauge/json/board_file.hpp"
+#include "ripplegauge/json/card_file.hpp"
 
 using namespace ripplegauge;
 using Catch::Matchers::ContainsSubstring;
@@ -399,15 +399,15 @@ TEST_CASE("a board printed small is described as small", "[sheet]") {
 TEST_CASE("sheets say how to use them", "[sheet]") {
   if (poppler_is_missing()) return;
   const std::string card = PdfFile(card_sheet_pdf(corner_card(), Paper::a4)).text();
-  for (const char* words :
-       {"check bar: 100 mm", "100 %", "--bar-length", "Cut the card out", "Tap on the card", "corner card"})
+  for (const char* words : {"check bar: 100 mm", "100 %", "Give its length", "Cut the card out",
+                            "Tap on the card", "corner card"})
     CHECK_THAT(card, ContainsSubstring(words));
-  const std::string taped = PdfFile(board_sheet_pdf({})).text();
-  for (const char* words :
-       {"check bar: 100 mm", "Cut along", "No tape is needed", "--board-pitch 16", "Bonnet", "Roof", "Door"})
-    CHECK_THAT(taped, ContainsSubstring(words));
+  const std::string plain = PdfFile(board_sheet_pdf({.how_to_measure = "press the large button"})).text();
+  for (const char* words : {"check bar: 100 mm", "Cut along", "No tape is needed", "press the large button",
+                            "Bonnet", "Roof", "Door"})
+    CHECK_THAT(plain, ContainsSubstring(words));
   const std::string tagged = PdfFile(board_sheet_pdf({.tags = true})).text();
-  CHECK_THAT(tagged, ContainsSubstring("--board FILE") && ContainsSubstring("printed mirrored"));
+  CHECK_THAT(tagged, ContainsSubstring("mirrored on purpose"));
 }
 
 TEST_CASE("the same sheet is the same file", "[sheet]") {

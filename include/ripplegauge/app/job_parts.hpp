@@ -1,0 +1,53 @@
+// What becomes of readings in a job: graded, judged, drawn. A folder run, adding by hand and quoting share
+// it.
+#pragma once
+
+#include <filesystem>
+#include <string>
+
+#include "ripplegauge/measure/measure.hpp"
+#include "ripplegauge/quote/job.hpp"
+#include "ripplegauge/severity/severity.hpp"
+
+namespace ripplegauge {
+
+/// Grades the spots, as the workshop's rules have it.
+void grade(Reading& reading, const PanelFacts& facts, const SeverityRules& rules);
+
+/// What the rules can use of a panel's facts in the job (aluminium, repainted, body line, ...); the rest is
+/// as `otherwise` has it.
+PanelFacts facts_of_panel(const Job& job, const std::string& panel, const PanelFacts& otherwise = {});
+
+/// add_reading, and what the rules say of the new spots: a grade where the reading has none, and whether they
+/// are probably beyond pulling, with the reasons among the notes.
+AddedReading add_judged_reading(Job& job, const std::string& panel, const Reading& reading,
+                                const Provenance& from, const SeverityRules& rules,
+                                const PanelFacts& otherwise = {});
+
+/// Behind the notes that stand there, if it says anything.
+void add_note(std::string& notes, const std::string& note);
+
+/// For JobPhoto::measured_with: the numbers as people say them, and what tells two cards or boards of one
+/// name apart.
+std::string values_text(const MeasureRequest& request);
+
+/// A file as it is named from the job's folder, so that the folder can be moved as a whole.
+std::string relative_to_job(const std::filesystem::path& file, const std::filesystem::path& job_file);
+
+/// And back, for JobPhoto::picture. Throws FileError where that lies outside the job's folder, if only by way
+/// of links: a job file from somebody else could have any picture of this computer put into a page to be
+/// mailed.
+std::filesystem::path picture_of_job(const std::string& picture, const std::filesystem::path& job_file);
+
+/// The photo's file, sought where its name says and beside the reading; empty when it is in neither place.
+std::filesystem::path photo_beside(const std::string& photo_name, const std::filesystem::path& reading_file);
+
+/// Where the annotated pictures of a job lie: JOB-pictures beside it.
+std::filesystem::path picture_folder_of(const std::filesystem::path& job_file);
+
+/// Draws the photo with its spots into the job's folder of pictures; the name for Provenance::picture. Throws
+/// FileError.
+std::string draw_for_job(const Reading& reading, const std::filesystem::path& photo,
+                         const std::filesystem::path& job_file);
+
+}  // namespace ripplegauge

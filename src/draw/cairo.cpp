@@ -1,0 +1,50 @@
+// Cairo's surfaces and PDF files.
+#include "ripplegauge/draw/cairo.hpp"
+
+#include <cairo-pdf.h>
+
+#include <stdexcept>
+
+#include "ripplegauge/core/expects.hpp"
+#include "ripplegauge/words/text.hpp"
+
+namespace ripplegauge::draw {
+
+void require(cairo_status_t status) {
+  if (status != CAIRO_STATUS_SUCCESS)
+    throw std::runtime_error(std::string("drawing failed: ") + cairo_status_to_string(status));
+}
+
+void set_colour(cairo_t* cairo, const Rgb& colour, double opacity) {
+  cairo_set_source_rgba(cairo, colour.red, colour.green, colour.blue, opacity);
+}
+
+cairo_status_t append_bytes(void* closure, const unsigned char* data, unsigned int length) {
+  static_cast<std::string*>(closure)->append(reinterpret_cast<const char*>(data), length);
+  return CAIRO_STATUS_SUCCESS;
+}
+
+PdfFile::PdfFile(double width_points, double height_points, const PdfInfo& info)
+    : surface_(cairo_pdf_surface_create_for_stream(append_bytes, &bytes_, width_points, height_points)),
+      cairo_(cairo_create(surface_.get())) {
+  expects(width_points > 0 && height_points > 0, "a page with room");
+  const auto say = [&](cairo_pdf_metadata_t what, const std::string& text) {
+    cairo_pdf_surface_set_metadata(surface_.get(), what, printable(text).c_str());
+  };
+  say(CAIRO_PDF_METADATA_TITLE, info.title);
+  say(CAIRO_PDF_METADATA_AUTHOR, info.author);
+  // Cairo would write the time of the run, and the same page would never give the same file twice.
+  say(CAIRO_PDF_METADATA_CREATE_DATE, info.date);
+}
+
+void PdfFile::end_page() { cairo_show_page(cairo()); }
+
+std::string PdfFile::finish() {
+  require(cairo_status(cairo()));
+  cairo_.reset();
+  cairo_surface_finish(surface_.get());
+  require(cairo_surface_status(surface_.get()));
+  return std::move(bytes_);
+}
+
+}  // namespace ripplegauge::draw

@@ -1,0 +1,53 @@
+// The list of refusals and warnings: whole, in plain sentences, known to the contributor guide, and the only
+// source of codes.
+#include "ripplegauge/core/findings.hpp"
+
+#include <filesystem>
+#include <fstream>
+#include <regex>
+#include <set>
+
+#include "catch.hpp"
+
+using namespace ripplegauge;
+namespace fs = std::filesystem;
+
+namespace {
+
+std::string bytes_of(const fs::path& file) {
+  std::ifstream in(file, std::ios::binary);
+  return {std::istreambuf_iterator<char>(in), {}};
+}
+
+bool is_a_sentence(const std::string& text) {
+  return text.size() > 10 && text[0] >= 'A' && text[0] <= 'Z' && text.ends_with('.');
+}
+
+}  // namespace
+
+TEST_CASE("every finding has a code of its own, says what it means and what to do", "[findings]") {
+  std::set<std::string> codes;
+  for (const FindingText& row : all_findings()) {
+    INFO(row.code);
+    CHECK(std::regex_match(row.code, std::regex("[a-z]+(_[a-z]+)*")));
+    CHECK(codes.insert(row.code).second);
+    CHECK(is_a_sentence(row.message));
+    CHECK(is_a_sentence(row.remedy));
+    CHECK(std::string(row.message).find("--") == std::string::npos);  // options are the command line's words
+    CHECK(std::string(row.remedy).find("--") == std::string::npos);
+    CHECK(is(refusal(row.finding), row.finding));
+    CHECK(is(warning(row.finding), row.finding));
+    CHECK(&text_of(row.finding) == &row);
+  }
+  // The last of the enum: a finding that has no row is missed here.
+  CHECK(codes.size() == static_cast<std::size_t>(PhotoFinding::dense_fringes) + 1);
+  CHECK_FALSE(is(Refusal{"of_another_version", "", ""}, PhotoFinding::glare));
+}
+
+TEST_CASE("the contributor guide shows every finding", "[findings]") {
+  const std::string guide = bytes_of(fs::path(RIPPLEGAUGE_SOURCE_DIR) / "DEVELOPERS.md");
+  for (const FindingText& row : all_findings()) {
+    INFO(row.code);
+    CHECK(guide.find("`" + std::string(row.code) + "`") != std::string::npos);
+  }
+}
