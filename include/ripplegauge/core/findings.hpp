@@ -1,9 +1,11 @@
 // Every reason for which a photo is refused and every warning that a reading can carry, in one list.
 //
-// A new one: 1. add it to PhotoFinding; 2. add its row to the list in findings.cpp, with what it means and
-// what to do;
-// 3. return refusal(PhotoFinding::...) or warning(PhotoFinding::...) where it is found; 4. add it to the
-// table in DEVELOPERS.md (a test goes through the list and misses it there).
+// A new one:
+// 1. Add it to PhotoFinding.
+// 2. Add its row to the list in findings.cpp: code, what it means, what to do.
+// 3. Return refusal(PhotoFinding::...) or warning(PhotoFinding::...) where it is found.
+// 4. Add it to guide/findings.md: a test goes through the list and misses it there.
+// 5. If an option helps, add it to cli/option_hints.cpp.
 #pragma once
 
 #include <span>
