@@ -1,3 +1,5 @@
+// Newton's law of cooling through a few thermometer readings: a straight-line fit of the logarithm of the
+// excess, weighted so that it is least squares in temperature. Intervals move each reading by its own error.
 #include "ripplegauge/advice/cooling.hpp"
 
 #include <algorithm>

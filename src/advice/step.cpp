@@ -1,3 +1,4 @@
+// The facts of a step as one sentence.
 #include "ripplegauge/advice/step.hpp"
 
 namespace ripplegauge {

@@ -1,3 +1,4 @@
+// Lines of a plan: broken at blanks, a number never parted from its unit.
 #include "text_lines.hpp"
 
 #include <algorithm>

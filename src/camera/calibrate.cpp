@@ -1,3 +1,5 @@
+// One lens from several photos. It picks the photos that belong together, fits lens and poses in one bundle,
+// drops what does not fit, then leaves out each photo in turn to see how far the lens depends on it.
 #include "ripplegauge/camera/calibrate.hpp"
 
 #include <algorithm>

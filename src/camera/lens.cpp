@@ -1,3 +1,4 @@
+// Pixels of the stored picture and of the upright one: the eight orientations that EXIF knows.
 #include "ripplegauge/camera/lens.hpp"
 
 namespace ripplegauge {

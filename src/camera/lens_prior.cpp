@@ -1,3 +1,5 @@
+// Where every measurement's lens starts: a camera profile if it fits the photo, else EXIF, else next to
+// nothing.
 #include "ripplegauge/camera/lens_prior.hpp"
 
 #include <algorithm>

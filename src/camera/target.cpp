@@ -1,3 +1,4 @@
+// Points of cards and chessboards, and how they are found in a photo.
 #include "ripplegauge/camera/target.hpp"
 
 #include <algorithm>

@@ -1,3 +1,5 @@
+// Projection of target points, written once for numbers and for duals, and the bundle's normal equations:
+// shared lens and target first, then one pose a photo, each eliminated by itself.
 #include "target_bundle.hpp"
 
 #include <cmath>

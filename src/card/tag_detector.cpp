@@ -1,3 +1,5 @@
+// Tags in two steps: OpenCV decodes them on a reduced picture, then each side of a square is fitted as a line
+// to sub-pixel edge crossings at full size, in linear light. Corners are where the sides meet.
 #include "ripplegauge/card/tag_detector.hpp"
 
 #include <Eigen/Dense>

@@ -1,3 +1,4 @@
+// `board`: describes a board of the user's own in a file, and checks its pitch on a photo.
 #include <fmt/format.h>
 
 #include <charconv>

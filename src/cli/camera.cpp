@@ -1,3 +1,4 @@
+// `camera`: one lens from photos of the card or a chessboard, with what to photograph next.
 #include <fmt/format.h>
 
 #include <charconv>

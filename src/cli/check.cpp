@@ -1,3 +1,4 @@
+// `check`: whether a photo will do, and else what to change by how much.
 #include <fmt/format.h>
 
 #include <cmath>

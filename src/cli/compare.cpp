@@ -1,3 +1,5 @@
+// `compare`: before against after, for two shots, a series or a folder of pairs; pages, pictures, the
+// training log.
 #include <algorithm>
 #include <cmath>
 #include <cstdio>

@@ -1,3 +1,5 @@
+// Signals only set a flag, which the folder run asks for between photos. Handlers of before come back in the
+// end.
 #include "interrupt.hpp"
 
 #include <atomic>

@@ -1,3 +1,5 @@
+// `job`: gathers the spots of a vehicle and changes them by hand. Each action is a command of its own; all
+// share one set of arguments.
 #include <algorithm>
 #include <cstdio>
 #include <cstdlib>

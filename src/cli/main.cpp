@@ -1,3 +1,5 @@
+// The program: declares the commands, runs the one that was chosen, and turns errors into messages and exit
+// codes.
 #include <fcntl.h>
 #include <unistd.h>
 

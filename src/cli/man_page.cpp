@@ -1,3 +1,4 @@
+// The manual page, written from the same declarations as --help, in roff.
 #include "man_page.hpp"
 
 #include <set>

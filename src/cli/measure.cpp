@@ -1,3 +1,4 @@
+// `measure`: photos one by one, or a folder into a job.
 #include "ripplegauge/measure/measure.hpp"
 
 #include <algorithm>

@@ -1,3 +1,4 @@
+// `next`: what to do after a pull, from the readings before and after it.
 #include <iostream>
 
 #include "command.hpp"

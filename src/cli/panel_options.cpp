@@ -1,3 +1,4 @@
+// Options of what only a person at the panel knows, and the data that plans rest on.
 #include "panel_options.hpp"
 
 #include <algorithm>

@@ -1,3 +1,4 @@
+// `plan`: from a reading to steps, as text, JSON or a sheet to print.
 #include <algorithm>
 #include <iostream>
 

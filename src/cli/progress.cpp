@@ -1,3 +1,4 @@
+// `progress`: what a training log says of each trainee and exercise.
 #include <fmt/format.h>
 
 #include <algorithm>

@@ -1,3 +1,4 @@
+// A bar on stderr where somebody watches, else a line a photo; time left from the photos done so far.
 #include "progress_bar.hpp"
 
 #include <sys/ioctl.h>

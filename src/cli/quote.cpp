@@ -1,3 +1,4 @@
+// `quote` and `prices`: prices a job, checks a price file.
 #include <iostream>
 #include <memory>
 

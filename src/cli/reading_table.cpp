@@ -1,3 +1,4 @@
+// A reading as lines of text: spots, their sizes with intervals, the budget where it is asked for, warnings.
 #include "reading_table.hpp"
 
 #include <fmt/format.h>

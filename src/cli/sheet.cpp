@@ -1,3 +1,4 @@
+// `sheet`: cards, boards and tags to print.
 #include "ripplegauge/sheet/sheet.hpp"
 
 #include <fmt/format.h>

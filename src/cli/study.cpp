@@ -1,3 +1,4 @@
+// `study`: how far readings repeat, and whether people agree.
 #include <fmt/format.h>
 
 #include <cstdio>

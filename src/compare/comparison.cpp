@@ -1,3 +1,5 @@
+// Each spot before is judged by what stands in its place after: nothing, less, more, or the other sign. An
+// empty place counts as gone only where the photo would have shown what is left.
 #include "ripplegauge/compare/comparison.hpp"
 
 #include <fmt/format.h>

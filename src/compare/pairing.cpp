@@ -1,3 +1,4 @@
+// Shots of a folder are grouped by words in their names (before, after), else by the time between them.
 #include "ripplegauge/compare/pairing.hpp"
 
 #include <algorithm>

@@ -1,3 +1,4 @@
+// Two reliefs on one grid, the second moved by the card's motion: difference, scatter round a spot, sections.
 #include "ripplegauge/compare/relief_difference.hpp"
 
 #include <algorithm>

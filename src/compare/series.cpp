@@ -1,3 +1,4 @@
+// Three or more photos: each is compared with the first, and its heights are strung to tracks, one a spot.
 #include "ripplegauge/compare/series.hpp"
 
 #include <cmath>

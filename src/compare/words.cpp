@@ -1,3 +1,4 @@
+// Outcomes, sizes and shares as sentences; the same for the terminal and for pages.
 #include "ripplegauge/compare/words.hpp"
 
 #include <algorithm>

@@ -1,3 +1,5 @@
+// Sums of products in tiles of four columns by three, so that they stay in registers. A kernel: compiled with
+// free floating-point rules.
 #include "ripplegauge/core/gram.hpp"
 
 #include <algorithm>

@@ -1,3 +1,4 @@
+// Levenberg-Marquardt on normal equations. The caller sums them, with its own weights.
 #include "ripplegauge/core/least_squares.hpp"
 
 #include <Eigen/Cholesky>

@@ -1,3 +1,4 @@
+// What a reading can be asked: which places were judged, and its status as a word.
 #include "ripplegauge/core/reading.hpp"
 
 #include <algorithm>

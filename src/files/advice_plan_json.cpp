@@ -1,3 +1,4 @@
+// Plans and next steps as JSON.
 #include "ripplegauge/files/advice_file.hpp"
 #include "ripplegauge/json/json_write.hpp"
 

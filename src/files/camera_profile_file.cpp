@@ -1,3 +1,5 @@
+// Camera profiles as JSON, schema 1: a lens with the uncertainty of each parameter, and the photos that it
+// holds for.
 #include "ripplegauge/files/camera_profile_file.hpp"
 
 #include "ripplegauge/json/field_rules.hpp"

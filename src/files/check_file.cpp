@@ -1,3 +1,4 @@
+// Checks of photos as JSON.
 #include "ripplegauge/files/check_file.hpp"
 
 #include "ripplegauge/json/json_write.hpp"

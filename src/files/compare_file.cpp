@@ -1,3 +1,4 @@
+// A comparison as JSON and as a row of the training log.
 #include "ripplegauge/files/compare_file.hpp"
 
 #include <algorithm>

@@ -1,3 +1,5 @@
+// The customer's page of a comparison: what became of the whole, pictures, each spot with its table, and how
+// sure that is; and a pair's part of a page that shows all pairs of a folder.
 #include <algorithm>
 #include <cmath>
 

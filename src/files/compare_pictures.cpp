@@ -1,3 +1,5 @@
+// Pictures of a comparison: maps before, after and of the difference, sections through each spot, heights
+// over a series.
 #include <algorithm>
 #include <cmath>
 #include <limits>

@@ -1,3 +1,4 @@
+// Photos of one place, each seen squarely and at one scale, so that they can lie side by side.
 #include <algorithm>
 #include <cmath>
 #include <numbers>

@@ -1,3 +1,5 @@
+// Job files as JSON. A change locks the folder, reads, changes, and replaces the file, so that two programs
+// can work on one job.
 #include "ripplegauge/files/job_file.hpp"
 
 #include <fcntl.h>

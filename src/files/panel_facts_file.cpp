@@ -1,3 +1,4 @@
+// What is known of a panel, from a JSON file.
 #include "kit_words.hpp"
 #include "ripplegauge/files/advice_file.hpp"
 

@@ -1,3 +1,6 @@
+// Photos of a folder and the panel of each: by sub-folder, by a pattern of the file's name, or by the folder
+// itself. A pattern is matched by a table over its pieces and the name's letters, so that any pattern costs
+// little.
 #include "ripplegauge/files/photo_folder.hpp"
 
 #include <algorithm>

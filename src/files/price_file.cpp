@@ -1,3 +1,4 @@
+// Price files as JSON, both ways. The form as a table of a spreadsheet is read in price_csv.cpp.
 #include "ripplegauge/files/price_file.hpp"
 
 #include <algorithm>

@@ -1,3 +1,4 @@
+// Progress of trainees as JSON, as a chart, and as rows of an overview.
 #include "ripplegauge/files/progress_file.hpp"
 
 #include <fmt/format.h>

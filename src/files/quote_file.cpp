@@ -1,3 +1,5 @@
+// A quote as JSON, as a table for spreadsheets and as a page. The page says the total, what is missing of it,
+// then the evidence.
 #include "ripplegauge/files/quote_file.hpp"
 
 #include <algorithm>

@@ -1,3 +1,5 @@
+// Reliefs as text (a header, then rows of heights in mm) and as 16-bit greyscale PNG. Numbers do not depend
+// on the locale.
 #include "ripplegauge/files/relief_file.hpp"
 
 #include <png.h>

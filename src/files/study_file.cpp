@@ -1,3 +1,4 @@
+// Tables of repeated readings, from CSV or from readings, and the study's figures as JSON.
 #include "ripplegauge/files/study_file.hpp"
 
 #include <algorithm>

@@ -1,3 +1,5 @@
+// The training log as CSV. It is read by the names of its columns, however a spreadsheet saved it. A row is
+// appended under a lock, all of it or nothing.
 #include "ripplegauge/files/training_log.hpp"
 
 #include <fcntl.h>

@@ -1,3 +1,4 @@
+// Board files as JSON, schema 1.
 #include "ripplegauge/json/board_file.hpp"
 
 #include <algorithm>

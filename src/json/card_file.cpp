@@ -1,3 +1,4 @@
+// Card files as JSON, schema 1.
 #include "ripplegauge/json/card_file.hpp"
 
 #include <algorithm>

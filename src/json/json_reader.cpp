@@ -1,3 +1,5 @@
+// Strict reading of JSON on top of a parser: bounded in bytes, depth and objects, keys once, and each value
+// asked for with its rule.
 #include "ripplegauge/json/json_reader.hpp"
 
 #include <algorithm>

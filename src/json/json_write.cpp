@@ -1,3 +1,4 @@
+// Keys in order, seven significant digits, and which program wrote the file.
 #include "ripplegauge/json/json_write.hpp"
 
 #include <charconv>

@@ -1,3 +1,4 @@
+// A whole file into memory, up to a limit; pipes and standard input, too.
 #include "ripplegauge/json/read_bytes.hpp"
 
 #include <cerrno>

@@ -1,3 +1,4 @@
+// Readings as JSON. Each struct is described once, and the description serves for writing and for reading.
 #include "ripplegauge/json/reading_file.hpp"
 
 #include <cmath>

@@ -1,3 +1,4 @@
+// PNG by libpng, row by row. Chunk lengths are checked before libpng believes them.
 #include <png.h>
 
 #include <csetjmp>

@@ -1,3 +1,4 @@
+// SHA-256 of files and bytes, by OpenSSL.
 #include "ripplegauge/photo/file_hash.hpp"
 
 #include <openssl/evp.h>

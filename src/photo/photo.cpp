@@ -1,3 +1,5 @@
+// Tells the format, checks size and density before anything is decoded, decodes, and turns the picture
+// upright.
 #include "ripplegauge/photo/photo.hpp"
 
 #include <algorithm>

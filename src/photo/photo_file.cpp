@@ -1,3 +1,4 @@
+// Reads a photo's file and tells formats by their first bytes, those that are no photos, too, to name them.
 #include "photo_file.hpp"
 
 #include <algorithm>

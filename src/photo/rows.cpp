@@ -1,3 +1,4 @@
+// Rows as decoders give them, to grey or colour pixels, reduced by a whole factor on the way.
 #include "rows.hpp"
 
 #include <algorithm>

@@ -1,3 +1,4 @@
+// Line charts, drawn with Cairo once, as SVG or pixels.
 #include "ripplegauge/picture/chart.hpp"
 
 #include <cairo-svg.h>

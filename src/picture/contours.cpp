@@ -1,3 +1,4 @@
+// Contour lines of a grid: marching squares, pieces joined by the edges of the grid that they cross.
 #include "contours.hpp"
 
 #include <algorithm>

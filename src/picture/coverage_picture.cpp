@@ -1,3 +1,4 @@
+// The frame in fields, shaded by the corners that a calibration saw in each.
 #include "ripplegauge/picture/coverage_picture.hpp"
 
 #include <algorithm>

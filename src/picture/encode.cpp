@@ -1,3 +1,4 @@
+// Pixels as PNG or JPEG, by the ending of a file's name.
 #include <png.h>
 
 #include <algorithm>

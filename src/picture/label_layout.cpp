@@ -1,3 +1,5 @@
+// Labels are placed one by one, each in the nearest place that covers and crosses nothing. Whose place turned
+// out worst chooses first in the next round; the best round counts.
 #include "label_layout.hpp"
 
 #include <algorithm>

@@ -1,3 +1,4 @@
+// Colours of heights and how well they stand out from one another.
 #include "ripplegauge/picture/palette.hpp"
 
 #include <algorithm>

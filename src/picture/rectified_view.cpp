@@ -1,3 +1,4 @@
+// The panel's plane at so many pixels a millimetre, by the homography of the card.
 #include "ripplegauge/picture/rectified_view.hpp"
 
 #include <algorithm>

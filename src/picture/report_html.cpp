@@ -1,3 +1,4 @@
+// A report as one HTML file: pictures are inside it, and nothing is loaded from anywhere.
 #include "ripplegauge/picture/picture.hpp"
 #include "ripplegauge/picture/report_page.hpp"
 

@@ -1,3 +1,4 @@
+// Outlines, crosses and labels of spots on a photo.
 #include "spots.hpp"
 
 #include <algorithm>

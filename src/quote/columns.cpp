@@ -1,3 +1,4 @@
+// Text with amounts at the right edge; what is too long goes on in the next line.
 #include "columns.hpp"
 
 #include <algorithm>

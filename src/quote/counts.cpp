@@ -1,3 +1,4 @@
+// Spots counted by panel and size, as a table of bars in plain text.
 #include "ripplegauge/quote/counts.hpp"
 
 #include <algorithm>

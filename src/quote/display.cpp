@@ -1,3 +1,4 @@
+// Money and numbers by ICU, as a locale writes them.
 #include "ripplegauge/quote/display.hpp"
 
 #include <unicode/locid.h>

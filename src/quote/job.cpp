@@ -1,3 +1,5 @@
+// What may be done to a job: readings added, spots changed by hand, voided, moved, joined. Each change is
+// kept with who, when and why.
 #include "ripplegauge/quote/job.hpp"
 
 #include <algorithm>

@@ -1,3 +1,4 @@
+// Sums, shares and rounding in whole minor units; what would overflow is refused.
 #include "ripplegauge/quote/money.hpp"
 
 #include <array>

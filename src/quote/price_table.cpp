@@ -1,3 +1,4 @@
+// What a price table must obey, with every breach named, and what looks like a slip in one that obeys.
 #include "ripplegauge/quote/price_table.hpp"
 
 #include <algorithm>

@@ -1,3 +1,5 @@
+// From spots to lines: each spot gets its band and grade, prices are summed, then surcharges, caps, discounts
+// and tax in the order that the price file states.
 #include "ripplegauge/quote/quote.hpp"
 
 #include <algorithm>

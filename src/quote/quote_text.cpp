@@ -1,3 +1,4 @@
+// A quote and a price table as plain text, amounts at the right edge.
 #include "ripplegauge/quote/quote_text.hpp"
 
 #include <algorithm>

@@ -1,3 +1,4 @@
+// A diameter in coins of a country.
 #include "ripplegauge/severity/coins.hpp"
 
 #include <algorithm>

@@ -1,3 +1,4 @@
+// Which values a panel's facts can have.
 #include "ripplegauge/severity/panel_facts.hpp"
 
 #include <string>

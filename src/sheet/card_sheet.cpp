@@ -1,3 +1,4 @@
+// The page with the scale card: tags, cutting line, check bar, and how to use it.
 #include <algorithm>
 
 #include "ripplegauge/core/errors.hpp"

@@ -1,3 +1,4 @@
+// Tags, check bars and steps, as all sheets draw them.
 #include "sheet_parts.hpp"
 
 #include <fmt/format.h>

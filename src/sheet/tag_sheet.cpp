@@ -1,3 +1,4 @@
+// A page of tags to cut out and stick onto a board of one's own.
 #include <cmath>
 
 #include "ripplegauge/core/errors.hpp"

@@ -1,3 +1,4 @@
+// Sums of squares of tables with one and two factors; means are taken twice, against rounding.
 #include "ripplegauge/training/anova.hpp"
 
 #include <boost/math/distributions/fisher_f.hpp>

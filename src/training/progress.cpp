@@ -1,3 +1,4 @@
+// Attempts in the order of their photos, then medians, shares and the trend of each trainee.
 #include "ripplegauge/training/progress.hpp"
 
 #include <algorithm>

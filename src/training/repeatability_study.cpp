@@ -1,3 +1,5 @@
+// Variances of parts, people and repeats from expected mean squares; intervals by generalised pivotal
+// quantities, drawn with a fixed seed.
 #include "ripplegauge/training/repeatability_study.hpp"
 
 #include <algorithm>

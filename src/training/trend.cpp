@@ -1,3 +1,4 @@
+// A straight line by least squares, and the interval of its slope.
 #include "ripplegauge/training/trend.hpp"
 
 #include <boost/math/distributions/students_t.hpp>
