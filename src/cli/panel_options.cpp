@@ -8,6 +8,7 @@
 #include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/files/advice_file.hpp"
 #include "ripplegauge/files/workshop_file.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge::cli {
 namespace {
@@ -19,10 +20,9 @@ std::string tidy(std::string text) {
       {"aluminum", "aluminium"},     {"unknown", "not_sure"}, {"wax", "wax_or_sealant"},
       {"sealant", "wax_or_sealant"}, {"cracked", "damaged"},  {"lifting", "damaged"},
       {"line", "body_line"},         {"yes", "reachable"},    {"no", "closed"}};
-  for (char& c : text) {
+  text = lower_case(text);
+  for (char& c : text)
     if (c == '-' || c == ' ') c = '_';
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
-  }
   for (const auto& [other, word] : other_names)
     if (text == other) return word;
   return text;

@@ -7,6 +7,7 @@
 #include <optional>
 
 #include "ripplegauge/compare/photo_time.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 
@@ -14,11 +15,6 @@ namespace {
 
 bool is_letter(char c) {
   return std::isalpha(static_cast<unsigned char>(c)) != 0 || static_cast<unsigned char>(c) >= 0x80;
-}
-
-std::string lower(std::string text) {
-  for (char& c : text) c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
-  return text;
 }
 
 std::string stem(const std::string& file) {
@@ -43,10 +39,10 @@ struct NameParts {
 };
 
 std::optional<NameParts> parts_of(const std::string& file, const PairingOptions& options) {
-  const std::string name = lower(stem(file));
+  const std::string name = lower_case(stem(file));
   for (const bool after : {false, true}) {
     for (const std::string& word : after ? options.after_words : options.before_words) {
-      const auto at = word.empty() ? std::nullopt : find_word(name, lower(word));
+      const auto at = word.empty() ? std::nullopt : find_word(name, lower_case(word));
       if (!at) continue;
       std::size_t end = *at + word.size();
       const auto is_digit = [&](std::size_t i) {

@@ -9,6 +9,7 @@
 #include "ripplegauge/files/csv.hpp"
 #include "ripplegauge/json/read_bytes.hpp"
 #include "ripplegauge/json/shown.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 
@@ -18,17 +19,6 @@ constexpr std::size_t most_bytes = 4u << 20;  // a hundred bytes for each of for
 const std::vector<std::string> known_columns = {"photo",         "board_pitch_mm", "board_distance_mm",
                                                 "bar_length_mm", "board",          "panel"};
 const std::vector<std::string> remark_columns = {"comment", "note", "notes", "remark"};
-
-std::string tidy(const std::string& text) {
-  const auto first = text.find_first_not_of(" \t");
-  return first == std::string::npos ? "" : text.substr(first, text.find_last_not_of(" \t") - first + 1);
-}
-
-std::string lower(std::string text) {
-  for (char& c : text)
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
-  return text;
-}
 
 char separator_of(std::string_view text) {
   const std::string_view header = text.substr(0, text.find('\n'));
@@ -50,7 +40,7 @@ class Row {
 
   std::string text(const std::string& column) const {
     const auto at = columns_.find(column);
-    return at == columns_.end() ? "" : tidy(row_.fields[at->second]);
+    return at == columns_.end() ? "" : trimmed(row_.fields[at->second]);
   }
   std::optional<double> millimetres(const std::string& column) const {
     std::string field = text(column);
@@ -108,7 +98,7 @@ std::vector<PhotoValues> read_photo_values(const std::filesystem::path& file) {
   if (rows.empty()) throw FileError(name, "is empty; its first line names the columns, such as photo,panel");
   std::map<std::string, std::size_t> columns;
   for (std::size_t i = 0; i < rows.front().fields.size(); ++i) {
-    const std::string column = lower(tidy(rows.front().fields[i]));
+    const std::string column = lower_case(trimmed(rows.front().fields[i]));
     if (column.empty() || holds(remark_columns, column)) continue;
     if (!holds(known_columns, column) || !columns.emplace(column, i).second)
       throw ConfigError(name, "line 1", "\"" + shown(column) + "\"",

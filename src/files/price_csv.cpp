@@ -41,18 +41,12 @@ const std::vector<std::string> known_columns = {"row",      "name",       "value
 /// Headings of columns in which people write what they like.
 const std::vector<std::string> remark_columns = {"comment", "comments", "remark", "remarks", "note", "notes"};
 
-std::string lower(std::string text) {
-  for (char& c : text)
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
-  return text;
-}
-
 /// A line such as "sep=;", by which spreadsheets tell one another, goes before what the lines look like.
 char take_separator(std::string_view& text) {
   constexpr std::string_view byte_order_mark = "\xEF\xBB\xBF", said = "sep=";
   if (text.starts_with(byte_order_mark)) text.remove_prefix(byte_order_mark.size());
   const std::string_view first = text.substr(0, text.find('\n'));
-  if (lower(std::string(first.substr(0, said.size()))) == said && first.size() > said.size()) {
+  if (lower_case(first.substr(0, said.size())) == said && first.size() > said.size()) {
     const char separator = first[said.size()];
     text.remove_prefix(std::min(text.size(), first.size() + 1));
     return separator;
@@ -72,7 +66,7 @@ std::string as_utf8(std::string_view text) {
 
 bool is_header(const CsvRow& row) {
   std::set<std::string> names;
-  for (const std::string& field : row.fields) names.insert(lower(trimmed(field)));
+  for (const std::string& field : row.fields) names.insert(lower_case(trimmed(field)));
   return names.contains("row") && names.contains("name");
 }
 
@@ -144,7 +138,7 @@ class Cells {
   }
   template <class T>
   T choice(const std::string& column, std::initializer_list<T> values, T otherwise) {
-    const std::string word = lower(text(column));
+    const std::string word = lower_case(text(column));
     if (word.empty()) return otherwise;
     const auto value = value_of_word(word, values);
     if (!value) fail(column, "it must be one of: " + joined(words_of(values)));
@@ -153,7 +147,7 @@ class Cells {
   /// Whether the words of a cell, all among `known`, hold this one.
   bool has_word(const std::string& column, const std::string& word, const std::vector<std::string>& known) {
     bool found = false;
-    std::istringstream words(lower(text(column)));
+    std::istringstream words(lower_case(text(column)));
     for (std::string one; words >> one;) {
       if (std::find(known.begin(), known.end(), one) == known.end())
         fail(column, "it must be empty or: " + joined(known));
@@ -165,7 +159,7 @@ class Cells {
   /// A cell that is empty or holds this one word.
   bool is_marked(const std::string& column, const std::string& word) {
     const std::string value = text(column);
-    if (!value.empty() && lower(value) != word) fail(column, "it must be empty or: " + word);
+    if (!value.empty() && lower_case(value) != word) fail(column, "it must be empty or: " + word);
     return !value.empty();
   }
 
@@ -244,7 +238,7 @@ std::map<std::string, std::size_t> columns_from(const CsvRow& header, const std:
   std::map<std::string, std::size_t> columns;
   const std::string line = "line " + std::to_string(header.line);
   for (std::size_t i = 0; i < header.fields.size(); ++i) {
-    const std::string name = lower(trimmed(header.fields[i]));
+    const std::string name = lower_case(trimmed(header.fields[i]));
     if (name.empty()) continue;  // spreadsheets like to add empty columns
     if (std::find(remark_columns.begin(), remark_columns.end(), name) != remark_columns.end()) continue;
     if (std::find(known_columns.begin(), known_columns.end(), name) == known_columns.end())
@@ -324,7 +318,7 @@ const std::map<std::string, Setting> settings = {
 };
 
 void read_setting(PriceTable& table, Cells& cells) {
-  const auto found = settings.find(lower(cells.required("name")));
+  const auto found = settings.find(lower_case(cells.required("name")));
   if (found == settings.end()) cells.fail("name", "settings are: " + joined(names_of(settings)));
   found->second(table, cells);
 }
@@ -352,7 +346,7 @@ void read_price(PriceTable& table, Cells& cells) {
   row.panel = cells.text("panel");
   row.hours_milli = cells.hours_milli();
   if (row.hours_milli && !cells.text("price").empty()) cells.fail("price", "a row has a price or hours");
-  if (!row.hours_milli && lower(cells.required("price")) != "on request")
+  if (!row.hours_milli && lower_case(cells.required("price")) != "on request")
     row.price_minor = cells.amount("price", table.currency);
   row.per = cells.choice("per", {Per::spot, Per::panel}, Per::spot);
 }
@@ -414,7 +408,7 @@ const std::map<std::string, Setting> row_kinds = {
     {"surcharge", read_surcharge}, {"discount", read_discount}, {"tax", read_tax}};
 
 void read_row(PriceTable& table, Cells& cells) {
-  const std::string kind = lower(cells.text("row"));
+  const std::string kind = lower_case(cells.text("row"));
   const auto found = row_kinds.find(kind);
   if (found == row_kinds.end()) cells.fail("row", "rows are: " + joined(names_of(row_kinds)));
   if (kind != "setting") require_currency(table, cells);
@@ -446,7 +440,8 @@ PriceTable prices_from_csv(std::string_view bytes, const std::string& name) {
     row->fields.resize(width);
     Cells cells(name, columns, *row, separator != ',');
     if (cells.empty()) continue;
-    if (lower(cells.text("row")) == "setting" && !set_already.insert(lower(cells.text("name"))).second)
+    if (lower_case(cells.text("row")) == "setting" &&
+        !set_already.insert(lower_case(cells.text("name"))).second)
       cells.fail("name", "a setting may stand only once");
     read_row(table, cells);
     cells.finish();

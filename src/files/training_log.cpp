@@ -161,14 +161,6 @@ void describe(Fields& fields, Attempt& attempt) {
   fields("warnings", attempt.warnings);
 }
 
-/// Spreadsheets like capitals and spaces no better than people do.
-std::string tidy(std::string column) {
-  column = trimmed(column);
-  for (char& c : column)
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
-  return column;
-}
-
 struct Log {
   LogFormat format;
   std::vector<CsvRow> rows;               ///< without the header
@@ -201,7 +193,8 @@ Log log_from(std::string_view text, const std::string& name) {
   log.rows = parse_csv(text, name, log.format.separator);
   if (log.rows.empty()) return log;
   log.format.columns = log.rows.front().fields;
-  for (std::string& column : log.format.columns) column = tidy(column);
+  // Spreadsheets like capitals and spaces no better than people do.
+  for (std::string& column : log.format.columns) column = lower_case(trimmed(column));
   const auto& columns = log.format.columns;
   for (std::size_t i = 0; i < log_columns.size(); ++i) {
     const auto times = std::count(columns.begin(), columns.end(), log_columns[i]);

@@ -2,10 +2,11 @@
 // kept with who, when and why.
 #include "ripplegauge/quote/job.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <cstdio>
 #include <set>
 #include <utility>
 
@@ -112,12 +113,8 @@ void note(Job& job, const std::string& what, const std::string& key, const std::
 /// "17.2 mm (17.1 to 17.3)", or without the interval where there is none.
 std::string size_text(const std::optional<Quantity>& size_mm) {
   if (!size_mm) return "not known";
-  char text[96];
-  if (size_mm->low < size_mm->high)
-    std::snprintf(text, sizeof text, "%.4g mm (%.4g to %.4g)", size_mm->value, size_mm->low, size_mm->high);
-  else
-    std::snprintf(text, sizeof text, "%.4g mm", size_mm->value);
-  return text;
+  if (!(size_mm->low < size_mm->high)) return fmt::format("{:.4g} mm", size_mm->value);
+  return fmt::format("{:.4g} mm ({:.4g} to {:.4g})", size_mm->value, size_mm->low, size_mm->high);
 }
 
 JobPanel& known_panel(Job& job, const std::string& name) {

@@ -25,6 +25,9 @@ std::string printable(std::string_view text);
 /// Without blanks, tabs and line ends around it.
 std::string trimmed(std::string_view text);
 
+/// With small letters for the capitals of ASCII: what people type for words that are known.
+std::string lower_case(std::string_view text);
+
 /// With so many decimals; a value that rounds to nothing has no sign.
 std::string figure(double value, int decimals);
 

@@ -78,3 +78,7 @@ TEST_CASE("a character goes with its marks", "[words]") {
   CHECK(without_last_character("a").empty());
   CHECK(without_last_character("").empty());
 }
+
+TEST_CASE("capitals of ASCII become small, other letters stay", "[words]") {
+  CHECK(lower_case("Door EDGE 2_ÄÖ") == "door edge 2_ÄÖ");
+}
