@@ -14,6 +14,7 @@
 #include "ripplegauge/app/memory.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/expects.hpp"
+#include "ripplegauge/core/findings.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/job_file.hpp"
 #include "ripplegauge/files/photo_folder.hpp"
@@ -72,7 +73,7 @@ struct MeasuredPhoto {
 Refusal refusal_from(const FileError& error) {
   std::string text = std::string(error.what()).substr(error.file().size() + 2);
   const std::size_t cut = text.rfind("; ");
-  Refusal refusal{"file_unreadable", "The file " + text.substr(0, cut) + ".",
+  Refusal refusal{code_of(PhotoFinding::file_unreadable), "The file " + text.substr(0, cut) + ".",
                   "Copy it from the phone again."};
   if (cut != std::string::npos) {
     refusal.remedy = text.substr(cut + 2) + ".";
@@ -101,10 +102,11 @@ Reading reading_of(const FolderPhoto& photo, const MeasureRequest& request) {
     refuse(refusal_from(error));
   } catch (const std::exception& error) {
     if (is_out_of_memory(error))
-      refuse({"out_of_memory", "The photo needs more memory than there is.",
+      refuse({code_of(PhotoFinding::out_of_memory), "The photo needs more memory than there is.",
               "Measure fewer photos at once, or set the phone to a smaller size."});
     else
-      refuse({"unexpected", std::string("The program failed on this photo: ") + error.what() + ".",
+      refuse({code_of(PhotoFinding::unexpected),
+              std::string("The program failed on this photo: ") + error.what() + ".",
               "Photograph again; if it fails again, keep the photo for whoever mends the program."});
   }
   reading.photo.name = photo.file.string();
@@ -220,9 +222,9 @@ class FolderRun {
   void refuse_without_panel(const FolderPhoto& photo, const std::string& sha256) {
     Reading reading;
     reading.status = Status::refused;
-    reading.refusal =
-        Refusal{"no_panel", "Nobody can tell which panel it shows: " + photo.trouble + ".",
-                "Rename it, move it into a folder with the panel's name, or say how names tell the panel."};
+    reading.refusal = Refusal{
+        code_of(PhotoFinding::no_panel), "Nobody can tell which panel it shows: " + photo.trouble + ".",
+        "Rename it, move it into a folder with the panel's name, or say how names tell the panel."};
     reading.photo.name = photo.name;
     reading.photo.sha256 = sha256;
     summary_.photos.push_back({shown(photo), "", Status::refused, reading.refusal, {}, false});
@@ -277,9 +279,9 @@ class FolderRun {
     } catch (const UsageError& error) {  // numbers that no job takes
       Reading& reading = measured.reading;
       reading.status = Status::refused;
-      reading.refusal =
-          Refusal{"senseless", std::string("The measurement makes no sense: ") + error.what() + ".",
-                  "Photograph again, from a little farther round."};
+      reading.refusal = Refusal{code_of(PhotoFinding::senseless),
+                                std::string("The measurement makes no sense: ") + error.what() + ".",
+                                "Photograph again, from a little farther round."};
       reading.dents.clear();
       added = add(photo, measured);
     }

@@ -6,6 +6,8 @@
 #include <cmath>
 #include <cstdio>
 
+#include "ripplegauge/core/findings.hpp"
+
 namespace ripplegauge {
 namespace {
 
@@ -34,7 +36,7 @@ std::string focal_text(double focal_35mm_mm) {
 
 Refusal misfit(const std::string& what) {
   return {
-      "camera_profile_misfit", what,
+      code_of(PhotoFinding::camera_profile_misfit), what,
       "Photograph with the lens, zoom and resolution that the profile was made with, make a profile for this "
       "one, or measure without a profile."};
 }
@@ -52,7 +54,7 @@ LensPrior lens_prior_from_exif(const Photo& photo) {
   constexpr double typical_phone_35mm = 26, any_phone = 0.3;
   LensPrior prior = centred(photo, focal_px_from_35mm(typical_phone_35mm, width, height), any_phone);
   prior.warnings.push_back(
-      {"focal_length_unknown",
+      {code_of(PhotoFinding::focal_length_unknown),
        "The photo does not say its focal length; it was taken from the card's perspective, with "
        "wide intervals."});
   return prior;
@@ -93,7 +95,7 @@ std::variant<LensPrior, Refusal> lens_prior_from_profile(const Photo& photo, con
     std::swap(prior.uncertainty.centre_u_px, prior.uncertainty.centre_v_px);
   if (photo.focal_35mm_mm.has_value() != profile.focal_35mm_mm.has_value())
     prior.warnings.push_back(
-        {"camera_profile_unchecked",
+        {code_of(PhotoFinding::camera_profile_unchecked),
          "Photo and camera profile do not both say their focal length, so nothing shows that they "
          "are of the same lens and zoom."});
   return prior;

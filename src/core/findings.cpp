@@ -77,8 +77,12 @@ constexpr FindingText list[] = {
     {board_tags_not_seen, "board_tags_not_seen",
      "Fewer than two of the board's tags can be read in the reflection.",
      "Let the board's margin be mirrored, or tape the distance."},
-    {board_distance_unknown, "board_distance_unknown", "No board distance was given: depths are rough.",
-     "Tape the distance from the dent to the stripes seen in it, or use a tagged board."},
+    {bar_not_measured, "bar_not_measured",
+     "Nobody said how long the card's check bar is: all sizes are less sure, since printers scale.",
+     "Measure the bar with a steel rule."},
+    {board_distance_unusual, "board_distance_unusual",
+     "Card and stripes put the board where boards hardly ever stand: its pitch may be wrong.",
+     "Tape over ten pitches, and check where the board stands."},
     {board_distance_doubtful, "board_distance_doubtful",
      "Card and stripes put the board elsewhere than the tape: depths are less sure.",
      "Tape again, and check the pitch."},
@@ -95,6 +99,15 @@ constexpr FindingText list[] = {
      "Wipe the panel, take away what lies on it or is mirrored there, and photograph from a little nearer or "
      "with the "
      "board nearer."},
+    {dent_uncertain, "dent_uncertain",
+     "Something bends the stripes as a dent would, but too few of them show it to be sure.",
+     "Use a board with a finer pitch, or move it further away, so that more stripes cross the place, and "
+     "photograph again."},
+    {stripes_cut, "stripes_cut",
+     "Much of the stripes round the card could not be followed: an edge of light or shadow, a fold of the "
+     "panel or something mirrored cuts them.",
+     "Light the board evenly, keep shadows and lamps out of its reflection, stay on one side of a body line, "
+     "and photograph again."},
     {not_all_measured, "not_all_measured", "Something else bends or hides the stripes; it was not measured.",
      "Photograph it too, with the card beside it."},
     {partly_judged, "partly_judged",

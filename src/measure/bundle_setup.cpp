@@ -7,12 +7,13 @@
 
 #include "refusals.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/core/findings.hpp"
 
 namespace ripplegauge {
 
 void require_sensible(const MeasureRequest& request, double pitch_mm) {
   if (!(pitch_mm > 0.05 && pitch_mm < 500))
-    throw UsageError("the board's pitch must lie between 0.05 and 500 mm; give it with --board-pitch");
+    throw UsageError("the board's pitch must lie between 0.05 and 500 mm");
   if (!(request.bar_length_mm > 50 && request.bar_length_mm < 200))
     throw UsageError("the check bar's length must lie between 50 and 200 mm; it is nominally 100 mm");
   if (request.board_distance_mm && !(*request.board_distance_mm > 20 && *request.board_distance_mm < 5000))
@@ -63,7 +64,7 @@ std::vector<BoardCorner> board_corners(const Photo& photo, const BoardDefinition
 }
 
 Refusal card_not_flat() {
-  return {"card_not_flat", "No camera position fits the card's tags.",
+  return {code_of(PhotoFinding::card_not_flat), "No camera position fits the card's tags.",
           "Lay the card flat on the panel and photograph again."};
 }
 
@@ -181,7 +182,7 @@ std::optional<BundleResult> start_bundle_even_if_cropped(const Photo& photo, boo
   }
   problem = std::move(loose);
   warnings.push_back(
-      {"photo_cropped",
+      {code_of(PhotoFinding::photo_cropped),
        "The photo seems to be cropped or rescaled: what it says of its lens does not fit. The "
        "lens is taken from the card's perspective, with wider intervals; give the photo as the "
        "camera made it."});

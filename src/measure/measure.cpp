@@ -13,6 +13,7 @@
 #include "measured_photo.hpp"
 #include "photo_look.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/core/findings.hpp"
 #include "ripplegauge/core/quantile.hpp"
 #include "ripplegauge/dents/spot_search.hpp"
 #include "ripplegauge/image/opencv_threads.hpp"
@@ -85,10 +86,11 @@ std::optional<Refusal> check_unexplained(const SpotSearchResult& found, const Re
   if (strongest == nullptr) return refuse_burnt_out(field);
   const SpotJudgement& j = strongest->judgement;
   if (j.information_kept < 0.3)
-    return Refusal{"glare", "The stripes over the dent are burnt out to white.",
+    return Refusal{code_of(PhotoFinding::glare), "The stripes over the dent are burnt out to white.",
                    "Lower the exposure (tap on a bright stripe) or move the lamp, and photograph again."};
   if (j.cut_share > 0.3)
-    return Refusal{"dent_cut", "The dent is cut by the card, the board's edge or the photo's edge.",
+    return Refusal{code_of(PhotoFinding::dent_cut),
+                   "The dent is cut by the card, the board's edge or the photo's edge.",
                    "Move card and board so that undisturbed stripes surround the whole dent."};
   return std::nullopt;
 }
@@ -100,7 +102,7 @@ std::optional<Warning> unusual_distance(const Setup& setup, bool tape_agrees) {
   const double distance_mm = setup.board_distance_mm->value;
   if (tape_agrees || (distance_mm > usually_from_mm && distance_mm < usually_to_mm)) return std::nullopt;
   return Warning{
-      "board_distance_unusual",
+      code_of(PhotoFinding::board_distance_unusual),
       format("Card and stripes put the board %.0f mm from the dent, where boards hardly ever stand. "
              "If it does not stand there, its pitch is not %g mm, and the depths are wrong.",
              distance_mm, setup.board_pitch_mm)};
@@ -118,7 +120,7 @@ std::optional<Refusal> refuse_unproven(const PhotoLook& look, const SpotSearchRe
     if (place.loudest < acceptance.surely_disturbed || place.width_mm < dent_mm || from_card_mm < touching_mm)
       continue;
     return Refusal{
-        "dent_not_explained",
+        code_of(PhotoFinding::dent_not_explained),
         format("Something bends or hides the stripes, but no dent explains it: %s.",
                place_words(place.x_mm, place.y_mm, place.width_mm, look.problem, look.field).c_str()),
         "Wipe the panel, take away what casts a shadow or an edge of light across the stripes, and "
@@ -132,7 +134,7 @@ std::optional<Refusal> refuse_unproven(const PhotoLook& look, const SpotSearchRe
         j.moved_snr < acceptance.min_moved_snr || 2 * r.outline.radius_mm < acceptance.min_width_mm)
       continue;
     return Refusal{
-        "dent_uncertain",
+        code_of(PhotoFinding::dent_uncertain),
         format("Something bends the stripes as a dent would, but too few of them show it to be sure: "
                "%s.",
                place_words(r.outline.x_mm, r.outline.y_mm, 2 * r.outline.radius_mm, look.problem, look.field)
@@ -144,7 +146,7 @@ std::optional<Refusal> refuse_unproven(const PhotoLook& look, const SpotSearchRe
   constexpr double most_lost = 0.3;  // good photos lose up to 0.18, to edges and to dents
   if (lost < most_lost) return std::nullopt;
   return Refusal{
-      "stripes_cut",
+      code_of(PhotoFinding::stripes_cut),
       format(
           "%.0f %% of the stripes round the card could not be followed: an edge of light or shadow, a fold "
           "of the panel or something mirrored cuts them.",
@@ -229,10 +231,11 @@ std::optional<Warning> allow_for_bend(const BundleProblem& problem, const std::v
   }
   if (worst < noticeable) return std::nullopt;
   for (int i = p_crown; i <= p_crown + 1; ++i) bundle.covariance(i, i) += bend_per_mm * bend_per_mm;
-  return Warning{"card_far_for_crown", format("The panel bends much between the card and a spot %.0f mm from "
-                                              "it: sizes there are less sure, by about "
-                                              "%.0f %%. Lay the card beside the dent.",
-                                              gap_mm, 100 * worst)};
+  return Warning{code_of(PhotoFinding::card_far_for_crown),
+                 format("The panel bends much between the card and a spot %.0f mm from "
+                        "it: sizes there are less sure, by about "
+                        "%.0f %%. Lay the card beside the dent.",
+                        gap_mm, 100 * worst)};
 }
 
 }  // namespace
@@ -315,9 +318,10 @@ Measurement measure_from(const PhotoLook& look, const Photo& photo, const Measur
     reading.warnings.push_back(*far);
   scene.parameters = bundle.parameters;
   describe_setup(problem, bundle, field, reading.setup);
-  const bool tape_agrees = request.board_distance_mm &&
-                           std::none_of(reading.warnings.begin(), reading.warnings.end(),
-                                        [](const Warning& w) { return w.code == "board_distance_doubtful"; });
+  const bool tape_agrees =
+      request.board_distance_mm &&
+      std::none_of(reading.warnings.begin(), reading.warnings.end(),
+                   [](const Warning& w) { return is(w, PhotoFinding::board_distance_doubtful); });
   if (const auto unusual = unusual_distance(reading.setup, tape_agrees)) reading.warnings.push_back(*unusual);
   for (Warning& warning : gaps_beside_spots(look.stripes, found.spots))
     reading.warnings.push_back(std::move(warning));
@@ -344,7 +348,7 @@ MeasuredPhoto measure_with_unknown_bar(const Photo& photo, MeasureRequest reques
   options.bar_uncertainty_mm = 0.25 * (most_mm - least_mm);  // the interval of 95 % spans them
   MeasuredPhoto measured = measure_with_look(photo, request, options);
   measured.result.reading.warnings.push_back(
-      {"bar_not_measured",
+      {code_of(PhotoFinding::bar_not_measured),
        format("Nobody said how long the card's check bar is: printers make it %.0f to %.0f mm, so all sizes "
               "are only known to about %.0f %%. Measure it with a steel rule.",
               least_mm, most_mm, 100 * (most_mm - least_mm) / (most_mm + least_mm))});

@@ -12,6 +12,7 @@
 #include "measured_photo.hpp"
 #include "photo_look.hpp"
 #include "refusals.hpp"
+#include "ripplegauge/core/findings.hpp"
 #include "sharpness.hpp"
 #include "stripe_check.hpp"
 
@@ -177,7 +178,7 @@ Advice bring_in_the_card(const PhotoLook& look) {
 }
 
 Advice sharper(const Photo& photo, const PhotoLook& look, const ShotFigures& f) {
-  const bool refused = look.reading.refusal && look.reading.refusal->code == "blurred";
+  const bool refused = look.reading.refusal && is(*look.reading.refusal, PhotoFinding::blurred);
   const double pair_px = f.stripe_period_px.value_or(comfortable_period_px);
   if (!f.edge_width_px || (pair_px < comfortable_period_px && !refused)) return std::nullopt;
   // A Gaussian blur leaves exp(-2 pi^2 sigma^2 / P^2) of stripes of period P.
@@ -314,13 +315,13 @@ Advice more_stripes(const PhotoLook& look, const ShotFigures& f) {
 
 Advice about_gap(const PhotoLook& look, const Disturbance& gap, const std::string& code) {
   const std::string place = place_of(gap, look.problem, look.field);
-  if (code == "card_too_far") {
+  if (code == code_of(PhotoFinding::card_too_far)) {
     constexpr double best_mm = 20;  // of 10 to 30 from the dent's edge
     return ShotAdvice{"card_nearer", format("Lay the card %d mm nearer to what bends the stripes: it is ",
                                             rounded(gap.card_gap_mm - 0.5 * gap.width_mm - best_mm)) +
                                          place + "."};
   }
-  if (code == "dent_cut") {
+  if (code == code_of(PhotoFinding::dent_cut)) {
     const double ring_mm = std::max(small_dent_mm, look.field.period_mm);
     if (gap.card_gap_mm - 0.5 * gap.width_mm < ring_mm)
       return ShotAdvice{"card_away",
@@ -373,7 +374,7 @@ PhotoCheck check_photo(const Photo& photo, const MeasureRequest& request, const 
     const auto unfit = refuse_gap(gap, look.problem, look.field);
     // A dent far from the card is still found where stripes surround it, if a fit explains it.
     const bool measurable =
-        !unfit || (unfit->code == "card_too_far" && is_judged(look.residual, gap.x_mm, gap.y_mm));
+        !unfit || (is(*unfit, PhotoFinding::card_too_far) && is_judged(look.residual, gap.x_mm, gap.y_mm));
     check.disturbances.push_back({gap.x_mm, gap.y_mm, gap.width_mm, gap.card_gap_mm, measurable});
     if (unfit) add(about_gap(look, gap, unfit->code));
   }

@@ -7,6 +7,7 @@
 #include <utility>
 
 #include "refusals.hpp"
+#include "ripplegauge/core/findings.hpp"
 #include "ripplegauge/core/linear_light.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/core/quantile.hpp"
@@ -30,7 +31,7 @@ std::optional<Warning> take_board(const Photo& photo, const MeasureRequest& requ
     parameters = *posed;
     return std::nullopt;
   }
-  return Warning{"board_tags_not_seen",
+  return Warning{code_of(PhotoFinding::board_tags_not_seen),
                  "Fewer than two of the board's tags can be read in the reflection: how far the board stands "
                  "is taken from its stripes and the card alone."};
 }
@@ -182,17 +183,18 @@ PhotoLook look_at_photo(const Photo& photo, const MeasureRequest& request, const
   if (unfit_stripes) {
     residual = {};
     constexpr double some_stripes = 12;  // signal over noise of a carrier, whichever
-    if (unfit_stripes->code == "no_stripes" && field.carrier_snr > some_stripes)
+    if (is(*unfit_stripes, PhotoFinding::no_stripes) && field.carrier_snr > some_stripes)
       if (const auto fitting_mm = pitch_that_fits(photo, problem, *look.view, pitch, look.pixels_per_mm))
         unfit_stripes = pitch_contradicted(pitch, *fitting_mm);
     return refuse(*unfit_stripes);
   }
   if (residual.residual.empty())
-    return refuse({"stripes_not_followed", "The stripes cannot be followed in the neighbourhood of the card.",
+    return refuse({code_of(PhotoFinding::stripes_not_followed),
+                   "The stripes cannot be followed in the neighbourhood of the card.",
                    "Stand the striped board so that its reflection surrounds the dent, beside the card."});
   if (stripes_are_weak(photo.grey, problem.tags, residual.typical_contrast))
-    reading.warnings.push_back(
-        {"weak_stripes", "The stripes are faint: put more light on the board, less on the panel."});
+    reading.warnings.push_back({code_of(PhotoFinding::weak_stripes),
+                                "The stripes are faint: put more light on the board, less on the panel."});
   reading.setup.judged = judged_area(problem, residual, field.bundle.parameters, photo.grey.size());
   describe_setup(problem, field.bundle, field, reading.setup);
   describe_smallest_visible(residual, pitch, reading.setup);

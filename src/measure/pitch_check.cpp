@@ -6,6 +6,7 @@
 #include "bundle_setup.hpp"
 #include "refusals.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/core/findings.hpp"
 #include "stripe_check.hpp"
 #include "stripe_look.hpp"
 
@@ -77,7 +78,7 @@ void solve_pitch(Followed& followed, double start_pitch_mm, double distance_mm, 
     pitch = next, here = there;
   }
   if (slope <= 0) {
-    check.refusal = Refusal{"pitch_not_determined",
+    check.refusal = Refusal{code_of(PhotoFinding::pitch_not_determined),
                             "The photo does not tell the board's pitch: its distance and the panel's "
                             "curvature explain the stripes alike.",
                             "Photograph the board in a flat panel or a pane of glass, nearer to the panel."};
@@ -133,7 +134,7 @@ PitchCheck check_pitch(const Photo& photo, const MeasureRequest& request, const 
     best_pitch = factor * request.board_pitch_mm;
   }
   if (!best)
-    return refuse({"no_stripes",
+    return refuse({code_of(PhotoFinding::no_stripes),
                    "No reflected stripes were found that any pitch near the stated one, its half or its "
                    "double would explain.",
                    "Stand the board so that its reflection surrounds the card, and check pitch and distance "

@@ -8,6 +8,7 @@
 #include <opencv2/imgproc.hpp>
 #include <string>
 
+#include "ripplegauge/core/findings.hpp"
 #include "ripplegauge/core/quantile.hpp"
 #include "sharpness.hpp"
 
@@ -21,9 +22,10 @@ double share_clipped(const cv::Mat& grey) {
 Refusal refuse_blurred(double edge_width_px, bool by_motion, const std::string& consequence) {
   const std::string width = " (edges are " + std::to_string(std::lround(edge_width_px)) + " pixels wide)";
   if (by_motion)
-    return {"blurred", "The photo is blurred by motion" + width + "; " + consequence + ".",
+    return {code_of(PhotoFinding::blurred),
+            "The photo is blurred by motion" + width + "; " + consequence + ".",
             "Rest the phone on something or use the self-timer, add light, and photograph again."};
-  return {"blurred", "The photo is out of focus" + width + "; " + consequence + ".",
+  return {code_of(PhotoFinding::blurred), "The photo is out of focus" + width + "; " + consequence + ".",
           "Tap on the card to focus on it, wait until it is sharp, and photograph again."};
 }
 
@@ -68,14 +70,16 @@ double shortest_side_px(const std::vector<SeenTag>& tags) {
 
 Refusal refuse_no_card(const cv::Mat& grey, const std::vector<SeenTag>& seen) {
   if (!seen.empty())
-    return {"card_unknown", "Tags are in the photo, but none of them belongs to this card.",
-            "Use the card that the program printed, or name your own with --card."};
+    return {code_of(PhotoFinding::card_unknown),
+            "Tags are in the photo, but none of them belongs to this card.",
+            "Use the card that the program printed, or name your own."};
   const double mean = cv::mean(grey)[0];
   if (share_clipped(grey) > 0.25)
-    return {"overexposed", "Most of the photo is burnt out to white; no card can be read in it.",
+    return {code_of(PhotoFinding::overexposed),
+            "Most of the photo is burnt out to white; no card can be read in it.",
             "Tap on the white card to set the exposure, or turn the lamp down, and photograph again."};
   if (mean < 12)
-    return {"too_dark", "The photo is nearly black; no card can be read in it.",
+    return {code_of(PhotoFinding::too_dark), "The photo is nearly black; no card can be read in it.",
             "Add light on the card and photograph again."};
   const Sharpness s = sharpness_of(grey, cv::Rect(0, 0, grey.cols, grey.rows));
   // Sharp photos have edges of 4 to 9 px by this measure; tags that large that they read have cells of 3 px
@@ -84,7 +88,7 @@ Refusal refuse_no_card(const cv::Mat& grey, const std::vector<SeenTag>& seen) {
   constexpr double some_contrast = 60;  // noise has no edges
   if (s.contrast > some_contrast && s.widest_px > blurred_px)
     return refuse_blurred(s.widest_px, s.by_motion(), "no card can be read in it");
-  return {"card_not_found", "No scale card was found in the photo.",
+  return {code_of(PhotoFinding::card_not_found), "No scale card was found in the photo.",
           "Lay the printed card flat beside the dent, all of it in the picture and unshaded, and photograph "
           "again."};
 }
@@ -104,7 +108,7 @@ std::optional<Refusal> check_tags(const cv::Mat& grey, const CardDefinition& car
   int doubled = 0;
   for (const auto& [id, times] : count) doubled += times > 1;
   if (doubled >= 2)
-    return Refusal{"two_cards",
+    return Refusal{code_of(PhotoFinding::two_cards),
                    "Two cards are in the photo (tags that stand on the card once are seen twice).",
                    "Leave one card beside the dent, cover or remove the other, and photograph again."};
   if (doubled == 1)  // a chance decoding: believe neither
@@ -124,7 +128,7 @@ std::optional<Refusal> check_tags(const cv::Mat& grey, const CardDefinition& car
   constexpr double nearest_over_furthest = 4.0 / 3;
   if (shortest_px < smallest_side_px ||
       (seen.size() < 4 && shortest_px < nearest_over_furthest * smallest_side_px))
-    return Refusal{"card_too_small",
+    return Refusal{code_of(PhotoFinding::card_too_small),
                    "The card is too small in the photo to measure from (a tag is only " +
                        std::to_string(static_cast<int>(shortest_px)) + " pixels wide).",
                    "Go nearer, or use the camera's full resolution."};
@@ -132,7 +136,7 @@ std::optional<Refusal> check_tags(const cv::Mat& grey, const CardDefinition& car
     const std::string read_tags =
         std::to_string(seen.size()) + " of the card's " + std::to_string(card.tags.size()) + " tags";
     if (auto blurred = refuse_blur(grey, seen, "only " + read_tags + " can be read")) return blurred;
-    return Refusal{"too_few_tags", "Only " + read_tags + " can be read.",
+    return Refusal{code_of(PhotoFinding::too_few_tags), "Only " + read_tags + " can be read.",
                    "Bring the whole card into the picture, flat and without shadow or glare on it."};
   }
   return std::nullopt;
@@ -141,17 +145,17 @@ std::optional<Refusal> check_tags(const cv::Mat& grey, const CardDefinition& car
 std::optional<Refusal> check_view(const cv::Mat& grey, const std::vector<SeenTag>& tags, double tilt_deg,
                                   double tag_rms_px, double pixels_per_mm) {
   if (tilt_deg > steepest_deg)
-    return Refusal{"too_oblique",
+    return Refusal{code_of(PhotoFinding::too_oblique),
                    "The panel is seen too much from the side (" + std::to_string(static_cast<int>(tilt_deg)) +
                        " degrees off square).",
                    "Hold the phone more squarely over the panel: 20 to 45 degrees is best."};
   constexpr double card_bent_mm = 0.25;
   if (tag_rms_px > std::max(2.5, card_bent_mm * pixels_per_mm)) {
     if (auto blurred = refuse_blur(grey, tags, "the card's tags cannot be placed")) return blurred;
-    return Refusal{"card_not_flat",
+    return Refusal{code_of(PhotoFinding::card_not_flat),
                    "The card's tags do not fit together: the card is bent, lifted or wrongly described.",
-                   "Press the card flat onto the panel (a few magnets or tape help), and check that --card "
-                   "names the card you use."};
+                   "Press the card flat onto the panel (a few magnets or tape help), and check that it "
+                   "is the card that was named."};
   }
   return std::nullopt;
 }

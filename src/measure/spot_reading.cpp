@@ -8,6 +8,7 @@
 #include <span>
 
 #include "geometry_uncertainty.hpp"
+#include "ripplegauge/core/findings.hpp"
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/dents/loudness.hpp"
@@ -372,7 +373,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
     dent.agreement = std::clamp(f.explained, 0.0, 1.0);
     if (std::min(f.explained, f.judgement.explained) < least_agreement)
       out.warnings.push_back(
-          {"poorly_explained",
+          {code_of(PhotoFinding::poorly_explained),
            "A dent's shape does not explain all that the stripes show inside it: its sizes may be far off. "
            "Photograph it again from nearer or with coarser stripes."});
     dent.outline = outline_polygon(f.map, g);
@@ -385,7 +386,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
     if (f.judgement.fringe_density_px > dense_fringes_px) {
       dent.notes.push_back("stripes run very dense inside: the depth may be off by a fringe");
       out.warnings.push_back(
-          {"dense_fringes",
+          {code_of(PhotoFinding::dense_fringes),
            "Inside a dent the stripes run too dense to count surely; go nearer or use a coarser pitch."});
     }
     std::vector<BudgetTerm> budget;

@@ -6,6 +6,7 @@
 #include <string>
 
 #include "format.hpp"
+#include "ripplegauge/core/findings.hpp"
 
 namespace ripplegauge {
 namespace {}  // namespace
@@ -29,7 +30,7 @@ std::string place_of(const Disturbance& gap, const BundleProblem& problem, const
 
 Refusal pitch_contradicted(double stated_mm, double fitting_mm) {
   return {
-      "pitch_contradicted",
+      code_of(PhotoFinding::pitch_contradicted),
       format("The stripes in the photo do not fit the board's pitch of %g mm: wherever a board can stand, "
              "their pitch is nearer to %.0f mm.",
              stated_mm, fitting_mm),
@@ -37,7 +38,7 @@ Refusal pitch_contradicted(double stated_mm, double fitting_mm) {
 }
 
 Refusal board_impossibly_far(double pitch_mm, double distance_mm) {
-  return {"pitch_contradicted",
+  return {code_of(PhotoFinding::pitch_contradicted),
           format("With a pitch of %g mm the board would stand %.0f cm from the panel, where no board stands: "
                  "that pitch is wrong, or the board much too far away.",
                  pitch_mm, 0.1 * distance_mm),
@@ -48,7 +49,7 @@ std::optional<Refusal> check_stripes(const BundleProblem& problem, const StripeF
                                      const StripeLook& look, double expected_period_px) {
   if (expected_period_px < resolved_period_px)
     return Refusal{
-        "stripes_not_resolved",
+        code_of(PhotoFinding::stripes_not_resolved),
         format("The stripes stand too close in the photo to be told apart: %.1f pixels a pair, at least %.0f "
                "are needed.",
                expected_period_px, resolved_period_px),
@@ -64,14 +65,14 @@ std::optional<Refusal> check_stripes(const BundleProblem& problem, const StripeF
     return pitch_contradicted(pitch_mm, pitch_mm / field.carrier_ratio);
   if (look.periods_in_a_row > 0 && look.periods_in_a_row < fewest_in_a_row)
     return Refusal{
-        "no_stripes",
+        code_of(PhotoFinding::no_stripes),
         format("No reflected stripes of the board were found round the card: light and dark follow each "
                "other %.1f "
                "times at most, as at a lamp's or a window's edge; at least %.0f times are needed.",
                look.periods_in_a_row, fewest_in_a_row),
         "Stand the striped board so that its reflection surrounds the dent, and photograph again."};
   if (field.carrier_snr < clear_carrier || !striped)
-    return Refusal{"no_stripes",
+    return Refusal{code_of(PhotoFinding::no_stripes),
                    "No reflected stripes that fit the board's pitch were found on the panel around the card.",
                    "Stand the striped board so that its reflection surrounds the dent, check its pitch, and "
                    "photograph again."};
@@ -82,7 +83,8 @@ std::optional<Refusal> check_stripes(const BundleProblem& problem, const StripeF
     return board_impossibly_far(pitch_mm, distance_mm);
   if (field.bundle.phase_mad_cycles > followed_mad_cycles)
     return Refusal{
-        "stripes_not_followed", "The stripes are there but cannot be followed over the panel.",
+        code_of(PhotoFinding::stripes_not_followed),
+        "The stripes are there but cannot be followed over the panel.",
         "Let the board's reflection cover more of the panel around the dent, without lamps beside it."};
   return std::nullopt;
 }
@@ -91,7 +93,8 @@ std::optional<Refusal> refuse_burnt_out(const ResidualField& field) {
   constexpr double most = 0.6;
   if (field.clipped_fraction <= most) return std::nullopt;
   return Refusal{
-      "glare", format("%.0f %% of the bright stripes are burnt out to white.", 100 * field.clipped_fraction),
+      code_of(PhotoFinding::glare),
+      format("%.0f %% of the bright stripes are burnt out to white.", 100 * field.clipped_fraction),
       "Lower the exposure (tap on a bright stripe) or turn the board's light down."};
 }
 
@@ -100,17 +103,17 @@ std::optional<Refusal> refuse_gap(const Disturbance& gap, const BundleProblem& p
   if (!is_deep(gap, field.period_mm)) return std::nullopt;
   const std::string place = place_of(gap, problem, field);
   if (gap.clipped_share > 0.3)
-    return Refusal{"glare", "Part of the stripes is burnt out to white: " + place + ".",
+    return Refusal{code_of(PhotoFinding::glare), "Part of the stripes is burnt out to white: " + place + ".",
                    "Move the lamp or the phone so that its glare lies elsewhere, or lower the exposure (tap "
                    "on the bright "
                    "spot), and photograph again."};
   if (gap.card_gap_mm - 0.5 * gap.size_mm > farthest_gap_mm)
-    return Refusal{"card_too_far",
+    return Refusal{code_of(PhotoFinding::card_too_far),
                    "Something bends the stripes too far from the card to be measured: " + place + ".",
                    "Lay the card beside the dent, its inner corner 10 to 30 mm from the dent's edge."};
   constexpr double cut_share = 0.15;
   if (gap.ring_covered > cut_share)
-    return Refusal{"dent_cut",
+    return Refusal{code_of(PhotoFinding::dent_cut),
                    "Something bends the stripes, cut by the card or the photo's edge: " + place + ".",
                    "Move card and phone so that undisturbed stripes surround the whole dent."};
   return std::nullopt;
@@ -123,7 +126,7 @@ std::optional<Refusal> check_gaps_without_spots(const StripeLook& look, const Bu
     if (auto refusal = refuse_gap(gap, problem, field)) return refusal;
     const std::string place = place_of(gap, problem, field);
     return Refusal{
-        gap.hidden ? "stripes_hidden" : "dent_not_explained",
+        gap.hidden ? code_of(PhotoFinding::stripes_hidden) : code_of(PhotoFinding::dent_not_explained),
         std::string(gap.hidden ? "Something hides the stripes: "
                                : "Something bends or hides the stripes, but no dent explains it: ") +
             place + ".",
@@ -144,7 +147,7 @@ std::vector<Warning> gaps_beside_spots(const StripeLook& look, const std::vector
     });
     if (explained || !is_deep(gap, look.period_mm)) continue;
     warnings.push_back(
-        {"not_all_measured",
+        {code_of(PhotoFinding::not_all_measured),
          format("Something else bends or hides the stripes at x %.0f, y %.0f mm (%.0f mm wide, "
                 "%.0f mm from the card); it was not measured.",
                 gap.x_mm, gap.y_mm, gap.width_mm, gap.card_gap_mm)});
@@ -169,7 +172,7 @@ std::optional<Warning> partly_judged(const JudgedArea& judged, const StripeLook&
       0.01 * judged.area_mm2, 100 * judged.share, search_margin_mm);
   if (bay != look.disturbances.end())
     text += " At their edge the stripes are cut or bent: " + place_of(*bay, problem, field) + ".";
-  return Warning{"partly_judged", text};
+  return Warning{code_of(PhotoFinding::partly_judged), text};
 }
 
 }  // namespace ripplegauge

@@ -8,6 +8,7 @@
 #include <cmath>
 
 #include "format.hpp"
+#include "ripplegauge/core/findings.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -33,7 +34,7 @@ Warning set_aside(const BundleProblem& problem, const Tape& tape, double photo_m
   const double other_pitch_mm = pitch_mm * (1 + tape.distance_mm / camera_mm) / (1 + photo_mm / camera_mm);
   const double both_mm = std::hypot(tape.uncertainty_mm, photo_uncertainty_mm);
   return {
-      "board_distance_doubtful",
+      code_of(PhotoFinding::board_distance_doubtful),
       format("The tape's %.0f mm is set aside: card and stripes put the board %.0f mm from the dent (%.0f "
              "to %.0f).%s If the tape is right, the board's pitch is about %.1f mm, not %g mm, and the "
              "depths are wrong.",

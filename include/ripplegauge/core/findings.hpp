@@ -46,7 +46,8 @@ enum class PhotoFinding {
   pitch_contradicted,
   pitch_not_determined,
   board_tags_not_seen,
-  board_distance_unknown,
+  bar_not_measured,
+  board_distance_unusual,
   board_distance_doubtful,
   glare,
   // Dents.
@@ -54,6 +55,8 @@ enum class PhotoFinding {
   card_too_far,
   stripes_hidden,
   dent_not_explained,
+  dent_uncertain,
+  stripes_cut,
   not_all_measured,
   partly_judged,
   card_far_for_crown,

@@ -13,7 +13,7 @@ TEST_CASE("no message of the library names an option or a command", "[front_end]
   std::size_t literals = 0;
   for (const auto& entry : fs::recursive_directory_iterator(fs::path(RIPPLEGAUGE_SOURCE_DIR) / "src")) {
     const std::string layer = entry.path().parent_path().filename().string();
-    if (entry.path().extension() != ".cpp" || layer == "cli" || layer == "measure") continue;
+    if (entry.path().extension() != ".cpp" || layer == "cli") continue;
     std::ifstream in(entry.path());
     int number = 0;
     for (std::string line; std::getline(in, line);) {

@@ -51,3 +51,28 @@ TEST_CASE("the contributor guide shows every finding", "[findings]") {
     CHECK(guide.find("`" + std::string(row.code) + "`") != std::string::npos);
   }
 }
+
+TEST_CASE("no source writes the code of a refusal or a warning by hand", "[findings]") {
+  std::size_t files = 0;
+  for (const auto& entry : fs::recursive_directory_iterator(fs::path(RIPPLEGAUGE_SOURCE_DIR) / "src")) {
+    if (entry.path().extension() != ".cpp" || entry.path().filename() == "findings.cpp") continue;
+    ++files;
+    const std::string source = bytes_of(entry.path());
+    for (const FindingText& row : all_findings()) {
+      INFO(entry.path() << ": " << row.code);
+      CHECK(source.find('"' + std::string(row.code) + '"') == std::string::npos);
+    }
+  }
+  CHECK(files > 100);
+}
+
+TEST_CASE("every finding is found somewhere", "[findings]") {
+  std::string sources;
+  for (const auto& entry : fs::recursive_directory_iterator(fs::path(RIPPLEGAUGE_SOURCE_DIR) / "src"))
+    if (entry.path().extension() == ".cpp" && entry.path().parent_path().filename() != "cli")
+      sources += bytes_of(entry.path());
+  for (const FindingText& row : all_findings()) {
+    INFO(row.code);
+    CHECK(sources.find("PhotoFinding::" + std::string(row.code)) != std::string::npos);
+  }
+}
