@@ -1,15 +1,16 @@
 // A price file made with a spreadsheet. One table holds everything; the first column says what a row is:
 //
-//   row        name         value       from_mm to_mm severity count_from count_to price  per percent of fact
-//   setting    currency     EUR
-//   severity   light
-//   severity   torn         beyond
-//   band       small                    0       20
-//   price      small                                  light    1          5        45.00  spot
-//   surcharge  aluminium                                                                      25      price
-//   aluminium cap        roof                                                                600.00 item
-//   call-out     always                                                 40.00  job discount   trade 5 tax VAT
-//   19
+//   row       name      value  from_mm to_mm severity count_from count_to price  per  percent of    fact
+//   setting   currency  EUR
+//   severity  light
+//   severity  torn      beyond
+//   band      small            0       20
+//   price     small                          light    1          5        45.00  spot
+//   surcharge aluminium                                                               25      price aluminium
+//   cap       roof                                                        600.00
+//   item      call-out  always                                            40.00  job
+//   discount  trade                                                                   5
+//   tax       VAT                                                                     19
 //
 // Columns may stand in any order, and those that nobody needs may be left out. It is read as people make it:
 // title rows above the table, capitals in the headings, columns for remarks, currency signs, thousands
