@@ -1,6 +1,8 @@
 // "No dent" is a measurement: it holds for an area, and for dents of a size.
 #include "ripplegauge/core/no_dent_words.hpp"
 
+#include <algorithm>
+#include <cmath>
 #include <cstdio>
 
 namespace ripplegauge {
@@ -36,6 +38,18 @@ std::string smallest_visible_words(const Setup& setup) {
     text += (text.empty() ? "A dent would have shown from " : ", ") + depth_text(dent.depth_mm) +
             " mm deep at " + whole_number(dent.width_mm) + " mm wide";
   return text.empty() ? text : text + ".";
+}
+
+std::string body_line_words(const BodyLine& line) {
+  char text[200];
+  std::snprintf(
+      text, sizeof text,
+      "Body line: the panel turns %s by %.1f degrees (%.1f to %.1f) within %.0f mm; dents are measured "
+      "against it.",
+      line.turn_deg.value > 0 ? "away" : "up", std::abs(line.turn_deg.value),
+      std::min(std::abs(line.turn_deg.low), std::abs(line.turn_deg.high)),
+      std::max(std::abs(line.turn_deg.low), std::abs(line.turn_deg.high)), line.width_mm.value);
+  return text;
 }
 
 }  // namespace ripplegauge

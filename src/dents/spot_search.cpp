@@ -399,7 +399,7 @@ double near_paper_mm(const PanelScene& scene, double x, double y) {
 }
 
 /// Share of directions in which, on this ellipse, there are stripes well inside the board's reflection, or
-/// the card.
+/// the card, or a body line.
 double ring_seen(const PanelScene& scene, const Outline& o) {
   const ResidualField& f = *scene.field;
   constexpr int directions = 24;
@@ -413,7 +413,8 @@ double ring_seen(const PanelScene& scene, const Outline& o) {
     const int row = static_cast<int>(std::lround(f.grid.row_of(y))),
               column = static_cast<int>(std::lround(f.grid.column_of(x)));
     seen += near_paper_mm(scene, x, y) < beside_paper_mm ||
-            (f.grid.contains(row, column) && f.inner.at<uchar>(row, column) != 0);
+            (f.grid.contains(row, column) &&
+             (f.inner.at<uchar>(row, column) != 0 || f.fold.at<uchar>(row, column) != 0));
   }
   return static_cast<double>(seen) / directions;
 }

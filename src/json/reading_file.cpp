@@ -119,6 +119,15 @@ void describe(Fields& fields, T& dent) {
   fields("depth_mm", dent.depth_mm);
 }
 
+template <class Fields, Is<BodyLine> T>
+void describe(Fields& fields, T& line) {
+  fields("x_mm", line.x_mm);
+  fields("y_mm", line.y_mm);
+  fields("angle_deg", line.angle_deg);
+  fields("turn_deg", line.turn_deg);
+  fields("width_mm", line.width_mm);
+}
+
 template <class Fields, Is<Setup> T>
 void describe(Fields& fields, T& setup) {
   fields("board_pitch_mm", setup.board_pitch_mm);
@@ -134,6 +143,7 @@ void describe(Fields& fields, T& setup) {
   fields("board_tilt_deg", setup.board_tilt_deg);
   fields("crown_x_per_m", setup.crown_x_per_m);
   fields("crown_y_per_m", setup.crown_y_per_m);
+  fields("body_line", setup.body_line);
   fields("stripe_period_mm", setup.stripe_period_mm);
   fields("visible_slope_mrad", setup.visible_slope_mrad);
   fields("judged", setup.judged);
@@ -233,6 +243,9 @@ class Reader {
   void operator()(const char* key, std::optional<JudgedArea>& value) {
     if (auto child = object_.optional_object(key)) value = object<JudgedArea>(*child);
   }
+  void operator()(const char* key, std::optional<BodyLine>& value) {
+    if (auto child = object_.optional_object(key)) value = object<BodyLine>(*child);
+  }
   void operator()(const char* key, std::optional<PointMm>& value) {
     if (auto child = object_.optional_object(key)) value = object<PointMm>(*child);
   }
@@ -297,6 +310,7 @@ OrderedJson to_json(const Reading& reading) {
   writer("warnings", reading.warnings);
   writer("photo_info", reading.photo);
   writer("setup", reading.setup);
+  if (!reading.body_line_px.empty()) writer("body_line_px", reading.body_line_px);
   if (!reading.judged_px.empty()) writer("judged_px", reading.judged_px);
   return std::move(writer.json());
 }
@@ -341,6 +355,7 @@ Reading reading_from(ObjectReader& object) {
   reading.photo.name = object.required<std::string>("photo", any_text);
   if (auto refusal = object.optional_object("refusal")) reading.refusal = Reader::object<Refusal>(*refusal);
   if (auto setup = object.optional_object("setup")) reading.setup = Reader::object<Setup>(*setup);
+  reading.body_line_px = object.optional_pairs("body_line_px");
   for (ObjectReader& outline : object.optional_objects("judged_px"))
     reading.judged_px.push_back(Reader::object<PixelOutline>(outline));
   for (ObjectReader& warning : object.optional_objects("warnings"))

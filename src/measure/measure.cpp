@@ -272,6 +272,9 @@ Measurement measure_from(const PhotoLook& look, const Photo& photo, const Measur
   remove_lamps(residual, found.spots);
   reading.setup.judged =
       judged_area(problem, residual, field.bundle.parameters, photo.grey.size(), found.unexplained_cells);
+  if (reading.setup.body_line)
+    reading.body_line_px = body_line_outline(PanelModel<double>(problem.constants, field.bundle.parameters),
+                                             *reading.setup.body_line, photo.grey.size());
   reading.judged_px = judged_outlines(
       residual, PanelModel<double>(problem.constants, field.bundle.parameters), found.unexplained_cells);
   if (found.spots.empty()) {

@@ -108,6 +108,19 @@ void describe_setup(const BundleProblem& problem, const BundleResult& bundle, co
                                            std::hypot(u(p_board_tilt), u(p_board_tilt + 1)) * degrees);
     setup.stripe_period_mm = field.period_mm;
   }
+  if (model.surface().folded()) {
+    const double x = problem.constants.anchor_x_mm, y = problem.constants.anchor_y_mm,
+                 normal_rad = p[p_fold + 2], across_mm = model.surface().across_mm(x, y);
+    BodyLine line;
+    line.x_mm = x - across_mm * std::cos(normal_rad);
+    line.y_mm = y - across_mm * std::sin(normal_rad);
+    line.angle_deg = std::remainder(normal_rad * degrees + 90, 180);
+    line.turn_deg = quantity_from_standard_uncertainty(p[p_fold] * degrees, u(p_fold) * degrees);
+    // A logistic curve goes from 5 to 95 % within 2 ln 19 of its widths.
+    const double width_mm = 2 * std::log(19.0) * std::exp(p[p_fold + 3]);
+    line.width_mm = quantity_from_standard_uncertainty(width_mm, width_mm * u(p_fold + 3));
+    setup.body_line = line;
+  }
   setup.crown_x_per_m = quantity_from_standard_uncertainty(1e3 * p[p_crown], 1e3 * u(p_crown));
   setup.crown_y_per_m = quantity_from_standard_uncertainty(1e3 * p[p_crown + 1], 1e3 * u(p_crown + 1));
 }

@@ -281,6 +281,22 @@ std::vector<PixelOutline> judged_outlines(const ResidualField& field, const Pane
   return outlines;
 }
 
+std::vector<std::pair<double, double>> body_line_outline(const PanelModel<double>& model,
+                                                         const BodyLine& line, cv::Size photo) {
+  constexpr double reach_mm = 250, step_mm = 5;
+  const double angle_rad = line.angle_deg * std::numbers::pi / 180;
+  std::vector<std::pair<double, double>> points_px;
+  for (double along_mm = -reach_mm; along_mm <= reach_mm; along_mm += step_mm) {
+    const double x = line.x_mm + along_mm * std::cos(angle_rad),
+                 y = line.y_mm + along_mm * std::sin(angle_rad);
+    if (!(model.depth_mm(x, y) > 0)) continue;
+    const auto pixel = model.pixel_from_panel(x, y);
+    if (pixel.u_px > 0 && pixel.v_px > 0 && pixel.u_px < photo.width && pixel.v_px < photo.height)
+      points_px.emplace_back(pixel.u_px, pixel.v_px);
+  }
+  return points_px;
+}
+
 double unjudged_share(const StripeLook& look, const BundleProblem& problem, const ResidualField& field,
                       const cv::Mat& unexplained) {
   const cv::Mat hull = filled_hull(look.striped);

@@ -64,6 +64,10 @@ std::optional<JudgedArea> judged_area(const BundleProblem& problem, const Residu
                                       const PanelVector& parameters, cv::Size photo,
                                       const cv::Mat& unexplained = {});
 
+/// A body line as the photo shows it, from one end in view to the other, in pixels.
+std::vector<std::pair<double, double>> body_line_outline(const PanelModel<double>& model,
+                                                         const BodyLine& line, cv::Size photo);
+
 /// The same area's outlines in the photo, holes included; specks of it are left out.
 std::vector<PixelOutline> judged_outlines(const ResidualField& field, const PanelModel<double>& model,
                                           const cv::Mat& unexplained);

@@ -136,7 +136,16 @@ void add_focal_prior(const PanelPriors& priors, const PanelVector& p, NormalEqua
   out.hessian(p_log_focal, p_log_focal) += weight;
 }
 
-void add_priors(const PanelPriors& priors, const PanelVector& p, NormalEquations& out) {
+void add_fold_prior(const PanelPriors& priors, const PanelVector& p, NormalEquations& out) {
+  out.add_prior(p_fold, p[p_fold], 0, priors.fold_turn);
+  out.add_prior(p_fold + 1, p[p_fold + 1], 0, priors.fold_place_mm);
+  out.add_prior(p_fold + 3, p[p_fold + 3], std::log(priors.fold_width_mm), priors.fold_log_width);
+  out.add_prior(p_fold + 4, p[p_fold + 4], 0, priors.fold_bend_per_mm);
+}
+
+void add_priors(const BundleProblem& problem, const PanelVector& p, NormalEquations& out) {
+  const PanelPriors& priors = problem.priors;
+  if (problem.constants.folded) add_fold_prior(priors, p, out);
   const auto add = [&](int index, double sigma, double expected = 0) {
     out.add_prior(index, p[index], expected, sigma);
   };
@@ -230,7 +239,7 @@ void full_equations(const BundleProblem& problem, const BundleNoise& noise, cons
   for_each_corner_error(problem, model, [&](const PanelDual& error) { sums.add(error, noise.corner_px); });
   add_board_errors(problem, noise, PanelModel<double>(problem.constants, p), model, model, sums);
   sums.add_to(out, 0);
-  add_priors(problem.priors, p, out);
+  add_priors(problem, p, out);
 }
 
 /// The same with derivatives by the board's parameters alone: what pixels show of the panel stays as it is.
@@ -242,14 +251,14 @@ void board_equations(const BundleProblem& problem, const BundleNoise& noise, con
   ResidualSums<board_parameters> sums;
   add_board_errors(problem, noise, camera, camera, PanelModel<BoardDual>(problem.constants, p), sums);
   sums.add_to(out, p_board_tilt);
-  add_priors(problem.priors, p, out);
+  add_priors(problem, p, out);
 }
 
 /// The cost alone, in half the time.
 double full_cost(const BundleProblem& problem, const BundleNoise& noise, const PanelVector& p) {
   const PanelModel<double> model(problem.constants, p);
   NormalEquations priors(panel_parameters);
-  add_priors(problem.priors, p, priors);
+  add_priors(problem, p, priors);
   double cost = priors.cost;
   for_each_corner_error(problem, model, [&](double error) { cost += cauchy_cost(error / noise.corner_px); });
   const double importance = phase_importance(problem, noise);
@@ -268,7 +277,8 @@ double full_cost(const BundleProblem& problem, const BundleNoise& noise, const P
 std::vector<int> free_parameters(const BundleProblem& problem, BundleFreedom freedom) {
   std::vector<int> free;
   if (freedom == BundleFreedom::everything)
-    for (int i = 0; i < p_board_tilt; ++i) free.push_back(i);
+    for (int i = 0; i < p_board_tilt; ++i)
+      if (problem.constants.folded || i < p_fold || i >= p_ink) free.push_back(i);
   const bool tags_seen = !problem.board_corners.empty();
   if (tags_seen || !problem.samples.empty())
     for (int i = p_board_tilt; i <= p_board_distance; ++i)
@@ -349,6 +359,42 @@ PanelVector settle_bundle(const BundleProblem& problem, const PanelVector& start
   };
   minimise(equations, x, {.max_iterations = most_iterations, .relative_cost_tolerance = 1e-5});
   return expand(x);
+}
+
+NormalEquations bundle_equations(const BundleProblem& problem, const PanelVector& parameters,
+                                 const BundleNoise& noise) {
+  NormalEquations at(panel_parameters);
+  full_equations(problem, noise, parameters, at);
+  for (int i = 0; i < panel_parameters; ++i)
+    if (at.hessian(i, i) == 0) at.hessian(i, i) = 1e30;  // not free
+  return at;
+}
+
+FoldTerms fold_terms(const BundleProblem& problem, const PanelVector& flat, const PanelVector& folded,
+                     const BundleNoise& noise) {
+  PanelConstants constants = problem.constants;
+  constants.folded = true;
+  const PanelModel<double> without(problem.constants, flat), with(constants, folded);
+  const PixelPhase<panel_parameters> phase(PanelModel<PanelDual>(problem.constants, flat), without);
+  const double importance = phase_importance(problem, noise), turn = folded[p_fold];
+  FoldTerms terms;
+  using ByQuantity = PixelPhase<panel_parameters>::ByQuantity;
+  ByQuantity by;
+  Eigen::Matrix<double, ByQuantity::RowsAtCompileTime, 2> sum = decltype(sum)::Zero();
+  for (const PhaseSample& s : problem.samples) {
+    const double cycles = phase.at(s.u_px, s.v_px, by);
+    const auto point = with.panel_from_pixel(s.u_px, s.v_px);
+    const double by_turn = (with.phase(point.x_mm, point.y_mm, 0, 0) - cycles) / turn;
+    const Eigen::Vector2d by_fold(by_turn, with.surface().across_mm(point.x_mm, point.y_mm) > 0 ? 1 : 0);
+    const double r = (cycles - s.phase_cycles) / noise.phase_cycles;
+    const double weight = importance * cauchy_weight(r) / (noise.phase_cycles * noise.phase_cycles);
+    terms.misfit += weight * std::pow(cycles - s.phase_cycles, 2);
+    terms.gradient += (weight * (cycles - s.phase_cycles)) * by_fold;
+    terms.information += weight * by_fold * by_fold.transpose();
+    sum += by * (weight * by_fold).transpose();
+  }
+  terms.with_others = phase.by_parameter() * sum;
+  return terms;
 }
 
 PanelVector with_card_ends_free(const BundleProblem& problem, const PanelVector& flat, BundleNoise noise) {

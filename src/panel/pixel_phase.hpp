@@ -30,7 +30,8 @@ class PixelPhase {
     q_kx,
     q_ky,
     q_kxy,
-    q_phase,
+    q_fold,  ///< 5, as Fold has them
+    q_phase = q_fold + 5,
     quantities
   };
   using ByQuantity = Eigen::Matrix<double, quantities, 1>;
@@ -65,7 +66,17 @@ PixelPhase<N>::PixelPhase(const PanelModel<Dual<N>>& model, const PanelModel<dou
   for (int i = 0; i < 3; ++i) scalar(q_bow + i, model.bow_[i]);
   scalar(q_k1, model.k1_), scalar(q_k2, model.k2_), scalar(q_focal, model.focal_);
   scalar(q_centre_u, model.centre_u_), scalar(q_centre_v, model.centre_v_);
-  scalar(q_kx, model.kx_), scalar(q_ky, model.ky_), scalar(q_kxy, model.kxy_), scalar(q_phase, model.phase_);
+  const PanelSurface<Dual<N>>& surface = model.surface_;
+  scalar(q_kx, surface.kx()), scalar(q_ky, surface.ky()), scalar(q_kxy, surface.kxy());
+  const Fold<Dual<N>>& fold = surface.fold();
+  int next = q_fold;
+  for (const Dual<N>* q :
+       {&fold.turn, &fold.place_mm, &fold.direction_rad, &fold.log_width, &fold.bend_per_mm})
+    if (surface.folded())
+      scalar(next++, *q);
+    else
+      by_parameter_.col(next++).setZero();
+  scalar(q_phase, model.phase_);
 }
 
 template <int N>
@@ -82,7 +93,9 @@ double PixelPhase<N>::at(double u_px, double v_px, ByQuantity& by) const {
   const auto point = m.panel_from_pixel(u_px, v_px);
   const double x = point.x_mm, y = point.y_mm;
   const Vector p{x, y, m.height(x, y)}, ray = p - m.camera_;
-  const Vector normal{m.kx_ * x + m.kxy_ * y, m.ky_ * y + m.kxy_ * x, 1};
+  const Slope<double> slope = m.surface_.slope(x, y);
+  const Bend bend = m.surface_.bend(x, y);
+  const Vector normal{-slope.x, -slope.y, 1};
   const double twice = 2 / dot(normal, normal), turn = twice * dot(ray, normal);
   const Vector mirrored = ray - normal * turn, from = p - m.board_origin_;
   const double reach = m.reach(from, mirrored);
@@ -112,12 +125,20 @@ double PixelPhase<N>::at(double u_px, double v_px, ByQuantity& by) const {
                by_normal = (by_mirrored * turn + mirrored * by_turn) * -1.0;
   const Vector by_p = by_ray + by_from;
   // The panel point stays on the panel and on the pixel's ray.
-  const Vector by_place{by_p.x - by_p.z * normal.x + by_normal.x * m.kx_ + by_normal.y * m.kxy_,
-                        by_p.y - by_p.z * normal.y + by_normal.x * m.kxy_ + by_normal.y * m.ky_, 0};
+  const Vector by_place{by_p.x - by_p.z * normal.x - by_normal.x * bend.xx - by_normal.y * bend.xy,
+                        by_p.y - by_p.z * normal.y - by_normal.x * bend.xy - by_normal.y * bend.yy, 0};
   const double by_height = dot(by_place, ray) / dot(normal, ray), by_crown = -(by_p.z + by_height);
   by[q_kx] = by_normal.x * x + by_crown * 0.5 * x * x;
   by[q_ky] = by_normal.y * y + by_crown * 0.5 * y * y;
   by[q_kxy] = by_normal.x * y + by_normal.y * x + by_crown * x * y;
+  by.template segment<5>(q_fold).setZero();
+  if (m.surface_.folded()) {
+    const auto derivatives = m.surface_.derivatives_at(x, y);
+    for (int i = 0; i < 5; ++i) {
+      const auto& d = derivatives[static_cast<std::size_t>(i)];
+      by[q_fold + i] = -(by_normal.x * d.slope_x + by_normal.y * d.slope_y) - by_crown * d.height;
+    }
+  }
   const Vector by_moved_ray = by_place - normal * by_height;
   put(by, q_camera, by_moved_ray - by_ray);
   // The pixel's ray from the lens: (ax, by, 1) in the camera's frame, for an undistorted (ax, by).

@@ -210,6 +210,31 @@ void draw_judged_area(PixelCanvas& canvas, const Reading& reading, const View& v
   cairo_restore(cairo);
 }
 
+/// Along a body line, in long dashes.
+void draw_body_line(PixelCanvas& canvas, const Reading& reading, const View& view, const cv::Size2d& photo,
+                    double size) {
+  if (reading.body_line_px.size() < 2) return;
+  cairo_t* cairo = canvas.cairo();
+  const double dashes[] = {1.2 * size, 0.6 * size};
+  cairo_save(cairo);
+  cairo_rectangle(cairo, 0, 0, photo.width, photo.height);
+  cairo_clip(cairo);
+  cairo_new_path(cairo);
+  for (const auto& px : reading.body_line_px) {
+    if (!std::isfinite(px.first) || !std::isfinite(px.second)) continue;
+    const cv::Point2d p = view.on_canvas(px);
+    cairo_line_to(cairo, p.x, p.y);
+  }
+  cairo_set_dash(cairo, dashes, 2, 0);
+  set_colour(cairo, palette::ink, 0.7);
+  cairo_set_line_width(cairo, 0.2 * size);
+  cairo_stroke_preserve(cairo);
+  set_colour(cairo, palette::paper);
+  cairo_set_line_width(cairo, 0.1 * size);
+  cairo_stroke(cairo);
+  cairo_restore(cairo);
+}
+
 }  // namespace
 
 Picture annotated_picture(const AnnotateInput& input) {
@@ -231,6 +256,7 @@ Picture annotated_picture(const AnnotateInput& input) {
   canvas.paste(photo, 0, 0);
   const View view{reduced * photo.cols / cut.width, cv::Point2d(cut.tl()) / reduced};
   draw_judged_area(canvas, reading, view, photo.size(), text_size);
+  draw_body_line(canvas, reading, view, photo.size(), text_size);
   const std::vector<Spot> spots = spots_of(reading, view);
   const cv::Rect2d bar = draw_scale_bar(canvas, reading, spots, photo.size(), view.scale, text_size);
   draw_spots(canvas, spots, cv::Rect2d(0, 0, photo.cols, photo.rows), {bar}, text_size);

@@ -85,15 +85,15 @@ void ReducedLight::sample(const float* u_px, const float* v_px, int count, float
 
 namespace {
 
-/// Maps are exact on every eighth node of a grid and bilinear between.
-constexpr int stride = 8;
+/// Maps are exact on every eighth node of a grid and bilinear between; a fold changes within a few nodes.
+constexpr int usual_stride = 8;
 
-cv::Mat coarse_map(const PanelGrid& grid) {
+cv::Mat coarse_map(const PanelGrid& grid, int stride) {
   return cv::Mat((grid.rows + stride - 2) / stride + 1, (grid.columns + stride - 2) / stride + 1, CV_64FC1);
 }
 
-/// One row of a grid of `columns` from what is known of every eighth node.
-void expand_row(const cv::Mat& coarse, int row, int columns, float* out) {
+/// One row of a grid of `columns` from what is known of every stride-th node.
+void expand_row(const cv::Mat& coarse, int stride, int row, int columns, float* out) {
   const int r0 = std::min(row / stride, coarse.rows - 2);
   const double fr = static_cast<double>(row - r0 * stride) / stride;
   const double *a = coarse.ptr<double>(r0), *b = coarse.ptr<double>(r0 + 1);
@@ -105,10 +105,10 @@ void expand_row(const cv::Mat& coarse, int row, int columns, float* out) {
     const auto fill = [&](auto n) {
       for (int k = 0; k < n; ++k) out[c + k] = static_cast<float>(left + step * k);
     };
-    if (c + stride <= columns)
-      fill(std::integral_constant<int, stride>{});
+    if (stride == usual_stride && c + stride <= columns)
+      fill(std::integral_constant<int, usual_stride>{});
     else
-      fill(columns - c);
+      fill(std::min(stride, columns - c));
     left = right;
   }
 }
@@ -117,25 +117,30 @@ void expand_row(const cv::Mat& coarse, int row, int columns, float* out) {
 
 PanelRows::PanelRows(const PanelModel<double>& model, const PanelGrid& grid)
     : columns_(grid.columns),
-      u_px_(coarse_map(grid)),
-      v_px_(coarse_map(grid)),
-      phase_cycles_(coarse_map(grid)) {
-  for (int r = 0; r < u_px_.rows; ++r)
-    for (int c = 0; c < u_px_.cols; ++c) {
-      const double x = grid.x_mm(c * stride), y = grid.y_mm(r * stride);
-      const auto pixel = model.pixel_from_panel(x, y);
-      u_px_.at<double>(r, c) = pixel.u_px;
-      v_px_.at<double>(r, c) = pixel.v_px;
-      phase_cycles_.at<double>(r, c) = model.phase(x, y, 0.0, 0.0);
-    }
+      stride_(model.surface().folded() ? 1 : usual_stride),
+      u_px_(coarse_map(grid, stride_)),
+      v_px_(coarse_map(grid, stride_)),
+      phase_cycles_(coarse_map(grid, stride_)) {
+  for_rows(u_px_.rows, [&](int from, int to) {
+    for (int r = from; r < to; ++r)
+      for (int c = 0; c < u_px_.cols; ++c) {
+        const double x = grid.x_mm(c * stride_), y = grid.y_mm(r * stride_);
+        const auto pixel = model.pixel_from_panel(x, y);
+        u_px_.at<double>(r, c) = pixel.u_px;
+        v_px_.at<double>(r, c) = pixel.v_px;
+        phase_cycles_.at<double>(r, c) = model.phase(x, y, 0.0, 0.0);
+      }
+  });
 }
 
 void PanelRows::pixels(int row, float* u_px, float* v_px) const {
-  expand_row(u_px_, row, columns_, u_px);
-  expand_row(v_px_, row, columns_, v_px);
+  expand_row(u_px_, stride_, row, columns_, u_px);
+  expand_row(v_px_, stride_, row, columns_, v_px);
 }
 
-void PanelRows::phases(int row, float* cycles) const { expand_row(phase_cycles_, row, columns_, cycles); }
+void PanelRows::phases(int row, float* cycles) const {
+  expand_row(phase_cycles_, stride_, row, columns_, cycles);
+}
 
 void PanelRows::light(const ReducedLight& photo, const cv::Mat& covered, int row, float* out) const {
   std::vector<float> u(static_cast<std::size_t>(columns_)), v(u);
@@ -161,17 +166,18 @@ PanelMaps panel_maps(const PanelModel<double>& model, const PanelGrid& grid) {
 cv::Mat board_tag_mask(const BundleProblem& problem, const PanelModel<double>& model, const PanelGrid& grid) {
   cv::Mat mask = cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);
   if (problem.board_corners.empty()) return mask;
-  cv::Mat x = coarse_map(grid), y = x.clone();
+  cv::Mat x = coarse_map(grid, usual_stride), y = x.clone();
   for (int r = 0; r < x.rows; ++r)
     for (int c = 0; c < x.cols; ++c) {
-      const auto q = model.board_frame_from_panel(grid.x_mm(c * stride), grid.y_mm(r * stride));
+      const auto q = model.board_frame_from_panel(grid.x_mm(c * usual_stride), grid.y_mm(r * usual_stride));
       x.at<double>(r, c) = q.x_mm, y.at<double>(r, c) = q.y_mm;
     }
   constexpr double margin_of_side = 1.5 / 8;  // a white margin of one cell, and half a cell for blur
   for_rows(grid.rows, [&](int from, int to) {
     std::vector<float> board_x(static_cast<std::size_t>(grid.columns)), board_y(board_x);
     for (int r = from; r < to; ++r) {
-      expand_row(x, r, grid.columns, board_x.data()), expand_row(y, r, grid.columns, board_y.data());
+      expand_row(x, usual_stride, r, grid.columns, board_x.data()),
+          expand_row(y, usual_stride, r, grid.columns, board_y.data());
       uchar* out = mask.ptr<uchar>(r);
       for (const BoardTag& tag : problem.board_tags) {
         const auto half = static_cast<float>((0.5 + margin_of_side) * tag.side_mm);
@@ -181,6 +187,29 @@ cv::Mat board_tag_mask(const BundleProblem& problem, const PanelModel<double>& m
       }
     }
   });
+  return mask;
+}
+
+cv::Mat fold_mask(const PanelModel<double>& model, const PanelGrid& grid, double margin_mm) {
+  cv::Mat mask = cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);
+  const PanelSurface<double>& surface = model.surface();
+  if (!surface.folded()) return mask;
+  // Three widths off, all but a twentieth of the turn is done; beyond, the fold's own shape no longer
+  // matters.
+  constexpr double widths = 3, blur_mm = 1;
+  const double half_mm = widths * std::exp(surface.fold().log_width) + blur_mm + margin_mm;
+  for (int r = 0; r < grid.rows; ++r)
+    for (int c = 0; c < grid.columns; ++c)
+      if (std::abs(surface.across_mm(grid.x_mm(c), grid.y_mm(r))) < half_mm) mask.at<uchar>(r, c) = 1;
+  return mask;
+}
+
+cv::Mat beyond_fold(const PanelModel<double>& model, const PanelGrid& grid) {
+  cv::Mat mask = cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);
+  if (!model.surface().folded()) return mask;
+  for (int r = 0; r < grid.rows; ++r)
+    for (int c = 0; c < grid.columns; ++c)
+      mask.at<uchar>(r, c) = model.surface().across_mm(grid.x_mm(c), grid.y_mm(r)) > 0;
   return mask;
 }
 

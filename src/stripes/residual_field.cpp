@@ -338,26 +338,31 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   // Masks.
   f.period_mm = field.period_mm;
   const int margin = std::max(1, static_cast<int>(0.5 * field.period_mm / field.grid.step_mm));
-  // The card hides stripes but does not end them: what is half a period inside counts the card in. The
-  // board's reflection has straight sides, so its hull tells where it ends beside the card.
+  // The card hides stripes but does not end them: what is half a period inside counts the card in; so does a
+  // fold. The board's reflection has straight sides, on either side of a fold, so its hull tells where it
+  // ends beside the card.
+  const double hidden_mm = 2.0 + 0.5 * field.period_mm;
+  const cv::Mat fold = fold_mask(model, field.grid, hidden_mm), beyond = beyond_fold(model, field.grid);
   const cv::Mat striped =
-      field.followed | paper_mask(problem.card, problem.card_scale, field.grid, 2.0 + 0.5 * field.period_mm);
-  const cv::Mat well_inside = eroded_by(striped, margin) & eroded_by(hull_of(field.followed), margin);
+      field.followed | fold | paper_mask(problem.card, problem.card_scale, field.grid, hidden_mm);
+  const cv::Mat hulls = hull_of(field.followed & (beyond == 0)) | hull_of(field.followed & beyond) | fold;
+  const cv::Mat well_inside = eroded_by(striped, margin) & eroded_by(hulls, margin);
   const cv::Mat followed = nearest_cells(field.followed, field.grid, f.grid),
                 inner = nearest_cells(well_inside, field.grid, f.grid);
-  const cv::Mat covered =
-      paper_mask(problem.card, problem.card_scale, f.grid, 1.5) | board_tag_mask(problem, model, f.grid);
+  const cv::Mat covered = paper_mask(problem.card, problem.card_scale, f.grid, 1.5) |
+                          board_tag_mask(problem, model, f.grid) | fold_mask(model, f.grid);
+  f.fold = fold_mask(model, f.grid, 0.25 * field.period_mm);
   f.valid.create(f.light.size(), CV_8UC1), f.inner.create(f.light.size(), CV_8UC1);
   cv::Mat weight(f.light.size(), CV_32FC1);
   for_rows(f.grid.rows, [&](int from, int to) {
     for (int r = from; r < to; ++r) {
       const uchar *hidden = covered.ptr<uchar>(r), *striped_here = followed.ptr<uchar>(r),
-                  *far_inside = inner.ptr<uchar>(r);
+                  *far_inside = inner.ptr<uchar>(r), *at_fold = f.fold.ptr<uchar>(r);
       uchar *valid = f.valid.ptr<uchar>(r), *inside = f.inner.ptr<uchar>(r);
       float *seen = f.light.ptr<float>(r), *w = weight.ptr<float>(r);
       for (int c = 0; c < f.grid.columns; ++c) {
         valid[c] = seen[c] >= 0 && hidden[c] == 0 && striped_here[c] != 0;
-        inside[c] = valid[c] != 0 && far_inside[c] != 0;
+        inside[c] = valid[c] != 0 && far_inside[c] != 0 && at_fold[c] == 0;
         w[c] = valid[c];
         seen[c] = std::max(seen[c], 0.0F);
       }

@@ -2,15 +2,14 @@
 
 #include <algorithm>
 #include <array>
-#include <bit>
 #include <cmath>
-#include <cstdint>
 #include <numbers>
 #include <numeric>
 #include <opencv2/imgproc.hpp>
-#include <queue>
 #include <vector>
 
+#include "body_line.hpp"
+#include "demodulation.hpp"
 #include "ripplegauge/core/quantile.hpp"
 #include "ripplegauge/stripes/block_means.hpp"
 
@@ -220,158 +219,23 @@ void match_carrier(const BundleProblem& problem, const Carrier& carrier, PanelVe
   }
 }
 
-/// How well a node suits as a flood's seed, better for higher; negative where not usable. CV_32FC1.
-cv::Mat seed_merit(const cv::Mat& quality, const cv::Mat& usable, cv::Point near) {
-  cv::Mat merit(quality.size(), CV_32FC1);
-  const float scale = 4.0F / static_cast<float>(quality.cols);
-  for (int r = 0; r < merit.rows; ++r) {
-    const float dy = scale * static_cast<float>(r - near.y);
-    const float* q = quality.ptr<float>(r);
-    const uchar* open = usable.ptr<uchar>(r);
-    float* out = merit.ptr<float>(r);
-    for (int c = 0; c < merit.cols; ++c) {
-      const float dx = scale * static_cast<float>(c - near.x);
-      out[c] = open[c] != 0 ? q[c] / (1 + dx * dx + dy * dy) : -1.0F;
-    }
+/// Samples of nodes whose phase is nearly the model's: no unwrapping is needed.
+std::vector<PhaseSample> samples_in_phase(const Demodulated& d, const PanelModel<double>& model,
+                                          const PanelGrid& nodes, double in_phase_rad, std::size_t most) {
+  std::vector<cv::Point> places;
+  for (int r = 0; r < d.angle.rows; ++r)
+    for (int c = 0; c < d.angle.cols; ++c)
+      if (d.usable.at<uchar>(r, c) != 0 && std::abs(d.angle.at<float>(r, c)) < in_phase_rad)
+        places.emplace_back(c, r);
+  std::vector<PhaseSample> samples;
+  const double skip = std::max(1.0, static_cast<double>(places.size()) / static_cast<double>(most));
+  for (double i = 0; i < static_cast<double>(places.size()); i += skip) {
+    const cv::Point at = places[static_cast<std::size_t>(i)];
+    const double x = nodes.x_mm(at.x), y = nodes.y_mm(at.y);
+    const auto pixel = model.pixel_from_panel(x, y);
+    samples.push_back({pixel.u_px, pixel.v_px, model.phase(x, y, 0, 0) + d.angle.at<float>(at) / two_pi});
   }
-  return merit;
-}
-
-/// Quality-guided flood unwrapping: from the best node outwards, better nodes first; a jump of more than
-/// `max_jump` radians between neighbours is not crossed. Returns the largest of several floods; NaN
-/// elsewhere.
-cv::Mat unwrap(const cv::Mat& angle, const cv::Mat& quality, const cv::Mat& usable, cv::Point near) {
-  constexpr float max_jump = 1.2F;
-  const int rows = angle.rows, columns = angle.cols;
-  cv::Mat label = cv::Mat::zeros(rows, columns, CV_32SC1);
-  cv::Mat unwrapped(rows, columns, CV_32FC1, cv::Scalar(std::numeric_limits<float>::quiet_NaN()));
-  const int usable_nodes = cv::countNonZero(usable);
-  if (usable_nodes == 0) return unwrapped;
-  const float *a = angle.ptr<float>(), *q = quality.ptr<float>();
-  const uchar* open = usable.ptr<uchar>();
-  int* of_flood = label.ptr<int>();
-  float* out = unwrapped.ptr<float>();
-  // Seeds: good places, the nearer to the anchor the sooner.
-  const cv::Mat merit = seed_merit(quality, usable, near);
-  const auto best_seed = [&] {
-    double best = -1;
-    cv::Point at;
-    cv::minMaxLoc(merit, nullptr, &best, nullptr, &at, label == 0);
-    return best < 0 || at.x < 0 ? -1 : at.y * columns + at.x;
-  };
-  constexpr int most_floods = 12;
-  int best_label = 0, best_count = 0;
-  for (int flood = 1; flood <= most_floods && best_count <= 0.4 * usable_nodes; ++flood) {
-    const int seed = best_seed();
-    if (seed < 0) break;
-    std::priority_queue<std::uint64_t> front;
-    const auto reach = [&](int node, float value) {
-      out[node] = value, of_flood[node] = flood;
-      front.push(std::uint64_t{std::bit_cast<std::uint32_t>(q[node])} << 32 |
-                 static_cast<std::uint32_t>(node));
-    };
-    reach(seed, a[seed]);
-    int count = 1;
-    const auto step = [&](int from, int to) {
-      if (open[to] == 0 || of_flood[to] != 0) return;
-      float jump = a[to] - out[from];
-      jump -= static_cast<float>(two_pi) * std::nearbyint(jump * static_cast<float>(1 / two_pi));
-      if (std::abs(jump) > max_jump) return;
-      reach(to, out[from] + jump);
-      ++count;
-    };
-    while (!front.empty()) {
-      const int at = static_cast<int>(front.top() & 0xFFFFFFFFU), r = at / columns, c = at % columns;
-      front.pop();
-      if (r + 1 < rows) step(at, at + columns);
-      if (r > 0) step(at, at - columns);
-      if (c + 1 < columns) step(at, at + 1);
-      if (c > 0) step(at, at - 1);
-    }
-    if (count > best_count) best_count = count, best_label = flood;
-  }
-  unwrapped.setTo(std::numeric_limits<float>::quiet_NaN(), label != best_label);
-  return unwrapped;
-}
-
-/// Node (r, c) stands for a block of stride x stride cells of a grid, a quarter of a period wide.
-struct Demodulated {
-  cv::Mat angle, amplitude, usable;
-  int stride = 1;
-};
-
-/// Where and how far demodulation looks.
-struct Window {
-  double sigma_periods = 0.7, anchor_x_mm = 0, anchor_y_mm = 0, radius_mm = 0;
-};
-
-/// Complex demodulation against the model's phase: angle = measured minus model phase, radians. The local
-/// mean of the light is taken off behind the sums: it is the same all over a block.
-Demodulated demodulate(const ReducedLight& light, const PanelModel<double>& model, const cv::Mat& covered,
-                       const PanelGrid& grid, double period_mm, const Window& window) {
-  Demodulated out;
-  out.stride = std::max(1, static_cast<int>(std::lround(0.25 * period_mm / grid.step_mm)));
-  const PanelRows rows(model, grid);
-  const BlockMeans m = block_means(covered.size(), out.stride, [&](int row, float* value, float* phase) {
-    rows.phases(row, phase);
-    rows.light(light, covered, row, value);
-  });
-  const double sigma = window.sigma_periods * period_mm / grid.step_mm / out.stride, wider = 0.8 * sigma;
-  cv::Mat weight_nearby, light_nearby, support, real, imaginary;
-  smooth_each({{&m[mean_weight], &weight_nearby, wider}, {&m[mean_light], &light_nearby, wider}});
-  const cv::Mat mean = light_nearby / (weight_nearby + 1e-4F);
-  real = m[mean_light_cos] - mean.mul(m[mean_weight_cos]);
-  imaginary = mean.mul(m[mean_weight_sin]) - m[mean_light_sin];
-  smooth_each({{&m[mean_weight], &support, sigma}, {&real, &real, sigma}, {&imaginary, &imaginary, sigma}});
-
-  out.angle.create(real.size(), CV_32FC1);
-  out.amplitude.create(real.size(), CV_32FC1);
-  out.usable.create(real.size(), CV_8UC1);
-  const PanelGrid nodes = block_grid(grid, out.stride);
-  const float far2 = static_cast<float>(window.radius_mm * window.radius_mm);
-  constexpr float densest = 0.4F;  // cycles per cell
-  for_rows(nodes.rows, [&](int from, int to) {
-    std::vector<float> here(static_cast<std::size_t>(grid.columns)), below(here);
-    for (int r = from; r < to; ++r) {
-      rows.phases(r * out.stride, here.data());
-      rows.phases(r * out.stride + 1, below.data());
-      const auto dy = static_cast<float>(nodes.y_mm(r) - window.anchor_y_mm);
-      const float *weight = m[mean_weight].ptr<float>(r), *s = support.ptr<float>(r),
-                  *re = real.ptr<float>(r), *im = imaginary.ptr<float>(r);
-      float *angle = out.angle.ptr<float>(r), *amplitude = out.amplitude.ptr<float>(r);
-      uchar* usable = out.usable.ptr<uchar>(r);
-      for (int c = 0; c < nodes.columns; ++c) {
-        const int cell = std::min(c * out.stride, grid.columns - 2);
-        const auto at = static_cast<std::size_t>(cell);
-        const float across = here[at + 1] - here[at], down = below[at] - here[at];
-        const auto dx = static_cast<float>(nodes.x_mm(c) - window.anchor_x_mm);
-        usable[c] = weight[c] > 0.5F && s[c] > 0.5F && dx * dx + dy * dy < far2 &&
-                    across * across + down * down < densest * densest;
-        amplitude[c] = std::sqrt(re[c] * re[c] + im[c] * im[c]) / (s[c] + 1e-3F);
-        angle[c] = usable[c] != 0 ? std::atan2(im[c], re[c]) : 0.0F;
-      }
-    }
-  });
-  // Where there are stripes their amplitude is much of one size. The upper quartile stands for it even when
-  // they fill less than half of the circle, that near the card where they fill next to nothing of a wide one.
-  constexpr double near_mm = 50;
-  std::vector<float> amplitudes, near_amplitudes;
-  for (int r = 0; r < nodes.rows; ++r) {
-    const uchar* usable = out.usable.ptr<uchar>(r);
-    const float* amplitude = out.amplitude.ptr<float>(r);
-    for (int c = 0; c < nodes.columns; ++c) {
-      if (usable[c] == 0) continue;
-      amplitudes.push_back(amplitude[c]);
-      const double dx = nodes.x_mm(c) - window.anchor_x_mm, dy = nodes.y_mm(r) - window.anchor_y_mm;
-      if (dx * dx + dy * dy < near_mm * near_mm) near_amplitudes.push_back(amplitude[c]);
-    }
-  }
-  if (amplitudes.empty()) return out;
-  constexpr double upper_quartile = 0.75;
-  const float near_typical = near_amplitudes.empty() ? 0.0F : quantile_of(near_amplitudes, upper_quartile);
-  const float typical = std::max(quantile_of(amplitudes, upper_quartile), near_typical);
-  out.usable &= (out.amplitude >= 0.35F * typical) & (out.amplitude <= 3.0F * typical) & 1;
-  return out;
+  return samples;
 }
 
 }  // namespace
@@ -387,11 +251,36 @@ PanelRegion region_around_card(const CardDefinition& card, double card_scale, do
   return region;
 }
 
-StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const PanelVector& start,
-                           const PanelRegion& region, double pixels_per_mm) {
+namespace {
+
+/// Drops patches much smaller than the largest: with nothing followed up to them, they may be in phase by
+/// chance.
+void drop_scraps(cv::Mat& followed) {
+  cv::Mat labels, stats, centres;
+  const int parts = cv::connectedComponentsWithStats(followed, labels, stats, centres, 8, CV_32S);
+  int largest = 0;
+  for (int part = 1; part < parts; ++part) largest = std::max(largest, stats.at<int>(part, cv::CC_STAT_AREA));
+  constexpr double scrap = 0.2;
+  for (int part = 1; part < parts; ++part)
+    if (stats.at<int>(part, cv::CC_STAT_AREA) < scrap * largest) followed.setTo(0, labels == part);
+}
+
+/// Whether what was followed is one board in front of one panel. Where a fold passes by the place that the
+/// stripes were followed from, both sides are taken for one, and no board fits.
+bool makes_sense(const BundleResult& bundle, const BundleProblem& problem) {
+  constexpr double nearest_mm = 40, furthest_mm = 1500, most_uneven_cycles = 0.1;
+  const double distance_mm = problem.constants.nominal_distance_mm + bundle.parameters[p_board_distance];
+  return distance_mm > nearest_mm && distance_mm < furthest_mm &&
+         bundle.phase_mad_cycles < most_uneven_cycles;
+}
+
+/// `cautiously`: what lies further from the model than it should by now is not believed, however smoothly it
+/// goes on.
+StripeField follow_from(cv::Point2d centre_mm, bool cautiously, const cv::Mat& grey, BundleProblem& problem,
+                        const PanelVector& start, const PanelRegion& region, double pixels_per_mm) {
   StripeField field;
   PanelVector p = start;
-  const double anchor_x = problem.constants.anchor_x_mm, anchor_y = problem.constants.anchor_y_mm;
+  const double anchor_x = centre_mm.x, anchor_y = centre_mm.y;
   const double expected_period =
       1 / phase_gradient(PanelModel<double>(problem.constants, p), anchor_x, anchor_y).norm();
   const double step = std::clamp(expected_period / 8, 0.8 / pixels_per_mm, 1.2);
@@ -409,6 +298,7 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
     match_carrier(problem, carrier, p);  // tags have turned the board already
 
   const cv::Rect everything(0, 0, grid.columns, grid.rows);
+  constexpr double in_phase_rad = 0.8;
   constexpr int rounds = 6;
   constexpr double radius_mm[rounds] = {50, 65, 85, 115, 150, 150};
   cv::Mat unwrapped;
@@ -427,9 +317,13 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
                                      {sigma_periods, anchor_x, anchor_y, radius_mm[round]});
     stride = d.stride;
     const PanelGrid blocks = block_grid(here, stride);
-    unwrapped =
-        unwrap(d.angle, d.amplitude, d.usable,
-               {static_cast<int>(blocks.column_of(anchor_x)), static_cast<int>(blocks.row_of(anchor_y))});
+    constexpr double enough = 0.4;
+    unwrapped = largest_flood(unwrap_in_floods(
+        d, {static_cast<int>(blocks.column_of(anchor_x)), static_cast<int>(blocks.row_of(anchor_y))},
+        enough));
+    constexpr int rounds_to_settle = 2;
+    if (cautiously && round >= rounds_to_settle)
+      unwrapped.setTo(std::numeric_limits<float>::quiet_NaN(), cv::abs(unwrapped) > in_phase_rad);
     std::vector<cv::Point> nodes;
     for (int r = 0; r < unwrapped.rows; ++r)
       for (int c = 0; c < unwrapped.cols; ++c)
@@ -454,13 +348,38 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
     }
   }
 
+  constexpr double narrow_periods = 0.35, still_there = 0.35, surely_there = 0.5;
+  const Window narrow{narrow_periods, anchor_x, anchor_y, radius_mm[rounds - 1]};
+  const auto demodulated = [&] {
+    return demodulate(light, PanelModel<double>(problem.constants, p), covered, grid, field.period_mm,
+                      narrow);
+  };
+  Demodulated last = demodulated();
+  const PanelGrid blocks = block_grid(grid, last.stride);
+  const auto folded = makes_sense(field.bundle, problem)
+                          ? find_body_line({&problem, p, last, unwrapped, blocks})
+                          : std::nullopt;
+  if (folded) {
+    problem.constants.folded = true;
+    p = *folded;
+    constexpr int rounds_with_line = 6, settled = 3;
+    for (int round = 0, unchanged = 0; round < rounds_with_line && unchanged < settled; ++round) {
+      last = demodulated();
+      problem.samples = samples_in_phase(last, PanelModel<double>(problem.constants, p), blocks, in_phase_rad,
+                                         samples_at_last);
+      p = settle_bundle(problem, p, BundleFreedom::everything);
+      const auto other = other_count_of_cycles(problem, p);
+      unchanged = other ? 0 : unchanged + 1;
+      if (other) p = *other;
+    }
+    field.bundle = fit_bundle(problem, p, BundleFreedom::everything);
+    p = field.bundle.parameters;
+    last = demodulated();
+  }
+
   // The followed region. The flood's wide window sees stripes a third of a period beyond their end; a dent
   // beside the card cuts off what lies behind it. By now the model knows the phase: a narrow window tells
   // both.
-  constexpr double narrow_periods = 0.35, in_phase_rad = 0.8, still_there = 0.35, surely_there = 0.5;
-  const Demodulated last =
-      demodulate(light, PanelModel<double>(problem.constants, p), covered, grid, field.period_mm,
-                 {narrow_periods, anchor_x, anchor_y, radius_mm[rounds - 1]});
   std::vector<float> amplitudes;
   for (int r = 0; r < unwrapped.rows; ++r)
     for (int c = 0; c < unwrapped.cols; ++c)
@@ -486,8 +405,28 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
   followed =
       followed(cv::Rect(reach + 1, reach + 1, followed.cols - 2 * reach - 2, followed.rows - 2 * reach - 2))
           .clone();
+  if (problem.constants.folded) drop_scraps(followed);
   field.followed = cells_of_blocks(followed, stride, everything.size(), cv::INTER_NEAREST).clone();
   field.seen_fraction = cv::mean(field.followed)[0];
+  return field;
+}
+
+}  // namespace
+
+StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const PanelVector& start,
+                           const PanelRegion& region, double pixels_per_mm) {
+  const cv::Point2d anchor_mm(problem.constants.anchor_x_mm, problem.constants.anchor_y_mm);
+  const BundleProblem untouched = problem;
+  StripeField field = follow_from(anchor_mm, false, grey, problem, start, region, pixels_per_mm);
+  if (field.followed.empty() || makes_sense(field.bundle, problem)) return field;
+  const cv::Point2d steps_mm[] = {{0, 0}, {50, 40}, {-40, 60}, {60, -60}};
+  for (const cv::Point2d& step_mm : steps_mm) {
+    BundleProblem again = untouched;
+    StripeField other = follow_from(anchor_mm + step_mm, true, grey, again, start, region, pixels_per_mm);
+    if (other.followed.empty() || !makes_sense(other.bundle, again)) continue;
+    problem = std::move(again);
+    return other;
+  }
   return field;
 }
 

@@ -14,4 +14,7 @@ std::string no_dent_headline(const Setup& setup);
 /// "It would have shown from 0.02 mm deep at 10 mm wide (0.05 at 5, 0.03 at 20)."; empty where not known.
 std::string smallest_visible_words(const Setup& setup);
 
+/// "Body line: the panel turns away by 4.1 degrees (3.9 to 4.3) within 6 mm; ..."
+std::string body_line_words(const BodyLine& line);
+
 }  // namespace ripplegauge

@@ -100,6 +100,16 @@ struct VisibleDent {
   bool operator==(const VisibleDent&) const = default;
 };
 
+/// A body line: a straight fold of the panel.
+struct BodyLine {
+  double x_mm = 0, y_mm = 0;  ///< its point nearest to the middle of what the card surrounds
+  double angle_deg = 0;       ///< its direction from the card's x axis, -90 to 90
+  Quantity
+      turn_deg;  ///< by which the panel turns away beyond it, as seen from the card; negative = towards us
+  Quantity width_mm;  ///< within which it does nine tenths of that
+  bool operator==(const BodyLine&) const = default;
+};
+
 /// What the photo and the user's words say of camera, panel and board.
 struct Setup {
   double board_pitch_mm = 0;
@@ -118,6 +128,7 @@ struct Setup {
   std::optional<double> visible_slope_mrad;
   std::optional<JudgedArea> judged;           ///< absent when the stripes were not followed
   std::vector<VisibleDent> smallest_visible;  ///< for widths of 5, 10 and 20 mm; empty where it is not known
+  std::optional<BodyLine> body_line{};        ///< dents are measured against the panel folded so
 };
 
 struct PhotoInfo {
@@ -144,6 +155,8 @@ struct Reading {
   /// Outlines in pixels of the upright photo, in the order of dents: a picture can be drawn from a reading
   /// alone.
   std::vector<std::vector<std::pair<double, double>>> outlines_px;
+  std::vector<std::pair<double, double>>
+      body_line_px;                     ///< along the body line, from one end in view to the other
   std::vector<PixelOutline> judged_px;  ///< round the area that was judged, and round holes in it
 };
 

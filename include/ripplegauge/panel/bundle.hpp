@@ -8,6 +8,7 @@
 #include "ripplegauge/card/tag_detector.hpp"
 #include "ripplegauge/core/board_definition.hpp"
 #include "ripplegauge/core/card_definition.hpp"
+#include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/panel/panel_model.hpp"
 
 namespace ripplegauge {
@@ -24,6 +25,10 @@ struct PanelPriors {
   double log_focal = 0.012;                 ///< EXIF rounds the focal length to whole millimetres
   double centre_px = 100;                   ///< photos get cropped
   double crown_per_mm = 5e-4, crown_xy_per_mm = 1e-4;  ///< panels: radius of 2 m typical, 1 m not rare
+  /// Body lines: a soft one turns by a few hundredths, a sharp one by a fifth, within 2 to 8 mm (own
+  /// estimate).
+  double fold_turn = 0.2, fold_place_mm = 300, fold_width_mm = 1.5, fold_log_width = 0.7;
+  double fold_bend_per_mm = 2e-4;
   double ink_mm = 0.06;  ///< printed squares run fat or thin by a few hundredths
   /// How far an end of the card lies above the panel: the width of the prior's core. Its tails are heavy:
   /// most cards are held down, others curl by a millimetre or two.
@@ -90,6 +95,22 @@ std::optional<PanelVector> start_board(BundleProblem& problem, const std::vector
                                        const PanelVector& start);
 
 enum class BundleFreedom { board_only, everything };
+
+/// Cost and derivatives of everything at a place.
+NormalEquations bundle_equations(const BundleProblem& problem, const PanelVector& parameters,
+                                 const BundleNoise& noise);
+
+/// What the stripes say of a fold that the panel does not have yet: derivatives of the cost by its turn and
+/// by cycles that were miscounted beyond it, second ones, and those mixed with all other parameters.
+struct FoldTerms {
+  double misfit = 0;  ///< weighted squares of what is left over without a fold
+  Eigen::Vector2d gradient = Eigen::Vector2d::Zero();
+  Eigen::Matrix2d information = Eigen::Matrix2d::Zero();
+  Eigen::Matrix<double, panel_parameters, 2> with_others = Eigen::Matrix<double, panel_parameters, 2>::Zero();
+};
+/// `flat` has no fold; `folded` is the same with a small turn at the place in question.
+FoldTerms fold_terms(const BundleProblem& problem, const PanelVector& flat, const PanelVector& folded,
+                     const BundleNoise& noise);
 
 /// Improves `start` with tags and phase samples under a Cauchy loss.
 BundleResult fit_bundle(const BundleProblem& problem, const PanelVector& start, BundleFreedom freedom,

@@ -2,9 +2,8 @@
 // board's phase at a panel point, seen through the mirror of the paint.
 //
 // Frames: card frame (see core/reading.hpp), millimetres; pixels of the upright photo, centres at integers.
-// Panel: z = -(kx x^2 + 2 kxy x y + ky y^2) / 2, positive k = convex, plus the relief h whose slopes are
-// given. Law of reflection: r = d - 2 (d . n) n (Burke et al., Adv. Opt. Technol. 12,
-// 2023, 10.3389/aot.2023.1237687).
+// Panel: the smooth surface of panel_surface.hpp plus the relief h whose slopes are given. Law of reflection:
+// r = d - 2 (d . n) n (Burke et al., Adv. Opt. Technol. 12, 2023, 10.3389/aot.2023.1237687).
 #pragma once
 
 #include <Eigen/Dense>
@@ -12,6 +11,7 @@
 #include <cmath>
 
 #include "ripplegauge/core/dual.hpp"
+#include "ripplegauge/panel/panel_surface.hpp"
 
 namespace ripplegauge {
 
@@ -24,16 +24,17 @@ enum PanelParameter : int {
   p_log_focal = 8,     ///< ln(focal length / nominal focal length)
   p_centre = 9,        ///< 2: principal point minus nominal centre, px
   p_crown = 11,        ///< 3: kx, ky, kxy, 1/mm
-  p_ink = 14,          ///< how much wider than nominal half a tag's black square is printed or seen, mm
-  p_lift = 15,         ///< 2: how far the card's far ends, along x and along y, lie above the panel, mm
-  p_lift_from = 17,    ///< 2: ln odds of the place, 0 to 3/4 of the way out, where the card leaves the panel
-  p_board_tilt = 19,   ///< 2: slopes of the board against the plane square to the central reflected ray
-  p_board_spin = 21,   ///< direction across the stripes in the board plane, rad
-  p_board_phase = 22,  ///< phase at the anchor, cycles
-  p_board_distance = 23,  ///< distance along the reflected ray minus the nominal one, mm
-  p_board_bow = 24,       ///< 3: curvatures of the board along, along by across, and across its stripes, 1/mm
-  p_board_shift = 27,     ///< 2: position on the board, x and y of the board frame, of the anchor's image, mm
-  panel_parameters = 29
+  p_fold = 14,         ///< 5: as Fold has them; free only where the photo shows a fold
+  p_ink = 19,          ///< how much wider than nominal half a tag's black square is printed or seen, mm
+  p_lift = 20,         ///< 2: how far the card's far ends, along x and along y, lie above the panel, mm
+  p_lift_from = 22,    ///< 2: ln odds of the place, 0 to 3/4 of the way out, where the card leaves the panel
+  p_board_tilt = 24,   ///< 2: slopes of the board against the plane square to the central reflected ray
+  p_board_spin = 26,   ///< direction across the stripes in the board plane, rad
+  p_board_phase = 27,  ///< phase at the anchor, cycles
+  p_board_distance = 28,  ///< distance along the reflected ray minus the nominal one, mm
+  p_board_bow = 29,       ///< 3: curvatures of the board along, along by across, and across its stripes, 1/mm
+  p_board_shift = 32,     ///< 2: position on the board, x and y of the board frame, of the anchor's image, mm
+  panel_parameters = 34
 };
 
 using PanelVector = Eigen::Matrix<double, panel_parameters, 1>;
@@ -51,6 +52,7 @@ struct PanelConstants {
   double anchor_x_mm = 60, anchor_y_mm = 45;  ///< panel point that the board's distance is told for
   double pitch_mm = 0;
   double nominal_distance_mm = 0;
+  bool folded = false;  ///< whether the panel has a body line in view
 };
 
 template <class T>
@@ -103,7 +105,8 @@ class PanelModel {
     T along_mm, across_mm;
   };  ///< in the board plane, from the anchor's image, along/across stripes
 
-  T height(const T& x, const T& y) const { return -0.5 * (kx_ * x * x + 2.0 * kxy_ * x * y + ky_ * y * y); }
+  T height(const T& x, const T& y) const { return surface_.height(x, y); }
+  const PanelSurface<T>& surface() const { return surface_; }
 
   Pixel pixel_from_panel(const T& x, const T& y) const { return pixel_from_point({x, y, height(x, y)}); }
   /// The pixel of a mark on the card, whose ends may lie above the panel; `ends_mm` is how far out they are.
@@ -191,7 +194,8 @@ class PanelModel {
   Vector3<T> translation_, camera_;
   T lift_[2], lift_from_[2];  ///< mm; as a part of the way out
   T bow_[3];
-  T k1_, k2_, focal_, centre_u_, centre_v_, kx_, ky_, kxy_, ink_, phase_, shift_x_, shift_y_;
+  T k1_, k2_, focal_, centre_u_, centre_v_, ink_, phase_, shift_x_, shift_y_;
+  PanelSurface<T> surface_;
   double pitch_mm_;
   Vector3<T> board_origin_, board_normal_, across_, along_;
 };
@@ -238,9 +242,8 @@ PanelModel<T>::PanelModel(const PanelConstants& c, const PanelVector& parameters
   focal_ = c.nominal_focal_px * exp(p(p_log_focal));
   centre_u_ = c.centre_u_px + p(p_centre);
   centre_v_ = c.centre_v_px + p(p_centre + 1);
-  kx_ = p(p_crown);
-  ky_ = p(p_crown + 1);
-  kxy_ = p(p_crown + 2);
+  surface_ = PanelSurface<T>(p(p_crown), p(p_crown + 1), p(p_crown + 2));
+  if (c.folded) surface_.set_fold({p(p_fold), p(p_fold + 1), p(p_fold + 2), p(p_fold + 3), p(p_fold + 4)});
   ink_ = p(p_ink);
   for (int arm = 0; arm < 2; ++arm)
     lift_[arm] = p(p_lift + arm), lift_from_[arm] = 0.75 / (1.0 + exp(-p(p_lift_from + arm)));
@@ -290,20 +293,7 @@ typename PanelModel<T>::Point PanelModel<T>::panel_from_pixel(double u_px, doubl
       s - (s * (1.0 + r2_there * (k1_ + r2_there * k2_)) - 1.0) / (1 + r2 * (3 * k1 + 5 * k2 * r2));
   const T ax = a * scale, by = b * scale;
   const Vector3<T> d = row_[0] * ax + row_[1] * by + row_[2];
-  // z + crown(x, y) / 2 = 0 along camera + t d: t^2 A + t B + C = 0, the root nearer the plane's.
-  const auto crown = [&](const Vector3<T>& m, const Vector3<T>& n) {
-    return kx_ * m.x * n.x + kxy_ * (m.x * n.y + m.y * n.x) + ky_ * m.y * n.y;
-  };
-  const T A = 0.5 * crown(d, d);
-  const T B = d.z + crown(camera_, d);
-  const T C = camera_.z + 0.5 * crown(camera_, camera_);
-  T discriminant = B * B - 4.0 * A * C;
-  if (!(value_of(discriminant) > 0))
-    discriminant = T(0.0) * discriminant + B * B;  // ray misses: fall back to a plane
-  const T root = sqrt(discriminant);
-  // 2C / (-B +- root) is the form without cancellation for the small root.
-  const T t = value_of(B) < 0 ? 2.0 * C / (root - B) : -2.0 * C / (root + B);
-  const Vector3<T> q = camera_ + d * t;
+  const Vector3<T> q = camera_ + d * surface_.hit(camera_, d);
   return {q.x, q.y, q.z};
 }
 
@@ -312,8 +302,8 @@ typename PanelModel<T>::Ray PanelModel<T>::reflect(const T& x, const T& y, const
                                                    const T& slope_y) const {
   const Vector3<T> p{x, y, height(x, y)};
   const Vector3<T> d = p - camera_;
-  const T gx = slope_x - (kx_ * x + kxy_ * y);
-  const T gy = slope_y - (ky_ * y + kxy_ * x);
+  const Slope<T> panel = surface_.slope(x, y);
+  const T gx = slope_x + panel.x, gy = slope_y + panel.y;
   // n ~ (-gx, -gy, 1); r = d - 2 (d . n) n / (n . n), not normalised.
   const T s = 2.0 * (d.z - d.x * gx - d.y * gy) / (1.0 + gx * gx + gy * gy);
   return {p, {d.x + s * gx, d.y + s * gy, d.z - s}};
@@ -332,14 +322,15 @@ template <class T>
 typename PanelModel<T>::MirrorPoint PanelModel<T>::mirror_point(const T& x, const T& y) const {
   const Vector3<T> p{x, y, height(x, y)};
   const Vector3<T> d = p - camera_, from = p - board_origin_;
+  const Slope<T> panel = surface_.slope(x, y);
   // Where relief leads a ray, the board is as far as where the smooth panel does.
   const Vector3<T> mirrored = reflect(x, y, T(0.0), T(0.0)).direction,
                    q = from + mirrored * reach(from, mirrored);
   return {d.x,
           d.y,
           d.z,
-          -(kx_ * x + kxy_ * y),
-          -(ky_ * y + kxy_ * x),
+          panel.x,
+          panel.y,
           dot(from, board_normal_) - bow(dot(q, along_), dot(q, across_)),
           dot(from, across_),
           dot(d, board_normal_),

@@ -57,7 +57,8 @@ class ReducedLight {
 };
 
 /// Pixel and phase of a grid's nodes, row by row: exact on every eighth node, bilinear between (their second
-/// differences over eight steps of half a millimetre are below 0.01 px and 0.001 cycles).
+/// differences over eight steps of half a millimetre are below 0.01 px and 0.001 cycles); exact on every node
+/// of a folded panel.
 class PanelRows {
  public:
   PanelRows(const PanelModel<double>& model, const PanelGrid& grid);
@@ -68,8 +69,8 @@ class PanelRows {
   void light(const ReducedLight& photo, const cv::Mat& covered, int row, float* out) const;
 
  private:
-  int columns_;
-  cv::Mat u_px_, v_px_, phase_cycles_;  ///< of every eighth node, CV_64FC1
+  int columns_, stride_;
+  cv::Mat u_px_, v_px_, phase_cycles_;  ///< of every stride-th node, CV_64FC1
 };
 
 /// The same for the whole grid: CV_32FC1 each, grid rows x columns.
@@ -97,6 +98,13 @@ cv::Mat paper_mask(const CardDefinition& card, double card_scale, const PanelGri
 /// 1 where the board's tags and their white margins are mirrored, as the model has them; all 0 while the
 /// board's pose is not known from tags. CV_8UC1.
 cv::Mat board_tag_mask(const BundleProblem& problem, const PanelModel<double>& model, const PanelGrid& grid);
+
+/// 1 along a body line, where the fold's own shape, which is known roughly, bends stripes more than a dent,
+/// and so far beside it; CV_8UC1.
+cv::Mat fold_mask(const PanelModel<double>& model, const PanelGrid& grid, double margin_mm = 0);
+
+/// 1 beyond a body line; all 0 on a panel without. CV_8UC1.
+cv::Mat beyond_fold(const PanelModel<double>& model, const PanelGrid& grid);
 
 /// 255 inside the convex hull of what is not 0, else 0; CV_8UC1.
 cv::Mat filled_hull(const cv::Mat& mask);

@@ -19,6 +19,7 @@ struct ResidualField {
   cv::Mat residual;         ///< r, in units of the stripe contrast; 0 where not valid
   cv::Mat valid;            ///< CV_8UC1: stripes seen, not on the card, not outside the photo
   cv::Mat inner;            ///< CV_8UC1: valid and at least half a period inside the striped area
+  cv::Mat fold;             ///< CV_8UC1: a body line and a quarter of a period beside it; not `inner`
   StripeProfile profile = StripeProfile::cosine();  ///< as the grid's samples show it
   /// As single pixels of the photo show it: sampling takes no sharpness off.
   StripeProfile pixel_profile = StripeProfile::cosine();

@@ -182,15 +182,20 @@ Reading full_reading() {
   reading.dents[1].inside_of = 0;
   reading.budgets = {{{"scale", "bar read to 0.5 mm", 0.5, 0.7}}, {{"noise", "", 0.1, 1.7}}};
   reading.outlines_px = {{{10, 20}, {30, 40}}, {{1, 2}}};
+  reading.body_line_px = {{10, 20}, {30, 45.5}};
   reading.judged_px = {{{{1, 2}, {3, 4}, {5, 6}}}, {{{7, 8}, {9, 10}, {11, 12}}}};
   reading.photo = {"a/b.jpg", "2024-05-06 07:08:09", "abc", 4032, 3024};
   reading.warnings = {{"thin", "few stripes"}};
   Setup& setup = reading.setup;
-  setup = {16,         420.0,      97.3,       "corner card",
-           8,          5.5,        quantity(), quantity(),
-           quantity(), quantity(), quantity(), quantity(),
-           quantity(), 12.5,       3.5,        JudgedArea{-20, -10, 120, 95, 6400, 0, {}, 1},
-           {}};
+  setup = {16,         420.0,
+           97.3,       "corner card",
+           8,          5.5,
+           quantity(), quantity(),
+           quantity(), quantity(),
+           quantity(), quantity(),
+           quantity(), 12.5,
+           3.5,        JudgedArea{-20, -10, 120, 95, 6400, 0, {}, 1},
+           {},         BodyLine{60, 45, -12.5, {4.1, 3.9, 4.3}, {6, 5, 7}}};
   return reading;
 }
 
@@ -314,6 +319,8 @@ TEST_CASE("every field of a reading is in its JSON", "[reading_file]") {
   CHECK(read.budgets[1].at(0).depth_percent == 1.7);
   CHECK(read.outlines_px == reading.outlines_px);
   CHECK(read.judged_px == reading.judged_px);
+  CHECK(read.body_line_px == reading.body_line_px);
+  CHECK(read.setup.body_line == reading.setup.body_line);
   CHECK(read.photo.name == "a/b.jpg");
   CHECK(read.photo.date_taken == "2024-05-06 07:08:09");
   CHECK(read.photo.sha256 == "abc");

@@ -118,12 +118,26 @@ void look_at(Camera& camera, double x_mm, double y_mm, double distance_mm, doubl
 
 namespace {
 
+/// How far beyond a body line, in widths.
+double widths_beyond(const BodyLine& line, double x, double y) {
+  const double normal = line.normal_deg * std::numbers::pi / 180;
+  return (x * std::cos(normal) + y * std::sin(normal) - line.place_mm) / line.width_mm;
+}
+
 double crown_height(const Scene& s, double x, double y) {
-  return -0.5 * (s.crown_x * x * x + 2 * s.crown_xy * x * y + s.crown_y * y * y);
+  const double crown = -0.5 * (s.crown_x * x * x + 2 * s.crown_xy * x * y + s.crown_y * y * y);
+  if (!s.line) return crown;
+  const double w = widths_beyond(*s.line, x, y);
+  return crown - s.line->turn * s.line->width_mm *
+                     (0.5 * w * (1 + std::erf(w)) + 0.5 * std::exp(-w * w) / std::sqrt(std::numbers::pi));
 }
 
 Eigen::Vector2d crown_slope(const Scene& s, double x, double y) {
-  return {-(s.crown_x * x + s.crown_xy * y), -(s.crown_y * y + s.crown_xy * x)};
+  const Eigen::Vector2d crown(-(s.crown_x * x + s.crown_xy * y), -(s.crown_y * y + s.crown_xy * x));
+  if (!s.line) return crown;
+  const double normal = s.line->normal_deg * std::numbers::pi / 180;
+  return crown - 0.5 * s.line->turn * (1 + std::erf(widths_beyond(*s.line, x, y))) *
+                     Eigen::Vector2d(std::cos(normal), std::sin(normal));
 }
 
 /// Direction of the mirrored ray, not of unit length.

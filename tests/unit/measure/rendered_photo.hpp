@@ -81,9 +81,18 @@ struct Light {
   double fall_x = 0, fall_y = 0;  ///< relative change of the board's light over 100 mm of panel
 };
 
+/// A fold along a straight line: beyond it, the panel's slope is less by `turn`, rounded off as the error
+/// function.
+struct BodyLine {
+  double place_mm = 0,
+         normal_deg = 0;  ///< distance from the origin along the normal, which points beyond the line
+  double turn = 0, width_mm = 2;
+};
+
 struct Scene {
   Camera camera;
   double crown_x = 0, crown_y = 0, crown_xy = 0;  ///< 1/mm, convex positive
+  std::optional<BodyLine> line;
   std::vector<Dent> dents;
   std::shared_ptr<const OrangePeel> peel;
   CardDefinition card;

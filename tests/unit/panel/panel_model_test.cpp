@@ -172,6 +172,33 @@ TEST_CASE("a pixel's phase and its derivatives are those of the model in duals",
     }
 }
 
+TEST_CASE("the derivatives of a folded panel's phase are those of the model in duals", "[bundle]") {
+  Scene scene(450, 320);
+  scene.constants.folded = true;
+  const std::pair<int, double> off[] = {{p_rotation, 0.3},   {p_crown, 3e-4},   {p_board_tilt, 0.15},
+                                        {p_board_spin, 0.7}, {p_fold, 0.12},    {p_fold + 1, 15},
+                                        {p_fold + 2, 0.6},   {p_fold + 3, 0.9}, {p_fold + 4, 2e-4}};
+  for (const auto& [parameter, value] : off) scene.parameters[parameter] = value;
+  const PanelModel<PanelDual> full(scene.constants, scene.parameters);
+  const PanelModel<double> plain = scene.model();
+  const PixelPhase<panel_parameters> phase(full, plain);
+  for (const double u : {1500.0, 2000.0, 2080.0, 2120.0, 2150.0, 2400.0})
+    for (const double v : {1300.0, 1500.0, 1800.0}) {
+      CAPTURE(u, v);
+      const auto point = full.panel_from_pixel(u, v);
+      const auto back = full.pixel_from_panel(point.x_mm, point.y_mm);
+      CHECK(back.u_px.value == Approx(u).margin(1e-6));
+      CHECK(back.v_px.value == Approx(v).margin(1e-6));
+      const PanelDual expected = full.phase(point.x_mm, point.y_mm, 0.0, 0.0), got = phase.at(u, v);
+      CHECK(got.value == Approx(expected.value).epsilon(1e-10));
+      for (int i = 0; i < panel_parameters; ++i) {
+        CAPTURE(i);
+        CHECK(got.gradient[i] ==
+              Approx(expected.gradient[i]).epsilon(1e-5).margin(1e-7 * expected.gradient.norm()));
+      }
+    }
+}
+
 TEST_CASE("the derivatives of a bowed board's phase are those of the model in duals", "[bundle]") {
   Scene scene(450, 320);
   const std::pair<int, double> off[] = {{p_rotation, 0.3},      {p_crown, 3e-4},     {p_board_tilt, 0.15},

@@ -1,0 +1,370 @@
+// How a fold is found. Where it breaks the stripes: 1. the largest patch of stripes beyond those followed is
+// unwrapped for itself; 2. a straight line between the two patches is the fold's place; 3. of all turns that
+// put the second patch's phase onto the model's, give or take whole cycles, those are refined that leave its
+// slope least unexplained. Where stripes were followed across it: 4. of many lines, the one whose turn would
+// take most off the bundle's cost, by one Gauss-Newton step, is refined. Either must explain what it is there
+// for.
+#include "body_line.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "ripplegauge/core/quantile.hpp"
+
+namespace ripplegauge {
+namespace {
+
+struct Node {
+  double x_mm, y_mm, cycles;  ///< cycles: unwrapped, measured minus model
+};
+
+std::vector<Node> nodes_of(const cv::Mat& unwrapped, const PanelGrid& nodes) {
+  std::vector<Node> found;
+  for (int r = 0; r < unwrapped.rows; ++r)
+    for (int c = 0; c < unwrapped.cols; ++c)
+      if (!std::isnan(unwrapped.at<float>(r, c)))
+        found.push_back({nodes.x_mm(c), nodes.y_mm(r), unwrapped.at<float>(r, c) / (2 * std::numbers::pi)});
+  return found;
+}
+
+/// The nodes of the largest flood that is not the one followed.
+std::vector<Node> beyond(const Followed& f) {
+  Demodulated rest = f.demodulated;
+  rest.usable = rest.usable & ((f.unwrapped == f.unwrapped) == 0);  // NaN equals nothing
+  constexpr double all = 1;
+  return nodes_of(largest_flood(unwrap_in_floods(rest, {f.nodes.columns / 2, f.nodes.rows / 2}, all)),
+                  f.nodes);
+}
+
+/// At most so many of the nodes as samples, counted in cycles of the model.
+std::vector<PhaseSample> samples_of(const std::vector<Node>& nodes, const PanelModel<double>& model,
+                                    std::size_t most) {
+  std::vector<PhaseSample> samples;
+  const std::size_t skip = nodes.size() / most + 1;
+  for (std::size_t i = 0; i < nodes.size(); i += skip) {
+    const Node& n = nodes[i];
+    const auto pixel = model.pixel_from_panel(n.x_mm, n.y_mm);
+    samples.push_back({pixel.u_px, pixel.v_px, model.phase(n.x_mm, n.y_mm, 0, 0) + n.cycles});
+  }
+  return samples;
+}
+
+struct Line {
+  double direction_rad = 0, place_mm = 0;
+  double misplaced = 1;  ///< share of either side's nodes on the wrong side, the larger
+};
+
+/// The straight line that parts two sets of places best.
+Line line_between(const std::vector<Node>& near, const std::vector<Node>& far) {
+  Line best;
+  constexpr int directions = 120;
+  for (int i = 0; i < directions; ++i) {
+    const double angle = 2 * std::numbers::pi * i / directions, c = std::cos(angle), s = std::sin(angle);
+    std::vector<double> near_at, far_at;
+    for (const Node& n : near) near_at.push_back(n.x_mm * c + n.y_mm * s);
+    for (const Node& n : far) far_at.push_back(n.x_mm * c + n.y_mm * s);
+    std::sort(near_at.begin(), near_at.end());
+    std::sort(far_at.begin(), far_at.end());
+    // The place where as large a share of the one lies beyond as of the other lies before.
+    const auto share_wrong = [&](double place) {
+      const auto beyond = near_at.end() - std::upper_bound(near_at.begin(), near_at.end(), place);
+      const auto before = std::lower_bound(far_at.begin(), far_at.end(), place) - far_at.begin();
+      return std::pair(static_cast<double>(beyond) / static_cast<double>(near_at.size()),
+                       static_cast<double>(before) / static_cast<double>(far_at.size()));
+    };
+    double low = std::min(near_at.front(), far_at.front()), high = std::max(near_at.back(), far_at.back());
+    for (int k = 0; k < 30; ++k) {
+      const double middle = 0.5 * (low + high);
+      const auto [beyond, before] = share_wrong(middle);
+      (beyond > before ? low : high) = middle;
+    }
+    const auto [beyond, before] = share_wrong(low);
+    const double misplaced = std::max(beyond, before);
+    // Between two clean sets there is room: the middle of it.
+    const double place = misplaced > 0 ? low : 0.5 * (near_at.back() + far_at.front());
+    const double gap = misplaced > 0 ? -misplaced : 1e-3 * (far_at.front() - near_at.back());
+    if (gap > -best.misplaced) best = {angle, place, -gap};
+  }
+  return best;
+}
+
+PanelModel<double> folded_model(const BundleProblem& problem, const PanelVector& p) {
+  PanelConstants constants = problem.constants;
+  constants.folded = true;
+  return {constants, p};
+}
+
+/// What the far side shows, less what a model says: the whole cycles that it is off, and the median of what
+/// is left.
+struct Misfit {
+  double whole_cycles = 0, left_cycles = 0;
+};
+Misfit misfit_of(const PanelModel<double>& model, const std::vector<PhaseSample>& samples) {
+  std::vector<double> errors;
+  for (const PhaseSample& s : samples) {
+    const auto point = model.panel_from_pixel(s.u_px, s.v_px);
+    errors.push_back(model.phase(point.x_mm, point.y_mm, 0, 0) - s.phase_cycles);
+  }
+  const double whole = std::round(median_of(errors));
+  for (double& e : errors) e = std::abs(e - whole);
+  return {whole, median_of(errors)};
+}
+
+/// The turn that leaves least as it is, and those that count some cycles more or less beyond the line.
+std::vector<PanelVector> turns_to_try(const BundleProblem& problem, const PanelVector& parameters,
+                                      const Line& line, const std::vector<PhaseSample>& far) {
+  const PanelModel<double> flat(problem.constants, parameters);
+  const double distance_mm =
+      flat.board_view(problem.constants.anchor_x_mm, problem.constants.anchor_y_mm).distance_mm;
+  const double turn_a_cycle = problem.constants.pitch_mm / (2 * distance_mm);
+  PanelVector p = parameters;
+  p[p_fold + 1] = line.place_mm;
+  p[p_fold + 2] = line.direction_rad;
+  p[p_fold + 3] = std::log(problem.priors.fold_width_mm);
+  p[p_fold + 4] = 0;
+  constexpr double steepest = 0.4;
+  constexpr int steps_a_cycle = 4, cycles = 3;
+  double least = 1e300, best = 0;
+  const int steps = static_cast<int>(steepest * steps_a_cycle / turn_a_cycle);
+  for (int i = -steps; i <= steps; ++i) {
+    p[p_fold] = i * turn_a_cycle / steps_a_cycle;
+    const double left = misfit_of(folded_model(problem, p), far).left_cycles;
+    if (left < least) least = left, best = p[p_fold];
+  }
+  std::vector<PanelVector> turns;
+  for (int k = -cycles; k <= cycles; ++k) {
+    p[p_fold] = best + k * turn_a_cycle;
+    turns.push_back(p);
+  }
+  return turns;
+}
+
+const BundleNoise rough{.phase_cycles = 0.3}, fine{.phase_cycles = 0.05}, sharp{.phase_cycles = 0.01};
+
+/// Every n-th of the samples, so that at most so many are left.
+std::vector<PhaseSample> some_of(const std::vector<PhaseSample>& samples, std::size_t most) {
+  std::vector<PhaseSample> some;
+  for (std::size_t i = 0; i < samples.size(); i += samples.size() / most + 1) some.push_back(samples[i]);
+  return some;
+}
+
+/// The bundle's problem with the samples of both sides, those of the far one counted as the model does.
+BundleProblem of_both_sides(const BundleProblem& problem, const PanelVector& folded,
+                            const std::vector<PhaseSample>& near, const std::vector<PhaseSample>& far) {
+  BundleProblem both = problem;
+  both.constants.folded = true;
+  const double whole_cycles = misfit_of(PanelModel<double>(both.constants, folded), far).whole_cycles;
+  both.samples = near;
+  for (PhaseSample s : far) {
+    s.phase_cycles += whole_cycles;
+    both.samples.push_back(s);
+  }
+  return both;
+}
+
+struct Turned {
+  PanelVector parameters;
+  double cost = 1e300;  ///< of the bundle
+};
+
+/// The turn that explains both sides best, whole cycles between them left open.
+std::optional<Turned> best_turn(const BundleProblem& problem, const PanelVector& start, const Line& line,
+                                const std::vector<PhaseSample>& all_near,
+                                const std::vector<PhaseSample>& all_far) {
+  constexpr std::size_t enough = 250;
+  const std::vector<PhaseSample> near = some_of(all_near, enough), far = some_of(all_far, enough);
+  Turned best;
+  for (const PanelVector& candidate : turns_to_try(problem, start, line, far)) {
+    PanelVector p = candidate;
+    for (const BundleNoise& noise : {rough, fine, fine, sharp})
+      p = settle_bundle(of_both_sides(problem, p, near, far), p, BundleFreedom::everything, noise, 10);
+    const BundleResult result =
+        fit_bundle(of_both_sides(problem, p, near, far), p, BundleFreedom::everything, sharp);
+    if (result.cost < best.cost) best = {result.parameters, result.cost};
+  }
+  constexpr double unexplained_cycles = 0.08;
+  BundleProblem folded = problem;
+  folded.constants.folded = true;
+  if (best.cost >= 1e300 ||
+      misfit_of(PanelModel<double>(folded.constants, best.parameters), far).left_cycles > unexplained_cycles)
+    return std::nullopt;
+  return best;
+}
+
+/// Whether the card lies beyond a line.
+bool card_beyond(const BundleProblem& problem, const Line& line) {
+  double sum = 0;
+  for (const CardTag& tag : problem.card.tags)
+    sum += tag.x_mm * std::cos(line.direction_rad) + tag.y_mm * std::sin(line.direction_rad) - line.place_mm;
+  return sum > 0;
+}
+
+/// The same line told from its other side.
+Line reversed(const Line& line) {
+  return {line.direction_rad + std::numbers::pi, -line.place_mm, line.misplaced};
+}
+
+/// Whether both sides need a fold: without one, cycles between them counted anew, they cost surely more.
+bool needs_fold(const BundleProblem& problem, const PanelVector& flat_start, const PanelVector& folded,
+                const std::vector<PhaseSample>& near, const std::vector<PhaseSample>& far) {
+  // The least turn, which no uneven crown feigns, moves stripes by an eighth of a period or more. Costs are
+  // half a chi square: odds of e^20.
+  constexpr double least_turn = 0.012, decisive = 20;
+  if (std::abs(folded[p_fold]) < least_turn) return false;
+  const BundleNoise noise{.phase_cycles = 0.03};
+  BundleProblem unfolded = problem;
+  unfolded.samples = near;
+  const double whole_cycles = misfit_of(PanelModel<double>(problem.constants, flat_start), far).whole_cycles;
+  for (PhaseSample s : far) {
+    s.phase_cycles += whole_cycles;
+    unfolded.samples.push_back(s);
+  }
+  PanelVector p = settle_bundle(unfolded, flat_start, BundleFreedom::everything, rough);
+  const double without = fit_bundle(unfolded, p, BundleFreedom::everything, noise).cost;
+  p = settle_bundle(of_both_sides(problem, folded, near, far), folded, BundleFreedom::everything, noise);
+  const double with =
+      fit_bundle(of_both_sides(problem, p, near, far), p, BundleFreedom::everything, noise).cost;
+  return without - with > decisive;
+}
+
+/// The fold between what was followed and the largest patch of stripes that was not.
+std::optional<PanelVector> fold_that_breaks(const Followed& f) {
+  const std::vector<Node> near = nodes_of(f.unwrapped, f.nodes), far = beyond(f);
+  constexpr std::size_t least_nodes = 60;
+  constexpr double least_share = 0.06;
+  if (far.size() < least_nodes ||
+      static_cast<double>(far.size()) < least_share * static_cast<double>(near.size()))
+    return std::nullopt;
+  Line line = line_between(near, far);
+  constexpr double most_misplaced = 0.1;
+  if (line.misplaced > most_misplaced) return std::nullopt;
+  BundleProblem problem = *f.problem;
+  const PanelModel<double> flat(problem.constants, f.parameters);
+  constexpr std::size_t enough = 300;
+  std::vector<PhaseSample> near_samples = problem.samples, far_samples = samples_of(far, flat, enough);
+  PanelVector start = f.parameters;
+  if (card_beyond(problem, line)) {
+    // The card's pose is that of its own side, so the other one turns away.
+    std::swap(near_samples, far_samples);
+    line = reversed(line);
+    problem.samples = near_samples;
+    start = settle_bundle(problem, start, BundleFreedom::board_only, rough);
+    start = settle_bundle(problem, start, BundleFreedom::everything, fine);
+  }
+  const auto turned = best_turn(problem, start, line, near_samples, far_samples);
+  if (!turned || !needs_fold(problem, start, turned->parameters, near_samples, far_samples))
+    return std::nullopt;
+  return turned->parameters;
+}
+
+/// What one Gauss-Newton step of the whole bundle would gain by a turn at a line and another count of cycles
+/// beyond it.
+struct Kink {
+  Line line;
+  double gain = 0;
+  double of = 0;  ///< what there is to gain: half the weighted squares of all misfits
+};
+
+/// The line that would gain most.
+Kink best_kink(const BundleProblem& problem, const PanelVector& parameters, const std::vector<Node>& nodes,
+               const std::vector<PhaseSample>& samples, const BundleNoise& noise) {
+  BundleProblem some = problem;
+  some.samples = samples;
+  const NormalEquations flat = bundle_equations(some, parameters, noise);
+  const auto solver = flat.hessian.ldlt();
+  Kink best;
+  constexpr int directions = 18, places = 12;
+  for (int i = 0; i < directions; ++i) {
+    const double angle = std::numbers::pi * i / directions, c = std::cos(angle), s = std::sin(angle);
+    double low = 1e9, high = -1e9;
+    for (const Node& n : nodes)
+      low = std::min(low, n.x_mm * c + n.y_mm * s), high = std::max(high, n.x_mm * c + n.y_mm * s);
+    for (int k = 1; k < places; ++k) {
+      Line line{angle, low + (high - low) * k / places, 0};
+      if (card_beyond(problem, line)) line = reversed(line);
+      PanelVector p = parameters;
+      constexpr double small_turn = 1e-4;
+      p[p_fold] = small_turn, p[p_fold + 1] = line.place_mm, p[p_fold + 2] = line.direction_rad;
+      p[p_fold + 3] = std::log(problem.priors.fold_width_mm), p[p_fold + 4] = 0;
+      const FoldTerms terms = fold_terms(some, parameters, p, noise);
+      const Eigen::MatrixXd shared = solver.solve(terms.with_others);
+      const Eigen::Matrix2d information = terms.information - terms.with_others.transpose() * shared;
+      const Eigen::Vector2d gradient = terms.gradient - shared.transpose() * flat.gradient;
+      if (!(information(0, 0) > 0 && information(1, 1) > 0 && information.determinant() > 0)) continue;
+      const double gain = 0.5 * gradient.dot(information.inverse() * gradient);
+      if (gain > best.gain) best = {line, gain, 0.5 * terms.misfit};
+    }
+  }
+  return best;
+}
+
+/// The fold within what was followed.
+std::optional<PanelVector> fold_that_kinks(const Followed& f) {
+  const BundleProblem& problem = *f.problem;
+  const std::vector<Node> nodes = nodes_of(f.unwrapped, f.nodes);
+  const PanelModel<double> flat(problem.constants, f.parameters);
+  constexpr std::size_t every = 3;  // of some 700
+  std::vector<PhaseSample> few_samples;
+  std::vector<double> errors;
+  for (std::size_t i = 0; i < problem.samples.size(); i += every) few_samples.push_back(problem.samples[i]);
+  for (const PhaseSample& s : few_samples) {
+    const auto point = flat.panel_from_pixel(s.u_px, s.v_px);
+    errors.push_back(std::abs(flat.phase(point.x_mm, point.y_mm, 0, 0) - s.phase_cycles));
+  }
+  // As wide as most of the misfit, so that the robust cost does not let go of a whole side.
+  constexpr double most = 0.8;
+  const BundleNoise noise{.phase_cycles = std::clamp(quantile_of(errors, most), 0.008, 0.5)};
+  const Kink kink = best_kink(problem, f.parameters, nodes, few_samples, noise);
+  // What leaves less unexplained than the least turn would has none.
+  constexpr double promising = 5, uneven_cycles = 0.02;
+  // Nodes are a quarter of a period apart; what windows over the stripes see there is of both sides.
+  const double too_near_mm = 5 + 3 * f.nodes.step_mm;
+  if (kink.gain < promising || noise.phase_cycles < uneven_cycles) return std::nullopt;
+  std::vector<PhaseSample> near, far;
+  for (const PhaseSample& s : problem.samples) {
+    const auto point = flat.panel_from_pixel(s.u_px, s.v_px);
+    const double beyond_mm = point.x_mm * std::cos(kink.line.direction_rad) +
+                             point.y_mm * std::sin(kink.line.direction_rad) - kink.line.place_mm;
+    if (std::abs(beyond_mm) > too_near_mm) (beyond_mm > 0 ? far : near).push_back(s);
+  }
+  constexpr std::size_t least_samples = 40;
+  if (near.size() < least_samples || far.size() < least_samples) return std::nullopt;
+  const auto turned = best_turn(problem, f.parameters, kink.line, near, far);
+  if (!turned || !needs_fold(problem, f.parameters, turned->parameters, near, far)) return std::nullopt;
+  return turned->parameters;
+}
+
+}  // namespace
+
+std::optional<PanelVector> find_body_line(const Followed& followed) {
+  if (const auto fold = fold_that_breaks(followed)) return fold;
+  return fold_that_kinks(followed);
+}
+
+std::optional<PanelVector> other_count_of_cycles(const BundleProblem& folded, const PanelVector& parameters) {
+  const PanelModel<double> model(folded.constants, parameters);
+  std::vector<PhaseSample> near, far;
+  for (const PhaseSample& s : folded.samples) {
+    const auto point = model.panel_from_pixel(s.u_px, s.v_px);
+    (model.surface().across_mm(point.x_mm, point.y_mm) > 0 ? far : near).push_back(s);
+  }
+  if (far.empty()) return std::nullopt;
+  const double distance_mm =
+      model.board_view(folded.constants.anchor_x_mm, folded.constants.anchor_y_mm).distance_mm;
+  PanelVector best = parameters;
+  double least = fit_bundle(folded, parameters, BundleFreedom::everything, sharp).cost;
+  bool better = false;
+  for (const int cycles : {-1, 1}) {
+    PanelVector p = parameters;
+    p[p_fold] += cycles * folded.constants.pitch_mm / (2 * distance_mm);
+    for (const BundleNoise& noise : {rough, fine, sharp})
+      p = settle_bundle(of_both_sides(folded, p, near, far), p, BundleFreedom::everything, noise, 10);
+    const double cost =
+        fit_bundle(of_both_sides(folded, p, near, far), p, BundleFreedom::everything, sharp).cost;
+    if (cost < least) least = cost, best = p, better = true;
+  }
+  return better ? std::optional(best) : std::nullopt;
+}
+
+}  // namespace ripplegauge
