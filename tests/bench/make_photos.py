@@ -1,5 +1,5 @@
 #!/usr/bin/python3
-"""Makes the large photos that the figures in guide/performance.md are taken from.
+"""Makes the large photos that the figures in src/guide/performance.md are taken from.
 
 usage: make_photos.py OUT_FOLDER
 

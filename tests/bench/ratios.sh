@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# The figures of guide/performance.md, all in one run on one machine, medians of several.
+# The figures of src/guide/performance.md, all in one run on one machine, medians of several.
 #   bash tests/bench/ratios.sh            builds into build/, makes the photos once (into build/bench-photos)
 #   RUNS=21 bash tests/bench/ratios.sh    more runs a figure
 # Times are of whole processes. Nothing else should be running. Half an hour, most of it the folder of 500.

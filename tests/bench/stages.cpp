@@ -1,7 +1,7 @@
 // Each stage of a reading and the whole, over photo size and number of dents, so that growth shows:
 //   build/tests/ripplegauge_bench --benchmark_filter=find_spots
 // Sample photos are enlarged to the size asked for, which is enough to see growth; the figures in
-// guide/performance.md come from photos ray-traced at full size (ratios.sh).
+// src/guide/performance.md come from photos ray-traced at full size (ratios.sh).
 #include <benchmark/benchmark.h>
 
 #include <cmath>

@@ -4,7 +4,7 @@
 // 1. Add it to PhotoFinding.
 // 2. Add its row to the list in findings.cpp: code, what it means, what to do.
 // 3. Return refusal(PhotoFinding::...) or warning(PhotoFinding::...) where it is found.
-// 4. Add it to guide/findings.md: a test goes through the list and misses it there.
+// 4. Add it to src/guide/findings.md: a test goes through the list and misses it there.
 // 5. If an option helps, add it to cli/option_hints.cpp.
 #pragma once
 

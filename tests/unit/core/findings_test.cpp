@@ -45,7 +45,7 @@ TEST_CASE("every finding has a code of its own, says what it means and what to d
 }
 
 TEST_CASE("the contributor guide shows every finding", "[findings]") {
-  const std::string guide = bytes_of(fs::path(RIPPLEGAUGE_SOURCE_DIR) / "guide/findings.md");
+  const std::string guide = bytes_of(fs::path(RIPPLEGAUGE_SOURCE_DIR) / "src/guide/findings.md");
   for (const FindingText& row : all_findings()) {
     INFO(row.code);
     CHECK(guide.find("`" + std::string(row.code) + "`") != std::string::npos);
