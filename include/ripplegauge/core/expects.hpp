@@ -2,7 +2,6 @@
 // never a user's: those get UsageError and FileError.
 #pragma once
 
-#include <source_location>
 #include <stdexcept>
 #include <string>
 
@@ -15,17 +14,17 @@ class BrokenPrecondition : public std::logic_error {
 };
 
 namespace detail {
-[[noreturn]] inline void broken_precondition(const char* what, const std::source_location& where) {
-  throw BrokenPrecondition(std::string(where.file_name()) + ":" + std::to_string(where.line()) +
-                           ": expected " + what);
+[[noreturn]] inline void broken_precondition(const char* what, const char* file, int line) {
+  throw BrokenPrecondition(std::string(file) + ":" + std::to_string(line) + ": expected " + what);
 }
 }  // namespace detail
 
-/// Checked in every build: a wrong number costs more than a comparison. Not for the insides of kernels.
-inline void expects(bool condition, const char* what,
-                    const std::source_location& where = std::source_location::current()) {
+/// Checked in every build: a wrong number costs more than a comparison. Not for the insides of kernels. File
+/// and line are the caller's (Clang 14 has no std::source_location, but has what GCC's is made of).
+inline void expects(bool condition, const char* what, const char* file = __builtin_FILE(),
+                    int line = __builtin_LINE()) {
   if (!condition) [[unlikely]]
-    detail::broken_precondition(what, where);
+    detail::broken_precondition(what, file, line);
 }
 
 }  // namespace ripplegauge
