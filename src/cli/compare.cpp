@@ -303,7 +303,7 @@ int run_folder(const CompareArguments& arguments) {
       sheet.blocks.emplace_back(ReportHeading{group.name});
       sheet.blocks.emplace_back(ReportNote{photo.message});
     }
-    print("\n");
+    std::cout << "\n";
   }
   for (const std::string& line : pairing.left_over) print_wrapped("Left over: " + line, "", "  ");
   add_left_over(pairing.left_over, sheet);

@@ -64,6 +64,7 @@ bool reader_left(const std::ostream& stream);
 /// As printf, but through the filter of the standard output.
 template <class... Values>
 void print(const char* pattern, Values... values) {
+  static_assert(sizeof...(values) > 0, "plain text goes to std::cout");
   std::string text(static_cast<std::size_t>(std::max(0, std::snprintf(nullptr, 0, pattern, values...))),
                    '\0');
   std::snprintf(text.data(), text.size() + 1, pattern, values...);

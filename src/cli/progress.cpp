@@ -78,12 +78,12 @@ void print_progress(const ProgressView& view) {
   if (progress.median_minutes)
     print("  time between shots   %.0f min (median)\n", *progress.median_minutes);
   else
-    print("  time between shots   not known: the photos hold no time\n");
+    std::cout << "  time between shots   not known: the photos hold no time\n";
   print("  trend                %s\n", trend_text(progress).c_str());
   if (view.target_percent) print("  target               %.0f %%\n", *view.target_percent);
   for (const PracticeAdvice& one : view.advice)
     print("%s", wrap("Next: " + one.says + " Reason: " + one.because + ".", "  ", "    ").c_str());
-  print("\n");
+  std::cout << "\n";
 }
 
 /// Padded by the cells that a terminal shows, not by bytes.
@@ -97,7 +97,7 @@ void print_overview(const std::vector<ProgressView>& all) {
     print("%s\n", (cell(row.exercise, 16) + cell(row.who, 12) + cell(row.attempts, 5) +
                    cell(row.past_flat, 14) + cell(row.last, 10) + cell(row.best, 5) + row.trend)
                       .c_str());
-  print("\n");
+  std::cout << "\n";
 }
 
 /// "door edge=90"

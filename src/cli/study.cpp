@@ -40,7 +40,7 @@ void print_term(const char* name, const std::optional<Quantity>& deviation,
   print("  %-24s %-12s %-18s", name, with_unit(deviation->value, unit).c_str(),
         (number(deviation->low) + " to " + number(deviation->high)).c_str());
   if (percent) print(" %5.1f %%  (%.0f to %.0f %%)", percent->value, percent->low, percent->high);
-  print("\n");
+  std::cout << "\n";
 }
 
 const char* meaning(StudyVerdict verdict) {
@@ -90,7 +90,7 @@ void print_study(const NamedStudy& study, double confidence) {
   }
   print_list("missing:", result.missing);
   print_list("remarks:", result.remarks);
-  print("\n");
+  std::cout << "\n";
 }
 
 /// Who repeats more closely, and whether the study is large enough to say so.
