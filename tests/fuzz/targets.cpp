@@ -127,9 +127,16 @@ double processor_s(int whose) {
          1e-6 * static_cast<double>(used.ru_utime.tv_usec + used.ru_stime.tv_usec);
 }
 
-/// Of processor time: ten times what is aimed at, for sanitizers take that, and a replay on a busy machine is
-/// to tell what never ends.
-constexpr double longest_s = 20;
+#if defined(__SANITIZE_ADDRESS__)
+constexpr bool sanitized = true;
+#elif defined(__has_feature)
+constexpr bool sanitized = __has_feature(address_sanitizer);
+#else
+constexpr bool sanitized = false;
+#endif
+/// Of processor time: ten times what is aimed at, since a replay on a busy machine is to tell what never ends; and
+/// ten times that where every access is checked.
+constexpr double longest_s = sanitized ? 200 : 20;
 
 bool has_heif_structure(std::string_view bytes) {
   try {
