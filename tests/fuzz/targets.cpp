@@ -134,8 +134,8 @@ constexpr bool sanitized = __has_feature(address_sanitizer);
 #else
 constexpr bool sanitized = false;
 #endif
-/// Of processor time: ten times what is aimed at, since a replay on a busy machine is to tell what never ends; and
-/// ten times that where every access is checked.
+/// Of processor time: ten times what is aimed at, since a replay on a busy machine is to tell what never
+/// ends; and ten times that where every access is checked.
 constexpr double longest_s = sanitized ? 200 : 20;
 
 bool has_heif_structure(std::string_view bytes) {
