@@ -20,6 +20,14 @@
 #include "ripplegauge/photo/photo.hpp"
 #include "scratch_folder.hpp"
 
+#if defined(__SANITIZE_ADDRESS__)
+#define ADDRESS_SANITIZED
+#elif defined(__has_feature)
+#if __has_feature(address_sanitizer)
+#define ADDRESS_SANITIZED
+#endif
+#endif
+
 using namespace ripplegauge;
 using namespace ripplegauge::test;
 using namespace ripplegauge::photo_detail;
@@ -244,7 +252,7 @@ TEST_CASE("a child process that breaks down, fills the memory or goes on for eve
           }
         }) == ChildEnd::too_slow);
   CHECK(std::chrono::steady_clock::now() - begin < std::chrono::seconds(20));
-#ifndef __SANITIZE_ADDRESS__  // which answers a failed allocation in its own way
+#if !defined(ADDRESS_SANITIZED)  // which answers a failed allocation in its own way
   ChildLimits tight;
   tight.memory_bytes = 64 << 20;
   CHECK(run_in_child(tight, [] {

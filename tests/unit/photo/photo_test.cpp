@@ -549,7 +549,7 @@ TEST_CASE("cut and damaged files are refused or read, never worse, and nothing i
   CHECK(refused > 300);  // most damage shows; bits of a JPEG's pixels can turn without a trace
 }
 
-TEST_CASE("photos are decoded in several threads at once", "[photo]") {
+TEST_CASE("photos are decoded in several threads at once", "[photo][threads]") {
   const cv::Mat picture = textured_picture(160, 120, 5);
   JpegWish wish;
   wish.exif = exif_block({8, 26, "2026:03:14 10:02:03"});
