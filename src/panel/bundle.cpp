@@ -13,6 +13,12 @@
 #include "ripplegauge/core/quantile.hpp"
 
 namespace ripplegauge {
+
+double phase_error(const PanelModel<double>& model, const PhaseSample& sample) {
+  const auto point = model.panel_from_pixel(sample.u_px, sample.v_px);
+  return model.phase(point.x_mm, point.y_mm, 0, 0) - sample.phase_cycles;
+}
+
 namespace {
 
 const CardTag* find_card_tag(const CardDefinition& card, int id) {
@@ -67,12 +73,6 @@ void for_each_corner_error(const BundleProblem& problem, const PanelModel<T>& mo
       accept(pixel.v_px - seen.corners_px[k].y);
     }
   }
-}
-
-/// Predicted minus measured phase, cycles.
-double phase_error(const PanelModel<double>& model, const PhaseSample& sample) {
-  const auto point = model.panel_from_pixel(sample.u_px, sample.v_px);
-  return model.phase(point.x_mm, point.y_mm, 0, 0) - sample.phase_cycles;
 }
 
 /// Calls accept(corner, predicted minus true position on the board, mm) for both coordinates of every board
@@ -318,14 +318,10 @@ BundleResult describe(const BundleProblem& problem, const BundleNoise& noise, co
     for (const PhaseSample& sample : problem.samples) errors.push_back(std::abs(phase_error(model, sample)));
     result.phase_mad_cycles = 1.4826 * median_of(errors);
   }
-  NormalEquations at(panel_parameters);
-  full_equations(problem, noise, p, at);
-  result.cost = at.cost;
   // Parameters that nothing speaks of (the board's, before there are stripes or tags) get no variance.
-  Eigen::MatrixXd information = at.hessian;
-  for (int i = 0; i < panel_parameters; ++i)
-    if (information(i, i) == 0) information(i, i) = 1e30;
-  result.covariance = information.ldlt().solve(Eigen::MatrixXd::Identity(panel_parameters, panel_parameters));
+  const NormalEquations at = bundle_equations(problem, p, noise);
+  result.cost = at.cost;
+  result.covariance = at.hessian.ldlt().solve(Eigen::MatrixXd::Identity(panel_parameters, panel_parameters));
   return result;
 }
 
@@ -388,7 +384,6 @@ FoldTerms fold_terms(const BundleProblem& problem, const PanelVector& flat, cons
     const Eigen::Vector2d by_fold(by_turn, with.surface().across_mm(point.x_mm, point.y_mm) > 0 ? 1 : 0);
     const double r = (cycles - s.phase_cycles) / noise.phase_cycles;
     const double weight = importance * cauchy_weight(r) / (noise.phase_cycles * noise.phase_cycles);
-    terms.misfit += weight * std::pow(cycles - s.phase_cycles, 2);
     terms.gradient += (weight * (cycles - s.phase_cycles)) * by_fold;
     terms.information += weight * by_fold * by_fold.transpose();
     sum += by * (weight * by_fold).transpose();

@@ -9,6 +9,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <utility>
 
 #include "ripplegauge/core/quantile.hpp"
 
@@ -53,7 +54,21 @@ std::vector<PhaseSample> samples_of(const std::vector<Node>& nodes, const PanelM
 struct Line {
   double direction_rad = 0, place_mm = 0;
   double misplaced = 1;  ///< share of either side's nodes on the wrong side, the larger
+
+  double beyond_mm(double x_mm, double y_mm) const {
+    return x_mm * std::cos(direction_rad) + y_mm * std::sin(direction_rad) - place_mm;
+  }
 };
+
+/// The parameters with a turn at a line, rounded off as usual.
+PanelVector with_fold(const PanelPriors& priors, PanelVector p, const Line& line, double turn) {
+  p[p_fold] = turn;
+  p[p_fold + 1] = line.place_mm;
+  p[p_fold + 2] = line.direction_rad;
+  p[p_fold + 3] = std::log(priors.fold_width_mm);
+  p[p_fold + 4] = 0;
+  return p;
+}
 
 /// The straight line that parts two sets of places best.
 Line line_between(const std::vector<Node>& near, const std::vector<Node>& far) {
@@ -89,10 +104,15 @@ Line line_between(const std::vector<Node>& near, const std::vector<Node>& far) {
   return best;
 }
 
-PanelModel<double> folded_model(const BundleProblem& problem, const PanelVector& p) {
-  PanelConstants constants = problem.constants;
+PanelConstants constants_with_fold(PanelConstants constants) {
   constants.folded = true;
-  return {constants, p};
+  return constants;
+}
+
+/// By how much the panel turns for one more cycle beyond a fold.
+double turn_a_cycle(const PanelModel<double>& model, const PanelConstants& constants) {
+  return constants.pitch_mm /
+         (2 * model.board_view(constants.anchor_x_mm, constants.anchor_y_mm).distance_mm);
 }
 
 /// What the far side shows, less what a model says: the whole cycles that it is off, and the median of what
@@ -102,10 +122,7 @@ struct Misfit {
 };
 Misfit misfit_of(const PanelModel<double>& model, const std::vector<PhaseSample>& samples) {
   std::vector<double> errors;
-  for (const PhaseSample& s : samples) {
-    const auto point = model.panel_from_pixel(s.u_px, s.v_px);
-    errors.push_back(model.phase(point.x_mm, point.y_mm, 0, 0) - s.phase_cycles);
-  }
+  for (const PhaseSample& s : samples) errors.push_back(phase_error(model, s));
   const double whole = std::round(median_of(errors));
   for (double& e : errors) e = std::abs(e - whole);
   return {whole, median_of(errors)};
@@ -114,27 +131,21 @@ Misfit misfit_of(const PanelModel<double>& model, const std::vector<PhaseSample>
 /// The turn that leaves least as it is, and those that count some cycles more or less beyond the line.
 std::vector<PanelVector> turns_to_try(const BundleProblem& problem, const PanelVector& parameters,
                                       const Line& line, const std::vector<PhaseSample>& far) {
-  const PanelModel<double> flat(problem.constants, parameters);
-  const double distance_mm =
-      flat.board_view(problem.constants.anchor_x_mm, problem.constants.anchor_y_mm).distance_mm;
-  const double turn_a_cycle = problem.constants.pitch_mm / (2 * distance_mm);
-  PanelVector p = parameters;
-  p[p_fold + 1] = line.place_mm;
-  p[p_fold + 2] = line.direction_rad;
-  p[p_fold + 3] = std::log(problem.priors.fold_width_mm);
-  p[p_fold + 4] = 0;
+  const double cycle = turn_a_cycle(PanelModel<double>(problem.constants, parameters), problem.constants);
+  const PanelConstants constants = constants_with_fold(problem.constants);
+  PanelVector p = with_fold(problem.priors, parameters, line, 0);
   constexpr double steepest = 0.4;
   constexpr int steps_a_cycle = 4, cycles = 3;
   double least = 1e300, best = 0;
-  const int steps = static_cast<int>(steepest * steps_a_cycle / turn_a_cycle);
+  const int steps = static_cast<int>(steepest * steps_a_cycle / cycle);
   for (int i = -steps; i <= steps; ++i) {
-    p[p_fold] = i * turn_a_cycle / steps_a_cycle;
-    const double left = misfit_of(folded_model(problem, p), far).left_cycles;
+    p[p_fold] = i * cycle / steps_a_cycle;
+    const double left = misfit_of(PanelModel<double>(constants, p), far).left_cycles;
     if (left < least) least = left, best = p[p_fold];
   }
   std::vector<PanelVector> turns;
   for (int k = -cycles; k <= cycles; ++k) {
-    p[p_fold] = best + k * turn_a_cycle;
+    p[p_fold] = best + k * cycle;
     turns.push_back(p);
   }
   return turns;
@@ -149,45 +160,44 @@ std::vector<PhaseSample> some_of(const std::vector<PhaseSample>& samples, std::s
   return some;
 }
 
-/// The bundle's problem with the samples of both sides, those of the far one counted as the model does.
-BundleProblem of_both_sides(const BundleProblem& problem, const PanelVector& folded,
-                            const std::vector<PhaseSample>& near, const std::vector<PhaseSample>& far) {
-  BundleProblem both = problem;
-  both.constants.folded = true;
-  const double whole_cycles = misfit_of(PanelModel<double>(both.constants, folded), far).whole_cycles;
-  both.samples = near;
+/// The problem with the samples of both sides, those of the far one counted in whole cycles as the model
+/// does.
+BundleProblem counted_as_one(BundleProblem problem, const PanelVector& p,
+                             const std::vector<PhaseSample>& near, const std::vector<PhaseSample>& far) {
+  const double whole_cycles = misfit_of(PanelModel<double>(problem.constants, p), far).whole_cycles;
+  problem.samples = near;
   for (PhaseSample s : far) {
     s.phase_cycles += whole_cycles;
-    both.samples.push_back(s);
+    problem.samples.push_back(s);
   }
-  return both;
+  return problem;
 }
 
-struct Turned {
-  PanelVector parameters;
-  double cost = 1e300;  ///< of the bundle
-};
+/// The same of a folded panel.
+BundleProblem of_both_sides(BundleProblem problem, const PanelVector& p, const std::vector<PhaseSample>& near,
+                            const std::vector<PhaseSample>& far) {
+  problem.constants = constants_with_fold(problem.constants);
+  return counted_as_one(std::move(problem), p, near, far);
+}
 
 /// The turn that explains both sides best, whole cycles between them left open.
-std::optional<Turned> best_turn(const BundleProblem& problem, const PanelVector& start, const Line& line,
-                                const std::vector<PhaseSample>& all_near,
-                                const std::vector<PhaseSample>& all_far) {
+std::optional<PanelVector> best_turn(const BundleProblem& problem, const PanelVector& start, const Line& line,
+                                     const std::vector<PhaseSample>& all_near,
+                                     const std::vector<PhaseSample>& all_far) {
   constexpr std::size_t enough = 250;
   const std::vector<PhaseSample> near = some_of(all_near, enough), far = some_of(all_far, enough);
-  Turned best;
-  for (const PanelVector& candidate : turns_to_try(problem, start, line, far)) {
-    PanelVector p = candidate;
+  std::optional<PanelVector> best;
+  double least_cost = 1e300;
+  for (PanelVector p : turns_to_try(problem, start, line, far)) {
     for (const BundleNoise& noise : {rough, fine, fine, sharp})
       p = settle_bundle(of_both_sides(problem, p, near, far), p, BundleFreedom::everything, noise, 10);
     const BundleResult result =
         fit_bundle(of_both_sides(problem, p, near, far), p, BundleFreedom::everything, sharp);
-    if (result.cost < best.cost) best = {result.parameters, result.cost};
+    if (result.cost < least_cost) least_cost = result.cost, best = result.parameters;
   }
   constexpr double unexplained_cycles = 0.08;
-  BundleProblem folded = problem;
-  folded.constants.folded = true;
-  if (best.cost >= 1e300 ||
-      misfit_of(PanelModel<double>(folded.constants, best.parameters), far).left_cycles > unexplained_cycles)
+  if (best && misfit_of(PanelModel<double>(constants_with_fold(problem.constants), *best), far).left_cycles >
+                  unexplained_cycles)
     return std::nullopt;
   return best;
 }
@@ -195,8 +205,7 @@ std::optional<Turned> best_turn(const BundleProblem& problem, const PanelVector&
 /// Whether the card lies beyond a line.
 bool card_beyond(const BundleProblem& problem, const Line& line) {
   double sum = 0;
-  for (const CardTag& tag : problem.card.tags)
-    sum += tag.x_mm * std::cos(line.direction_rad) + tag.y_mm * std::sin(line.direction_rad) - line.place_mm;
+  for (const CardTag& tag : problem.card.tags) sum += line.beyond_mm(tag.x_mm, tag.y_mm);
   return sum > 0;
 }
 
@@ -213,13 +222,7 @@ bool needs_fold(const BundleProblem& problem, const PanelVector& flat_start, con
   constexpr double least_turn = 0.012, decisive = 20;
   if (std::abs(folded[p_fold]) < least_turn) return false;
   const BundleNoise noise{.phase_cycles = 0.03};
-  BundleProblem unfolded = problem;
-  unfolded.samples = near;
-  const double whole_cycles = misfit_of(PanelModel<double>(problem.constants, flat_start), far).whole_cycles;
-  for (PhaseSample s : far) {
-    s.phase_cycles += whole_cycles;
-    unfolded.samples.push_back(s);
-  }
+  const BundleProblem unfolded = counted_as_one(problem, flat_start, near, far);
   PanelVector p = settle_bundle(unfolded, flat_start, BundleFreedom::everything, rough);
   const double without = fit_bundle(unfolded, p, BundleFreedom::everything, noise).cost;
   p = settle_bundle(of_both_sides(problem, folded, near, far), folded, BundleFreedom::everything, noise);
@@ -253,9 +256,8 @@ std::optional<PanelVector> fold_that_breaks(const Followed& f) {
     start = settle_bundle(problem, start, BundleFreedom::everything, fine);
   }
   const auto turned = best_turn(problem, start, line, near_samples, far_samples);
-  if (!turned || !needs_fold(problem, start, turned->parameters, near_samples, far_samples))
-    return std::nullopt;
-  return turned->parameters;
+  if (!turned || !needs_fold(problem, start, *turned, near_samples, far_samples)) return std::nullopt;
+  return turned;
 }
 
 /// What one Gauss-Newton step of the whole bundle would gain by a turn at a line and another count of cycles
@@ -263,7 +265,6 @@ std::optional<PanelVector> fold_that_breaks(const Followed& f) {
 struct Kink {
   Line line;
   double gain = 0;
-  double of = 0;  ///< what there is to gain: half the weighted squares of all misfits
 };
 
 /// The line that would gain most.
@@ -283,17 +284,15 @@ Kink best_kink(const BundleProblem& problem, const PanelVector& parameters, cons
     for (int k = 1; k < places; ++k) {
       Line line{angle, low + (high - low) * k / places, 0};
       if (card_beyond(problem, line)) line = reversed(line);
-      PanelVector p = parameters;
       constexpr double small_turn = 1e-4;
-      p[p_fold] = small_turn, p[p_fold + 1] = line.place_mm, p[p_fold + 2] = line.direction_rad;
-      p[p_fold + 3] = std::log(problem.priors.fold_width_mm), p[p_fold + 4] = 0;
+      const PanelVector p = with_fold(problem.priors, parameters, line, small_turn);
       const FoldTerms terms = fold_terms(some, parameters, p, noise);
       const Eigen::MatrixXd shared = solver.solve(terms.with_others);
       const Eigen::Matrix2d information = terms.information - terms.with_others.transpose() * shared;
       const Eigen::Vector2d gradient = terms.gradient - shared.transpose() * flat.gradient;
       if (!(information(0, 0) > 0 && information(1, 1) > 0 && information.determinant() > 0)) continue;
       const double gain = 0.5 * gradient.dot(information.inverse() * gradient);
-      if (gain > best.gain) best = {line, gain, 0.5 * terms.misfit};
+      if (gain > best.gain) best = {line, gain};
     }
   }
   return best;
@@ -302,37 +301,33 @@ Kink best_kink(const BundleProblem& problem, const PanelVector& parameters, cons
 /// The fold within what was followed.
 std::optional<PanelVector> fold_that_kinks(const Followed& f) {
   const BundleProblem& problem = *f.problem;
-  const std::vector<Node> nodes = nodes_of(f.unwrapped, f.nodes);
   const PanelModel<double> flat(problem.constants, f.parameters);
   constexpr std::size_t every = 3;  // of some 700
   std::vector<PhaseSample> few_samples;
   std::vector<double> errors;
   for (std::size_t i = 0; i < problem.samples.size(); i += every) few_samples.push_back(problem.samples[i]);
-  for (const PhaseSample& s : few_samples) {
-    const auto point = flat.panel_from_pixel(s.u_px, s.v_px);
-    errors.push_back(std::abs(flat.phase(point.x_mm, point.y_mm, 0, 0) - s.phase_cycles));
-  }
+  for (const PhaseSample& s : few_samples) errors.push_back(std::abs(phase_error(flat, s)));
   // As wide as most of the misfit, so that the robust cost does not let go of a whole side.
   constexpr double most = 0.8;
   const BundleNoise noise{.phase_cycles = std::clamp(quantile_of(errors, most), 0.008, 0.5)};
-  const Kink kink = best_kink(problem, f.parameters, nodes, few_samples, noise);
   // What leaves less unexplained than the least turn would has none.
   constexpr double promising = 5, uneven_cycles = 0.02;
+  if (noise.phase_cycles < uneven_cycles) return std::nullopt;
+  const Kink kink = best_kink(problem, f.parameters, nodes_of(f.unwrapped, f.nodes), few_samples, noise);
+  if (kink.gain < promising) return std::nullopt;
   // Nodes are a quarter of a period apart; what windows over the stripes see there is of both sides.
   const double too_near_mm = 5 + 3 * f.nodes.step_mm;
-  if (kink.gain < promising || noise.phase_cycles < uneven_cycles) return std::nullopt;
   std::vector<PhaseSample> near, far;
   for (const PhaseSample& s : problem.samples) {
     const auto point = flat.panel_from_pixel(s.u_px, s.v_px);
-    const double beyond_mm = point.x_mm * std::cos(kink.line.direction_rad) +
-                             point.y_mm * std::sin(kink.line.direction_rad) - kink.line.place_mm;
+    const double beyond_mm = kink.line.beyond_mm(point.x_mm, point.y_mm);
     if (std::abs(beyond_mm) > too_near_mm) (beyond_mm > 0 ? far : near).push_back(s);
   }
   constexpr std::size_t least_samples = 40;
   if (near.size() < least_samples || far.size() < least_samples) return std::nullopt;
   const auto turned = best_turn(problem, f.parameters, kink.line, near, far);
-  if (!turned || !needs_fold(problem, f.parameters, turned->parameters, near, far)) return std::nullopt;
-  return turned->parameters;
+  if (!turned || !needs_fold(problem, f.parameters, *turned, near, far)) return std::nullopt;
+  return turned;
 }
 
 }  // namespace
@@ -350,14 +345,12 @@ std::optional<PanelVector> other_count_of_cycles(const BundleProblem& folded, co
     (model.surface().across_mm(point.x_mm, point.y_mm) > 0 ? far : near).push_back(s);
   }
   if (far.empty()) return std::nullopt;
-  const double distance_mm =
-      model.board_view(folded.constants.anchor_x_mm, folded.constants.anchor_y_mm).distance_mm;
   PanelVector best = parameters;
   double least = fit_bundle(folded, parameters, BundleFreedom::everything, sharp).cost;
   bool better = false;
   for (const int cycles : {-1, 1}) {
     PanelVector p = parameters;
-    p[p_fold] += cycles * folded.constants.pitch_mm / (2 * distance_mm);
+    p[p_fold] += cycles * turn_a_cycle(model, folded.constants);
     for (const BundleNoise& noise : {rough, fine, sharp})
       p = settle_bundle(of_both_sides(folded, p, near, far), p, BundleFreedom::everything, noise, 10);
     const double cost =

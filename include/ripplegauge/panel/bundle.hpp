@@ -96,14 +96,16 @@ std::optional<PanelVector> start_board(BundleProblem& problem, const std::vector
 
 enum class BundleFreedom { board_only, everything };
 
-/// Cost and derivatives of everything at a place.
+/// Predicted minus measured phase, cycles.
+double phase_error(const PanelModel<double>& model, const PhaseSample& sample);
+
+/// Cost and derivatives of everything at a place; parameters that nothing speaks of stay where they are.
 NormalEquations bundle_equations(const BundleProblem& problem, const PanelVector& parameters,
                                  const BundleNoise& noise);
 
 /// What the stripes say of a fold that the panel does not have yet: derivatives of the cost by its turn and
 /// by cycles that were miscounted beyond it, second ones, and those mixed with all other parameters.
 struct FoldTerms {
-  double misfit = 0;  ///< weighted squares of what is left over without a fold
   Eigen::Vector2d gradient = Eigen::Vector2d::Zero();
   Eigen::Matrix2d information = Eigen::Matrix2d::Zero();
   Eigen::Matrix<double, panel_parameters, 2> with_others = Eigen::Matrix<double, panel_parameters, 2>::Zero();
