@@ -239,6 +239,16 @@ cv::Mat paper_mask(const CardDefinition& card, double card_scale, const PanelGri
   return mask;
 }
 
+cv::Mat larger_parts(const cv::Mat& mask, double share) {
+  cv::Mat labels, stats, centres, larger = mask.clone();
+  const int parts = cv::connectedComponentsWithStats(mask, labels, stats, centres, 8, CV_32S);
+  int largest = 0;
+  for (int part = 1; part < parts; ++part) largest = std::max(largest, stats.at<int>(part, cv::CC_STAT_AREA));
+  for (int part = 1; part < parts; ++part)
+    if (stats.at<int>(part, cv::CC_STAT_AREA) < share * largest) larger.setTo(0, labels == part);
+  return larger;
+}
+
 cv::Mat filled_hull(const cv::Mat& mask) {
   cv::Mat filled = cv::Mat::zeros(mask.size(), CV_8UC1);
   std::vector<cv::Point> ends, hull;  // no other cell of a row can be a corner

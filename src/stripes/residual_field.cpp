@@ -116,15 +116,8 @@ cv::Mat eroded_by(const cv::Mat& mask, int margin) {
 
 /// 255 inside the convex hull of a mask's larger parts. CV_8UC1.
 cv::Mat hull_of(const cv::Mat& mask) {
-  cv::Mat labels, stats, centres;
-  const int parts = cv::connectedComponentsWithStats(mask, labels, stats, centres, 8, CV_32S);
-  int largest = 0;
-  for (int part = 1; part < parts; ++part) largest = std::max(largest, stats.at<int>(part, cv::CC_STAT_AREA));
   constexpr double chance = 0.05;  // smaller parts may be anything
-  cv::Mat larger = mask.clone();
-  for (int part = 1; part < parts; ++part)
-    if (stats.at<int>(part, cv::CC_STAT_AREA) < chance * largest) larger.setTo(0, labels == part);
-  return filled_hull(larger);
+  return filled_hull(larger_parts(mask, chance));
 }
 
 /// The cells of `grid` as the nearest ones of `mask`, whose grid is `of`, are; 0 beyond it.

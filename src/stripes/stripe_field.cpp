@@ -219,6 +219,23 @@ void match_carrier(const BundleProblem& problem, const Carrier& carrier, PanelVe
   }
 }
 
+/// At most so many of these nodes as samples: the model's phase there and what is measured beyond it,
+/// radians.
+std::vector<PhaseSample> samples_at(const std::vector<cv::Point>& places, const cv::Mat& beyond_model,
+                                    const PanelModel<double>& model, const PanelGrid& nodes,
+                                    std::size_t most) {
+  std::vector<PhaseSample> samples;
+  const double skip = std::max(1.0, static_cast<double>(places.size()) / static_cast<double>(most));
+  for (double i = 0; i < static_cast<double>(places.size()); i += skip) {
+    const cv::Point at = places[static_cast<std::size_t>(i)];
+    const double x = nodes.x_mm(at.x), y = nodes.y_mm(at.y);
+    const auto pixel = model.pixel_from_panel(x, y);
+    samples.push_back(
+        {pixel.u_px, pixel.v_px, model.phase(x, y, 0, 0) + beyond_model.at<float>(at) / two_pi});
+  }
+  return samples;
+}
+
 /// Samples of nodes whose phase is nearly the model's: no unwrapping is needed.
 std::vector<PhaseSample> samples_in_phase(const Demodulated& d, const PanelModel<double>& model,
                                           const PanelGrid& nodes, double in_phase_rad, std::size_t most) {
@@ -227,15 +244,7 @@ std::vector<PhaseSample> samples_in_phase(const Demodulated& d, const PanelModel
     for (int c = 0; c < d.angle.cols; ++c)
       if (d.usable.at<uchar>(r, c) != 0 && std::abs(d.angle.at<float>(r, c)) < in_phase_rad)
         places.emplace_back(c, r);
-  std::vector<PhaseSample> samples;
-  const double skip = std::max(1.0, static_cast<double>(places.size()) / static_cast<double>(most));
-  for (double i = 0; i < static_cast<double>(places.size()); i += skip) {
-    const cv::Point at = places[static_cast<std::size_t>(i)];
-    const double x = nodes.x_mm(at.x), y = nodes.y_mm(at.y);
-    const auto pixel = model.pixel_from_panel(x, y);
-    samples.push_back({pixel.u_px, pixel.v_px, model.phase(x, y, 0, 0) + d.angle.at<float>(at) / two_pi});
-  }
-  return samples;
+  return samples_at(places, d.angle, model, nodes, most);
 }
 
 }  // namespace
@@ -252,18 +261,6 @@ PanelRegion region_around_card(const CardDefinition& card, double card_scale, do
 }
 
 namespace {
-
-/// Drops patches much smaller than the largest: with nothing followed up to them, they may be in phase by
-/// chance.
-void drop_scraps(cv::Mat& followed) {
-  cv::Mat labels, stats, centres;
-  const int parts = cv::connectedComponentsWithStats(followed, labels, stats, centres, 8, CV_32S);
-  int largest = 0;
-  for (int part = 1; part < parts; ++part) largest = std::max(largest, stats.at<int>(part, cv::CC_STAT_AREA));
-  constexpr double scrap = 0.2;
-  for (int part = 1; part < parts; ++part)
-    if (stats.at<int>(part, cv::CC_STAT_AREA) < scrap * largest) followed.setTo(0, labels == part);
-}
 
 /// Whether what was followed is one board in front of one panel. Where a fold passes by the place that the
 /// stripes were followed from, both sides are taken for one, and no board fits.
@@ -329,16 +326,8 @@ StripeField follow_from(cv::Point2d centre_mm, bool cautiously, const cv::Mat& g
       for (int c = 0; c < unwrapped.cols; ++c)
         if (!std::isnan(unwrapped.at<float>(r, c))) nodes.emplace_back(c, r);
     if (nodes.size() < 40) return field;
-    problem.samples.clear();
-    const std::size_t most_samples = last_round ? samples_at_last : samples_on_the_way;
-    const double skip = std::max(1.0, static_cast<double>(nodes.size()) / static_cast<double>(most_samples));
-    for (double i = 0; i < static_cast<double>(nodes.size()); i += skip) {
-      const cv::Point node = nodes[static_cast<std::size_t>(i)];
-      const double x = blocks.x_mm(node.x), y = blocks.y_mm(node.y);
-      const auto pixel = model.pixel_from_panel(x, y);
-      problem.samples.push_back(
-          {pixel.u_px, pixel.v_px, model.phase(x, y, 0, 0) + unwrapped.at<float>(node) / two_pi});
-    }
+    problem.samples =
+        samples_at(nodes, unwrapped, model, blocks, last_round ? samples_at_last : samples_on_the_way);
     const BundleFreedom freedom = round < 2 ? BundleFreedom::board_only : BundleFreedom::everything;
     const BundleNoise noise{.phase_cycles = round < 2 ? 0.05 : 0.03};
     p = settle_bundle(problem, p, freedom, noise, last_round ? 25 : 8);
@@ -405,7 +394,9 @@ StripeField follow_from(cv::Point2d centre_mm, bool cautiously, const cv::Mat& g
   followed =
       followed(cv::Rect(reach + 1, reach + 1, followed.cols - 2 * reach - 2, followed.rows - 2 * reach - 2))
           .clone();
-  if (problem.constants.folded) drop_scraps(followed);
+  // With nothing followed up to them, small patches may be in phase by chance.
+  constexpr double scrap = 0.2;
+  if (problem.constants.folded) followed = larger_parts(followed, scrap);
   field.followed = cells_of_blocks(followed, stride, everything.size(), cv::INTER_NEAREST).clone();
   field.seen_fraction = cv::mean(field.followed)[0];
   return field;

@@ -106,6 +106,9 @@ cv::Mat fold_mask(const PanelModel<double>& model, const PanelGrid& grid, double
 /// 1 beyond a body line; all 0 on a panel without. CV_8UC1.
 cv::Mat beyond_fold(const PanelModel<double>& model, const PanelGrid& grid);
 
+/// A mask without its connected parts smaller than this share of the largest one; CV_8UC1.
+cv::Mat larger_parts(const cv::Mat& mask, double share);
+
 /// 255 inside the convex hull of what is not 0, else 0; CV_8UC1.
 cv::Mat filled_hull(const cv::Mat& mask);
 
