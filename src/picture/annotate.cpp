@@ -2,6 +2,7 @@
 #include "ripplegauge/picture/annotate.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 #include <stdexcept>
@@ -182,57 +183,52 @@ cv::Rect2d draw_scale_bar(PixelCanvas& canvas, const Reading& reading, const std
   return box;
 }
 
+struct LineLook {
+  std::array<double, 2> dashes;  ///< of the light pattern: drawn, left out
+  bool dark_dashed;
+  double dark_opacity, dark_width, light_width;
+};
+
+/// A line through points of the photo, dark with a light pattern on it; what was cropped off is not drawn
+/// over the rows.
+void draw_over_photo(PixelCanvas& canvas, const std::vector<std::pair<double, double>>& points_px,
+                     bool closed, const View& view, const cv::Size2d& photo, const LineLook& look) {
+  cairo_t* cairo = canvas.cairo();
+  cairo_save(cairo);
+  cairo_rectangle(cairo, 0, 0, photo.width, photo.height);
+  cairo_clip(cairo);
+  cairo_new_path(cairo);
+  for (const auto& px : points_px) {
+    if (!std::isfinite(px.first) || !std::isfinite(px.second)) continue;
+    const cv::Point2d p = view.on_canvas(px);
+    cairo_line_to(cairo, p.x, p.y);
+  }
+  if (closed) cairo_close_path(cairo);
+  cairo_set_dash(cairo, look.dashes.data(), look.dark_dashed ? 2 : 0, 0);
+  set_colour(cairo, palette::ink, look.dark_opacity);
+  cairo_set_line_width(cairo, look.dark_width);
+  cairo_stroke_preserve(cairo);
+  set_colour(cairo, palette::paper);
+  cairo_set_dash(cairo, look.dashes.data(), 2, 0);
+  cairo_set_line_width(cairo, look.light_width);
+  cairo_stroke(cairo);
+  cairo_restore(cairo);
+}
+
 /// Round what was judged, dotted: a dent outside would not have been seen.
 void draw_judged_area(PixelCanvas& canvas, const Reading& reading, const View& view, const cv::Size2d& photo,
                       double size) {
-  cairo_t* cairo = canvas.cairo();
-  const double dots[] = {0.12 * size, 0.36 * size};
-  cairo_save(cairo);
-  cairo_rectangle(cairo, 0, 0, photo.width, photo.height);  // what was cropped off is not drawn over the rows
-  cairo_clip(cairo);
-  for (const PixelOutline& outline : reading.judged_px) {
-    cairo_new_path(cairo);
-    for (const auto& px : outline.points_px) {
-      if (!std::isfinite(px.first) || !std::isfinite(px.second)) continue;
-      const cv::Point2d p = view.on_canvas(px);
-      cairo_line_to(cairo, p.x, p.y);
-    }
-    cairo_close_path(cairo);
-    set_colour(cairo, palette::ink, 0.6);
-    cairo_set_dash(cairo, nullptr, 0, 0);
-    cairo_set_line_width(cairo, 0.16 * size);
-    cairo_stroke_preserve(cairo);
-    set_colour(cairo, palette::paper);
-    cairo_set_dash(cairo, dots, 2, 0);
-    cairo_set_line_width(cairo, 0.1 * size);
-    cairo_stroke(cairo);
-  }
-  cairo_restore(cairo);
+  const LineLook dotted{{0.12 * size, 0.36 * size}, false, 0.6, 0.16 * size, 0.1 * size};
+  for (const PixelOutline& outline : reading.judged_px)
+    draw_over_photo(canvas, outline.points_px, true, view, photo, dotted);
 }
 
 /// Along a body line, in long dashes.
 void draw_body_line(PixelCanvas& canvas, const Reading& reading, const View& view, const cv::Size2d& photo,
                     double size) {
-  if (reading.body_line_px.size() < 2) return;
-  cairo_t* cairo = canvas.cairo();
-  const double dashes[] = {1.2 * size, 0.6 * size};
-  cairo_save(cairo);
-  cairo_rectangle(cairo, 0, 0, photo.width, photo.height);
-  cairo_clip(cairo);
-  cairo_new_path(cairo);
-  for (const auto& px : reading.body_line_px) {
-    if (!std::isfinite(px.first) || !std::isfinite(px.second)) continue;
-    const cv::Point2d p = view.on_canvas(px);
-    cairo_line_to(cairo, p.x, p.y);
-  }
-  cairo_set_dash(cairo, dashes, 2, 0);
-  set_colour(cairo, palette::ink, 0.7);
-  cairo_set_line_width(cairo, 0.2 * size);
-  cairo_stroke_preserve(cairo);
-  set_colour(cairo, palette::paper);
-  cairo_set_line_width(cairo, 0.1 * size);
-  cairo_stroke(cairo);
-  cairo_restore(cairo);
+  const LineLook dashed{{1.2 * size, 0.6 * size}, true, 0.7, 0.2 * size, 0.1 * size};
+  if (reading.body_line_px.size() >= 2)
+    draw_over_photo(canvas, reading.body_line_px, false, view, photo, dashed);
 }
 
 }  // namespace
