@@ -37,6 +37,7 @@
 #include "ripplegauge/measure/measure.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/words/text.hpp"
+#include "sanitized.hpp"
 
 namespace ripplegauge::fuzz {
 namespace {
@@ -127,13 +128,6 @@ double processor_s(int whose) {
          1e-6 * static_cast<double>(used.ru_utime.tv_usec + used.ru_stime.tv_usec);
 }
 
-#if defined(__SANITIZE_ADDRESS__)
-constexpr bool sanitized = true;
-#elif defined(__has_feature)
-constexpr bool sanitized = __has_feature(address_sanitizer);
-#else
-constexpr bool sanitized = false;
-#endif
 /// Of processor time: ten times what is aimed at, since a replay on a busy machine is to tell what never
 /// ends; and ten times that where every access is checked.
 constexpr double longest_s = sanitized ? 200 : 20;
