@@ -198,12 +198,38 @@ bool outshines_the_board(const ResidualField& field, const SpotVector& spot) {
   return core > uneven * bright;
 }
 
+/// A crease along an edge of light that was taken out is what is left of the edge.
+bool is_rest_of_edge(const LightEdge& edge, const PanelModel<double>& model, const SpotVector& spot) {
+  constexpr double least_elongation = 1.5, aligned = 0.94;  // cosine of 20 degrees
+  const bool a_longer = spot[s_log_a] > spot[s_log_b];
+  const double angle = spot[s_angle] + (a_longer ? 0 : 0.5 * std::numbers::pi),
+               half_length = std::exp(std::max(spot[s_log_a], spot[s_log_b])),
+               half_width = std::exp(std::min(spot[s_log_a], spot[s_log_b]));
+  if (half_length < least_elongation * half_width) return false;
+  const auto pixel = [&](double along_mm, double across_mm) {
+    const auto p =
+        model.pixel_from_panel(spot[s_x] + along_mm * std::cos(angle) - across_mm * std::sin(angle),
+                               spot[s_y] + along_mm * std::sin(angle) + across_mm * std::cos(angle));
+    return cv::Point2d(p.u_px, p.v_px);
+  };
+  const cv::Point2d middle = pixel(0, 0), along = pixel(half_length, 0) - middle,
+                    across = pixel(0, half_width) - middle,
+                    line(-std::sin(edge.normal_rad), std::cos(edge.normal_rad));
+  return std::abs(along.dot(line)) > aligned * cv::norm(along) &&
+         std::abs(edge.beyond_px(middle.x, middle.y)) < cv::norm(across) + 2 * edge.width_px;
+}
+
 /// What lies inside of one that goes stands for itself. A spot whose stripes are nearly all as its shape
 /// bends them is no lamp, however bright: metallic paint's highlight moves into a slope.
-void remove_lamps(const ResidualField& field, std::vector<FoundSpot>& spots) {
+void remove_lamps_and_edges(const PhotoLook& look, std::vector<FoundSpot>& spots) {
   constexpr double nearly_all = 0.9;
+  const PanelModel<double> model(look.problem.constants, look.field.bundle.parameters);
   for (std::size_t i = spots.size(); i-- > 0;) {
-    if (spots[i].judgement.explained > nearly_all || !outshines_the_board(field, spots[i].fit.spot)) continue;
+    const SpotVector& spot = spots[i].fit.spot;
+    const bool lamp = spots[i].judgement.explained < nearly_all && outshines_the_board(look.residual, spot);
+    const bool edge = std::any_of(look.light_edges.begin(), look.light_edges.end(),
+                                  [&](const LightEdge& e) { return is_rest_of_edge(e, model, spot); });
+    if (!lamp && !edge) continue;
     spots.erase(spots.begin() + static_cast<std::ptrdiff_t>(i));
     for (FoundSpot& other : spots) {
       if (other.inside_of == i)
@@ -266,10 +292,11 @@ Measurement measure_from(const PhotoLook& look, const Photo& photo, const Measur
   const StripeField& field = look.field;
   const ResidualField& residual = look.residual;
 
-  PanelScene scene{&photo.grey, &problem,           field.bundle.parameters,
-                   &residual,   look.pixels_per_mm, options.threads};
+  PanelScene scene{&look.grey, &problem,           field.bundle.parameters,
+                   &residual,  look.pixels_per_mm, options.threads};
   SpotSearchResult found = find_spots(scene);
-  remove_lamps(residual, found.spots);
+  const bool any_found = !found.spots.empty();
+  remove_lamps_and_edges(look, found.spots);
   reading.setup.judged =
       judged_area(problem, residual, field.bundle.parameters, photo.grey.size(), found.unexplained_cells);
   if (reading.setup.body_line)
@@ -281,6 +308,7 @@ Measurement measure_from(const PhotoLook& look, const Photo& photo, const Measur
     if (const auto refusal = check_unexplained(found, residual)) return refuse(*refusal);
     if (const auto refusal = check_gaps_without_spots(look.stripes, problem, field)) return refuse(*refusal);
     if (const auto refusal = refuse_unproven(look, found, Acceptance{})) return refuse(*refusal);
+    if (any_found && !look.light_edges.empty()) return refuse(refusal(PhotoFinding::dent_not_explained));
     if (const auto warning = partly_judged(*reading.setup.judged, look.stripes, problem, field))
       reading.warnings.push_back(*warning);
     reading.status = Status::no_dent;
@@ -335,7 +363,8 @@ Measurement measure_from(const PhotoLook& look, const Photo& photo, const Measur
   reading.outlines_px = spots.outlines_px;
   reading.warnings.insert(reading.warnings.end(), spots.warnings.begin(), spots.warnings.end());
   result.relief = spots.relief;
-  reading.status = reading.dents.empty() ? Status::no_dent : Status::measured;
+  if (reading.dents.empty()) return refuse(refusal(PhotoFinding::dent_not_explained));
+  reading.status = Status::measured;
   return result;
 }
 

@@ -13,6 +13,7 @@
 #include "photo_look.hpp"
 #include "refusals.hpp"
 #include "ripplegauge/core/findings.hpp"
+#include "ripplegauge/core/linear_light.hpp"
 #include "sharpness.hpp"
 #include "stripe_check.hpp"
 
@@ -62,11 +63,6 @@ void describe_stripes(const PhotoLook& look, ShotFigures& figures) {
   figures.stripe_direction_deg = direction;
 }
 
-double srgb8_from_linear(double linear) {
-  const double v = std::clamp(linear, 0.0, 1.0);  // IEC 61966-2-1
-  return 255 * (v <= 0.0031308 ? 12.92 * v : 1.055 * std::pow(v, 1 / 2.4) - 0.055);
-}
-
 /// Share of the panel within search_margin_mm of the card that lies in the photo; where the rest is, as seen
 /// from its middle.
 struct Surroundings {
@@ -112,7 +108,7 @@ ShotFigures figures_of(const PhotoLook& look, const CardDefinition& card) {
   f.surroundings_striped = look.stripes.striped_share;
   f.clipped_share = look.residual.clipped_fraction;
   const double level = look.residual.typical_level, contrast = std::abs(look.residual.typical_contrast);
-  f.stripe_contrast = srgb8_from_linear(level + contrast) - srgb8_from_linear(level - contrast);
+  f.stripe_contrast = srgb_code_from_linear(level + contrast) - srgb_code_from_linear(level - contrast);
   for (const VisibleDent& dent : look.reading.setup.smallest_visible)
     if (dent.width_mm == small_dent_mm) f.visible_depth_mm = dent.depth_mm;
   return f;

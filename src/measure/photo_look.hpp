@@ -3,9 +3,11 @@
 #pragma once
 
 #include <optional>
+#include <vector>
 
 #include "bundle_setup.hpp"
 #include "ripplegauge/core/reading.hpp"
+#include "ripplegauge/stripes/light_edge.hpp"
 #include "ripplegauge/stripes/residual_field.hpp"
 #include "stripe_look.hpp"
 
@@ -13,6 +15,8 @@ namespace ripplegauge {
 
 /// As far as the photo can be followed. What comes after a refusal stays empty.
 struct PhotoLook {
+  cv::Mat grey;                        ///< the photo's, without edges of light
+  std::vector<LightEdge> light_edges;  ///< those taken out
   Reading reading;  ///< photo, setup and warnings; the refusal where nothing could be measured
   BundleProblem problem;
   std::optional<BundleResult> view;  ///< from the tags alone

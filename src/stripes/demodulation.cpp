@@ -112,14 +112,14 @@ Demodulated demodulate(const ReducedLight& light, const PanelModel<double>& mode
   const double sigma = window.sigma_periods * period_mm / grid.step_mm / out.stride, wider = 0.8 * sigma;
   cv::Mat weight_nearby, light_nearby, support, real, imaginary;
   smooth_each({{&m[mean_weight], &weight_nearby, wider}, {&m[mean_light], &light_nearby, wider}});
-  const cv::Mat mean = light_nearby / (weight_nearby + 1e-4F);
-  real = m[mean_light_cos] - mean.mul(m[mean_weight_cos]);
-  imaginary = mean.mul(m[mean_weight_sin]) - m[mean_light_sin];
+  out.mean = light_nearby / (weight_nearby + 1e-4F);
+  real = m[mean_light_cos] - out.mean.mul(m[mean_weight_cos]);
+  imaginary = out.mean.mul(m[mean_weight_sin]) - m[mean_light_sin];
   smooth_each({{&m[mean_weight], &support, sigma}, {&real, &real, sigma}, {&imaginary, &imaginary, sigma}});
 
   out.angle.create(real.size(), CV_32FC1);
   out.amplitude.create(real.size(), CV_32FC1);
-  out.usable.create(real.size(), CV_8UC1);
+  out.seen.create(real.size(), CV_8UC1);
   const PanelGrid nodes = block_grid(grid, out.stride);
   const float far2 = static_cast<float>(window.radius_mm * window.radius_mm);
   constexpr float densest = 0.4F;  // cycles per cell
@@ -132,16 +132,16 @@ Demodulated demodulate(const ReducedLight& light, const PanelModel<double>& mode
       const float *weight = m[mean_weight].ptr<float>(r), *s = support.ptr<float>(r),
                   *re = real.ptr<float>(r), *im = imaginary.ptr<float>(r);
       float *angle = out.angle.ptr<float>(r), *amplitude = out.amplitude.ptr<float>(r);
-      uchar* usable = out.usable.ptr<uchar>(r);
+      uchar* seen = out.seen.ptr<uchar>(r);
       for (int c = 0; c < nodes.columns; ++c) {
         const int cell = std::min(c * out.stride, grid.columns - 2);
         const auto at = static_cast<std::size_t>(cell);
         const float across = here[at + 1] - here[at], down = below[at] - here[at];
         const auto dx = static_cast<float>(nodes.x_mm(c) - window.anchor_x_mm);
-        usable[c] = weight[c] > 0.5F && s[c] > 0.5F && dx * dx + dy * dy < far2 &&
-                    across * across + down * down < densest * densest;
+        seen[c] = weight[c] > 0.5F && s[c] > 0.5F && dx * dx + dy * dy < far2 &&
+                  across * across + down * down < densest * densest;
         amplitude[c] = std::sqrt(re[c] * re[c] + im[c] * im[c]) / (s[c] + 1e-3F);
-        angle[c] = usable[c] != 0 ? std::atan2(im[c], re[c]) : 0.0F;
+        angle[c] = seen[c] != 0 ? std::atan2(im[c], re[c]) : 0.0F;
       }
     }
   });
@@ -150,15 +150,16 @@ Demodulated demodulate(const ReducedLight& light, const PanelModel<double>& mode
   constexpr double near_mm = 50;
   std::vector<float> amplitudes, near_amplitudes;
   for (int r = 0; r < nodes.rows; ++r) {
-    const uchar* usable = out.usable.ptr<uchar>(r);
+    const uchar* seen = out.seen.ptr<uchar>(r);
     const float* amplitude = out.amplitude.ptr<float>(r);
     for (int c = 0; c < nodes.columns; ++c) {
-      if (usable[c] == 0) continue;
+      if (seen[c] == 0) continue;
       amplitudes.push_back(amplitude[c]);
       const double dx = nodes.x_mm(c) - window.anchor_x_mm, dy = nodes.y_mm(r) - window.anchor_y_mm;
       if (dx * dx + dy * dy < near_mm * near_mm) near_amplitudes.push_back(amplitude[c]);
     }
   }
+  out.usable = out.seen.clone();
   if (amplitudes.empty()) return out;
   constexpr double upper_quartile = 0.75;
   const float near_typical = near_amplitudes.empty() ? 0.0F : quantile_of(near_amplitudes, upper_quartile);

@@ -12,7 +12,9 @@ namespace ripplegauge {
 struct Demodulated {
   cv::Mat angle;      ///< measured minus model phase, radians; CV_32FC1
   cv::Mat amplitude;  ///< of the light's swing; CV_32FC1
-  cv::Mat usable;     ///< CV_8UC1
+  cv::Mat mean;       ///< of the light; CV_32FC1
+  cv::Mat seen;       ///< in the photo, not covered, resolved, within the window's radius; CV_8UC1
+  cv::Mat usable;     ///< seen, and the amplitude is a stripe's; CV_8UC1
   int stride = 1;
 };
 

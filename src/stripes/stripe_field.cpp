@@ -399,6 +399,9 @@ StripeField follow_from(cv::Point2d centre_mm, bool cautiously, const cv::Mat& g
   if (problem.constants.folded) followed = larger_parts(followed, scrap);
   field.followed = cells_of_blocks(followed, stride, everything.size(), cv::INTER_NEAREST).clone();
   field.seen_fraction = cv::mean(field.followed)[0];
+  constexpr double barely_in_phase_rad = 1.2;
+  field.light = {blocks, last.mean, last.amplitude, last.seen,
+                 (last.seen != 0) & (cv::abs(last.angle) < barely_in_phase_rad)};
   return field;
 }
 

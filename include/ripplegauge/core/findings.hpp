@@ -43,6 +43,7 @@ enum class PhotoFinding {
   stripes_not_resolved,
   stripes_not_followed,
   weak_stripes,
+  light_edge,
   pitch_contradicted,
   pitch_not_determined,
   board_tags_not_seen,

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 
@@ -17,6 +18,12 @@ inline const std::array<float, 256>& linear_from_srgb8() {
     return t;
   }();
   return table;
+}
+
+/// Code value in [0, 255], not rounded, of linear light; light outside [0, 1] counts as its nearest end.
+inline double srgb_code_from_linear(double light) {
+  const double v = std::clamp(light, 0.0, 1.0);
+  return 255 * (v <= 0.0031308 ? 12.92 * v : 1.055 * std::pow(v, 1 / 2.4) - 0.055);
 }
 
 }  // namespace ripplegauge
