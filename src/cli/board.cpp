@@ -88,14 +88,15 @@ BoardDefinition board_for(const BoardArguments& a) {
 }
 
 /// Says what the photo shows of the pitch. False when the board file would be wrong.
-bool pitch_holds(const BoardArguments& a, double pitch_mm) {
-  if (!a.distance_mm)
+bool pitch_holds(const BoardArguments& a, const BoardDefinition& board) {
+  if (!a.distance_mm && board.tags.empty())
     throw UsageError(
         "--photo needs --board-distance: the tape, in mm, from the panel at the card's inner corner to the "
-        "stripes seen there. Once a board is enough; measuring needs no tape");
+        "stripes seen there. Once a board is enough; measuring needs no tape, nor does a board with tags");
   MeasureRequest request;
   request.card = card_or_standard(a.card_file);
-  request.board_pitch_mm = pitch_mm;
+  request.board = board;
+  request.board_pitch_mm = board.pitch_mm;
   request.board_distance_mm = a.distance_mm;
   request.bar_length_mm = a.bar_mm;
   if (!a.camera_file.empty()) request.camera = read_camera_profile(a.camera_file);
@@ -107,14 +108,16 @@ bool pitch_holds(const BoardArguments& a, double pitch_mm) {
               << wrap("What to do: " + remedy_with_options(*check.refusal), "  ", "  ");
     return false;
   }
+  const std::string witness =
+      a.distance_mm ? fmt::format("a distance of {:.0f} mm", *a.distance_mm) : "the board's tags";
   std::cout << wrap(
-      fmt::format(
-          "pitch {:.2f} mm ({:.2f} to {:.2f}) by card, stripes and a distance of {:.0f} mm; stated: {:g} mm",
-          check.pitch_mm.value, check.pitch_mm.low, check.pitch_mm.high, *a.distance_mm, check.stated_mm),
+      fmt::format("pitch {:.2f} mm ({:.2f} to {:.2f}) by card, stripes and {}; stated: {:g} mm",
+                  check.pitch_mm.value, check.pitch_mm.low, check.pitch_mm.high, witness, check.stated_mm),
       "  ", "  ");
-  std::cout << wrap(fmt::format("standard uncertainty {:.1f} % from the tape, {:.1f} % from the photo",
-                                check.from_distance_percent, check.from_photo_percent),
-                    "  ", "  ");
+  if (a.distance_mm)
+    std::cout << wrap(fmt::format("standard uncertainty {:.1f} % from the tape, {:.1f} % from the photo",
+                                  check.from_distance_percent, check.from_photo_percent),
+                      "  ", "  ");
   switch (check.verdict) {
     case PitchVerdict::agrees:
       std::cout << "  They agree.\n";
@@ -144,13 +147,13 @@ bool only_checks(const BoardArguments& a) {
 }
 
 int run_board(const BoardArguments& a) {
-  if (only_checks(a)) return pitch_holds(a, read_board(a.file).pitch_mm) ? exit_ok : exit_refused;
+  if (only_checks(a)) return pitch_holds(a, read_board(a.file)) ? exit_ok : exit_refused;
   const BoardDefinition board = board_for(a);
   if (std::filesystem::exists(a.file))
     throw UsageError(a.file + " exists already; choose another name, or remove it first");
   const std::string text = board_to_json(board);
   require_readable(text);
-  if (!a.photo.empty() && !pitch_holds(a, board.pitch_mm)) {
+  if (!a.photo.empty() && !pitch_holds(a, board)) {
     std::cout << "No board file was written.\n";
     return exit_refused;
   }
@@ -207,8 +210,9 @@ void add_board_command(CLI::App& app, ChosenCommand& chosen) {
       ->group(check);
   board->footer(
       "Every depth is as good as the board's pitch, per cent for per cent. Check it once a board:\n"
-      "photograph card and stripes in a flat pane, tape the distance this once. The tape's\n"
-      "share shrinks with distance; 2 mm of 400 are half a per cent.\n"
+      "photograph card and stripes in a flat pane, tape the distance this once (a board with\n"
+      "tags needs no tape). The tape's share shrinks with distance; 2 mm of 400 are half a\n"
+      "per cent.\n"
       "ripplegauge sheet tags prints tags to stick onto a board.\n\n"
       "Examples:\n"
       "  ripplegauge board wall.json --pitch 20 --name \"wall board\"\n"

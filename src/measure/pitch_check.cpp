@@ -4,6 +4,7 @@
 #include <opencv2/core.hpp>
 
 #include "bundle_setup.hpp"
+#include "photo_look.hpp"
 #include "refusals.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/findings.hpp"
@@ -89,7 +90,72 @@ void solve_pitch(Followed& followed, double start_pitch_mm, double distance_mm, 
   check.from_distance_percent = 100 * tape / pitch, check.from_photo_percent = 100 * photo / pitch;
 }
 
+/// What the photo of a board with tags shows of its pitch; nothing else of `check` is filled but warnings.
+PitchCheck check_pitch_by_tags(const Photo& photo, const MeasureRequest& request,
+                               const MeasureOptions& options) {
+  PitchCheck check;
+  check.stated_mm = request.board->pitch_mm;
+  const PhotoLook look = look_at_photo(photo, request, options);
+  check.warnings = look.reading.warnings;
+  const auto by_tags = pitch_by_tags(look.problem, look.field);
+  if (by_tags) {
+    check.pitch_mm = *by_tags;
+    check.from_photo_percent = 25 * (by_tags->high - by_tags->low) / by_tags->value;
+  } else if (look.reading.refusal) {
+    check.refusal = look.reading.refusal;
+  } else {
+    check.refusal = Refusal{code_of(PhotoFinding::pitch_not_determined),
+                            "Fewer than two of the board's tags can be read in the reflection, so they do "
+                            "not tell its pitch.",
+                            "Bring the board's tags into the reflection, or tape the board's distance."};
+  }
+  return check;
+}
+
+PitchVerdict verdict_of(const PitchCheck& check) {
+  const auto holds = [&](double pitch_mm) {
+    return check.pitch_mm.low <= pitch_mm && pitch_mm <= check.pitch_mm.high;
+  };
+  return holds(check.stated_mm)         ? PitchVerdict::agrees
+         : holds(2 * check.stated_mm)   ? PitchVerdict::half
+         : holds(0.5 * check.stated_mm) ? PitchVerdict::twice
+                                        : PitchVerdict::differs;
+}
+
 }  // namespace
+
+std::optional<Quantity> pitch_by_tags(const BundleProblem& problem, const StripeField& field) {
+  constexpr std::size_t fewest_samples = 100;
+  if (problem.board_corners.empty() || problem.samples.size() < fewest_samples) return std::nullopt;
+  const BundleNoise noise = phase_noise(field);
+  BundleProblem trial = problem;
+  PanelVector parameters = field.bundle.parameters;
+  const auto cost = [&](double log_pitch) {
+    trial.constants.pitch_mm = std::exp(log_pitch);
+    parameters = settle_bundle(trial, parameters, BundleFreedom::everything, noise);
+    return bundle_equations(trial, parameters, noise).cost;
+  };
+  // Newton's method by differences on the least cost at each pitch, from wide steps, which outliers and
+  // unsettled fits do not confuse, to narrow ones; the curvature at last is one over the variance.
+  double log_pitch = std::log(problem.constants.pitch_mm), variance = 0;
+  for (const double side : {0.03, 0.01, 0.005})
+    for (int i = 0; i < 3; ++i) {
+      const double here = cost(log_pitch), less = cost(log_pitch - side), more = cost(log_pitch + side);
+      const double curvature = (more - 2 * here + less) / (side * side);
+      double step = more < less ? side : -side;
+      if (curvature > 0) {
+        variance = 1 / curvature;
+        step = std::clamp(-(more - less) / (2 * side * curvature), -2 * side, 2 * side);
+      }
+      log_pitch += step;
+      if (std::abs(step) < 0.1 * side) break;
+    }
+  if (variance == 0) return std::nullopt;
+  const double pitch_mm = std::exp(log_pitch);
+  constexpr double placed = 0.003;  // relative: tags are stuck on or printed no better
+  return quantity_from_standard_uncertainty(pitch_mm, pitch_mm * std::hypot(std::sqrt(variance), placed), 2,
+                                            0);
+}
 
 std::optional<double> pitch_that_fits(const Photo& photo, const BundleProblem& problem,
                                       const BundleResult& start, double stated_mm, double pixels_per_mm) {
@@ -102,6 +168,11 @@ std::optional<double> pitch_that_fits(const Photo& photo, const BundleProblem& p
 
 PitchCheck check_pitch(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options) {
   options.validate();
+  if (!request.board_distance_mm && request.board && !request.board->tags.empty()) {
+    PitchCheck check = check_pitch_by_tags(photo, request, options);
+    if (!check.refusal) check.verdict = verdict_of(check);
+    return check;
+  }
   if (!request.board_distance_mm)
     throw UsageError("to check a pitch, the board's distance must be given, between 20 and 5000 mm");
   require_sensible(request, request.board_pitch_mm);
@@ -141,13 +212,7 @@ PitchCheck check_pitch(const Photo& photo, const MeasureRequest& request, const 
                    "with a tape."});
   solve_pitch(*best, best_pitch, *request.board_distance_mm, options.tape_uncertainty_mm, check);
   if (check.refusal) return check;
-  const auto holds = [&](double pitch_mm) {
-    return check.pitch_mm.low <= pitch_mm && pitch_mm <= check.pitch_mm.high;
-  };
-  check.verdict = holds(check.stated_mm)         ? PitchVerdict::agrees
-                  : holds(2 * check.stated_mm)   ? PitchVerdict::half
-                  : holds(0.5 * check.stated_mm) ? PitchVerdict::twice
-                                                 : PitchVerdict::differs;
+  check.verdict = verdict_of(check);
   return check;
 }
 

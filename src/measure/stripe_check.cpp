@@ -9,7 +9,6 @@
 #include "ripplegauge/core/findings.hpp"
 
 namespace ripplegauge {
-namespace {}  // namespace
 
 bool is_deep(const Disturbance& gap, double period_mm) {
   return gap.ring_striped > 0.5 && gap.ring_striped + gap.ring_covered > 0.85 && gap.coherence < 0.55 &&
@@ -35,6 +34,17 @@ Refusal pitch_contradicted(double stated_mm, double fitting_mm) {
              "their pitch is nearer to %.0f mm.",
              stated_mm, fitting_mm),
       "Measure one light plus one dark stripe across ten of them, and give that as the pitch."};
+}
+
+Refusal tags_contradict_pitch(double stated_mm, double by_tags_mm) {
+  return {
+      code_of(PhotoFinding::pitch_contradicted),
+      format("The board's tags and stripes contradict each other: by the tags its pitch is %.2f mm, by its "
+             "file %g mm.",
+             by_tags_mm, stated_mm),
+      "Measure one light plus one dark stripe across ten of them, and the places and sides of the tags, "
+      "and "
+      "write them into the board's file."};
 }
 
 Refusal board_impossibly_far(double pitch_mm, double distance_mm) {

@@ -21,6 +21,9 @@ std::optional<Refusal> check_stripes(const BundleProblem& problem, const StripeF
 std::optional<double> pitch_that_fits(const Photo& photo, const BundleProblem& problem,
                                       const BundleResult& start, double stated_mm, double pixels_per_mm);
 Refusal pitch_contradicted(double stated_mm, double fitting_mm);
+Refusal tags_contradict_pitch(double stated_mm, double by_tags_mm);
+/// The pitch at which the stripes fit the board's tags best; nothing where fewer than two of those were seen.
+std::optional<Quantity> pitch_by_tags(const BundleProblem& problem, const StripeField& field);
 
 /// Stripes that are mostly burnt out hide what they would show.
 std::optional<Refusal> refuse_burnt_out(const ResidualField& field);

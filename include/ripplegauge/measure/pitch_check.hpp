@@ -26,7 +26,8 @@ struct PitchCheck {
 };
 
 /// request.board_pitch_mm is what is checked; request.board_distance_mm must be given (from the panel beside
-/// the card's inner corner to the stripes seen there). Throws UsageError for a request that makes no sense.
+/// the card's inner corner to the stripes seen there), or request.board with tags, whose pitch is checked
+/// then. Throws UsageError for a request that makes no sense.
 PitchCheck check_pitch(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options = {});
 
 }  // namespace ripplegauge

@@ -5,6 +5,7 @@
 
 #include "catch.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/json/board_file.hpp"
 #include "ripplegauge/json/card_file.hpp"
 #include "ripplegauge/photo/photo.hpp"
 
@@ -54,4 +55,30 @@ TEST_CASE("a photo that shows no board is refused, a missing distance is wrong u
   request.card = read_card(root / "calibration" / "card-corner.json");
   request.board_pitch_mm = 14;
   CHECK_THROWS_AS(check_pitch(read_photo(root / "samples" / "photos" / "low-dark.jpg"), request), UsageError);
+}
+
+TEST_CASE("a board's tags tell its pitch without a tape", "[pitch_check]") {
+  constexpr double true_pitch_mm = 16;
+  MeasureRequest request;
+  request.card = read_card(root / "calibration" / "card-corner.json");
+  request.bar_length_mm = 98.4;
+  const Photo photo = read_photo(root / "samples" / "photos" / "tagged-board.jpg");
+  for (const auto& [factor, verdict] :
+       {std::pair{1.0, PitchVerdict::agrees}, std::pair{0.94, PitchVerdict::differs},
+        std::pair{1.05, PitchVerdict::differs}}) {
+    request.board = read_board(root / "samples" / "photos" / "tagged-board-board.json");
+    request.board->pitch_mm *= factor;
+    const PitchCheck found = check_pitch(photo, request);
+    INFO("stated x " << factor << ": " << (found.refusal ? found.refusal->message : "") << " "
+                     << found.pitch_mm.low << " to " << found.pitch_mm.high);
+    REQUIRE_FALSE(found.refusal);
+    CHECK(found.pitch_mm.low < true_pitch_mm);
+    CHECK(found.pitch_mm.high > true_pitch_mm);
+    CHECK(found.verdict == verdict);
+    const Reading reading = measure(photo, request).reading;
+    if (verdict == PitchVerdict::agrees)
+      CHECK(reading.dents.size() == 1);
+    else
+      CHECK((reading.refusal && reading.refusal->code == "pitch_contradicted"));
+  }
 }
