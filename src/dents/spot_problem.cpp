@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <functional>
+#include <memory>
 #include <numbers>
 
 #include "ripplegauge/core/gram.hpp"
@@ -95,7 +96,9 @@ class SpotProblem {
     }
     out.cost = importance_ * light_.cost;
     if (with_derivatives) add_derivatives(spots, options, out);
-    add_priors(x, spots, out);
+    if (request_.shape_priors) add_shape_priors(x, spots, request_.active, out);
+    if (request_.drift)
+      for (int a = shape_count(); a < size(); ++a) out.add_prior(a, x[a], 0, drift_sigma_cycles);
   }
 
  private:
@@ -152,27 +155,9 @@ class SpotProblem {
     out.gradient = -gram.row(columns - 1).head(count);  // the residual is data minus model
   }
 
-  void add_priors(const Eigen::VectorXd& x, const std::vector<SpotVector>& spots,
-                  NormalEquations& out) const {
-    for (int a = 0; a < shape_count(); ++a) {
-      const int s = parameter(a);
-      const SpotVector& spot = spots[spot_number(a)];
-      for (const ShapePrior& prior : shape_priors)
-        if (prior.parameter == s) out.add_prior(a, x[a], prior.expected, prior.sigma);
-      if (s == s_log_a || s == s_log_b) {
-        const double r = (spot[s_log_a] - spot[s_log_b]) / log_axis_ratio_sigma;
-        if (s == s_log_a) out.cost += 0.5 * r * r;
-        out.gradient[a] += (s == s_log_a ? r : -r) / log_axis_ratio_sigma;
-        out.hessian(a, a) += 1 / (log_axis_ratio_sigma * log_axis_ratio_sigma);
-      }
-    }
-    if (request_.drift)
-      for (int a = shape_count(); a < size(); ++a) out.add_prior(a, x[a], 0, drift_sigma_cycles);
-  }
-
   const PixelArrays& pixels_;
   const std::vector<SpotVector> start_;
-  const FitRequest& request_;
+  const FitRequest request_;
   const Eigen::Vector3d start_drift_;
   const double importance_;
   Eigen::VectorXd seen_;  ///< where hits_, relief_ and light_ belong to
@@ -189,6 +174,32 @@ class SpotProblem {
 
 const std::vector<int> all_parameters{s_x,      s_y,     s_log_a, s_log_b,   s_angle,
                                       s_height, s_log_p, s_log_n, s_slant_u, s_slant_v};
+
+NormalEquationsFunction equations_of(const PixelArrays& pixels, std::span<const SpotVector> start,
+                                     const FitRequest& request) {
+  return [problem = std::make_shared<SpotProblem>(pixels, start, request, Eigen::Vector3d::Zero())](
+             const Eigen::VectorXd& x, bool with_derivatives, NormalEquations& out) {
+    out.reset(problem->size());
+    (*problem)(x, with_derivatives, out);
+  };
+}
+
+void add_shape_priors(const Eigen::VectorXd& x, std::span<const SpotVector> spots,
+                      const std::vector<int>& active, NormalEquations& out) {
+  int a = 0;
+  for (const SpotVector& spot : spots)
+    for (const int s : active) {
+      for (const ShapePrior& prior : shape_priors)
+        if (prior.parameter == s) out.add_prior(a, x[a], prior.expected, prior.sigma);
+      if (s == s_log_a || s == s_log_b) {
+        const double r = (spot[s_log_a] - spot[s_log_b]) / log_axis_ratio_sigma;
+        if (s == s_log_a) out.cost += 0.5 * r * r;
+        out.gradient[a] += (s == s_log_a ? r : -r) / log_axis_ratio_sigma;
+        out.hessian(a, a) += 1 / (log_axis_ratio_sigma * log_axis_ratio_sigma);
+      }
+      ++a;
+    }
+}
 
 LightFitOptions light_options(std::span<const SpotVector> spots, bool highlight) {
   double slope = 1e-4;

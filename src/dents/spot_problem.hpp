@@ -18,7 +18,8 @@ struct FitRequest {
   std::vector<int> active;  ///< spot parameters that move, of every spot
   bool drift = false, highlight = false;
   int iterations = 10;
-  double tolerance = 1e-5;  ///< of the cost
+  double tolerance = 1e-5;   ///< of the cost
+  bool shape_priors = true;  ///< false where several photos share a spot: what is expected of it counts once
 };
 
 struct FitOutcome {
@@ -54,6 +55,15 @@ SlopesByBlur slopes_by_blur(const PixelArrays& pixels, std::span<const SpotVecto
 FitOutcome fit_spots(const PixelArrays& pixels, std::span<const SpotVector> start, const FitRequest& request,
                      const Eigen::Vector3d& start_drift = Eigen::Vector3d::Zero(),
                      Eigen::MatrixXd* hessian = nullptr);
+
+/// The normal equations of some spots over these pixels, which must outlive them, by the active parameters of
+/// each spot in turn, then the drift (which is zero where it is not asked for).
+NormalEquationsFunction equations_of(const PixelArrays& pixels, std::span<const SpotVector> start,
+                                     const FitRequest& request);
+
+/// Adds what shapes spots are expected to have to equations by the active parameters of each in turn.
+void add_shape_priors(const Eigen::VectorXd& x, std::span<const SpotVector> spots,
+                      const std::vector<int>& active, NormalEquations& out);
 
 /// Light and residuals of given spots.
 LightFit light_under(const PixelArrays& pixels, std::span<const SpotVector> spots,

@@ -131,6 +131,7 @@ namespace {
 
 constexpr double robust_scale = 3;
 constexpr double drift_sigma_cycles = 0.02;
+constexpr int drift_terms = 3;
 
 /// Weight of the scaled bending energy that leaves room for odd shapes: a rim of a seventh of the depth or a
 /// kidney's bend has an energy of some 20, so it costs no more than the evidence that a handful of stripe
@@ -193,12 +194,6 @@ class SurfaceProblem {
     return s;
   }
 
-  double cost(const SurfaceState& s, const Eigen::VectorXd& c, const Eigen::Vector3d& drift, double lambda,
-              double variance) const {
-    return s.light.cost / variance + 0.5 * lambda * c.dot(prior_ * c) +
-           0.5 * drift.squaredNorm() / (drift_sigma_cycles * drift_sigma_cycles);
-  }
-
   /// Normal equations by departure and drift, light eliminated. Rows m ... m+2 are the drift.
   void equations(const SurfaceState& s, double variance, Eigen::MatrixXd& h, Eigen::VectorXd& g) const {
     const int m = surface_.size(), outer = m + drift_terms, terms = light_terms(options_),
@@ -249,7 +244,6 @@ class SurfaceProblem {
   }
 
  private:
-  static constexpr int drift_terms = 3;
   static constexpr std::size_t controls_a_cell = 16;
 
   /// What a departure's bending costs in each cell: more where a spot of the family is hardly bent. Its foot
@@ -411,45 +405,151 @@ Eigen::VectorXd SurfaceFit::draw(const Eigen::VectorXd& normal) const {
          precision_root.transpose().triangularView<Eigen::Upper>().solve(normal).head(departure.size());
 }
 
-SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
-  SurfaceFit fit{
-      SplineSurface(request.extent, request.spacing_mm), {}, {}, Eigen::Vector3d::Zero(), 1, 0, {}, false};
+namespace {
+
+/// A patch's part in the fit.
+struct SurfacePart {
+  SurfaceProblem problem;
+  SurfaceState state;
+  double block_mm, quiet_inflation, inflation;
+};
+
+/// One surface and the drifts of all patches: control heights, then three terms a patch.
+class JointSurface {
+ public:
+  JointSurface(std::span<const Patch> patches, const SurfaceRequest& request, const SplineSurface& surface)
+      : request_(request), m_(surface.size()) {
+    parts_.reserve(patches.size());
+    for (const Patch& patch : patches) {
+      SurfaceProblem problem(patch, request, surface);
+      SurfaceState state = problem.state(Eigen::VectorXd::Zero(m_), Eigen::Vector3d::Zero());
+      const double block_mm = std::max({0.8, 0.25 * request.mean_radius_mm, patch.peel_cell_mm});
+      parts_.push_back({std::move(problem), std::move(state), block_mm, 1, 1});
+      // At first all misfit inside is taken for shape, what is left of it later for noise. Pixels are never
+      // better than what blur and JPEG make of them, nor than they are around the spot.
+      SurfacePart& part = parts_.back();
+      part.quiet_inflation =
+          std::max(inflation_of(part, far_out, everywhere), 1 / patch.effective_pixel_share);
+      part.inflation = part.quiet_inflation;
+    }
+    unknowns_ = Eigen::VectorXd::Zero(m_ + drift_terms * static_cast<Eigen::Index>(parts_.size()));
+  }
+
+  const Eigen::MatrixXd& prior() const { return parts_.front().problem.prior(); }
+  Eigen::VectorXd departure() const { return unknowns_.head(m_); }
+  const Eigen::VectorXd& unknowns() const { return unknowns_; }
+
+  void tell_noise_inside() {
+    for (SurfacePart& part : parts_)
+      part.inflation = std::max(part.quiet_inflation, inflation_of(part, 0, far_out));
+  }
+
+  double cost(double lambda) const { return cost_of(states(), unknowns_, lambda); }
+
+  /// Takes the step if it gains, and says how much.
+  double try_step(const Eigen::VectorXd& step, double lambda) {
+    const Eigen::VectorXd next = unknowns_ + step;
+    std::vector<SurfaceState> there;
+    for (std::size_t i = 0; i < parts_.size(); ++i)
+      there.push_back(parts_[i].problem.state(next.head(m_), drift_in(next, i)));
+    std::vector<const SurfaceState*> pointers;
+    for (const SurfaceState& s : there) pointers.push_back(&s);
+    const double gain = cost(lambda) - cost_of(pointers, next, lambda);
+    if (!(gain > 0)) return 0;
+    unknowns_ = next;
+    for (std::size_t i = 0; i < parts_.size(); ++i) parts_[i].state = std::move(there[i]);
+    return gain;
+  }
+
+  /// Of the pixels alone.
+  void equations(Eigen::MatrixXd& h, Eigen::VectorXd& g) const {
+    h = Eigen::MatrixXd::Zero(unknowns_.size(), unknowns_.size());
+    g = Eigen::VectorXd::Zero(unknowns_.size());
+    for (std::size_t i = 0; i < parts_.size(); ++i) {
+      Eigen::MatrixXd own_h;
+      Eigen::VectorXd own_g;
+      parts_[i].problem.equations(parts_[i].state, variance(parts_[i]), own_h, own_g);
+      const Eigen::Index at = m_ + drift_terms * static_cast<Eigen::Index>(i);
+      h.topLeftCorner(m_, m_) += own_h.topLeftCorner(m_, m_);
+      h.block(at, 0, drift_terms, m_) = own_h.bottomLeftCorner(drift_terms, m_);
+      h.block(0, at, m_, drift_terms) = own_h.topRightCorner(m_, drift_terms);
+      h.block(at, at, drift_terms, drift_terms) = own_h.bottomRightCorner(drift_terms, drift_terms);
+      g.head(m_) += own_g.head(m_);
+      g.segment(at, drift_terms) = own_g.tail(drift_terms);
+    }
+  }
+
+  /// With what is known of bends and drifts.
+  Eigen::MatrixXd full_matrix(const Eigen::MatrixXd& h, double lambda) const {
+    Eigen::MatrixXd a = h;
+    a.topLeftCorner(m_, m_) += lambda * prior();
+    for (Eigen::Index k = m_; k < a.rows(); ++k) a(k, k) += drift_weight;
+    return a;
+  }
+  Eigen::VectorXd full_gradient(const Eigen::VectorXd& g, double lambda) const {
+    Eigen::VectorXd full = g;
+    full.head(m_) += lambda * prior() * unknowns_.head(m_);
+    full.tail(full.size() - m_) += drift_weight * unknowns_.tail(full.size() - m_);
+    return full;
+  }
+
+  std::vector<std::vector<float>> residuals() const {
+    std::vector<std::vector<float>> all;
+    for (const SurfacePart& part : parts_) all.push_back(part.problem.residuals(part.state));
+    return all;
+  }
+
+ private:
+  static constexpr double far_out = 1.7, everywhere = 1e3;
+  static constexpr double drift_weight = 1 / (drift_sigma_cycles * drift_sigma_cycles);
+
+  double inflation_of(const SurfacePart& part, double from, double to) const {
+    return score_inflation(part.problem.pixels(), part.state.light, part.block_mm, request_.extent.x_mm,
+                           request_.extent.y_mm, from * request_.mean_radius_mm,
+                           to * request_.mean_radius_mm);
+  }
+  double variance(const SurfacePart& part) const { return request_.counted_twice * part.inflation; }
+  Eigen::Vector3d drift_in(const Eigen::VectorXd& x, std::size_t part) const {
+    return x.segment<drift_terms>(m_ + drift_terms * static_cast<Eigen::Index>(part));
+  }
+  std::vector<const SurfaceState*> states() const {
+    std::vector<const SurfaceState*> all;
+    for (const SurfacePart& part : parts_) all.push_back(&part.state);
+    return all;
+  }
+  double cost_of(const std::vector<const SurfaceState*>& states, const Eigen::VectorXd& x,
+                 double lambda) const {
+    double cost = 0.5 * lambda * x.head(m_).dot(prior() * x.head(m_)) +
+                  0.5 * drift_weight * x.tail(x.size() - m_).squaredNorm();
+    for (std::size_t i = 0; i < parts_.size(); ++i) cost += states[i]->light.cost / variance(parts_[i]);
+    return cost;
+  }
+
+  const SurfaceRequest& request_;
+  const Eigen::Index m_;
+  std::vector<SurfacePart> parts_;
+  Eigen::VectorXd unknowns_;
+};
+
+}  // namespace
+
+SurfaceFit fit_surface(std::span<const Patch> patches, const SurfaceRequest& request) {
+  SurfaceFit fit{SplineSurface(request.extent, request.spacing_mm), {}, {}, 0, {}, false};
   const int m = fit.surface.size();
-  if (m < 9 || patch.size() < 400) return fit;
-  const SurfaceProblem problem(patch, request, fit.surface);
-  Eigen::VectorXd c = Eigen::VectorXd::Zero(m);
-  Eigen::Vector3d drift = Eigen::Vector3d::Zero();
-  SurfaceState state = problem.state(c, drift);
-  const double block_mm = std::max({0.8, 0.25 * request.mean_radius_mm, patch.peel_cell_mm});
-  const auto inflation = [&](double from, double to) {
-    return score_inflation(problem.pixels(), state.light, block_mm, request.extent.x_mm, request.extent.y_mm,
-                           from * request.mean_radius_mm, to * request.mean_radius_mm);
-  };
-  // At first all misfit inside is taken for shape, what is left of it later for noise. Pixels are never
-  // better than what blur and JPEG make of them, nor than they are around the spot.
-  constexpr double far_out = 1.7, everywhere = 1e3;
-  const double quiet_inflation = std::max(inflation(far_out, everywhere), 1 / patch.effective_pixel_share);
-  fit.noise_inflation = quiet_inflation;
+  constexpr std::size_t fewest_pixels = 400;
+  if (m < 9 || patches.empty() || patches.front().size() < fewest_pixels) return fit;
+  JointSurface joint(patches, request, fit.surface);
   double lambda = 1e4, damping = 0;
-  double cost = problem.cost(state, c, drift, lambda, fit.noise_inflation);
   Eigen::MatrixXd h;
   Eigen::VectorXd g;
-  const auto full_matrix = [&](double weight) {
-    Eigen::MatrixXd a = h;
-    a.topLeftCorner(m, m) += weight * problem.prior();
-    for (int k = 0; k < 3; ++k) a(m + k, m + k) += 1 / (drift_sigma_cycles * drift_sigma_cycles);
-    return a;
-  };
   if (!request.departs) {
-    fit.noise_inflation = std::max(quiet_inflation, inflation(0, far_out));
-    problem.equations(state, fit.noise_inflation, h, g);
+    joint.tell_noise_inside();
+    joint.equations(h, g);
   }
   for (int iteration = 0; request.departs && iteration < request.iterations; ++iteration) {
-    problem.equations(state, fit.noise_inflation, h, g);
-    Eigen::VectorXd gradient = g;
-    gradient.head(m) += lambda * problem.prior() * c;
-    gradient.tail<3>() += drift / (drift_sigma_cycles * drift_sigma_cycles);
-    Eigen::MatrixXd a = full_matrix(lambda);
+    joint.equations(h, g);
+    const Eigen::VectorXd gradient = joint.full_gradient(g, lambda);
+    Eigen::MatrixXd a = joint.full_matrix(h, lambda);
     a.diagonal().array() += 1e-10 * a.diagonal().maxCoeff();
     const Eigen::LLT<Eigen::MatrixXd> factor(a);
     double gained = 0;
@@ -462,13 +562,8 @@ SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
         damped.diagonal() += damping * h.diagonal();
         step = -damped.llt().solve(gradient);
       }
-      const Eigen::VectorXd c2 = c + step.head(m);
-      const Eigen::Vector3d drift2 = drift + step.tail<3>();
-      SurfaceState next = problem.state(c2, drift2);
-      const double cost2 = problem.cost(next, c2, drift2, lambda, fit.noise_inflation);
-      if (cost2 < cost) {
-        gained = cost - cost2;
-        c = c2, drift = drift2, state = std::move(next);
+      gained = joint.try_step(step, lambda);
+      if (gained > 0) {
         damping = damping > 0.01 ? damping / 5 : 0;
         break;
       }
@@ -476,25 +571,24 @@ SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request) {
     }
     // Evidence: how many of the control heights do the data determine?
     fit.effective_parameters =
-        m - lambda * trace_of_inverse_times(factor.matrixLLT(), problem.prior(), request.threads);
-    const double energy = c.dot(problem.prior() * c);
+        m - lambda * trace_of_inverse_times(factor.matrixLLT(), joint.prior(), request.threads);
+    const Eigen::VectorXd c = joint.departure();
+    const double energy = c.dot(joint.prior() * c);
     double next_lambda = std::clamp(std::max(fit.effective_parameters, 0.5) / std::max(energy, 1e-6), 1e-2,
                                     request.odd_shape ? prior_with_room : strongest_prior);
     next_lambda = lambda * std::clamp(next_lambda / lambda, 0.125, 8.0);
     const bool settled = std::abs(std::log(next_lambda / lambda)) < 0.1 && gained < 0.5;
     if (iteration > 1) lambda = next_lambda;
     constexpr int first_guess_iterations = 3;
-    if (iteration >= first_guess_iterations)
-      fit.noise_inflation = std::max(quiet_inflation, inflation(0, far_out));
-    cost = problem.cost(state, c, drift, lambda, fit.noise_inflation);
+    if (iteration >= first_guess_iterations) joint.tell_noise_inside();
     if (settled && iteration > 2) break;
   }
-  const Eigen::LLT<Eigen::MatrixXd> with_room(full_matrix(std::min(lambda, prior_with_room)));
+  const Eigen::LLT<Eigen::MatrixXd> with_room(joint.full_matrix(h, std::min(lambda, prior_with_room)));
   fit.precision_root = with_room.matrixL();
-  fit.departure = c;
-  fit.drift = drift;
-  fit.residual = problem.residuals(state);
-  fit.solved = c.allFinite() && with_room.info() == Eigen::Success && fit.precision_root.allFinite();
+  fit.departure = joint.departure();
+  fit.residuals = joint.residuals();
+  fit.solved =
+      fit.departure.allFinite() && with_room.info() == Eigen::Success && fit.precision_root.allFinite();
   return fit;
 }
 

@@ -5,6 +5,7 @@
 #include <Eigen/Dense>
 #include <array>
 #include <functional>
+#include <span>
 #include <vector>
 
 #include "ripplegauge/core/relief.hpp"
@@ -56,7 +57,8 @@ struct SurfaceRequest {
   double spacing_mm = 0;
   int iterations = 10;
   bool highlight = true;
-  int threads = 1;  ///< the result does not depend on them
+  int threads = 1;           ///< the result does not depend on them
+  double counted_twice = 1;  ///< variance: how often several photos show the same orange peel
   bool departs =
       true;  ///< false: the spot explains all there is; only what the stripes leave open is asked for
   bool odd_shape =
@@ -65,15 +67,12 @@ struct SurfaceRequest {
 
 struct SurfaceFit {
   SplineSurface surface;
-  Eigen::VectorXd departure;  ///< control heights, mm, on top of the patch's base relief
-  /// Lower Cholesky factor of the normal matrix of control heights and drift, noise inflation included, with
-  /// room for odd shapes: its inverse is their covariance.
+  Eigen::VectorXd departure;  ///< control heights, mm, on top of the patches' base relief
+  /// Lower Cholesky factor of the normal matrix of control heights and every patch's drift, noise inflation
+  /// included, with room for odd shapes: its inverse is their covariance.
   Eigen::MatrixXd precision_root;
-  Eigen::Vector3d drift = Eigen::Vector3d::Zero();
-  double noise_inflation =
-      1;  ///< how much block sums of the score scatter beyond independent pixels (variance)
   double effective_parameters = 0;
-  std::vector<float> residual;  ///< whitened, of every pixel of the patch
+  std::vector<std::vector<float>> residuals;  ///< whitened, of every pixel of each patch
   bool solved = false;
 
   /// Control heights drawn from what the fit leaves open; `normal`: as many standard normal numbers as
@@ -87,10 +86,11 @@ struct SurfaceFit {
 double score_inflation(const PixelArrays& pixels, const LightFit& light, double block_mm, double x_mm,
                        double y_mm, double from_mm, double to_mm);
 
-/// Gauss-Newton with light and drift eliminated; the prior is the bending energy of the departure, its weight
+/// One surface through what one photo or several show of it, each patch from a photo of its own. Gauss-Newton
+/// with light and drift eliminated; the prior is the bending energy of the departure, its weight
 /// from the evidence (MacKay, Neural Computation 4:415, 1992: lambda = gamma / c'Pc). The covariance is that
 /// of a prior with room for odd shapes: where the family explains the stripes the evidence forbids any
 /// departure, and yet nobody knows.
-SurfaceFit fit_surface(const Patch& patch, const SurfaceRequest& request);
+SurfaceFit fit_surface(std::span<const Patch> patches, const SurfaceRequest& request);
 
 }  // namespace ripplegauge
