@@ -4,13 +4,13 @@
 
 namespace ripplegauge {
 
-GeometryUncertainty geometry_uncertainty(const PanelConstants& constants, const BundleResult& bundle,
-                                         double x_mm, double y_mm) {
+FrameGradient frame_gradient(const PanelConstants& constants, const PanelVector& parameters, double x_mm,
+                             double y_mm) {
   // A pixel is what stays fixed: its panel point, the local scale there and the phase gain there all move
   // with the parameters. ln(mm per px) = -1/2 ln |det d(pixel)/d(panel)|.
-  const PanelModel<double> plain(constants, bundle.parameters);
+  const PanelModel<double> plain(constants, parameters);
   const auto pixel = plain.pixel_from_panel(x_mm, y_mm);
-  const PanelModel<PanelDual> model(constants, bundle.parameters);
+  const PanelModel<PanelDual> model(constants, parameters);
   const auto point = model.panel_from_pixel(pixel.u_px, pixel.v_px);
   constexpr double h = 0.5;
   const auto at = [&](double dx, double dy) {
@@ -28,11 +28,22 @@ GeometryUncertainty geometry_uncertainty(const PanelConstants& constants, const 
       (model.phase(point.x_mm, point.y_mm, 0.0, s) - model.phase(point.x_mm, point.y_mm, 0.0, -s)) / (2 * s);
   const PanelDual log_gain = 0.5 * log(gx * gx + gy * gy);
   const PanelDual log_height = log_scale - log_gain;
-  const auto u = [&](const PanelDual::Gradient& g) {
-    return std::sqrt(std::max(0.0, g.dot(bundle.covariance * g)));
+  FrameGradient rows;
+  rows.row(f_x) = point.x_mm.gradient.transpose();
+  rows.row(f_y) = point.y_mm.gradient.transpose();
+  rows.row(f_log_size) = log_scale.gradient.transpose();
+  rows.row(f_log_height) = log_height.gradient.transpose();
+  return rows;
+}
+
+GeometryUncertainty geometry_uncertainty(const PanelConstants& constants, const BundleResult& bundle,
+                                         double x_mm, double y_mm) {
+  const FrameGradient by = frame_gradient(constants, bundle.parameters, x_mm, y_mm);
+  const auto u = [&](FrameShift row) {
+    return std::sqrt(std::max(0.0, by.row(row).dot(bundle.covariance * by.row(row).transpose())));
   };
-  return {u(log_scale.gradient), u(log_height.gradient),
-          std::abs(log_height.gradient[p_board_distance]) *
+  return {u(f_log_size), u(f_log_height),
+          std::abs(by(f_log_height, p_board_distance)) *
               std::sqrt(std::max(0.0, bundle.covariance(p_board_distance, p_board_distance)))};
 }
 

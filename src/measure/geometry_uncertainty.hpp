@@ -1,6 +1,7 @@
 // How uncertain the bundle leaves scale and phase gain at a spot.
 #pragma once
 
+#include "ripplegauge/dents/joint_fit.hpp"
 #include "ripplegauge/panel/bundle.hpp"
 
 namespace ripplegauge {
@@ -11,6 +12,12 @@ struct GeometryUncertainty {
   double height = 0;           ///< of heights: scale over gain
   double height_distance = 0;  ///< the part of `height` that the board's distance alone makes
 };
+
+/// What a pixel says of a spot that lies there, and how it moves with the parameters: the place, and the
+/// logarithms of size and height. Rows in the order of FrameShift.
+using FrameGradient = Eigen::Matrix<double, frame_shifts, panel_parameters>;
+FrameGradient frame_gradient(const PanelConstants& constants, const PanelVector& parameters, double x_mm,
+                             double y_mm);
 
 GeometryUncertainty geometry_uncertainty(const PanelConstants& constants, const BundleResult& bundle,
                                          double x_mm, double y_mm);

@@ -275,9 +275,9 @@ void MeasureOptions::validate() const {
 
 namespace {
 
-/// Goes on from the look: finds the spots and reads them.
+/// Goes on from the look: finds the spots and reads them. `tied` receives what the readings stand on.
 Measurement measure_from(const PhotoLook& look, const Photo& photo, const MeasureRequest& request,
-                         const MeasureOptions& options) {
+                         const MeasureOptions& options, TiedScene& tied) {
   const OpenCvThreads opencv_threads(options.threads);
   Measurement result;
   result.reading = look.reading;
@@ -288,7 +288,7 @@ Measurement measure_from(const PhotoLook& look, const Photo& photo, const Measur
     reading.refusal = refusal;
     return result;
   };
-  BundleProblem problem = look.problem;  // the look keeps its own
+  BundleProblem& problem = tied.problem = look.problem;  // the look keeps its own
   const StripeField& field = look.field;
   const ResidualField& residual = look.residual;
 
@@ -297,6 +297,8 @@ Measurement measure_from(const PhotoLook& look, const Photo& photo, const Measur
   SpotSearchResult found = find_spots(scene);
   const bool any_found = !found.spots.empty();
   remove_lamps_and_edges(look, found.spots);
+  tied.bundle = field.bundle;
+  tied.found = found.spots;
   reading.setup.judged =
       judged_area(problem, residual, field.bundle.parameters, photo.grey.size(), found.unexplained_cells);
   if (reading.setup.body_line)
@@ -335,7 +337,7 @@ Measurement measure_from(const PhotoLook& look, const Photo& photo, const Measur
     });
   }
   PanelVector parameters = scene.parameters;
-  BundleResult bundle = field.bundle;
+  BundleResult& bundle = tied.bundle;
   if (problem.samples.size() > 100) {
     const BundleNoise noise = phase_noise(field);
     anchor_at(problem, parameters, x, y, noise);
@@ -393,8 +395,8 @@ MeasuredPhoto measure_with_look(const Photo& photo, const MeasureRequest& reques
                                 const MeasureOptions& options) {
   options.validate();
   if (!request.bar_measured) return measure_with_unknown_bar(photo, request, options);
-  MeasuredPhoto measured{{}, look_at_photo(photo, request, options)};
-  measured.result = measure_from(measured.look, photo, request, options);
+  MeasuredPhoto measured{{}, look_at_photo(photo, request, options), {}};
+  measured.result = measure_from(measured.look, photo, request, options, measured.tied);
   return measured;
 }
 

@@ -1,14 +1,25 @@
-// A measurement together with the look at the photo that it went on from.
+// A measurement together with what it went on from.
 #pragma once
 
+#include <vector>
+
 #include "photo_look.hpp"
+#include "ripplegauge/dents/spot_search.hpp"
 #include "ripplegauge/measure/measure.hpp"
 
 namespace ripplegauge {
 
+/// The bundle tied down at the spots, and the spots as they were found.
+struct TiedScene {
+  BundleProblem problem;
+  BundleResult bundle;
+  std::vector<FoundSpot> found;
+};
+
 struct MeasuredPhoto {
   Measurement result;
   PhotoLook look;
+  TiedScene tied;  ///< empty where the look ended in a refusal
 };
 
 /// What measure() does, with what it saw on the way.
