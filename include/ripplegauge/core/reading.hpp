@@ -144,8 +144,14 @@ struct PixelOutline {
   bool operator==(const PixelOutline&) const = default;
 };
 
-struct Reading {
+/// A photo of several that were read as one.
+struct PhotoOfSet {
   PhotoInfo photo;
+  std::string left_out;  ///< why; empty for a photo that the reading stands on
+};
+
+struct Reading {
+  PhotoInfo photo;  ///< of a set: the first one that the reading stands on
   Status status = Status::refused;
   std::optional<Refusal> refusal;
   std::vector<Dent> dents;
@@ -158,6 +164,7 @@ struct Reading {
   std::vector<std::pair<double, double>>
       body_line_px;                     ///< along the body line, from one end in view to the other
   std::vector<PixelOutline> judged_px;  ///< round the area that was judged, and round holes in it
+  std::vector<PhotoOfSet> set;  ///< all photos that were read as one; empty for a reading of a single photo
 };
 
 const char* to_string(Kind kind);
