@@ -102,19 +102,44 @@ bool could_be_taken(const Scene& scene) {
   return gain * curvature < densest * px_per_mm && gain * slope < most_cycles;
 }
 
-std::optional<RandomPhoto> draw(Chance& chance) {
+/// Card and dent: all of a place that is drawn before the view of it. Whether the dent lies beside the card.
+bool draw_dent_beside_card(Chance& chance, Scene& scene, double& peel_slope) {
+  scene.card = corner_card();
+  scene.card_scale = chance.uniform(95, 102) / 100;
+  peel_slope = chance.happens(0.6) ? chance.uniform(1e-4, 8e-4) : 0;
+  scene.dents = {draw_dent(chance, peel_slope)};
+  Dent& dent = scene.dents[0];
+  dent.x_mm = chance.uniform(20, 110);
+  dent.y_mm = chance.uniform(20, 95);
+  return gap_to_card_mm(scene, dent.x_mm, dent.y_mm) >= 0.6 * dent.length_mm + 4;
+}
+
+void draw_crown(Chance& chance, Scene& scene) {
+  const auto radius = [&] { return chance.happens(0.2) ? 1e6 : chance.log_uniform(1000, 8000); };
+  const double first = 1 / radius(), second = 1 / radius(), turn = chance.uniform(0, std::numbers::pi);
+  const double c = std::cos(turn), s = std::sin(turn);
+  scene.crown_x = first * c * c + second * s * s;
+  scene.crown_y = first * s * s + second * c * c;
+  scene.crown_xy = (first - second) * c * s;
+}
+
+/// A photo of a place of its own; or one more of the place that another one shows, card and all.
+std::optional<RandomPhoto> draw(Chance& chance, const RandomPhoto* of_same_place = nullptr) {
   RandomPhoto out;
   Scene& scene = out.scene;
-  scene.card = corner_card();
-  const double true_bar_mm = chance.uniform(95, 102);
-  scene.card_scale = true_bar_mm / 100;
-
-  const double peel_slope = chance.happens(0.6) ? chance.uniform(1e-4, 8e-4) : 0;
-  const Dent dent = draw_dent(chance, peel_slope);
-  scene.dents = {dent};
-  scene.dents[0].x_mm = chance.uniform(20, 110), scene.dents[0].y_mm = chance.uniform(20, 95);
-  if (gap_to_card_mm(scene, scene.dents[0].x_mm, scene.dents[0].y_mm) < 0.6 * dent.length_mm + 4)
+  double peel_slope = 0;
+  if (of_same_place != nullptr) {
+    const Scene& same = of_same_place->scene;
+    scene.card = same.card;
+    scene.card_scale = same.card_scale;
+    scene.dents = same.dents;
+    scene.peel = same.peel;
+    scene.crown_x = same.crown_x;
+    scene.crown_y = same.crown_y;
+    scene.crown_xy = same.crown_xy;
+  } else if (!draw_dent_beside_card(chance, scene, peel_slope)) {
     return std::nullopt;
+  }
 
   const bool wide = chance.happens(0.5);
   const double focal_35mm = wide ? chance.uniform(24, 29) : chance.uniform(46, 56);
@@ -129,12 +154,7 @@ std::optional<RandomPhoto> draw(Chance& chance) {
           wide ? chance.uniform(190, 280) : chance.uniform(320, 480), chance.uniform(16, 48),
           -90 + chance.uniform(-70, 70), chance.uniform(-12, 12));
 
-  const auto radius = [&] { return chance.happens(0.2) ? 1e6 : chance.log_uniform(1000, 8000); };
-  const double first = 1 / radius(), second = 1 / radius(), turn = chance.uniform(0, std::numbers::pi);
-  const double c = std::cos(turn), s = std::sin(turn);
-  scene.crown_x = first * c * c + second * s * s;
-  scene.crown_y = first * s * s + second * c * c;
-  scene.crown_xy = (first - second) * c * s;
+  if (of_same_place == nullptr) draw_crown(chance, scene);
 
   Board& board = scene.board;
   constexpr double pitches[] = {10, 12, 14, 16, 20};
@@ -162,7 +182,9 @@ std::optional<RandomPhoto> draw(Chance& chance) {
 
   const MeasureOptions stated;
   out.request.card = scene.card;
-  out.request.bar_length_mm = true_bar_mm + chance.normal(stated.bar_uncertainty_mm);
+  out.request.bar_length_mm = of_same_place != nullptr
+                                  ? of_same_place->request.bar_length_mm
+                                  : 100 * scene.card_scale + chance.normal(stated.bar_uncertainty_mm);
   out.request.board_pitch_mm = board.pitch_mm;
   out.request.board_distance_mm = out.board_distance_mm + chance.normal(stated.tape_uncertainty_mm);
   constexpr double phone_crop = 0.006;  // relative, standard: what lens_prior.cpp adds to EXIF's rounding
@@ -186,6 +208,14 @@ RandomPhoto random_photo(unsigned seed) {
   Chance chance(seed);
   for (;;)
     if (auto photo = draw(chance)) return *photo;
+}
+
+std::vector<RandomPhoto> random_set(unsigned seed, std::size_t photos) {
+  std::vector<RandomPhoto> set{random_photo(seed)};
+  Chance chance(seed + 1000000);
+  while (set.size() < photos)
+    if (auto photo = draw(chance, &set.front())) set.push_back(*photo);
+  return set;
 }
 
 }  // namespace ripplegauge::rendered

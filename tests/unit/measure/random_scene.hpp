@@ -1,6 +1,8 @@
 // Photos as they might be taken, drawn at random, with what the user would say of each and the truth.
 #pragma once
 
+#include <vector>
+
 #include "rendered_photo.hpp"
 
 namespace ripplegauge::rendered {
@@ -21,5 +23,9 @@ struct RandomPhoto {
 /// is drawn again. Errors of print, tape and focal length come from the uncertainties that the library states
 /// for them.
 RandomPhoto random_photo(unsigned seed);
+
+/// So many photos of the first one's place: dent, panel, paint and card are the same, and so is what was said
+/// of the card; camera, board and light are each photo's own.
+std::vector<RandomPhoto> random_set(unsigned seed, std::size_t photos);
 
 }  // namespace ripplegauge::rendered

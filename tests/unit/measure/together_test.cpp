@@ -1,0 +1,180 @@
+// Several photos of one place, read as one: nearer to the truth than each by itself, and as sure as that.
+#include "ripplegauge/measure/together.hpp"
+
+#include <algorithm>
+#include <boost/math/distributions/binomial.hpp>
+#include <boost/math/distributions/chi_squared.hpp>
+#include <cmath>
+#include <vector>
+
+#include "catch.hpp"
+#include "cramer_rao.hpp"
+#include "random_scene.hpp"
+#include "ripplegauge/core/errors.hpp"
+
+using namespace ripplegauge;
+
+namespace {
+
+rendered::Dent simple_dent() {
+  rendered::Dent dent;
+  dent.x_mm = 60;
+  dent.y_mm = 50;
+  dent.length_mm = 19;
+  dent.width_mm = 16;
+  dent.angle_deg = 35;
+  dent.height_mm = -0.12;
+  return dent;
+}
+
+/// The same place with the board turned between the photos.
+rendered::Scene turned(const rendered::Dent& dent, double spin_deg) {
+  rendered::Scene scene = rendered::usual_scene(dent);
+  rendered::place_board(scene, dent.x_mm, dent.y_mm, rendered::usual_distance_mm, spin_deg);
+  return scene;
+}
+
+PhotoOfPlace taken(const rendered::Scene& scene, double noise, unsigned seed) {
+  PhotoOfPlace photo{rendered::usual_photo(scene, rendered::render(scene), noise, seed),
+                     rendered::usual_request(scene)};
+  photo.photo.name = "photo " + std::to_string(seed);
+  return photo;
+}
+
+double half_width(const Quantity& q) { return 0.5 * std::log(q.high / q.low); }
+
+}  // namespace
+
+TEST_CASE("three photos say one dent more closely than each by itself", "[together]") {
+  const rendered::Dent dent = simple_dent();
+  std::vector<PhotoOfPlace> photos;
+  unsigned seed = 1;
+  for (const double spin_deg : {-60.0, 0.0, 60.0})
+    photos.push_back(taken(turned(dent, spin_deg), 0.01, seed++));
+  const TogetherMeasurement read = measure_together(photos);
+  REQUIRE(read.joint.reading.dents.size() == 1);
+  REQUIRE(read.singles.size() == 3);
+  REQUIRE(read.joint.reading.set.size() == 3);
+  const Dent& joint = read.joint.reading.dents[0];
+  std::vector<double> depth;
+  for (const Reading& single : read.singles) {
+    REQUIRE(single.dents.size() == 1);
+    depth.push_back(half_width(*single.dents[0].depth_mm));
+  }
+  std::sort(depth.begin(), depth.end());
+  CHECK(half_width(*joint.depth_mm) < 0.8 * depth[1]);
+  CHECK(joint.depth_mm->low < 0.12);
+  CHECK(joint.depth_mm->high > 0.12);
+  CHECK(joint.diameter_mm.value == Approx(std::sqrt(19 * 16.0)).epsilon(0.005));
+  CHECK(std::hypot(joint.x_mm - dent.x_mm, joint.y_mm - dent.y_mm) < 0.2);
+  for (const PhotoOfSet& p : read.joint.reading.set) CHECK(p.left_out.empty());
+  for (const auto& outlines : read.outlines_px) CHECK(outlines.size() == 1);
+}
+
+TEST_CASE("a photo that shows another dent than the others is left out by name", "[together]") {
+  rendered::Dent dent = simple_dent();
+  std::vector<PhotoOfPlace> photos{taken(turned(dent, -40), 0.01, 1), taken(turned(dent, 20), 0.01, 2)};
+  dent.height_mm *= 1.5;  // pulled at the wrong way in between
+  photos.push_back(taken(turned(dent, 60), 0.01, 3));
+  SECTION("two against one") {
+    const Reading joint = measure_together(photos).joint.reading;
+    REQUIRE(joint.set.size() == 3);
+    CHECK(joint.set[0].left_out.empty());
+    CHECK(joint.set[1].left_out.empty());
+    CHECK_FALSE(joint.set[2].left_out.empty());
+    REQUIRE(joint.dents.size() == 1);
+    CHECK(joint.dents[0].depth_mm->value == Approx(0.12).epsilon(0.03));
+  }
+  SECTION("one against one") {
+    photos.erase(photos.begin());
+    const Reading joint = measure_together(photos).joint.reading;
+    REQUIRE(joint.refusal);
+    CHECK(joint.refusal->code == "photos_contradict");
+    CHECK(joint.dents.empty());
+  }
+}
+
+TEST_CASE("a photo without card is left out, and its reason told", "[together]") {
+  const rendered::Dent dent = simple_dent();
+  std::vector<PhotoOfPlace> photos{taken(turned(dent, -40), 0.01, 1), taken(turned(dent, 20), 0.01, 2)};
+  photos[1].photo.grey.setTo(90);
+  const Reading joint = measure_together(photos).joint.reading;
+  REQUIRE(joint.set.size() == 2);
+  CHECK(joint.set[0].left_out.empty());
+  CHECK_FALSE(joint.set[1].left_out.empty());
+  CHECK(joint.dents.size() == 1);
+}
+
+TEST_CASE("one photo, or nine, are no set", "[together]") {
+  const PhotoOfPlace photo{};
+  CHECK_THROWS_AS(measure_together(std::vector{photo}), UsageError);
+  CHECK_THROWS_AS(measure_together(std::vector(9, photo)), UsageError);
+}
+
+TEST_CASE("intervals of sets hold the truth and shrink", "[together][coverage][slow]") {
+  constexpr unsigned sets = 40;
+  for (const std::size_t photos : {2U, 3U, 5U}) {
+    int found = 0, diameter_inside = 0, depth_inside = 0;
+    std::vector<double> narrower;
+    for (unsigned seed = 1; seed <= sets; ++seed) {
+      const auto set = rendered::random_set(seed, photos);
+      std::vector<PhotoOfPlace> taken;
+      for (std::size_t i = 0; i < photos; ++i)
+        taken.push_back({set[i].photo(static_cast<unsigned>(10 * seed + i)), set[i].request});
+      const TogetherMeasurement read = measure_together(taken);
+      if (read.joint.reading.dents.size() != 1) continue;
+      ++found;
+      const Dent& dent = read.joint.reading.dents[0];
+      diameter_inside +=
+          dent.diameter_mm.low <= set[0].diameter_mm && set[0].diameter_mm <= dent.diameter_mm.high;
+      depth_inside += dent.depth_mm->low <= set[0].depth_mm && set[0].depth_mm <= dent.depth_mm->high;
+      for (const Reading& single : read.singles)
+        if (single.dents.size() == 1)
+          narrower.push_back(half_width(*dent.depth_mm) / half_width(*single.dents[0].depth_mm));
+    }
+    INFO(photos << " photos: " << found << " sets, diameter inside " << diameter_inside << ", depth inside "
+                << depth_inside);
+    CHECK(found >= 0.9 * sets);
+    // 90 to 98 in 100 are asked for; fails where 90 in 100 would give so few once in a hundred studies.
+    using boost::math::binomial_distribution;
+    constexpr double least = 0.9, chance = 0.01;
+    CHECK(cdf(binomial_distribution<>(found, least), diameter_inside) > chance);
+    CHECK(cdf(binomial_distribution<>(found, least), depth_inside) > chance);
+    REQUIRE_FALSE(narrower.empty());
+    std::nth_element(narrower.begin(), narrower.begin() + static_cast<std::ptrdiff_t>(narrower.size() / 2),
+                     narrower.end());
+    if (photos == 3) CHECK(narrower[narrower.size() / 2] <= 0.7);
+  }
+}
+
+TEST_CASE("noise moves a joint reading little more than it must", "[together][cramer_rao][slow]") {
+  constexpr double noise = 0.01;
+  constexpr int draws = 12;
+  const rendered::Dent dent = simple_dent();
+  const std::vector<rendered::Scene> scenes{turned(dent, -40), turned(dent, 40)};
+  const rendered::Bound bound = rendered::cramer_rao(scenes, noise);
+  std::vector<double> diameter, depth;
+  for (unsigned i = 0; i < draws; ++i) {
+    std::vector<PhotoOfPlace> photos{taken(scenes[0], noise, 100 + 2 * i),
+                                     taken(scenes[1], noise, 101 + 2 * i)};
+    const Reading joint = measure_together(photos).joint.reading;
+    REQUIRE(joint.dents.size() == 1);
+    diameter.push_back(std::log(joint.dents[0].diameter_mm.value));
+    depth.push_back(std::log(joint.dents[0].depth_mm->value));
+  }
+  const auto deviation = [](const std::vector<double>& v) {
+    double mean = 0, square = 0;
+    for (const double x : v) mean += x / static_cast<double>(v.size());
+    for (const double x : v) square += (x - mean) * (x - mean) / (static_cast<double>(v.size()) - 1);
+    return std::sqrt(square);
+  };
+  const double by_diameter = deviation(diameter) / bound.diameter, by_depth = deviation(depth) / bound.depth;
+  INFO("scatter over bound: diameter " << by_diameter << ", depth " << by_depth);
+  const boost::math::chi_squared law(draws - 1);
+  const double chance_above = std::sqrt(quantile(law, 0.99) / (draws - 1)),
+               chance_below = std::sqrt(quantile(law, 0.001) / (draws - 1));
+  CHECK(by_diameter < 3 * chance_above);
+  CHECK(by_depth < 3 * chance_above);
+  CHECK(by_diameter > chance_below);
+  CHECK(by_depth > chance_below);
+}
