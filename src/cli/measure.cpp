@@ -21,6 +21,7 @@
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/relief_file.hpp"
 #include "ripplegauge/json/reading_file.hpp"
+#include "ripplegauge/measure/together.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/picture/annotate.hpp"
 #include "ripplegauge/picture/relief_map.hpp"
@@ -38,13 +39,14 @@ Spots seen in two photos of a panel count once if the card was left where it is.
 Examples:
   ripplegauge measure dent.jpg --board-pitch 16 --bar-length 99.4
   ripplegauge measure dent.jpg --profile workshop.json --json dent.json
+  ripplegauge measure a.jpg b.jpg c.jpg --together --profile workshop.json
   ripplegauge measure estate/ --profile workshop.json --job estate.json
   ripplegauge measure phone/ --profile workshop.json --job estate.json --panel-pattern "*_{panel}_#")";
 
 struct MeasureArguments {
   std::vector<std::string> photos;
   std::string json_file, relief_file, picture_file, relief_picture_file;
-  bool budget = false, plan = false;
+  bool budget = false, plan = false, together = false;
   FolderArguments folder;
   std::shared_ptr<PhotoArguments> photo;
   std::shared_ptr<PanelArguments> panel;
@@ -65,6 +67,7 @@ bool is_folder(const std::string& name) {
 
 int run_folder(const MeasureArguments& a) {
   if (a.photos.size() > 1) throw UsageError("give one folder, or photos, not both");
+  if (a.together) throw UsageError("--together goes with photos of one place, not with a folder");
   if (!a.picture_file.empty() || !a.relief_file.empty() || !a.relief_picture_file.empty() || a.budget)
     throw UsageError("--picture, --relief, --relief-picture and --budget go with photos, not with a folder");
   FolderArguments folder = a.folder;
@@ -80,6 +83,37 @@ void print_plan(const Plan& plan) {
   std::cout << plan_to_text(plan, full) << plan_hints(plan, full) << "\n";
 }
 
+struct Graded {
+  PanelFacts facts;
+  AdviceData advice;
+};
+
+/// Prints a reading and writes its pictures; `name` is the photo to draw on. Whether it is a refusal.
+bool show(const MeasureArguments& a, const Graded& by, const std::string& name, Measurement& m) {
+  grade(m.reading, by.facts, by.advice.severity);
+  // the sizes last: they are what stays in sight
+  if (a.plan && m.reading.status == Status::measured) print_plan(make_plan(m.reading, by.facts, by.advice));
+  std::cout << reading_table(m.reading, {.budget = a.budget, .coins = &by.advice.coins});
+  if (!a.picture_file.empty()) write_picture(a.picture_file, name, m.reading, by.advice.coins);
+  if (!a.relief_file.empty() && !m.relief.empty()) write_relief(a.relief_file, m.relief);
+  if (!a.relief_picture_file.empty())
+    write_atomically(a.relief_picture_file,
+                     encode_for_name(relief_map(m.relief, m.reading.dents).bgr, a.relief_picture_file));
+  return m.reading.status == Status::refused;
+}
+
+/// All photos as one place.
+int run_together(const MeasureArguments& a, const Graded& by) {
+  const int threads = processors(a.folder.threads);
+  std::vector<PhotoOfPlace> photos;
+  for (std::size_t i = 0; i < a.photos.size(); ++i)
+    photos.push_back({read_photo(a.photos[i], {}, threads), request_for(*a.photo, i, a.photos.size())});
+  Measurement joint = measure_together(photos, {.threads = threads}).joint;
+  const bool refused = show(a, by, joint.reading.photo.name, joint);
+  if (!a.json_file.empty()) write_atomically(a.json_file, readings_to_json({joint.reading}));
+  return refused ? exit_refused : exit_ok;
+}
+
 int run_photos(const MeasureArguments& a) {
   if (!a.folder.job_file.empty() || !a.folder.panel_pattern.empty())
     throw UsageError(
@@ -87,12 +121,12 @@ int run_photos(const MeasureArguments& a) {
         "`ripplegauge job add`");
   const bool one_file_each =
       !a.picture_file.empty() || !a.relief_file.empty() || !a.relief_picture_file.empty();
-  if (one_file_each && a.photos.size() > 1)
+  if (one_file_each && a.photos.size() > 1 && !a.together)
     throw UsageError("--picture, --relief and --relief-picture make one file from one photo; " +
                      std::to_string(a.photos.size()) + " photos were given");
   expect_large_pictures();
-  const PanelFacts facts = panel_facts_of(*a.panel);
-  const AdviceData advice = advice_data_for(*a.panel, a.photo->profile_file);
+  const Graded by{panel_facts_of(*a.panel), advice_data_for(*a.panel, a.photo->profile_file)};
+  if (a.together) return run_together(a, by);
   std::vector<Reading> readings;
   bool refused = false;
   for (std::size_t i = 0; i < a.photos.size(); ++i) {
@@ -100,16 +134,7 @@ int run_photos(const MeasureArguments& a) {
     const MeasureRequest request = request_for(*a.photo, i, a.photos.size());
     const int threads = processors(a.folder.threads);
     Measurement m = measure(read_photo(name, {}, threads), request, {.threads = threads});
-    grade(m.reading, facts, advice.severity);
-    refused |= m.reading.status == Status::refused;
-    // the sizes last: they are what stays in sight
-    if (a.plan && m.reading.status == Status::measured) print_plan(make_plan(m.reading, facts, advice));
-    std::cout << reading_table(m.reading, {.budget = a.budget, .coins = &advice.coins});
-    if (!a.picture_file.empty()) write_picture(a.picture_file, name, m.reading, advice.coins);
-    if (!a.relief_file.empty() && !m.relief.empty()) write_relief(a.relief_file, m.relief);
-    if (!a.relief_picture_file.empty())
-      write_atomically(a.relief_picture_file,
-                       encode_for_name(relief_map(m.relief, m.reading.dents).bgr, a.relief_picture_file));
+    refused |= show(a, by, name, m);
     readings.push_back(std::move(m.reading));
   }
   if (!a.json_file.empty()) write_atomically(a.json_file, readings_to_json(readings));
@@ -140,6 +165,8 @@ void add_measure_command(CLI::App& app, ChosenCommand& chosen) {
   command
       ->add_option("--relief-picture", a->relief_picture_file, "Draw the height map in colours: .png or .jpg")
       ->type_name("FILE");
+  command->add_flag("--together", a->together,
+                    "2 to 8 photos of one place, the card left where it is: one reading from all of them");
   command->add_flag("--plan", a->plan, "Say how to pull it, too; `ripplegauge plan` says more");
   add_folder_options(*command, a->folder);
   a->panel = add_panel_options(*command);

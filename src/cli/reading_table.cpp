@@ -21,10 +21,18 @@ std::string with_interval(const Quantity& q, const char* unit) {
                      decimals);
 }
 
+/// The photo's name, or those of a set that count.
+std::string heading(const Reading& reading) {
+  std::string names;
+  for (const PhotoOfSet& p : reading.set)
+    if (p.left_out.empty()) names += (names.empty() ? "" : ", ") + one_line(p.photo.name);
+  return names.empty() ? one_line(reading.photo.name) : names + ", read together";
+}
+
 }  // namespace
 
 std::string reading_table(const Reading& reading, const ReadingTableOptions& options) {
-  std::string out = one_line(reading.photo.name) + "\n";
+  std::string out = heading(reading) + "\n";
   if (reading.status == Status::refused && reading.refusal) {
     out += wrap("Not measured: " + reading.refusal->message, "  ", "  ");
     out += wrap("What to do: " + remedy_with_options(*reading.refusal), "  ", "  ");

@@ -123,7 +123,13 @@ constexpr FindingText list[] = {
      "A dent's shape does not explain all that the stripes show inside it: its sizes may be far off.",
      "Photograph it again from nearer or with coarser stripes."},
     {dense_fringes, "dense_fringes", "Inside a dent the stripes run too dense to count surely.",
-     "Go nearer or use a coarser pitch."}};
+     "Go nearer or use a coarser pitch."},
+    {photos_contradict, "photos_contradict", "The photos do not show one and the same place as it is.",
+     "Photograph the place again, the card left where it is and the dent as it is."},
+    {photo_left_out, "photo_left_out",
+     "One of the photos does not count: it contradicts the others, or "
+     "cannot be measured.",
+     "Photograph that view again, the card left where it is."}};
 
 }  // namespace
 

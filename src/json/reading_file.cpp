@@ -96,6 +96,13 @@ void describe(Fields& fields, T& info) {  // its name stands under "photo"
   fields("height_px", info.height_px);
 }
 
+template <class Fields, Is<PhotoOfSet> T>
+void describe(Fields& fields, T& of_set) {
+  fields("photo", of_set.photo.name);
+  fields("date_taken", of_set.photo.date_taken);
+  fields("left_out", of_set.left_out);
+}
+
 template <class Fields, Is<JudgedArea> T>
 void describe(Fields& fields, T& area) {
   fields("x0_mm", area.x0_mm);
@@ -312,6 +319,7 @@ OrderedJson to_json(const Reading& reading) {
   writer("setup", reading.setup);
   if (!reading.body_line_px.empty()) writer("body_line_px", reading.body_line_px);
   if (!reading.judged_px.empty()) writer("judged_px", reading.judged_px);
+  if (!reading.set.empty()) writer("set", reading.set);
   return std::move(writer.json());
 }
 
@@ -358,6 +366,8 @@ Reading reading_from(ObjectReader& object) {
   reading.body_line_px = object.optional_pairs("body_line_px");
   for (ObjectReader& outline : object.optional_objects("judged_px"))
     reading.judged_px.push_back(Reader::object<PixelOutline>(outline));
+  for (ObjectReader& photo : object.optional_objects("set"))
+    reading.set.push_back(Reader::object<PhotoOfSet>(photo));
   for (ObjectReader& warning : object.optional_objects("warnings"))
     reading.warnings.push_back(Reader::object<Warning>(warning));
   read_dents(object, reading);

@@ -46,12 +46,6 @@ SpotVector ellipse_of(const SpotGeometry& g, const SpotVector& like) {
   return s;
 }
 
-Warning poorly_explained() {
-  return {code_of(PhotoFinding::poorly_explained),
-          "A dent's shape does not explain all that the stripes show inside it: its sizes may be far off. "
-          "Photograph it again from nearer or with coarser stripes."};
-}
-
 UnexplainedDoubt unexplained_doubt(double explained, double explained_at_start) {
   // What the re-drawn stripes leave over is shape that the surface does not have: relative uncertainty times
   // that share. And the more of it the spot left that the surface started from, the likelier a wrong fringe,

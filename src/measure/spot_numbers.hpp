@@ -48,8 +48,6 @@ constexpr double unseen_shapes = 0.25;
 /// Below this share explained, by the surface or by what it started from, an answer carries a warning.
 constexpr double least_agreement = 0.85;
 
-Warning poorly_explained();
-
 /// Relative standard uncertainty by what the re-drawn stripes leave over: the share of the disturbance that
 /// the last shape leaves, and that the spot left which it started from.
 struct UnexplainedDoubt {

@@ -215,7 +215,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
       dent.inside_of = static_cast<int>(*outer);
     dent.agreement = std::clamp(f.explained, 0.0, 1.0);
     if (std::min(f.explained, f.judgement.explained) < least_agreement)
-      out.warnings.push_back(poorly_explained());
+      out.warnings.push_back(warning(PhotoFinding::poorly_explained));
     constexpr double dense_fringes_px = 0.3;  // cycles per pixel: a whole fringe can hide between samples
     if (f.judgement.fringe_density_px > dense_fringes_px) {
       dent.notes.push_back("stripes run very dense inside: the depth may be off by a fringe");

@@ -12,6 +12,7 @@
 #include "measured_photo.hpp"
 #include "one_panel.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/core/findings.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -213,7 +214,7 @@ class PhotoSet {
   }
 
   Refusal contradiction() const {
-    return {"photos_contradict", "The photos contradict each other: " + why_against_,
+    return {code_of(PhotoFinding::photos_contradict), "The photos contradict each other: " + why_against_,
             "Was the card moved, or the dent worked on, between them? Photograph the place again, the card "
             "left where it is."};
   }
@@ -277,16 +278,16 @@ class PhotoSet {
     for (const std::size_t v : views) {
       const Reading& single = measured_[photo_of_[v]].result.reading;
       for (const Warning& w : single.warnings)
-        if (w.code != "poorly_explained" && w.code != "dense_fringes")
+        if (!is(w, PhotoFinding::poorly_explained) && !is(w, PhotoFinding::dense_fringes))
           all.push_back({w.code, single.photo.name + ": " + w.message});
     }
     for (std::size_t i = 0; i < photos_.size(); ++i)
       if (!left_out_[i].empty())
-        all.push_back(
-            {"photo_left_out", measured_[i].look.reading.photo.name + " is left out. " + left_out_[i]});
+        all.push_back({code_of(PhotoFinding::photo_left_out),
+                       measured_[i].look.reading.photo.name + " is left out. " + left_out_[i]});
     for (const auto& dent : dents_)
       if (dent && std::min(dent->explained, dent->explained_at_start) < least_agreement)
-        all.push_back(poorly_explained());
+        all.push_back(warning(PhotoFinding::poorly_explained));
     return all;
   }
 

@@ -63,6 +63,9 @@ enum class PhotoFinding {
   card_far_for_crown,
   poorly_explained,
   dense_fringes,
+  // Several photos of one place.
+  photos_contradict,
+  photo_left_out,
 };
 
 struct FindingText {

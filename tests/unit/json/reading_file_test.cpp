@@ -184,6 +184,7 @@ Reading full_reading() {
   reading.outlines_px = {{{10, 20}, {30, 40}}, {{1, 2}}};
   reading.body_line_px = {{10, 20}, {30, 45.5}};
   reading.judged_px = {{{{1, 2}, {3, 4}, {5, 6}}}, {{{7, 8}, {9, 10}, {11, 12}}}};
+  reading.set = {{{.name = "a.jpg"}, ""}, {{.name = "b.jpg"}, "It contradicts the others."}};
   reading.photo = {"a/b.jpg", "2024-05-06 07:08:09", "abc", 4032, 3024};
   reading.warnings = {{"thin", "few stripes"}};
   Setup& setup = reading.setup;
@@ -321,6 +322,11 @@ TEST_CASE("every field of a reading is in its JSON", "[reading_file]") {
   CHECK(read.judged_px == reading.judged_px);
   CHECK(read.body_line_px == reading.body_line_px);
   CHECK(read.setup.body_line == reading.setup.body_line);
+  REQUIRE(read.set.size() == reading.set.size());
+  for (std::size_t i = 0; i < read.set.size(); ++i) {
+    CHECK(read.set[i].photo.name == reading.set[i].photo.name);
+    CHECK(read.set[i].left_out == reading.set[i].left_out);
+  }
   CHECK(read.photo.name == "a/b.jpg");
   CHECK(read.photo.date_taken == "2024-05-06 07:08:09");
   CHECK(read.photo.sha256 == "abc");
