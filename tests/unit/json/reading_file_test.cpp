@@ -184,7 +184,10 @@ Reading full_reading() {
   reading.outlines_px = {{{10, 20}, {30, 40}}, {{1, 2}}};
   reading.body_line_px = {{10, 20}, {30, 45.5}};
   reading.judged_px = {{{{1, 2}, {3, 4}, {5, 6}}}, {{{7, 8}, {9, 10}, {11, 12}}}};
-  reading.set = {{{.name = "a.jpg"}, ""}, {{.name = "b.jpg"}, "It contradicts the others."}};
+  reading.set.resize(2);
+  reading.set[0].photo.name = "a.jpg";
+  reading.set[1].photo.name = "b.jpg";
+  reading.set[1].left_out = "It contradicts the others.";
   reading.photo = {"a/b.jpg", "2024-05-06 07:08:09", "abc", 4032, 3024};
   reading.warnings = {{"thin", "few stripes"}};
   Setup& setup = reading.setup;
