@@ -32,6 +32,20 @@ std::vector<SpotVector> parts_of(const FoundSpot& f) {
   return f.second ? std::vector{f.fit.spot, *f.second} : std::vector{f.fit.spot};
 }
 
+/// What a photo says of a dent by itself; uncertainties are relative.
+struct Told {
+  Kind kind = Kind::low;
+  double diameter_mm = 0, depth_mm = 0, u_diameter = 0, u_depth = 0;
+};
+
+/// `dent` has a depth.
+Told told_by(const Dent& dent) {
+  // An interval of 95 % is four standard uncertainties wide.
+  const auto relative = [](const Quantity& q) { return 0.25 * std::log(q.high / q.low); };
+  return {dent.kind, dent.diameter_mm.value, dent.depth_mm->value, relative(dent.diameter_mm),
+          relative(*dent.depth_mm)};
+}
+
 /// One photo's spots beside another's.
 struct Pair {
   double unlike;  ///< 0 for the same place, size and kind
@@ -194,23 +208,34 @@ class PhotoSet {
     return worst;
   }
 
-  bool differs(const JointSpot& dent, const JointPart& part) {
-    const SpotGeometry& g = dent.answer.shape;
+  bool differs(const JointSpot& joint, const JointPart& part) {
+    const SpotGeometry& g = joint.answer.shape;
     const auto place = format("the dent at x %.0f, y %.0f mm ", g.x_mm, g.y_mm);
     if (!part.alone) {
       why_against_ = place + "is not in it.";
       return true;
     }
-    const double diameter = std::abs(std::log(part.alone->diameter_mm / g.diameter_mm)),
-                 depth = std::abs(std::log(part.alone->depth_mm / g.depth_mm));
-    constexpr double intervals = 3, least_diameter = 0.05, least_depth = 0.12;
-    if (part.alone->kind == g.kind &&
-        diameter < std::max(2 * intervals * dent.answer.u_diameter, least_diameter) &&
-        depth < std::max(2 * intervals * dent.answer.u_depth, least_depth))
+    Told told{part.alone->kind, part.alone->diameter_mm, part.alone->depth_mm};
+    if (const Dent* own = read_there(part.view, g); own != nullptr && own->depth_mm) told = told_by(*own);
+    constexpr double intervals = 3, least_diameter = 0.05, least_depth = 0.1;
+    const double diameter = std::abs(std::log(told.diameter_mm / g.diameter_mm)),
+                 depth = std::abs(std::log(told.depth_mm / g.depth_mm));
+    if (told.kind == g.kind &&
+        diameter <
+            std::max(intervals * std::hypot(told.u_diameter, joint.answer.u_diameter), least_diameter) &&
+        depth < std::max(intervals * std::hypot(told.u_depth, joint.answer.u_depth), least_depth))
       return false;
-    why_against_ = place + format("is %.1f mm across and %.3f mm %s there.", part.alone->diameter_mm,
-                                  part.alone->depth_mm, part.alone->kind == Kind::low ? "deep" : "high");
+    why_against_ = place + format("is %.1f mm across and %.3f mm %s there.", told.diameter_mm, told.depth_mm,
+                                  told.kind == Kind::low ? "deep" : "high");
     return true;
+  }
+
+  /// The dent that a photo reads there by itself.
+  const Dent* read_there(std::size_t view, const SpotGeometry& g) const {
+    const Reading& single = measured_[photo_of_[view]].result.reading;
+    for (const Dent& dent : single.dents)
+      if (std::hypot(dent.x_mm - g.x_mm, dent.y_mm - g.y_mm) < 0.25 * g.diameter_mm) return &dent;
+    return nullptr;
   }
 
   Refusal contradiction() const {
@@ -259,6 +284,16 @@ class PhotoSet {
     reading.outlines_px = out.outlines_px[photo_of_[views.front()]];
     out.joint.relief = one_map(maps);
     reading.status = reading.dents.empty() ? Status::no_dent : Status::measured;
+    if (reading.dents.empty()) reading.refusal = why_not_bare(views);
+    if (reading.refusal) reading.status = Status::refused;
+  }
+
+  /// A bare panel is proven only where no photo sees anything that it cannot explain, and none has a dent.
+  std::optional<Refusal> why_not_bare(const std::vector<std::size_t>& views) const {
+    for (const std::size_t v : views)
+      if (const auto& told = measured_[photo_of_[v]].result.reading.refusal) return told;
+    if (dents_.empty()) return std::nullopt;
+    return refusal(PhotoFinding::dent_not_explained);
   }
 
   /// The dent that another one lies in, as the photo that saw it first has it.
