@@ -124,8 +124,8 @@ class PhotoSet {
       }
       SetView view;
       view.bundle = m.tied.bundle;
-      view.scene = {&photos_[i].photo.grey, &m.tied.problem,      m.tied.bundle.parameters,
-                    &m.look.residual,       m.look.pixels_per_mm, options_.threads};
+      view.scene = {&m.look.grey,     &m.tied.problem,      m.tied.bundle.parameters,
+                    &m.look.residual, m.look.pixels_per_mm, options_.threads};
       views_.push_back(view);
       photo_of_.push_back(i);
     }
