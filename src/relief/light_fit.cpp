@@ -16,8 +16,10 @@ double light_ridge(int column) {
 }
 
 std::span<const int> PixelArrays::clipped_in(std::size_t from, std::size_t to) const {
-  const auto first = std::lower_bound(clipped.begin(), clipped.end(), static_cast<int>(from));
-  return {first, std::lower_bound(first, clipped.end(), static_cast<int>(to))};
+  // Plain pointers: older libraries make spans of nothing else.
+  const int* const end = clipped.data() + clipped.size();
+  const int* const first = std::lower_bound(clipped.data(), end, static_cast<int>(from));
+  return {first, std::lower_bound(first, end, static_cast<int>(to))};
 }
 
 namespace {
