@@ -105,23 +105,36 @@ int run_new(const JobArguments& arguments) {
 
 /// A reading with what goes into the job beside it.
 struct ReadingToAdd {
+  std::string panel;
   Reading reading;
   std::string picture;
 };
 
+/// Of a vehicle's file the panels are its own, else all go to the panel that was said.
+std::vector<PanelReadings> panels_in(const std::string& file, const std::string& said) {
+  if (!said.empty()) return {{said, read_readings(file)}};
+  if (auto panels = read_vehicle(file)) return std::move(*panels);
+  throw UsageError("which panel do the readings of " + file + " belong to? Give --panel");
+}
+
+ReadingToAdd reading_to_add(const JobArguments& arguments, const std::string& file, const std::string& panel,
+                            Reading reading) {
+  const std::filesystem::path photo = photo_beside(reading.photo.name, file);
+  if (reading.photo.sha256.empty() && !photo.empty()) reading.photo.sha256 = sha256_of_file(photo);
+  std::string picture;
+  if (arguments.draw && photo.empty())
+    warn(reading.photo.name + ": the photo is not there any more; nothing is drawn");
+  else if (arguments.draw)
+    picture = draw_for_job(reading, photo, arguments.file);
+  return {panel, std::move(reading), picture};
+}
+
 std::vector<ReadingToAdd> readings_to_add(const JobArguments& arguments) {
   std::vector<ReadingToAdd> all;
   for (const std::string& file : arguments.readings)
-    for (Reading& reading : read_readings(file)) {
-      const std::filesystem::path photo = photo_beside(reading.photo.name, file);
-      if (reading.photo.sha256.empty() && !photo.empty()) reading.photo.sha256 = sha256_of_file(photo);
-      std::string picture;
-      if (arguments.draw && photo.empty())
-        warn(reading.photo.name + ": the photo is not there any more; nothing is drawn");
-      else if (arguments.draw)
-        picture = draw_for_job(reading, photo, arguments.file);
-      all.push_back({std::move(reading), picture});
-    }
+    for (PanelReadings& panel : panels_in(file, arguments.panel))
+      for (Reading& reading : panel.readings)
+        all.push_back(reading_to_add(arguments, file, panel.panel, std::move(reading)));
   if (!arguments.pictures.empty() && arguments.pictures.size() != all.size())
     throw UsageError("--picture stands " + std::to_string(arguments.pictures.size()) + " times for " +
                      std::to_string(all.size()) + " readings; give one for each, in the same order");
@@ -160,11 +173,10 @@ int run_add(const JobArguments& arguments) {
   std::vector<AddedReading> added;
   Job after;
   change_job(arguments.file, JobMustBe::either, [&](Job& job) {
-    JobPanel& panel = panel_named(job, arguments.panel);
-    add_facts(panel.facts, arguments.facts);
+    for (const ReadingToAdd& one : readings) add_facts(panel_named(job, one.panel).facts, arguments.facts);
     for (const ReadingToAdd& one : readings)
-      added.push_back(add_judged_reading(job, arguments.panel, one.reading,
-                                         {program_name(), now_utc(), one.picture}, rules));
+      added.push_back(
+          add_judged_reading(job, one.panel, one.reading, {program_name(), now_utc(), one.picture}, rules));
     after = job;
     // A photo that is there already is no reason to leave an empty panel behind.
     return !arguments.facts.empty() || std::any_of(added.begin(), added.end(), [](const AddedReading& one) {
@@ -173,7 +185,7 @@ int run_add(const JobArguments& arguments) {
   });
   bool all_refused = true;
   for (std::size_t i = 0; i < readings.size(); ++i) {
-    report_added(after, arguments.panel, readings[i].reading, added[i]);
+    report_added(after, readings[i].panel, readings[i].reading, added[i]);
     all_refused = all_refused && readings[i].reading.status == Status::refused;
   }
   return all_refused ? exit_refused : exit_ok;
@@ -522,8 +534,11 @@ void add_job_command(CLI::App& app, ChosenCommand& chosen) {
   add_vehicle_options(*fresh, *arguments);
 
   auto* add = action("add", "Add the spots of readings to a panel", run_add);
-  add->add_option("--panel", arguments->panel, "Panel, such as bonnet")->required();
-  add->add_option("READING", arguments->readings, "Readings that `measure --json` wrote")->required();
+  add->add_option("--panel", arguments->panel,
+                  "Panel, such as bonnet; a vehicle's file of the page says its own");
+  add->add_option("READING", arguments->readings,
+                  "Readings that `measure --json` wrote, or a vehicle's file of the page")
+      ->required();
   add->add_option("--fact", arguments->facts, "Fact of the panel, such as aluminium; several times")
       ->allow_extra_args(false);
   add->add_option("--picture", arguments->pictures,

@@ -8,6 +8,7 @@
 #include <type_traits>
 
 #include "ripplegauge/core/errors.hpp"
+#include "ripplegauge/json/field_rules.hpp"
 #include "ripplegauge/json/json_reader.hpp"
 #include "ripplegauge/json/json_write.hpp"
 #include "ripplegauge/json/reading_json.hpp"
@@ -430,6 +431,25 @@ bool is_photo(const std::filesystem::path& file) {
 std::vector<Reading> read_readings(const std::filesystem::path& file) {
   if (is_photo(file)) throw PhotoForReading(file.string());
   return readings_from(JsonFile::read(file, limits), file.string());
+}
+
+std::optional<std::vector<PanelReadings>> read_vehicle(const std::filesystem::path& file) {
+  if (is_photo(file)) throw PhotoForReading(file.string());
+  std::vector<ObjectReader> objects = JsonFile::read(file, limits).objects();
+  if (objects.size() != 1 || !objects.front().has("panels")) return std::nullopt;
+  ObjectReader& vehicle = objects.front();
+  vehicle.require_schema(1);
+  vehicle.optional<std::string>("vehicle", label_rule);  // for the reader of the file
+  const TextRule panel_name{.min_bytes = 1, .max_bytes = 200, .one_line = true};
+  std::vector<PanelReadings> panels;
+  for (ObjectReader& panel : vehicle.required_objects("panels", {.min = 1})) {
+    panels.push_back({panel.required<std::string>("panel", panel_name), {}});
+    for (ObjectReader& reading : panel.required_objects("readings"))
+      panels.back().readings.push_back(reading_from(reading));
+    panel.finish();
+  }
+  vehicle.finish();
+  return panels;
 }
 
 std::vector<Reading> readings_from_json(std::string_view text, const std::string& name) {

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -30,6 +31,16 @@ class PhotoForReading : public FileError {
 
 /// At least one reading; a file may hold one object or an array of them. Throws FileError, PhotoForReading.
 std::vector<Reading> read_readings(const std::filesystem::path& file);
+
+struct PanelReadings {
+  std::string panel;
+  std::vector<Reading> readings;
+};
+
+/// The readings of one vehicle by its panels, as the page hands them over:
+///   {"schema": 1, "vehicle": "blue estate", "panels": [{"panel": "bonnet", "readings": [...]}, ...]}
+/// Absent for a file of plain readings. Throws FileError.
+std::optional<std::vector<PanelReadings>> read_vehicle(const std::filesystem::path& file);
 
 /// `name` stands for the file in error messages.
 std::vector<Reading> readings_from_json(std::string_view text, const std::string& name);
