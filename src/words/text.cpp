@@ -213,25 +213,6 @@ std::string printable(std::string_view text) {
   return clean;
 }
 
-std::string trimmed(std::string_view text) {
-  const auto first = text.find_first_not_of(blanks);
-  if (first == std::string_view::npos) return "";
-  return std::string(text.substr(first, text.find_last_not_of(blanks) - first + 1));
-}
-
-std::string lower_case(std::string_view text) {
-  std::string lower(text);
-  for (char& c : lower)
-    if (c >= 'A' && c <= 'Z') c = static_cast<char>(c - 'A' + 'a');
-  return lower;
-}
-
-std::string figure(double value, int decimals) {
-  std::string text = fmt::format("{:.{}f}", value, decimals);
-  if (text.front() == '-' && text.find_first_not_of("-0.") == std::string::npos) text.erase(0, 1);
-  return text;
-}
-
 std::string padded_right(std::string text, int width) {
   text.append(static_cast<std::size_t>(std::max(0, width - display_width(text))), ' ');
   return text;
