@@ -6,6 +6,7 @@ ripplegauge_packages=(
   libopencv-dev libcli11-dev nlohmann-json3-dev libeigen3-dev libboost-math-dev
   libjpeg62-turbo-dev libpng-dev libheif-dev libexiv2-dev libssl-dev libicu-dev libfmt-dev
   libpango1.0-dev fonts-dejavu-core fonts-noto-core fonts-droid-fallback
+  libcpp-httplib-dev libqrencode-dev
   ccache
 )
 

@@ -42,5 +42,6 @@ void add_pullwindow_command(CLI::App& app, ChosenCommand& chosen);
 void add_job_command(CLI::App& app, ChosenCommand& chosen);
 void add_quote_command(CLI::App& app, ChosenCommand& chosen);
 void add_prices_command(CLI::App& app, ChosenCommand& chosen);
+void add_page_command(CLI::App& app, ChosenCommand& chosen);
 
 }  // namespace ripplegauge::cli

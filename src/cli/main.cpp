@@ -84,6 +84,7 @@ int run(int argc, char** argv) {
   add_job_command(app, chosen);
   add_quote_command(app, chosen);
   add_prices_command(app, chosen);
+  add_page_command(app, chosen);
 
   accept_decimal_commas(app);
 
