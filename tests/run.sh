@@ -20,7 +20,7 @@ for option in "$@"; do
       ;;
   esac
 done
-install_packages catch2 poppler-utils python3 ${sanitize:+clang}
+install_packages catch2 poppler-utils python3 nodejs ${sanitize:+clang}
 passed=0
 failed=0
 results=$(mktemp -d)
@@ -73,6 +73,18 @@ echo "building program and tests into build/ ..."
 build build -DRIPPLEGAUGE_TESTS=ON
 mapfile -t tests < <(find build/tests -maxdepth 1 -name 'test_*' -type f -perm -u+x | sort)
 run_suite "$filter" "${tests[@]}"
+
+# run_page COMMAND...: tests of the page, which count themselves in their last line.
+run_page() {
+  local counts p f
+  counts=$("$@" | tee /dev/stderr | grep -oE '^[0-9]+ passed, [0-9]+ failed' | tail -n 1) || true
+  read -r p _ f _ <<<"${counts:-0 passed, 1 failed}"
+  passed=$((passed + p))
+  failed=$((failed + f))
+}
+echo "== parts of the page"
+run_page node tests/page/parts.mjs
+if [ -z "$filter" ]; then run_page bash tests/page/run.sh --slow; fi
 
 if [ -n "$sanitize" ]; then
   # What takes bytes or pixels, but whole readings, which are ten times as slow. Clang builds this faster than GCC, in less memory.
