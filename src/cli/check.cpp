@@ -67,8 +67,8 @@ std::string figures_table(const PhotoCheck& check) {
   const ShotFigures& f = check.figures;
   std::string out = card_line(check);
   if (s.camera_distance_mm && s.camera_tilt_deg)
-    out += line("phone", fmt::format("{:.0f} cm from the card, {:.0f} degrees off square",
-                                     0.1 * s.camera_distance_mm->value, s.camera_tilt_deg->value));
+    out += line("phone", fmt::format("{:.0f} mm from the card, {:.0f} degrees off square",
+                                     s.camera_distance_mm->value, s.camera_tilt_deg->value));
   if (f.stripe_period_px) out += stripes_line(check);
   if (s.board_distance_mm && s.board_tilt_deg)
     out += line("board", fmt::format("{:.0f} mm away ({:.0f} to {:.0f}), turned {:.0f} degrees from square",

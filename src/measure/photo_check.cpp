@@ -31,7 +31,8 @@ constexpr double nearest_camera_mm = 200, nearest_board_mm = 150, furthest_board
 constexpr double squarest_deg = 14, slanted_deg = 50;
 
 int rounded(double value) { return static_cast<int>(std::lround(value)); }
-std::string cm(double mm) { return format("%d cm", std::max(1, rounded(0.1 * mm))); }
+/// To the centimetre: nobody holds phone or board truer.
+std::string told_mm(double mm) { return format("%d mm", 10 * std::max(1, rounded(0.1 * mm))); }
 
 // ---- what the photo is like
 
@@ -210,8 +211,8 @@ Advice closer(const PhotoLook& look) {
                       format("Use the camera's full resolution (this photo has %d x %d pixels), uncropped: ",
                              look.reading.photo.width_px, look.reading.photo.height_px) +
                           why + "."};
-  return ShotAdvice{"closer", "Move the phone " + cm(camera_mm - wanted_mm) + " closer, from about " +
-                                  cm(camera_mm) + " to " + cm(wanted_mm) + ": " + why + "."};
+  return ShotAdvice{"closer", "Move the phone " + told_mm(camera_mm - wanted_mm) + " closer, from about " +
+                                  told_mm(camera_mm) + " to " + told_mm(wanted_mm) + ": " + why + "."};
 }
 
 Advice tilt(const PhotoLook& look) {
@@ -245,9 +246,9 @@ Advice wider_stripes(const PhotoLook& look, const ShotFigures& f) {
       "more",
       *f.stripe_period_px, comfortable_period_px, pitch * factor);
   if (const double d = both_mm / factor - camera->value; d >= nearest_board_mm)
-    text += ", or move the board " + cm(board_mm - d) + " nearer";
+    text += ", or move the board " + told_mm(board_mm - d) + " nearer";
   if (const double c = both_mm / factor - board_mm; c >= nearest_camera_mm)
-    text += ", or the phone " + cm(camera->value - c) + " closer";
+    text += ", or the phone " + told_mm(camera->value - c) + " closer";
   return ShotAdvice{"coarser_stripes", text + "."};
 }
 
@@ -264,7 +265,7 @@ Advice narrower_stripes(const PhotoLook& look, const ShotFigures& f) {
       *period, look.problem.constants.pitch_mm * factor);
   const double board_mm = look.reading.setup.board_distance_mm->value;
   if (const double d = (camera->value + board_mm) / factor - camera->value; d <= furthest_board_mm)
-    text += ", or move the board " + cm(d - board_mm) + " further away";
+    text += ", or move the board " + told_mm(d - board_mm) + " further away";
   return ShotAdvice{"finer_stripes", text + "."};
 }
 

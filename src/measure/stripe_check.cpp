@@ -49,9 +49,9 @@ Refusal tags_contradict_pitch(double stated_mm, double by_tags_mm) {
 
 Refusal board_impossibly_far(double pitch_mm, double distance_mm) {
   return {code_of(PhotoFinding::pitch_contradicted),
-          format("With a pitch of %g mm the board would stand %.0f cm from the panel, where no board stands: "
+          format("With a pitch of %g mm the board would stand %.0f mm from the panel, where no board stands: "
                  "that pitch is wrong, or the board much too far away.",
-                 pitch_mm, 0.1 * distance_mm),
+                 pitch_mm, distance_mm),
           "Measure one light plus one dark stripe across ten of them, and give that as the pitch."};
 }
 
