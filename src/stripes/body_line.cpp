@@ -20,11 +20,20 @@ struct Node {
   double x_mm, y_mm, cycles;  ///< cycles: unwrapped, measured minus model
 };
 
-std::vector<Node> nodes_of(const cv::Mat& unwrapped, const PanelGrid& nodes) {
-  std::vector<Node> found;
+/// The nodes that were unwrapped and where light swings as stripes do; wide windows see those beyond the
+/// board's end, too.
+std::vector<Node> nodes_of(const cv::Mat& unwrapped, const cv::Mat& amplitude, const PanelGrid& nodes) {
+  std::vector<float> amplitudes;
   for (int r = 0; r < unwrapped.rows; ++r)
     for (int c = 0; c < unwrapped.cols; ++c)
-      if (!std::isnan(unwrapped.at<float>(r, c)))
+      if (!std::isnan(unwrapped.at<float>(r, c))) amplitudes.push_back(amplitude.at<float>(r, c));
+  std::vector<Node> found;
+  if (amplitudes.empty()) return found;
+  constexpr float surely_there = 0.5F;
+  const float least = surely_there * static_cast<float>(median_of(amplitudes));
+  for (int r = 0; r < unwrapped.rows; ++r)
+    for (int c = 0; c < unwrapped.cols; ++c)
+      if (!std::isnan(unwrapped.at<float>(r, c)) && amplitude.at<float>(r, c) > least)
         found.push_back({nodes.x_mm(c), nodes.y_mm(r), unwrapped.at<float>(r, c) / (2 * std::numbers::pi)});
   return found;
 }
@@ -35,7 +44,15 @@ std::vector<Node> beyond(const Followed& f) {
   rest.usable = rest.usable & ((f.unwrapped == f.unwrapped) == 0);  // NaN equals nothing
   constexpr double all = 1;
   return nodes_of(largest_flood(unwrap_in_floods(rest, {f.nodes.columns / 2, f.nodes.rows / 2}, all)),
-                  f.nodes);
+                  rest.amplitude, f.nodes);
+}
+
+/// Every n-th, so that at most so many are left.
+template <class T>
+std::vector<T> some_of(const std::vector<T>& all, std::size_t most) {
+  std::vector<T> some;
+  for (std::size_t i = 0; i < all.size(); i += all.size() / most + 1) some.push_back(all[i]);
+  return some;
 }
 
 /// At most so many of the nodes as samples, counted in cycles of the model.
@@ -70,37 +87,58 @@ PanelVector with_fold(const PanelPriors& priors, PanelVector p, const Line& line
   return p;
 }
 
-/// The straight line that parts two sets of places best.
-Line line_between(const std::vector<Node>& near, const std::vector<Node>& far) {
+/// The straight line that parts two sets of places best. A place costs how far it lies on the wrong side, or
+/// less than a margin on the right one; stray patches cost no more the further away they lie.
+Line line_between(const std::vector<Node>& all_near, const std::vector<Node>& all_far) {
+  // Both thinned alike: the smaller one must not count for more where they meet.
+  constexpr std::size_t enough = 1000;
+  const std::size_t all = all_near.size() + all_far.size();
+  const std::vector<Node> near = some_of(all_near, enough * all_near.size() / all + 1),
+                          far = some_of(all_far, enough * all_far.size() / all + 1);
+  constexpr double margin_mm = 4, furthest_mm = 15;
+  const auto cost = [&](double angle, double place_mm) {
+    const double c = std::cos(angle), s = std::sin(angle);
+    const auto wrong = [&](double beyond_mm) { return std::clamp(beyond_mm + margin_mm, 0.0, furthest_mm); };
+    double sum = 0;
+    for (const Node& n : near) sum += wrong(n.x_mm * c + n.y_mm * s - place_mm);
+    for (const Node& n : far) sum += wrong(place_mm - n.x_mm * c - n.y_mm * s);
+    return sum;
+  };
+  double x_mm = 0, y_mm = 0, reach_mm = 0;
+  const auto both = static_cast<double>(near.size() + far.size());
+  for (const auto& nodes : {near, far})
+    for (const Node& n : nodes) x_mm += n.x_mm / both, y_mm += n.y_mm / both;
+  for (const auto& nodes : {near, far})
+    for (const Node& n : nodes) reach_mm = std::max(reach_mm, std::hypot(n.x_mm - x_mm, n.y_mm - y_mm));
   Line best;
-  constexpr int directions = 120;
+  double least = 1e300;
+  const auto look = [&](double angle, double from_mm, double to_mm, double step_mm) {
+    for (double place = from_mm; place <= to_mm; place += step_mm)
+      if (const double here = cost(angle, place); here < least)
+        least = here, best.direction_rad = angle, best.place_mm = place;
+  };
+  constexpr int directions = 60;
   for (int i = 0; i < directions; ++i) {
-    const double angle = 2 * std::numbers::pi * i / directions, c = std::cos(angle), s = std::sin(angle);
-    std::vector<double> near_at, far_at;
-    for (const Node& n : near) near_at.push_back(n.x_mm * c + n.y_mm * s);
-    for (const Node& n : far) far_at.push_back(n.x_mm * c + n.y_mm * s);
-    std::sort(near_at.begin(), near_at.end());
-    std::sort(far_at.begin(), far_at.end());
-    // The place where as large a share of the one lies beyond as of the other lies before.
-    const auto share_wrong = [&](double place) {
-      const auto beyond = near_at.end() - std::upper_bound(near_at.begin(), near_at.end(), place);
-      const auto before = std::lower_bound(far_at.begin(), far_at.end(), place) - far_at.begin();
-      return std::pair(static_cast<double>(beyond) / static_cast<double>(near_at.size()),
-                       static_cast<double>(before) / static_cast<double>(far_at.size()));
-    };
-    double low = std::min(near_at.front(), far_at.front()), high = std::max(near_at.back(), far_at.back());
-    for (int k = 0; k < 30; ++k) {
-      const double middle = 0.5 * (low + high);
-      const auto [beyond, before] = share_wrong(middle);
-      (beyond > before ? low : high) = middle;
-    }
-    const auto [beyond, before] = share_wrong(low);
-    const double misplaced = std::max(beyond, before);
-    // Between two clean sets there is room: the middle of it.
-    const double place = misplaced > 0 ? low : 0.5 * (near_at.back() + far_at.front());
-    const double gap = misplaced > 0 ? -misplaced : 1e-3 * (far_at.front() - near_at.back());
-    if (gap > -best.misplaced) best = {angle, place, -gap};
+    const double angle = 2 * std::numbers::pi * i / directions,
+                 middle = x_mm * std::cos(angle) + y_mm * std::sin(angle);
+    look(angle, middle - reach_mm, middle + reach_mm, 5);
   }
+  // Finer, the line turned about the middle of the nodes.
+  const Line coarse = best;
+  constexpr double fine_rad = 0.01;
+  for (int i = -12; i <= 12; ++i) {
+    const double angle = coarse.direction_rad + i * fine_rad;
+    const double shift = x_mm * (std::cos(angle) - std::cos(coarse.direction_rad)) +
+                         y_mm * (std::sin(angle) - std::sin(coarse.direction_rad));
+    look(angle, coarse.place_mm + shift - 6, coarse.place_mm + shift + 6, 0.5);
+  }
+  const auto share = [&](const std::vector<Node>& nodes, double sign) {
+    return static_cast<double>(
+               std::count_if(nodes.begin(), nodes.end(),
+                             [&](const Node& n) { return sign * best.beyond_mm(n.x_mm, n.y_mm) > 0; })) /
+           static_cast<double>(nodes.size());
+  };
+  best.misplaced = std::max(share(near, 1), share(far, -1));
   return best;
 }
 
@@ -152,13 +190,6 @@ std::vector<PanelVector> turns_to_try(const BundleProblem& problem, const PanelV
 }
 
 const BundleNoise rough{.phase_cycles = 0.3}, fine{.phase_cycles = 0.05}, sharp{.phase_cycles = 0.01};
-
-/// Every n-th of the samples, so that at most so many are left.
-std::vector<PhaseSample> some_of(const std::vector<PhaseSample>& samples, std::size_t most) {
-  std::vector<PhaseSample> some;
-  for (std::size_t i = 0; i < samples.size(); i += samples.size() / most + 1) some.push_back(samples[i]);
-  return some;
-}
 
 /// The problem with the samples of both sides, those of the far one counted in whole cycles as the model
 /// does.
@@ -231,17 +262,32 @@ bool needs_fold(const BundleProblem& problem, const PanelVector& flat_start, con
   return without - with > decisive;
 }
 
-/// The fold between what was followed and the largest patch of stripes that was not.
-std::optional<PanelVector> fold_that_breaks(const Followed& f) {
-  const std::vector<Node> near = nodes_of(f.unwrapped, f.nodes), far = beyond(f);
+/// A line turned about the place on it that lies nearest to the middle of these nodes.
+Line turned_about(const Line& line, const std::vector<Node>& nodes, double by_rad) {
+  double x_mm = 0, y_mm = 0;
+  for (const Node& n : nodes) x_mm += n.x_mm, y_mm += n.y_mm;
+  x_mm /= static_cast<double>(nodes.size()), y_mm /= static_cast<double>(nodes.size());
+  const double beyond_mm = line.beyond_mm(x_mm, y_mm);
+  x_mm -= beyond_mm * std::cos(line.direction_rad), y_mm -= beyond_mm * std::sin(line.direction_rad);
+  Line turned = line;
+  turned.direction_rad += by_rad;
+  turned.place_mm = x_mm * std::cos(turned.direction_rad) + y_mm * std::sin(turned.direction_rad);
+  return turned;
+}
+
+/// The fold between what was followed and the largest patch of stripes that was not. Where a dent or the
+/// board's end eats into a patch, the line between them is off by some degrees, and so far the bundle does
+/// not find back: lines turned to either side are tried as well.
+std::vector<PanelVector> fold_that_breaks(const Followed& f) {
+  const std::vector<Node> near = nodes_of(f.unwrapped, f.demodulated.amplitude, f.nodes), far = beyond(f);
   constexpr std::size_t least_nodes = 60;
   constexpr double least_share = 0.06;
   if (far.size() < least_nodes ||
       static_cast<double>(far.size()) < least_share * static_cast<double>(near.size()))
-    return std::nullopt;
+    return {};
   Line line = line_between(near, far);
   constexpr double most_misplaced = 0.1;
-  if (line.misplaced > most_misplaced) return std::nullopt;
+  if (line.misplaced > most_misplaced) return {};
   BundleProblem problem = *f.problem;
   const PanelModel<double> flat(problem.constants, f.parameters);
   constexpr std::size_t enough = 300;
@@ -255,9 +301,12 @@ std::optional<PanelVector> fold_that_breaks(const Followed& f) {
     start = settle_bundle(problem, start, BundleFreedom::board_only, rough);
     start = settle_bundle(problem, start, BundleFreedom::everything, fine);
   }
-  const auto turned = best_turn(problem, start, line, near_samples, far_samples);
-  if (!turned || !needs_fold(problem, start, *turned, near_samples, far_samples)) return std::nullopt;
-  return turned;
+  std::vector<PanelVector> found;
+  for (const double by_rad : {0.0, -0.12, 0.12}) {
+    const auto turned = best_turn(problem, start, turned_about(line, far, by_rad), near_samples, far_samples);
+    if (turned && needs_fold(problem, start, *turned, near_samples, far_samples)) found.push_back(*turned);
+  }
+  return found;
 }
 
 /// What one Gauss-Newton step of the whole bundle would gain by a turn at a line and another count of cycles
@@ -313,7 +362,8 @@ std::optional<PanelVector> fold_that_kinks(const Followed& f) {
   // What leaves less unexplained than the least turn would has none.
   constexpr double promising = 5, uneven_cycles = 0.02;
   if (noise.phase_cycles < uneven_cycles) return std::nullopt;
-  const Kink kink = best_kink(problem, f.parameters, nodes_of(f.unwrapped, f.nodes), few_samples, noise);
+  const Kink kink = best_kink(problem, f.parameters, nodes_of(f.unwrapped, f.demodulated.amplitude, f.nodes),
+                              few_samples, noise);
   if (kink.gain < promising) return std::nullopt;
   // Nodes are a quarter of a period apart; what windows over the stripes see there is of both sides.
   const double too_near_mm = 5 + 3 * f.nodes.step_mm;
@@ -332,9 +382,11 @@ std::optional<PanelVector> fold_that_kinks(const Followed& f) {
 
 }  // namespace
 
-std::optional<PanelVector> find_body_line(const Followed& followed) {
-  if (const auto fold = fold_that_breaks(followed)) return fold;
-  return fold_that_kinks(followed);
+std::vector<PanelVector> find_body_line(const Followed& followed) {
+  std::vector<PanelVector> found = fold_that_breaks(followed);
+  if (!found.empty()) return found;
+  if (const auto kink = fold_that_kinks(followed)) found.push_back(*kink);
+  return found;
 }
 
 std::optional<PanelVector> other_count_of_cycles(const BundleProblem& folded, const PanelVector& parameters) {

@@ -4,6 +4,7 @@
 #pragma once
 
 #include <optional>
+#include <vector>
 
 #include "demodulation.hpp"
 #include "ripplegauge/panel/bundle.hpp"
@@ -21,9 +22,9 @@ struct Followed {
   PanelGrid nodes;
 };
 
-/// The bundle's parameters with a fold that makes stripes on both sides those of one panel. Nothing where the
-/// stripes show none.
-std::optional<PanelVector> find_body_line(const Followed& followed);
+/// The bundle's parameters with a fold that makes stripes on both sides those of one panel; several where the
+/// direction of the line is not sure yet. Nothing where the stripes show none.
+std::vector<PanelVector> find_body_line(const Followed& followed);
 
 /// The fold with one more cycle or one less beyond it, where that explains the samples of both sides better:
 /// two counts differ little in all but the fold's own shape. Nothing where the count is right.

@@ -271,6 +271,44 @@ bool makes_sense(const BundleResult& bundle, const BundleProblem& problem) {
          bundle.phase_mad_cycles < most_uneven_cycles;
 }
 
+constexpr double in_phase_rad = 0.8;
+
+/// The stripes through a narrow window, once the model knows their phase.
+struct NarrowLook {
+  const ReducedLight& light;
+  const cv::Mat& covered;
+  PanelGrid grid;
+  double period_mm;
+  Window window;
+  Demodulated at(const BundleProblem& problem, const PanelVector& p) const {
+    return demodulate(light, PanelModel<double>(problem.constants, p), covered, grid, period_mm, window);
+  }
+};
+
+/// A panel with a body line, settled to the stripes of both sides.
+struct WithLine {
+  BundleProblem problem;
+  PanelVector parameters;
+  int in_phase = 0;  ///< nodes
+};
+
+WithLine settle_line(const NarrowLook& look, const PanelGrid& nodes, BundleProblem problem, PanelVector p) {
+  problem.constants.folded = true;
+  constexpr int most_rounds = 6, settled = 3;
+  constexpr std::size_t samples = 700;
+  for (int round = 0, unchanged = 0; round < most_rounds && unchanged < settled; ++round) {
+    problem.samples = samples_in_phase(look.at(problem, p), PanelModel<double>(problem.constants, p), nodes,
+                                       in_phase_rad, samples);
+    p = settle_bundle(problem, p, BundleFreedom::everything);
+    const auto other = other_count_of_cycles(problem, p);
+    unchanged = other ? 0 : unchanged + 1;
+    if (other) p = *other;
+  }
+  const Demodulated last = look.at(problem, p);
+  const int in_phase = cv::countNonZero(last.usable & (cv::abs(last.angle) < in_phase_rad));
+  return {std::move(problem), p, in_phase};
+}
+
 /// `cautiously`: what lies further from the model than it should by now is not believed, however smoothly it
 /// goes on.
 StripeField follow_from(cv::Point2d centre_mm, bool cautiously, const cv::Mat& grey, BundleProblem& problem,
@@ -295,7 +333,6 @@ StripeField follow_from(cv::Point2d centre_mm, bool cautiously, const cv::Mat& g
     match_carrier(problem, carrier, p);  // tags have turned the board already
 
   const cv::Rect everything(0, 0, grid.columns, grid.rows);
-  constexpr double in_phase_rad = 0.8;
   constexpr int rounds = 6;
   constexpr double radius_mm[rounds] = {50, 65, 85, 115, 150, 150};
   cv::Mat unwrapped;
@@ -338,32 +375,21 @@ StripeField follow_from(cv::Point2d centre_mm, bool cautiously, const cv::Mat& g
   }
 
   constexpr double narrow_periods = 0.35, still_there = 0.35, surely_there = 0.5;
-  const Window narrow{narrow_periods, anchor_x, anchor_y, radius_mm[rounds - 1]};
-  const auto demodulated = [&] {
-    return demodulate(light, PanelModel<double>(problem.constants, p), covered, grid, field.period_mm,
-                      narrow);
-  };
-  Demodulated last = demodulated();
+  const NarrowLook look{
+      light, covered, grid, field.period_mm, {narrow_periods, anchor_x, anchor_y, radius_mm[rounds - 1]}};
+  Demodulated last = look.at(problem, p);
   const PanelGrid blocks = block_grid(grid, last.stride);
-  const auto folded = makes_sense(field.bundle, problem)
-                          ? find_body_line({&problem, p, last, unwrapped, blocks})
-                          : std::nullopt;
-  if (folded) {
-    problem.constants.folded = true;
-    p = *folded;
-    constexpr int rounds_with_line = 6, settled = 3;
-    for (int round = 0, unchanged = 0; round < rounds_with_line && unchanged < settled; ++round) {
-      last = demodulated();
-      problem.samples = samples_in_phase(last, PanelModel<double>(problem.constants, p), blocks, in_phase_rad,
-                                         samples_at_last);
-      p = settle_bundle(problem, p, BundleFreedom::everything);
-      const auto other = other_count_of_cycles(problem, p);
-      unchanged = other ? 0 : unchanged + 1;
-      if (other) p = *other;
+  std::optional<WithLine> folded;
+  if (makes_sense(field.bundle, problem))
+    for (const PanelVector& line : find_body_line({&problem, p, last, unwrapped, blocks})) {
+      WithLine settled = settle_line(look, blocks, problem, line);
+      if (!folded || settled.in_phase > folded->in_phase) folded = std::move(settled);
     }
-    field.bundle = fit_bundle(problem, p, BundleFreedom::everything);
+  if (folded) {
+    problem = std::move(folded->problem);
+    field.bundle = fit_bundle(problem, folded->parameters, BundleFreedom::everything);
     p = field.bundle.parameters;
-    last = demodulated();
+    last = look.at(problem, p);
   }
 
   // The followed region. The flood's wide window sees stripes a third of a period beyond their end; a dent
