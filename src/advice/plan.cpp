@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <numeric>
 #include <tuple>
 
@@ -301,6 +302,19 @@ void shorten_repeated_glue(const std::vector<DentPlan>& earlier, DentPlan& plan)
   }
 }
 
+/// What is said of the panel, and at this dent what the photo shows: that it lies on a body line.
+PanelFacts facts_at(const Dent& dent, const Reading& reading, PanelFacts facts) {
+  const auto& line = reading.setup.body_line;
+  if (facts.place != Place::unknown || !line) return facts;
+  const double along_rad = line->angle_deg * std::numbers::pi / 180,
+               across_mm = std::abs((dent.x_mm - line->x_mm) * std::sin(along_rad) -
+                                    (dent.y_mm - line->y_mm) * std::cos(along_rad));
+  constexpr double beside_mm = 5;  // metal that close moves with the line (common practice)
+  const double half_mm = 0.5 * std::max(dent.length_mm.value, dent.diameter_mm.value);
+  if (across_mm < half_mm + 0.5 * line->width_mm.value + beside_mm) facts.place = Place::body_line;
+  return facts;
+}
+
 std::vector<Question> questions_for(const Reading& reading, const PanelFacts& facts, bool pulling,
                                     const std::vector<SeverityAssessment>& severities) {
   std::vector<Question> list;
@@ -311,7 +325,10 @@ std::vector<Question> questions_for(const Reading& reading, const PanelFacts& fa
     ask("paint", "Original or repainted paint? It decides whether to warn the customer.");
   if (pulling && facts.coating == Coating::unknown)
     ask("coating", "Is there a wax, sealant or ceramic coating? Glue may not hold.");
-  if (pulling && facts.place == Place::unknown)
+  const bool place_known = std::all_of(reading.dents.begin(), reading.dents.end(), [&](const Dent& dent) {
+    return facts_at(dent, reading, facts).place != Place::unknown;
+  });
+  if (pulling && !place_known)
     ask("place", "Open panel, on a body line, near an edge, over a brace? It chooses the puller.");
   if (pulling && facts.access == Access::unknown)
     ask("access", "Can the back be reached? Then pushing is another way.");
@@ -356,9 +373,11 @@ Plan make_plan(const Reading& reading, const PanelFacts& facts, const AdviceData
     return without_steps(std::move(plan), reading);
 
   std::vector<SeverityAssessment> severities;
-  for (const Dent& dent : reading.dents) severities.push_back(assess_severity(dent, facts, data.severity));
+  for (const Dent& dent : reading.dents)
+    severities.push_back(assess_severity(dent, facts_at(dent, reading, facts), data.severity));
   for (const std::size_t index : order_of_work(reading, severities)) {
-    DentPlan dent = plan_spot(reading, index, severities[index], facts, data);
+    const PanelFacts here = facts_at(reading.dents[index], reading, facts);
+    DentPlan dent = plan_spot(reading, index, severities[index], here, data);
     shorten_repeated_glue(plan.dents, dent);
     plan.dents.push_back(std::move(dent));
   }

@@ -12,6 +12,7 @@
 #include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/core/quantile.hpp"
 #include "ripplegauge/dents/loudness.hpp"
+#include "ripplegauge/dents/near_line.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
 #include "ripplegauge/relief/spot_geometry.hpp"
 #include "ripplegauge/relief/surface_fit.hpp"
@@ -514,6 +515,14 @@ bool worth_more_starts(const PanelScene& scene, const Attempt& a, const Outline&
          outline.radius_mm > no_speck_mm && ring_seen(scene, outline) > whole;
 }
 
+/// A body line across a spot hides a band of it, but leaves both flanks.
+bool whole_enough(const PanelScene& scene, const Attempt& a, const Acceptance& acceptance) {
+  const double cut = a.judgement.cut_share;
+  if (cut < acceptance.max_cut_share) return true;
+  const double by_line = share_on_line(*scene.field, a.fit.spot);
+  return by_line < acceptance.max_share_on_line && cut - by_line < acceptance.max_cut_share;
+}
+
 bool believable(const PanelScene& scene, const Attempt& a, const Outline& outline,
                 const Acceptance& acceptance) {
   if (!a.usable) return false;
@@ -523,8 +532,7 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
   constexpr double paper_clearance_mm = 3;  // of the spot's centre: the card's edge casts shadows and lifts
   return a.judgement.explained >= acceptance.min_explained &&
          a.judgement.slope_over_peel >= acceptance.min_slope_over_peel && slope >= acceptance.min_slope &&
-         slope < 0.25 && radius < 45 && elongation(s) < 7 &&
-         a.judgement.cut_share < acceptance.max_cut_share &&
+         slope < 0.25 && radius < 45 && elongation(s) < 7 && whole_enough(scene, a, acceptance) &&
          a.judgement.information_kept > acceptance.min_information &&
          louder_than_peel(a.judgement, acceptance) && more_than_few_looks(a.judgement, acceptance) &&
          2 * std::exp(std::min(s[s_log_a], s[s_log_b])) > acceptance.min_width_mm &&
@@ -1088,7 +1096,9 @@ class SpotSearch {
     if (may_be_two && looks_inside_++ < most_looks && accept_nested(a, outline)) return true;
     if (may_be_two && accept_sum(a, outline)) return true;
     if (accept(a, outline) || (!parts_first && explain_parts(index, all))) return true;
-    if (a.usable) result_.rejected.push_back({outline, candidate.peak, a.judgement});
+    if (a.usable)
+      result_.rejected.push_back(
+          {outline, candidate.peak, a.judgement, share_on_line(*scene_.field, a.fit.spot)});
     return false;
   }
 

@@ -10,6 +10,7 @@
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/dents/loudness.hpp"
+#include "ripplegauge/dents/near_line.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -490,7 +491,8 @@ std::optional<JointSpot> read_jointly(const std::vector<SetView>& views, const J
   const auto change = [](double a, double b) { return std::abs(a / b - 1); };
   const double shape_d = change(shape.diameter_mm, spot.geometry.diameter_mm),
                shape_h = change(shape.depth_mm, spot.geometry.depth_mm);
-  const UnexplainedDoubt unexplained = unexplained_doubt(out.explained, out.explained_at_start);
+  const ShapeDoubt unexplained = unexplained_doubt(out.explained, out.explained_at_start);
+  const ShapeDoubt by_line = line_doubt(share_on_line(*looks.front().scene.field, parts.front()));
   const double peel_u = peel_share / std::sqrt(std::max(peel.squared_snr, 1.0));
   const double common = std::sqrt(1 - own_share);
   out.answer.shape = shape, out.answer.map = map;
@@ -498,9 +500,11 @@ std::optional<JointSpot> read_jointly(const std::vector<SetView>& views, const J
   out.answer.averaged_curvature = averaged_curvature(map, shape, bend_length_mm);
   out.answer.spread = (spread.all.cwiseAbs2() + by_shapes.cwiseAbs2()).cwiseSqrt();
   out.answer.u_diameter = std::hypot(std::hypot(request.bar_relative, peel_u, out.answer.spread[0]),
-                                     common * model_diameter, std::hypot(shape_d, unexplained.diameter));
-  out.answer.u_depth = std::hypot(std::hypot(bar_height, peel_u, out.answer.spread[1]), common * model_depth,
-                                  std::hypot(shape_h, unexplained.depth));
+                                     std::hypot(common * model_diameter, by_line.diameter),
+                                     std::hypot(shape_d, unexplained.diameter));
+  out.answer.u_depth =
+      std::hypot(std::hypot(bar_height, peel_u, out.answer.spread[1]),
+                 std::hypot(common * model_depth, by_line.depth), std::hypot(shape_h, unexplained.depth));
   const auto term = [&](const char* name, const char* note, double d, double h) {
     out.budget.push_back({name, note, 100 * d, 100 * h});
   };
@@ -516,6 +520,8 @@ std::optional<JointSpot> read_jointly(const std::vector<SetView>& views, const J
   term("shape", "free surface against parametric spot", shape_d, shape_h);
   term("unexplained stripes", "what the re-drawn stripes leave over", unexplained.diameter,
        unexplained.depth);
+  if (by_line.depth > 0)
+    term("body line", "its own rounding hides part of the spot", by_line.diameter, by_line.depth);
   term("model", "sized on ray-traced photos", common * model_diameter, common * model_depth);
   return out;
 }

@@ -88,7 +88,14 @@ std::optional<Refusal> check_unexplained(const SpotSearchResult& found, const Re
   if (j.information_kept < 0.3)
     return Refusal{code_of(PhotoFinding::glare), "The stripes over the dent are burnt out to white.",
                    "Lower the exposure (tap on a bright stripe) or move the lamp, and photograph again."};
-  if (j.cut_share > 0.3)
+  constexpr double cut = 0.3;
+  if (j.cut_share > cut && strongest->share_on_line > 0.5 * j.cut_share)
+    return Refusal{
+        code_of(PhotoFinding::dent_cut),
+        "A body line hides too much of the dent: along it, its own rounding bends the stripes more.",
+        "Photograph it again with the stripes across the line and the board nearer, so that more of "
+        "them cross the dent's flanks; or judge it by eye."};
+  if (j.cut_share > cut)
     return Refusal{code_of(PhotoFinding::dent_cut),
                    "The dent is cut by the card, the board's edge or the photo's edge.",
                    "Move card and board so that undisturbed stripes surround the whole dent."};

@@ -46,7 +46,7 @@ SpotVector ellipse_of(const SpotGeometry& g, const SpotVector& like) {
   return s;
 }
 
-UnexplainedDoubt unexplained_doubt(double explained, double explained_at_start) {
+ShapeDoubt unexplained_doubt(double explained, double explained_at_start) {
   // What the re-drawn stripes leave over is shape that the surface does not have: relative uncertainty times
   // that share. And the more of it the spot left that the surface started from, the likelier a wrong fringe,
   // which a surface smooths over but never leaves: times share (share / doubt)^2. Fits that explained 0.7
@@ -56,6 +56,12 @@ UnexplainedDoubt unexplained_doubt(double explained, double explained_at_start) 
                left_at_start = 1 - std::clamp(explained_at_start, 0.0, 1.0);
   const double unexplained = std::hypot(left, left_at_start * std::pow(left_at_start / doubt, 2));
   return {on_diameter * unexplained, on_depth * unexplained};
+}
+
+ShapeDoubt line_doubt(double share_on_line) {
+  // Sized on rendered photos, with another rounding of the line than the model's.
+  constexpr double on_diameter = 0.05, on_depth = 0.08;
+  return {on_diameter * share_on_line, on_depth * share_on_line};
 }
 
 Quantity interval(double value, double relative) {

@@ -48,12 +48,16 @@ constexpr double unseen_shapes = 0.25;
 /// Below this share explained, by the surface or by what it started from, an answer carries a warning.
 constexpr double least_agreement = 0.85;
 
-/// Relative standard uncertainty by what the re-drawn stripes leave over: the share of the disturbance that
-/// the last shape leaves, and that the spot left which it started from.
-struct UnexplainedDoubt {
+/// Relative standard uncertainties.
+struct ShapeDoubt {
   double diameter = 0, depth = 0;
 };
-UnexplainedDoubt unexplained_doubt(double explained, double explained_at_start);
+/// By what the re-drawn stripes leave over: the share of the disturbance that the last shape leaves, and that
+/// the spot left which it started from.
+ShapeDoubt unexplained_doubt(double explained, double explained_at_start);
+
+/// By the share of a spot that a body line hides: between its flanks the shape is a guess.
+ShapeDoubt line_doubt(double share_on_line);
 
 /// 95 %. A size is a scale: what is not known of it is a factor, and its logarithm has this standard
 /// uncertainty.

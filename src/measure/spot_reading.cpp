@@ -11,6 +11,7 @@
 #include "ripplegauge/core/findings.hpp"
 #include "ripplegauge/core/least_squares.hpp"
 #include "ripplegauge/core/parallel_for.hpp"
+#include "ripplegauge/dents/near_line.hpp"
 #include "ripplegauge/relief/spot_geometry.hpp"
 #include "spot_numbers.hpp"
 
@@ -195,21 +196,23 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
     // worth.
     const double shape_d = shift(f.shape.diameter_mm, f.parametric.diameter_mm);
     const double shape_h = shift(f.shape.depth_mm, f.parametric.depth_mm);
-    const UnexplainedDoubt unexplained = unexplained_doubt(f.explained, f.judgement.explained);
+    const ShapeDoubt unexplained = unexplained_doubt(f.explained, f.judgement.explained);
     const SpotJudgement& j = f.judgement;
     const double peel =
         peel_share / std::max(j.moved_snr * std::sqrt(j.looks / std::max(j.peel_cells, 1e-9)), 1.0);
     const double shapes = f.odd_shape ? 1 : unseen_shapes;
     const SpotNumbers spread = (f.by_parameters.cwiseAbs2() + (shapes * f.by_shapes).cwiseAbs2()).cwiseSqrt();
-    const double u_d =
-        std::hypot(std::hypot(geometry.scale, bar, peel), std::hypot(spread[0], model_diameter),
-                   std::hypot(shape_d, unexplained.diameter));
+    const ShapeDoubt by_line = line_doubt(share_on_line(*scene.field, f.spot));
+    const double u_d = std::hypot(std::hypot(geometry.scale, bar, peel),
+                                  std::hypot(spread[0], model_diameter, by_line.diameter),
+                                  std::hypot(shape_d, unexplained.diameter));
     // The stripes' period fixes 1 + d / c in units of the card's print: a card told 1 % too large puts the
     // board c / d % too near, and depths go with its size over the board's distance.
     const double camera_mm = std::hypot(camera.x - g.x_mm, camera.y - g.y_mm, camera.z);
     const double bar_h = bar * (1 + camera_mm / model.board_view(g.x_mm, g.y_mm).distance_mm);
-    const double u_h = std::hypot(std::hypot(geometry.height, bar_h, peel),
-                                  std::hypot(spread[1], model_depth), std::hypot(shape_h, unexplained.depth));
+    const double u_h =
+        std::hypot(std::hypot(geometry.height, bar_h, peel),
+                   std::hypot(spread[1], model_depth, by_line.depth), std::hypot(shape_h, unexplained.depth));
     Dent dent = dent_of({g, f.map, f.parametric.max_curvature, f.curvature, u_d, u_h, spread});
     if (const auto& outer = found[static_cast<std::size_t>(&f - finals.data())].inside_of)
       dent.inside_of = static_cast<int>(*outer);
@@ -242,6 +245,8 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
     term("shape", "free surface against parametric spot", shape_d, shape_h);
     term("unexplained stripes", "what the re-drawn stripes leave over", unexplained.diameter,
          unexplained.depth);
+    if (by_line.depth > 0)
+      term("body line", "its own rounding hides part of the spot", by_line.diameter, by_line.depth);
     term("model", "sized on ray-traced photos", model_diameter, model_depth);
     out.budgets.push_back(budget);
     std::vector<std::pair<double, double>> outline_px;

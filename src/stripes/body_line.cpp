@@ -41,7 +41,8 @@ std::vector<Node> nodes_of(const cv::Mat& unwrapped, const cv::Mat& amplitude, c
 /// The nodes of the largest flood that is not the one followed.
 std::vector<Node> beyond(const Followed& f) {
   Demodulated rest = f.demodulated;
-  rest.usable = rest.usable & ((f.unwrapped == f.unwrapped) == 0);  // NaN equals nothing
+  const cv::Mat not_followed = (f.unwrapped == f.unwrapped) == 0;  // NaN equals nothing
+  rest.usable = cv::Mat(f.demodulated.usable & not_followed);      // a new matrix: the other one is shared
   constexpr double all = 1;
   return nodes_of(largest_flood(unwrap_in_floods(rest, {f.nodes.columns / 2, f.nodes.rows / 2}, all)),
                   rest.amplitude, f.nodes);
@@ -262,11 +263,8 @@ bool needs_fold(const BundleProblem& problem, const PanelVector& flat_start, con
   return without - with > decisive;
 }
 
-/// A line turned about the place on it that lies nearest to the middle of these nodes.
-Line turned_about(const Line& line, const std::vector<Node>& nodes, double by_rad) {
-  double x_mm = 0, y_mm = 0;
-  for (const Node& n : nodes) x_mm += n.x_mm, y_mm += n.y_mm;
-  x_mm /= static_cast<double>(nodes.size()), y_mm /= static_cast<double>(nodes.size());
+/// A line turned about the place on it that lies nearest to (x, y).
+Line turned_about(const Line& line, double x_mm, double y_mm, double by_rad) {
   const double beyond_mm = line.beyond_mm(x_mm, y_mm);
   x_mm -= beyond_mm * std::cos(line.direction_rad), y_mm -= beyond_mm * std::sin(line.direction_rad);
   Line turned = line;
@@ -275,19 +273,18 @@ Line turned_about(const Line& line, const std::vector<Node>& nodes, double by_ra
   return turned;
 }
 
-/// The fold between what was followed and the largest patch of stripes that was not. Where a dent or the
-/// board's end eats into a patch, the line between them is off by some degrees, and so far the bundle does
-/// not find back: lines turned to either side are tried as well.
-std::vector<PanelVector> fold_that_breaks(const Followed& f) {
+}  // namespace
+
+std::optional<PanelVector> fold_that_breaks(const Followed& f) {
   const std::vector<Node> near = nodes_of(f.unwrapped, f.demodulated.amplitude, f.nodes), far = beyond(f);
   constexpr std::size_t least_nodes = 60;
-  constexpr double least_share = 0.06;
+  constexpr double least_share = 0.03;
   if (far.size() < least_nodes ||
       static_cast<double>(far.size()) < least_share * static_cast<double>(near.size()))
-    return {};
+    return std::nullopt;
   Line line = line_between(near, far);
-  constexpr double most_misplaced = 0.1;
-  if (line.misplaced > most_misplaced) return {};
+  constexpr double most_misplaced = 0.2;  // a dent on the line takes a bite out of either side
+  if (line.misplaced > most_misplaced) return std::nullopt;
   BundleProblem problem = *f.problem;
   const PanelModel<double> flat(problem.constants, f.parameters);
   constexpr std::size_t enough = 300;
@@ -301,13 +298,12 @@ std::vector<PanelVector> fold_that_breaks(const Followed& f) {
     start = settle_bundle(problem, start, BundleFreedom::board_only, rough);
     start = settle_bundle(problem, start, BundleFreedom::everything, fine);
   }
-  std::vector<PanelVector> found;
-  for (const double by_rad : {0.0, -0.12, 0.12}) {
-    const auto turned = best_turn(problem, start, turned_about(line, far, by_rad), near_samples, far_samples);
-    if (turned && needs_fold(problem, start, *turned, near_samples, far_samples)) found.push_back(*turned);
-  }
-  return found;
+  const auto turned = best_turn(problem, start, line, near_samples, far_samples);
+  if (!turned || !needs_fold(problem, start, *turned, near_samples, far_samples)) return std::nullopt;
+  return turned;
 }
+
+namespace {
 
 /// What one Gauss-Newton step of the whole bundle would gain by a turn at a line and another count of cycles
 /// beyond it.
@@ -316,14 +312,15 @@ struct Kink {
   double gain = 0;
 };
 
-/// The line that would gain most.
-Kink best_kink(const BundleProblem& problem, const PanelVector& parameters, const std::vector<Node>& nodes,
-               const std::vector<PhaseSample>& samples, const BundleNoise& noise) {
+/// The lines that would gain most, the best one first, no two alike.
+std::vector<Kink> best_kinks(const BundleProblem& problem, const PanelVector& parameters,
+                             const std::vector<Node>& nodes, const std::vector<PhaseSample>& samples,
+                             const BundleNoise& noise) {
   BundleProblem some = problem;
   some.samples = samples;
   const NormalEquations flat = bundle_equations(some, parameters, noise);
   const auto solver = flat.hessian.ldlt();
-  Kink best;
+  std::vector<Kink> kinks;
   constexpr int directions = 18, places = 12;
   for (int i = 0; i < directions; ++i) {
     const double angle = std::numbers::pi * i / directions, c = std::cos(angle), s = std::sin(angle);
@@ -341,14 +338,46 @@ Kink best_kink(const BundleProblem& problem, const PanelVector& parameters, cons
       const Eigen::Vector2d gradient = terms.gradient - shared.transpose() * flat.gradient;
       if (!(information(0, 0) > 0 && information(1, 1) > 0 && information.determinant() > 0)) continue;
       const double gain = 0.5 * gradient.dot(information.inverse() * gradient);
-      if (gain > best.gain) best = {line, gain};
+      kinks.push_back({line, gain});
     }
   }
+  std::sort(kinks.begin(), kinks.end(), [](const Kink& a, const Kink& b) { return a.gain > b.gain; });
+  const auto alike = [](const Line& a, const Line& b) {
+    constexpr double turned_rad = 0.4, moved_mm = 25;
+    const double turn = std::remainder(a.direction_rad - b.direction_rad, 2 * std::numbers::pi);
+    return std::abs(turn) < turned_rad && std::abs(a.place_mm - b.place_mm) < moved_mm;
+  };
+  std::vector<Kink> best;
+  constexpr std::size_t most = 4;
+  for (const Kink& k : kinks)
+    if (best.size() < most &&
+        std::none_of(best.begin(), best.end(), [&](const Kink& b) { return alike(k.line, b.line); }))
+      best.push_back(k);
   return best;
 }
 
-/// The fold within what was followed.
-std::optional<PanelVector> fold_that_kinks(const Followed& f) {
+/// The fold at a line within what was followed.
+std::optional<PanelVector> fold_at(const Line& line, const Followed& f) {
+  const BundleProblem& problem = *f.problem;
+  const PanelModel<double> flat(problem.constants, f.parameters);
+  // Nodes are a quarter of a period apart; what windows over the stripes see there is of both sides.
+  const double too_near_mm = 5 + 3 * f.nodes.step_mm;
+  std::vector<PhaseSample> near, far;
+  for (const PhaseSample& s : problem.samples) {
+    const auto point = flat.panel_from_pixel(s.u_px, s.v_px);
+    const double beyond_mm = line.beyond_mm(point.x_mm, point.y_mm);
+    if (std::abs(beyond_mm) > too_near_mm) (beyond_mm > 0 ? far : near).push_back(s);
+  }
+  constexpr std::size_t least_samples = 40;
+  if (near.size() < least_samples || far.size() < least_samples) return std::nullopt;
+  const auto turned = best_turn(problem, f.parameters, line, near, far);
+  if (!turned || !needs_fold(problem, f.parameters, *turned, near, far)) return std::nullopt;
+  return turned;
+}
+
+}  // namespace
+
+std::vector<PanelVector> folds_that_kink(const Followed& f) {
   const BundleProblem& problem = *f.problem;
   const PanelModel<double> flat(problem.constants, f.parameters);
   constexpr std::size_t every = 3;  // of some 700
@@ -361,32 +390,21 @@ std::optional<PanelVector> fold_that_kinks(const Followed& f) {
   const BundleNoise noise{.phase_cycles = std::clamp(quantile_of(errors, most), 0.008, 0.5)};
   // What leaves less unexplained than the least turn would has none.
   constexpr double promising = 5, uneven_cycles = 0.02;
-  if (noise.phase_cycles < uneven_cycles) return std::nullopt;
-  const Kink kink = best_kink(problem, f.parameters, nodes_of(f.unwrapped, f.demodulated.amplitude, f.nodes),
-                              few_samples, noise);
-  if (kink.gain < promising) return std::nullopt;
-  // Nodes are a quarter of a period apart; what windows over the stripes see there is of both sides.
-  const double too_near_mm = 5 + 3 * f.nodes.step_mm;
-  std::vector<PhaseSample> near, far;
-  for (const PhaseSample& s : problem.samples) {
-    const auto point = flat.panel_from_pixel(s.u_px, s.v_px);
-    const double beyond_mm = kink.line.beyond_mm(point.x_mm, point.y_mm);
-    if (std::abs(beyond_mm) > too_near_mm) (beyond_mm > 0 ? far : near).push_back(s);
+  std::vector<PanelVector> found;
+  if (noise.phase_cycles < uneven_cycles) return found;
+  for (const Kink& kink :
+       best_kinks(problem, f.parameters, nodes_of(f.unwrapped, f.demodulated.amplitude, f.nodes), few_samples,
+                  noise)) {
+    if (kink.gain < promising) break;
+    if (const auto fold = fold_at(kink.line, f)) found.push_back(*fold);
   }
-  constexpr std::size_t least_samples = 40;
-  if (near.size() < least_samples || far.size() < least_samples) return std::nullopt;
-  const auto turned = best_turn(problem, f.parameters, kink.line, near, far);
-  if (!turned || !needs_fold(problem, f.parameters, *turned, near, far)) return std::nullopt;
-  return turned;
+  return found;
 }
 
-}  // namespace
-
-std::vector<PanelVector> find_body_line(const Followed& followed) {
-  std::vector<PanelVector> found = fold_that_breaks(followed);
-  if (!found.empty()) return found;
-  if (const auto kink = fold_that_kinks(followed)) found.push_back(*kink);
-  return found;
+void turn_line(PanelVector& parameters, double by_mm, double by_rad, double x_mm, double y_mm) {
+  Line line{parameters[p_fold + 2], parameters[p_fold + 1] + by_mm, 0};
+  line = turned_about(line, x_mm, y_mm, by_rad);
+  parameters[p_fold + 1] = line.place_mm, parameters[p_fold + 2] = line.direction_rad;
 }
 
 std::optional<PanelVector> other_count_of_cycles(const BundleProblem& folded, const PanelVector& parameters) {

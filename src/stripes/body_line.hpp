@@ -22,9 +22,14 @@ struct Followed {
   PanelGrid nodes;
 };
 
-/// The bundle's parameters with a fold that makes stripes on both sides those of one panel; several where the
-/// direction of the line is not sure yet. Nothing where the stripes show none.
-std::vector<PanelVector> find_body_line(const Followed& followed);
+/// The bundle's parameters with a fold between what was followed and the largest patch of stripes that was
+/// not. Nothing where the stripes show none.
+std::optional<PanelVector> fold_that_breaks(const Followed& followed);
+/// Those with a fold within what was followed, the likelier ones first.
+std::vector<PanelVector> folds_that_kink(const Followed& followed);
+
+/// Moves the fold's line along its normal, and turns it about the place on it that lies nearest to (x, y).
+void turn_line(PanelVector& parameters, double by_mm, double by_rad, double x_mm, double y_mm);
 
 /// The fold with one more cycle or one less beyond it, where that explains the samples of both sides better:
 /// two counts differ little in all but the fold's own shape. Nothing where the count is right.

@@ -194,9 +194,11 @@ cv::Mat fold_mask(const PanelModel<double>& model, const PanelGrid& grid, double
   cv::Mat mask = cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);
   const PanelSurface<double>& surface = model.surface();
   if (!surface.folded()) return mask;
-  // Three widths off, all but a twentieth of the turn is done; beyond, the fold's own shape no longer
-  // matters.
-  constexpr double widths = 3, blur_mm = 1;
+  // A logistic curve's tail is exp(-t / width) of the turn; other roundings differ from it by a good part of
+  // that. Where it is less than any dent's slope, the fold's own shape no longer matters.
+  constexpr double uncertain_part = 0.15, no_dent_slope = 0.001, blur_mm = 1;
+  const double widths =
+      std::max(0.0, std::log(uncertain_part * std::abs(surface.fold().turn) / no_dent_slope));
   const double half_mm = widths * std::exp(surface.fold().log_width) + blur_mm + margin_mm;
   for (int r = 0; r < grid.rows; ++r)
     for (int c = 0; c < grid.columns; ++c)

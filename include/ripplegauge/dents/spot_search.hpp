@@ -49,6 +49,7 @@ struct RejectedSpot {
   Outline outline;
   double peak = 0;
   SpotJudgement judgement;
+  double share_on_line = 0;  ///< of its area, hidden by a body line
 };
 
 /// A place where stripes are bent or hidden and no believable spot explains it.
@@ -82,7 +83,8 @@ struct Acceptance {
   double min_width_mm = 2.8;  ///< narrower marks are specks, scratches and edges; dents begin at 3 mm
   double min_slope = 0.002;   ///< 2 mrad: below, paper and panel waviness look the same
   double max_cut_share = 0.35;
-  double min_ring_seen = 0.75;  ///< undisturbed stripes must surround a spot; the card may hide the rest
+  double max_share_on_line = 0.6;  ///< of a spot that a body line crosses: the rest is its flanks
+  double min_ring_seen = 0.75;     ///< undisturbed stripes must surround a spot; the card may hide the rest
   double min_information = 0.1;
   /// Around a real dent the stripes are as modelled (0.2 to 1.2 seen), beside a lamp not. With little noise
   /// small errors of the profile are loud: then the ring is held against the disturbance.

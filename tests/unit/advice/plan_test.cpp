@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <numbers>
 #include <random>
 #include <sstream>
 
@@ -555,4 +556,35 @@ TEST_CASE("plans as JSON", "[plan]") {
   Dent odd = sample::low(22.4, 0.31);
   odd.depth_mm = Quantity{};
   CHECK_NOTHROW(plans_to_json({plan_for(odd)}));
+}
+
+TEST_CASE("a body line that the photo shows needs no word of the person", "[plan]") {
+  Reading reading;
+  reading.status = Status::measured;
+  reading.dents = {sample::low(20, 0.2)};
+  const double x_mm = reading.dents[0].x_mm, y_mm = reading.dents[0].y_mm;
+  BodyLine line;
+  line.angle_deg = 30;
+  line.turn_deg = {4, 3.8, 4.2}, line.width_mm = {6, 5, 7};
+  const double normal_rad = 120 * std::numbers::pi / 180;
+  const AdviceData data = sample::with_sample_kit();
+  PanelFacts facts = plain_steel();
+  facts.place = Place::unknown;
+  const auto said = [&](double off_mm) {
+    line.x_mm = x_mm + off_mm * std::cos(normal_rad), line.y_mm = y_mm + off_mm * std::sin(normal_rad);
+    reading.setup.body_line = line;
+    const Plan plan = make_plan(reading, facts, data);
+    const bool asked = std::any_of(plan.questions.begin(), plan.questions.end(),
+                                   [](const Question& q) { return q.code == "place"; });
+    const bool line_first = mentions(all_text(step(plan.dents.front().steps, "pull")), "line first");
+    CHECK(asked != line_first);
+    return line_first;
+  };
+  CHECK(said(0));
+  CHECK(said(14));
+  CHECK_FALSE(said(30));
+  facts.place = Place::open;  // the person's word counts for more
+  reading.setup.body_line->x_mm = x_mm, reading.setup.body_line->y_mm = y_mm;
+  CHECK_FALSE(
+      mentions(all_text(step(make_plan(reading, facts, data).dents.front().steps, "pull")), "line first"));
 }
