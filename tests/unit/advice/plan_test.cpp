@@ -565,13 +565,15 @@ TEST_CASE("a body line that the photo shows needs no word of the person", "[plan
   const double x_mm = reading.dents[0].x_mm, y_mm = reading.dents[0].y_mm;
   BodyLine line;
   line.angle_deg = 30;
-  line.turn_deg = {4, 3.8, 4.2}, line.width_mm = {6, 5, 7};
+  line.turn_deg = {4, 3.8, 4.2};
+  line.width_mm = {6, 5, 7};
   const double normal_rad = 120 * std::numbers::pi / 180;
   const AdviceData data = sample::with_sample_kit();
   PanelFacts facts = plain_steel();
   facts.place = Place::unknown;
   const auto said = [&](double off_mm) {
-    line.x_mm = x_mm + off_mm * std::cos(normal_rad), line.y_mm = y_mm + off_mm * std::sin(normal_rad);
+    line.x_mm = x_mm + off_mm * std::cos(normal_rad);
+    line.y_mm = y_mm + off_mm * std::sin(normal_rad);
     reading.setup.body_line = line;
     const Plan plan = make_plan(reading, facts, data);
     const bool asked = std::any_of(plan.questions.begin(), plan.questions.end(),
@@ -584,7 +586,8 @@ TEST_CASE("a body line that the photo shows needs no word of the person", "[plan
   CHECK(said(14));
   CHECK_FALSE(said(30));
   facts.place = Place::open;  // the person's word counts for more
-  reading.setup.body_line->x_mm = x_mm, reading.setup.body_line->y_mm = y_mm;
+  reading.setup.body_line->x_mm = x_mm;
+  reading.setup.body_line->y_mm = y_mm;
   CHECK_FALSE(
       mentions(all_text(step(make_plan(reading, facts, data).dents.front().steps, "pull")), "line first"));
 }
