@@ -271,6 +271,7 @@ DentPlan plan_spot(const Reading& reading, std::size_t index, const SeverityAsse
   DentPlan plan;
   plan.number = index + 1;
   plan.dent = reading.dents[index];
+  plan.place = facts.place;
   plan.severity = severity;
   plan.coin = in_coins(data.coins, plan.dent.diameter_mm.value);
   if (severity.is_long && !plan.coin.empty()) plan.coin = "in area " + plan.coin;

@@ -115,6 +115,8 @@ std::vector<BriefLine> brief_spot(const DentPlan& spot, bool several) {
     add("Glue on", where_words(spot));
     add("Tab", row + tab_words(*spot.tab));
     add("Tool", puller_words(*spot.puller));
+    if (spot.place == Place::body_line)
+      add("Body line", "the line first, then its flanks; stop while the line is still a little low");
     if (const double rim_mm = rim_height_mm(spot.dent); rim_mm > 0)
       add("Rim", shown(rim_mm, 2) + " mm proud round it: ease it with light taps while the tab pulls");
   } else if (spot.tip) {

@@ -22,8 +22,9 @@ struct AdviceData {
 };
 
 struct DentPlan {
-  std::size_t number = 0;  ///< 1 for the reading's first dent
-  Dent dent;               ///< as in the reading
+  std::size_t number = 0;        ///< 1 for the reading's first dent
+  Dent dent;                     ///< as in the reading
+  Place place = Place::unknown;  ///< as the photo shows or the person says
   SeverityAssessment severity;
   std::string coin;              ///< "larger than a nickel (21.2 mm)"
   std::string order_reason;      ///< why it stands where it stands among several

@@ -9,6 +9,7 @@
 
 #include "catch.hpp"
 #include "made_plans.hpp"
+#include "ripplegauge/advice/brief.hpp"
 #include "ripplegauge/advice/cautions.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/advice_file.hpp"
@@ -580,6 +581,10 @@ TEST_CASE("a body line that the photo shows needs no word of the person", "[plan
                                    [](const Question& q) { return q.code == "place"; });
     const bool line_first = mentions(all_text(step(plan.dents.front().steps, "pull")), "line first");
     CHECK(asked != line_first);
+    const std::vector<BriefLine> brief = brief_plan(plan);
+    const bool told =
+        std::any_of(brief.begin(), brief.end(), [](const BriefLine& l) { return l.label == "Body line"; });
+    CHECK(told == line_first);
     return line_first;
   };
   CHECK(said(0));
