@@ -32,6 +32,9 @@ struct Decoded {
   bool is_upright = false;  ///< the format has its own way to say which way is up, and it was followed
 };
 
+/// The EXIF block among the segments before the pixels; empty when there is none.
+std::string exif_of_jpeg(std::string_view bytes);
+
 Decoded decode_jpeg(std::string_view bytes, const Wish& wish, const PhotoLimits& limits);
 Decoded decode_png(std::string_view bytes, const Wish& wish, const PhotoLimits& limits);
 Decoded decode_heif(std::string_view bytes, const Wish& wish, const PhotoLimits& limits);

@@ -187,9 +187,32 @@ class JpegDecoder {
   Decompressor decoder_;
 };
 
-/// The EXIF block among the segments before the pixels. libjpeg would keep all segments of that kind in a
-/// list that it walks through for each: a hundred thousand of them take minutes.
-std::string exif_of(std::string_view bytes) {
+/// Both decoders read the file in its order and stop at the first fault: whichever says so says the same.
+cv::Mat grey_picture(JpegDecoder& jpeg, std::string_view bytes, int threads) {
+  cv::Mat picture(jpeg.height(), jpeg.width(), CV_8UC1);
+  const int split = threads > 1 ? jpeg.second_part() : jpeg.height();
+  if (split == jpeg.height())
+    jpeg.grey(picture, 0, split);
+  else
+    parallel_for(2, 2, [&](std::size_t i) {
+      if (i == 0)
+        jpeg.grey(picture, 0, split);
+      else
+        JpegDecoder(bytes).grey(picture, split, picture.rows);
+    });
+  return picture;
+}
+
+void refuse_step(const cv::Mat& grey, cv::Size unit_px) {
+  if (const auto row = brightness_step(grey, unit_px))
+    throw damaged("its brightness jumps along row " + std::to_string(*row));
+}
+
+}  // namespace
+
+// libjpeg would keep all segments of that kind in a list that it walks through for each: a hundred thousand
+// of them take minutes.
+std::string exif_of_jpeg(std::string_view bytes) {
   using namespace std::string_view_literals;
   constexpr auto label = "Exif\0\0"sv;
   constexpr int most_segments = 10'000;  // long colour profiles and notes have a few hundred
@@ -214,32 +237,9 @@ std::string exif_of(std::string_view bytes) {
   return {};
 }
 
-/// Both decoders read the file in its order and stop at the first fault: whichever says so says the same.
-cv::Mat grey_picture(JpegDecoder& jpeg, std::string_view bytes, int threads) {
-  cv::Mat picture(jpeg.height(), jpeg.width(), CV_8UC1);
-  const int split = threads > 1 ? jpeg.second_part() : jpeg.height();
-  if (split == jpeg.height())
-    jpeg.grey(picture, 0, split);
-  else
-    parallel_for(2, 2, [&](std::size_t i) {
-      if (i == 0)
-        jpeg.grey(picture, 0, split);
-      else
-        JpegDecoder(bytes).grey(picture, split, picture.rows);
-    });
-  return picture;
-}
-
-void refuse_step(const cv::Mat& grey, cv::Size unit_px) {
-  if (const auto row = brightness_step(grey, unit_px))
-    throw damaged("its brightness jumps along row " + std::to_string(*row));
-}
-
-}  // namespace
-
 Decoded decode_jpeg(std::string_view bytes, const Wish& wish, const PhotoLimits& limits) {
   Decoded decoded;
-  decoded.exif = exif_of(bytes);
+  decoded.exif = exif_of_jpeg(bytes);
   JpegDecoder jpeg(bytes);
   check_size(jpeg.width(), jpeg.height(), limits);
   check_density(jpeg.width(), jpeg.height(), bytes.size(), limits);

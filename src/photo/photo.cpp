@@ -143,6 +143,18 @@ Photo read_photo(const std::filesystem::path& path, const PhotoLimits& limits, i
   return decode_photo(load_photo_file(path, limits), path.string(), limits, threads);
 }
 
+std::string date_taken_of(const std::filesystem::path& path, const PhotoLimits& limits) {
+  try {
+    const std::string bytes = load_photo_file(path, limits);
+    if (format_of(bytes) == Format::jpeg) return exif_facts(exif_of_jpeg(bytes)).date_taken;
+    return decode_photo(bytes, path.string(), limits).date_taken;
+  } catch (const FileError&) {  // whoever measures it says what is wrong
+    return {};
+  } catch (const DecodeError&) {
+    return {};
+  }
+}
+
 cv::Mat read_photo_colour(const std::filesystem::path& path, int max_side_px, const PhotoLimits& limits) {
   if (max_side_px < 1)
     throw UsageError("max_side_px is " + std::to_string(max_side_px) + ", but must be at least 1");

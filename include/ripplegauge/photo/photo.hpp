@@ -30,6 +30,10 @@ Photo read_photo(const std::filesystem::path& path, const PhotoLimits& limits = 
 Photo decode_photo(std::string_view bytes, const std::string& name, const PhotoLimits& limits = {},
                    int threads = 1);
 
+/// When the photo was taken, as Photo::date_taken; empty when unknown, also of a file that is no photo. Of a
+/// JPEG no pixel is decoded.
+std::string date_taken_of(const std::filesystem::path& path, const PhotoLimits& limits = {});
+
 /// The same file in colour, upright, for pictures that people look at: CV_8UC3 in B, G, R order, reduced by
 /// whole factors so that the longer side is at most `max_side_px`.
 cv::Mat read_photo_colour(const std::filesystem::path& path, int max_side_px, const PhotoLimits& limits = {});
