@@ -121,6 +121,9 @@ ReadingToAdd reading_to_add(const JobArguments& arguments, const std::string& fi
                             Reading reading) {
   const std::filesystem::path photo = photo_beside(reading.photo.name, file);
   if (reading.photo.sha256.empty() && !photo.empty()) reading.photo.sha256 = sha256_of_file(photo);
+  for (PhotoOfSet& one : reading.set)
+    if (const auto other = photo_beside(one.photo.name, file); one.photo.sha256.empty() && !other.empty())
+      one.photo.sha256 = sha256_of_file(other);
   std::string picture;
   if (arguments.draw && photo.empty())
     warn(reading.photo.name + ": the photo is not there any more; nothing is drawn");
@@ -374,7 +377,7 @@ std::string spot_text(const Job& job, const JobSpot& spot, std::optional<int> co
     parts.push_back("CHANGED BY HAND (measured: " + plain.millimetres(spot.measured->diameter_mm) +
                     (spot.measured->severity.empty() ? "" : ", " + spot.measured->severity) + ")");
   for (const std::string& fact : spot.facts) parts.push_back(fact);
-  parts.push_back(spot.by_hand() ? "by hand" : photo_with_id(job, *spot.photo)->name);
+  parts.push_back(spot.by_hand() ? "by hand" : photo_names(job.photos, *spot.photo));
   if (spot.voided)
     parts.push_back("VOID: " + spot.voided->reason);
   else if (counted_as)

@@ -96,6 +96,7 @@ OrderedJson to_json(const JobPhoto& photo) {
       json["warnings"].push_back({{"code", warning.code}, {"message", warning.message}});
   }
   if (photo.set_aside) json["set_aside"] = to_json(*photo.set_aside);
+  if (photo.together_with) json["together_with"] = *photo.together_with;
   return json;
 }
 
@@ -228,6 +229,7 @@ JobPhoto photo_from(ObjectReader& object) {
     warning.finish();
   }
   if (auto aside = object.optional_object("set_aside")) photo.set_aside = voided_from(*aside);
+  photo.together_with = object.optional<int>("together_with", id_rule);
   object.finish();
   return photo;
 }

@@ -37,11 +37,25 @@ OrderedJson line_json(const Quote& quote, const QuoteLine& line) {
   return json;
 }
 
-const JobPhoto* photo_of(const Quote& quote, const QuotedSpot& spot) {
-  if (spot.spot.by_hand()) return nullptr;
+const JobPhoto* photo_of(const Quote& quote, int id) {
   for (const JobPhoto& photo : quote.photos)
-    if (photo.id == *spot.spot.photo) return &photo;
+    if (photo.id == id) return &photo;
   return nullptr;
+}
+
+OrderedJson photo_json(const JobPhoto& photo) {
+  return {{"name", photo.name},
+          {"sha256", photo.sha256},
+          {"date_taken", photo.date_taken},
+          {"program", photo.program}};
+}
+
+/// The photo that a spot was measured in, with those that were read together with it.
+OrderedJson photos_json(const Quote& quote, const JobPhoto& bearer) {
+  OrderedJson json = photo_json(bearer);
+  for (const JobPhoto& photo : quote.photos)
+    if (photo.together_with == bearer.id) json["together_with"].push_back(photo_json(photo));
+  return json;
 }
 
 OrderedJson spot_json(const Quote& quote, const QuotedSpot& quoted) {
@@ -67,11 +81,7 @@ OrderedJson spot_json(const Quote& quote, const QuotedSpot& quoted) {
                         {"severity", measured->severity},
                         {"beyond_pulling", measured->beyond_pulling}};
   json["source"] = spot.by_hand() ? "hand" : "photo";
-  if (const JobPhoto* photo = photo_of(quote, quoted))
-    json["photo"] = {{"name", photo->name},
-                     {"sha256", photo->sha256},
-                     {"date_taken", photo->date_taken},
-                     {"program", photo->program}};
+  if (spot.photo) json["photo"] = photos_json(quote, *photo_of(quote, *spot.photo));
   if (!quoted.also_seen.empty()) json["also_seen_as"] = quoted.also_seen;
   return json;
 }
@@ -340,7 +350,7 @@ OrderedJson changes_json(const Quote& quote) {
 std::string numbers_text(const Quote& quote, const JobPhoto& photo) {
   std::string text;
   for (const QuotedSpot& spot : quote.spots)
-    if (spot.spot.photo == photo.id && spot.spot.number_in_photo)
+    if (spot.spot.photo == photo.together_with.value_or(photo.id) && spot.spot.number_in_photo)
       text += (text.empty() ? "Numbers in it: " : ", ") + std::to_string(*spot.spot.number_in_photo) +
               " is spot " + std::to_string(spot.spot.id);
   return text;
@@ -354,6 +364,7 @@ std::string evidence_text(const Quote& quote, const Display& display, const JobP
     if (!part.empty()) text += "; " + part;
   };
   if (!photo.date_taken.empty()) add("taken " + photo.date_taken);
+  if (photo.together_with) add("read together with " + photo_of(quote, *photo.together_with)->name);
   add(numbers_text(quote, photo));
   if (const auto& setup = photo.setup) {
     add("stripes " + display.number(setup->board_pitch_mm, 1) + " mm");

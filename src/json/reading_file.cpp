@@ -101,6 +101,7 @@ template <class Fields, Is<PhotoOfSet> T>
 void describe(Fields& fields, T& of_set) {
   fields("photo", of_set.photo.name);
   fields("date_taken", of_set.photo.date_taken);
+  fields("sha256", of_set.photo.sha256);
   fields("left_out", of_set.left_out);
 }
 

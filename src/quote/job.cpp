@@ -1,4 +1,4 @@
-// What may be done to a job: readings added, spots changed by hand, voided, moved, joined. Each change is
+// What may be done to a job by hand: spots added, changed by hand, voided, moved, joined. Each change is
 // kept with who, when and why.
 #include "ripplegauge/quote/job.hpp"
 
@@ -10,91 +10,20 @@
 #include <set>
 #include <utility>
 
+#include "job_detail.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/quote/money.hpp"
 #include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 
+using namespace job_detail;
+
 namespace {
-
-template <typename Entries>
-int next_id(const Entries& entries) {
-  int largest = 0;
-  for (const auto& entry : entries) largest = std::max(largest, entry.id);
-  return largest + 1;
-}
-
-bool same_photo(const JobPhoto& photo, const PhotoInfo& info) {
-  if (!photo.sha256.empty() && !info.sha256.empty()) return photo.sha256 == info.sha256;
-  return photo.name == printable(info.name) && photo.date_taken == info.date_taken;
-}
-
-bool same_values(const JobPhoto& photo, const Provenance& from) {
-  return photo.measured_with.empty() || from.measured_with.empty() ||
-         photo.measured_with == from.measured_with;
-}
-
-/// Whether something of this photo still counts: a photo without dents does, too.
-bool still_stands(const Job& job, const JobPhoto& photo) {
-  if (photo.status == Status::refused) return false;
-  bool any = false;
-  for (const JobSpot& spot : job.spots) {
-    if (spot.photo != photo.id) continue;
-    if (!spot.voided) return true;
-    any = true;
-  }
-  return !any;
-}
-
-/// What a photo gave with values that have changed counts no more; returns the spots' ids.
-std::vector<int> void_spots_of(Job& job, const PhotoInfo& info, const std::string& date) {
-  std::vector<int> ids;
-  for (JobSpot& spot : job.spots) {
-    if (spot.voided || !spot.photo || !same_photo(*photo_with_id(job, *spot.photo), info)) continue;
-    spot.voided = Voided{"its photo was measured again with other values", date};
-    ids.push_back(spot.id);
-  }
-  return ids;
-}
-
-JobSpot spot_from(const Dent& dent) {
-  JobSpot spot;
-  spot.kind = dent.kind;
-  spot.diameter_mm = dent.diameter_mm;
-  spot.length_mm = dent.length_mm;
-  spot.width_mm = dent.width_mm;
-  spot.depth_mm = dent.depth_mm;
-  spot.position_mm = PointMm{dent.x_mm, dent.y_mm};
-  spot.severity = dent.severity;
-  spot.severity_reason = dent.severity_reason;
-  spot.doubts = dent.notes;
-  return spot;
-}
 
 bool is_interval(const Quantity& quantity) {
   return std::isfinite(quantity.value) && quantity.low >= 0 && quantity.low <= quantity.value &&
          quantity.value <= quantity.high && std::isfinite(quantity.high);
-}
-
-/// What is wrong with a spot by itself, or nothing.
-std::string flaw_of(const JobSpot& spot) {
-  if (!is_interval(spot.diameter_mm) || spot.diameter_mm.value <= 0)
-    return "needs a diameter above 0 with low <= value <= high";
-  for (const auto& quantity : {spot.length_mm, spot.width_mm, spot.depth_mm})
-    if (quantity && !is_interval(*quantity))
-      return "has a length, width or depth without low <= value <= high";
-  if (spot.position_mm && !(std::isfinite(spot.position_mm->x_mm) && std::isfinite(spot.position_mm->y_mm)))
-    return "has a position that is not a number";
-  if (spot.voided && spot.voided->reason.empty()) return "is voided without a reason";
-  return "";
-}
-
-/// Nothing where the photo was refused before the stripes were known.
-std::optional<JobPhotoSetup> setup_of(const Setup& setup) {
-  if (!(setup.board_pitch_mm > 0)) return std::nullopt;
-  return JobPhotoSetup{setup.board_pitch_mm, setup.bar_length_mm, setup.card_name,
-                       setup.board_distance_given_mm, setup.board_distance_mm};
 }
 
 bool is_blank(const std::string& text) { return text.find_first_not_of(" \t\n") == std::string::npos; }
@@ -138,6 +67,18 @@ void add_warning(std::vector<JobWarning>& all, const std::string& code, const st
 
 }  // namespace
 
+std::string job_detail::flaw_of(const JobSpot& spot) {
+  if (!is_interval(spot.diameter_mm) || spot.diameter_mm.value <= 0)
+    return "needs a diameter above 0 with low <= value <= high";
+  for (const auto& quantity : {spot.length_mm, spot.width_mm, spot.depth_mm})
+    if (quantity && !is_interval(*quantity))
+      return "has a length, width or depth without low <= value <= high";
+  if (spot.position_mm && !(std::isfinite(spot.position_mm->x_mm) && std::isfinite(spot.position_mm->y_mm)))
+    return "has a position that is not a number";
+  if (spot.voided && spot.voided->reason.empty()) return "is voided without a reason";
+  return "";
+}
+
 bool same_name(std::string_view a, std::string_view b) {
   const auto lower = [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; };
   return std::equal(a.begin(), a.end(), b.begin(), b.end(),
@@ -149,51 +90,6 @@ JobPanel& panel_named(Job& job, std::string_view name) {
   for (JobPanel& panel : job.panels)
     if (same_name(panel.name, name)) return panel;
   return job.panels.emplace_back(JobPanel{std::string(name), {}, ""});
-}
-
-AddedReading add_reading(Job& job, std::string_view panel, const Reading& reading, const Provenance& from) {
-  AddedReading result;
-  for (const JobPhoto& photo : job.photos) {
-    const bool refused_again = photo.status == Status::refused && reading.status == Status::refused;
-    if (!same_photo(photo, reading.photo) || !same_values(photo, from) ||
-        !(refused_again || still_stands(job, photo)))
-      continue;
-    result.already_photo = photo.id;
-    return result;
-  }
-  for (const Dent& dent : reading.dents)
-    if (const std::string flaw = flaw_of(spot_from(dent)); !flaw.empty())
-      throw UsageError("a spot of " + reading.photo.name + " " + flaw);
-
-  if (reading.status != Status::refused) result.replaced = void_spots_of(job, reading.photo, from.added);
-  JobPhoto photo;
-  photo.id = next_id(job.photos);
-  const bool panel_not_known = panel.empty() && reading.status == Status::refused;
-  if (!panel_not_known) photo.panel = panel_named(job, panel).name;
-  photo.name = printable(reading.photo.name);
-  photo.sha256 = reading.photo.sha256;
-  photo.date_taken = reading.photo.date_taken;
-  photo.program = from.program;
-  photo.measured_with = from.measured_with;
-  photo.added = from.added;
-  photo.status = reading.status;
-  photo.refusal = reading.refusal;
-  photo.picture = from.picture;
-  photo.warnings = reading.warnings;
-  photo.setup = setup_of(reading.setup);
-  int id = next_id(job.spots);
-  for (const Dent& dent : reading.dents) {
-    JobSpot spot = spot_from(dent);
-    spot.id = id++;
-    spot.panel = photo.panel;
-    spot.photo = photo.id;
-    spot.number_in_photo = static_cast<int>(result.spots.size()) + 1;
-    spot.added = from.added;
-    result.spots.push_back(spot.id);
-    job.spots.push_back(std::move(spot));
-  }
-  job.photos.push_back(std::move(photo));
-  return result;
 }
 
 int add_by_hand(Job& job, JobSpot spot, const std::string& added) {
@@ -378,16 +274,6 @@ const JobPhoto* photo_with_id(const Job& job, int id) {
   return nullptr;
 }
 
-const JobPhoto* photo_with_hash(const Job& job, std::string_view sha256) {
-  const auto found = std::find_if(job.photos.rbegin(), job.photos.rend(),
-                                  [&](const JobPhoto& photo) { return photo.sha256 == sha256; });
-  return sha256.empty() || found == job.photos.rend() ? nullptr : &*found;
-}
-
-bool is_up_to_date(const JobPhoto& photo, const Provenance& now) {
-  return same_values(photo, now) && (photo.status != Status::refused || photo.program == now.program);
-}
-
 void set_item(Job& job, const std::string& name, std::string_view panel, int count) {
   if (name.empty()) throw UsageError("an item needs the name that it has in the price file");
   if (count < 0 || count > 1000) throw UsageError("an item is wanted from 0 to 1000 times");
@@ -446,6 +332,11 @@ std::optional<std::string> inconsistency_of(const Job& job) {
     const bool panel_not_known = photo.panel.empty() && photo.status == Status::refused;
     if (!panels.contains(photo.panel) && !panel_not_known)
       return who + " is of panel \"" + photo.panel + "\", which is not there";
+    if (!photo.together_with) continue;
+    const JobPhoto* bearer = photo_with_id(job, *photo.together_with);
+    if (bearer == nullptr || bearer->together_with || bearer->id == photo.id)
+      return who + " was read together with photo " + std::to_string(*photo.together_with) +
+             ", which bears no spots of a set";
   }
   for (const JobSpot& spot : job.spots) {
     const std::string who = "spot " + std::to_string(spot.id);

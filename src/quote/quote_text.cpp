@@ -373,7 +373,7 @@ std::string straddle_text(const Quote& quote, const QuotedSpot& spot) {
 }
 
 std::string source_text(const Quote& quote, const QuotedSpot& spot) {
-  std::string text = spot.spot.by_hand() ? "by hand" : photo_name(quote, *spot.spot.photo);
+  std::string text = spot.spot.by_hand() ? "by hand" : photo_names(quote.photos, *spot.spot.photo);
   if (spot.spot.number_in_photo) text += ", spot " + std::to_string(*spot.spot.number_in_photo) + " there";
   for (std::size_t i = 0; i < spot.also_seen.size(); ++i)
     text += (i == 0 ? "; counted once, also seen as spot " : ", ") + std::to_string(spot.also_seen[i]);

@@ -50,6 +50,8 @@ struct JobPhoto {
   std::vector<Warning> warnings{};
   std::optional<JobPhotoSetup> setup{};
   std::optional<Voided> set_aside{};  ///< of a refused photo that nobody needs any more, with the reason
+  /// Of a photo that was read as one with others: the photo that bears the spots of them all.
+  std::optional<int> together_with{};
 };
 
 /// What the photo said of a spot that somebody changed by hand.
@@ -121,12 +123,20 @@ struct Job {
   int photos_to_do = 0;  ///< photos of a folder run that was stopped before it came to them
 };
 
+/// What is known of a photo of a set that its reading does not hold.
+struct ProvenanceOfPhoto {
+  std::string picture;        ///< JobPhoto::picture
+  std::string measured_with;  ///< JobPhoto::measured_with
+  std::optional<JobPhotoSetup> setup{};
+};
+
 /// Where something that is added comes from.
 struct Provenance {
-  std::string program;          ///< "ripplegauge 0.1.0"
-  std::string added;            ///< "YYYY-MM-DDTHH:MM:SSZ"
-  std::string picture;          ///< JobPhoto::picture
-  std::string measured_with{};  ///< JobPhoto::measured_with
+  std::string program;                   ///< "ripplegauge 0.1.0"
+  std::string added;                     ///< "YYYY-MM-DDTHH:MM:SSZ"
+  std::string picture;                   ///< JobPhoto::picture
+  std::string measured_with{};           ///< JobPhoto::measured_with
+  std::vector<ProvenanceOfPhoto> set{};  ///< in the order of Reading::set; may be empty
 };
 
 struct AddedReading {
@@ -145,7 +155,16 @@ JobPanel& panel_named(Job& job, std::string_view name);
 /// when its bytes are (or, without a hash, its name and date), unless it was refused then and is not now, or
 /// all its spots are voided. Measured with other values than then, it is a new photo, and the spots that it
 /// gave then are voided, unless it is refused now. Only a refused photo may have no panel.
+/// Of a reading from several photos each goes into the job: Reading::photo bears the spots, the others say
+/// that they are read together with it, and those that were left out are set aside with the reason. What any
+/// of them gave before, alone or in another set, is voided.
 AddedReading add_reading(Job& job, std::string_view panel, const Reading& reading, const Provenance& from);
+
+/// How a reading's photo was taken; nothing where it was refused before the stripes were known.
+std::optional<JobPhotoSetup> job_setup(const Setup& setup);
+
+/// "a.jpg", or "a.jpg with b.jpg, c.jpg" for one that bears the spots of a set.
+std::string photo_names(const std::vector<JobPhoto>& photos, int id);
 
 /// Adds a spot that somebody sized by hand: the diameter must be known. Returns its id.
 int add_by_hand(Job& job, JobSpot spot, const std::string& added);

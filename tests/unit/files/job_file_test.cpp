@@ -46,6 +46,7 @@ Job full_job() {
   set_photo_aside(job, 2, {"bay 2", "taken again", "later"});
   job.photos[0].warnings = {{"board_distance", "The tape may be wrong."}};
   job.photos[0].setup = JobPhotoSetup{14, 98.4, "corner", 288, Quantity{290, 280, 300}};
+  job.photos[1].together_with = 1;
   job.photos_to_do = 3;
   panel_named(job, "bonnet").facts = {"aluminium"};
   panel_named(job, "bonnet").notes = "dusty";

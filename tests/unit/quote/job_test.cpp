@@ -1,5 +1,7 @@
 #include "ripplegauge/quote/job.hpp"
 
+#include <algorithm>
+
 #include "catch.hpp"
 #include "made_up.hpp"
 #include "ripplegauge/core/errors.hpp"
@@ -199,5 +201,98 @@ TEST_CASE("an inconsistent job is told by its first fault", "[job]") {
   SECTION("panel twice, but for capitals") { job.panels.push_back({"Bonnet", {}, ""}); }
   SECTION("item twice") { job.items = {{"x", "bonnet", 1}, {"X", "bonnet", 2}}; }
   SECTION("item for an unknown panel") { job.items.push_back({"x", "boot", 1}); }
+  CHECK(inconsistency_of(job).has_value());
+}
+
+namespace {
+
+/// A reading of several photos; the last one is left out where it is asked for.
+Reading set_of(const std::vector<std::string>& names, std::vector<Dent> dents,
+               const std::string& left_out = "") {
+  Reading reading = reading_of(names.front(), std::move(dents));
+  for (const std::string& name : names) reading.set.push_back({reading_of(name, {}).photo, ""});
+  reading.set.back().left_out = left_out;
+  return reading;
+}
+
+int counting(const Job& job) {
+  return static_cast<int>(
+      std::count_if(job.spots.begin(), job.spots.end(), [](const JobSpot& spot) { return !spot.voided; }));
+}
+
+}  // namespace
+
+TEST_CASE("a set of photos is in the job photo by photo, and its spots once", "[job][sets]") {
+  Job job;
+  Provenance of_set = from;
+  of_set.set = {{"a marked.png", "16 mm"}, {"b marked.png", "8 mm"}, {"c marked.png", "8 mm"}};
+  const AddedReading added =
+      add_reading(job, "bonnet", set_of({"a.jpg", "b.jpg", "c.jpg"}, {dent_at(1, 2, 20)}), of_set);
+  CHECK(added.spots == std::vector<int>{1});
+  REQUIRE(job.photos.size() == 3);
+  CHECK(job.spots[0].photo == 1);
+  CHECK_FALSE(job.photos[0].together_with.has_value());
+  CHECK(job.photos[1].together_with == 1);
+  CHECK(job.photos[2].picture == "c marked.png");
+  CHECK(job.photos[2].panel == "bonnet");
+  CHECK(photo_names(job.photos, 1) == "a.jpg with b.jpg, c.jpg");
+  CHECK(photo_names(job.photos, 2) == "b.jpg");
+  CHECK_FALSE(inconsistency_of(job).has_value());
+  CHECK(not_measured_in(job).empty());
+
+  const AddedReading again =
+      add_reading(job, "bonnet", set_of({"a.jpg", "b.jpg", "c.jpg"}, {dent_at(1, 2, 20)}), from);
+  CHECK(again.already_photo == 1);
+  CHECK(add_reading(job, "bonnet", reading_of("b.jpg", {dent_at(1, 2, 20)}), from).already_photo == 2);
+  CHECK(counting(job) == 1);
+}
+
+TEST_CASE("photos that were alone and then in a set count once, and the other way round", "[job][sets]") {
+  Job job;
+  add_reading(job, "bonnet", reading_of("a.jpg", {dent_at(1, 2, 20)}), from);
+  add_reading(job, "bonnet", reading_of("b.jpg", {dent_at(1, 2, 21)}), from);
+  const AddedReading set = add_reading(job, "bonnet", set_of({"a.jpg", "b.jpg"}, {dent_at(1, 2, 20)}), from);
+  CHECK(set.replaced == std::vector<int>{1, 2});
+  CHECK(set.spots == std::vector<int>{3});
+  CHECK(counting(job) == 1);
+
+  const AddedReading larger =
+      add_reading(job, "bonnet", set_of({"b.jpg", "c.jpg"}, {dent_at(1, 2, 20)}), from);
+  CHECK(larger.replaced == std::vector<int>{3});
+  CHECK(counting(job) == 1);
+
+  Provenance otherwise = from;
+  otherwise.measured_with = "stripes 8 mm";
+  for (JobPhoto& photo : job.photos) photo.measured_with = "stripes 16 mm";
+  const AddedReading alone = add_reading(job, "bonnet", reading_of("c.jpg", {dent_at(1, 2, 20)}), otherwise);
+  CHECK(alone.replaced == larger.spots);
+  CHECK(counting(job) == 1);
+  CHECK_FALSE(inconsistency_of(job).has_value());
+}
+
+TEST_CASE("a photo left out of its set is set aside with the reason, and makes no quote partial",
+          "[job][sets]") {
+  Job job;
+  add_reading(job, "bonnet",
+              set_of({"a.jpg", "b.jpg", "c.jpg"}, {dent_at(1, 2, 20)}, "It contradicts the others."), from);
+  REQUIRE(job.photos.size() == 3);
+  CHECK(job.photos[2].status == Status::refused);
+  CHECK(job.photos[2].refusal->message == "It contradicts the others.");
+  CHECK(job.photos[2].set_aside.has_value());
+  CHECK_FALSE(job.photos[2].together_with.has_value());
+  CHECK(not_measured_in(job).empty());
+  CHECK(photo_names(job.photos, 1) == "a.jpg with b.jpg");
+}
+
+TEST_CASE("a set that was refused leaves all its photos to be measured", "[job][sets]") {
+  Job job;
+  Reading reading = set_of({"a.jpg", "b.jpg"}, {});
+  reading.status = Status::refused;
+  reading.refusal = Refusal{"photos_contradict", "They contradict each other.", "Photograph again."};
+  add_reading(job, "bonnet", reading, from);
+  CHECK(not_measured_in(job).photos.size() == 2);
+  job.photos[1].together_with = 2;
+  CHECK(inconsistency_of(job).has_value());
+  job.photos[1].together_with = 7;
   CHECK(inconsistency_of(job).has_value());
 }
