@@ -8,10 +8,12 @@
 #include <functional>
 #include <iterator>
 #include <map>
+#include <utility>
 
+#include "photo_reading.hpp"
+#include "photo_sets.hpp"
 #include "ripplegauge/app/clock.hpp"
 #include "ripplegauge/app/job_parts.hpp"
-#include "ripplegauge/app/memory.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/expects.hpp"
 #include "ripplegauge/core/findings.hpp"
@@ -19,11 +21,9 @@
 #include "ripplegauge/files/job_file.hpp"
 #include "ripplegauge/files/photo_folder.hpp"
 #include "ripplegauge/files/photo_values_file.hpp"
-#include "ripplegauge/json/read_bytes.hpp"
 #include "ripplegauge/json/reading_file.hpp"
 #include "ripplegauge/measure/ordered_workers.hpp"
 #include "ripplegauge/photo/file_hash.hpp"
-#include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
@@ -63,55 +63,23 @@ class JobStore {
   Job job_;
 };
 
-struct MeasuredPhoto {
-  Reading reading;
-  std::string picture;  ///< Provenance::picture
-  std::string remark;   ///< why there is no picture
+/// What goes into the job as one, with the pictures beside it.
+struct DrawnReading {
+  PhotoReading read;
+  std::vector<std::string> pictures;  ///< of each photo; empty: none
 };
 
-/// "FILE: what is wrong; what to do" as a refusal.
-Refusal refusal_from(const FileError& error) {
-  std::string text = std::string(error.what()).substr(error.file().size() + 2);
-  const std::size_t cut = text.rfind("; ");
-  Refusal refusal{code_of(PhotoFinding::file_unreadable), "The file " + text.substr(0, cut) + ".",
-                  "Copy it from the phone again."};
-  if (cut != std::string::npos) {
-    refusal.remedy = text.substr(cut + 2) + ".";
-    if (refusal.remedy[0] >= 'a' && refusal.remedy[0] <= 'z')
-      refusal.remedy[0] = static_cast<char>(refusal.remedy[0] - 'a' + 'A');
-  }
-  return refusal;
-}
+struct MeasuredSet {
+  std::vector<DrawnReading> readings;
+  std::vector<std::string> remarks;
+};
 
-/// Never throws for one photo's sake. A UsageError is about all of them and passes.
-Reading reading_of(const FolderPhoto& photo, const MeasureRequest& request) {
-  constexpr std::size_t most_bytes = 400'000'000;  // PhotoLimits::max_megabytes
-  Reading reading;
-  const auto refuse = [&](const Refusal& refusal) {
-    reading.status = Status::refused;
-    reading.refusal = refusal;
-  };
-  std::string sha256;
-  try {
-    const std::string bytes = read_bytes(photo.file, most_bytes);
-    sha256 = sha256_of_bytes(bytes);  // of what is measured, even if the file is changed meanwhile
-    reading = measure(decode_photo(bytes, photo.file.string()), request).reading;
-  } catch (const UsageError&) {
-    throw;
-  } catch (const FileError& error) {
-    refuse(refusal_from(error));
-  } catch (const std::exception& error) {
-    if (is_out_of_memory(error))
-      refuse({code_of(PhotoFinding::out_of_memory), "The photo needs more memory than there is.",
-              "Measure fewer photos at once, or set the phone to a smaller size."});
-    else
-      refuse({code_of(PhotoFinding::unexpected),
-              std::string("The program failed on this photo: ") + error.what() + ".",
-              "Photograph again; if it fails again, keep the photo for whoever mends the program."});
-  }
-  reading.photo.name = photo.file.string();
-  reading.photo.sha256 = sha256;
-  return reading;
+std::string shown(const FolderPhoto& photo) { return printable(photo.name); }
+
+std::string shown(const std::vector<const FolderPhoto*>& photos) {
+  std::string names;
+  for (const FolderPhoto* photo : photos) names += (names.empty() ? "" : ", ") + shown(*photo);
+  return names;
 }
 
 class FolderRun {
@@ -180,18 +148,22 @@ class FolderRun {
     return found->second;
   }
 
-  /// Where its spots come from, as far as it is known before it is measured.
-  Provenance provenance_of(const FolderPhoto& photo) {
+  /// Where its spots come from, as far as it is known before it is measured. A set with another photo is
+  /// another measurement, whatever came of it.
+  Provenance provenance_of(const FolderPhoto& photo, const FolderSet& set) {
     Provenance from = from_;
     from.measured_with = values_text(request_of(photo));
+    const char* separator = ", with photos ";
+    for (const FolderPhoto* other : set.photos)
+      if (other != &photo)
+        from.measured_with += std::exchange(separator, ", ") + sha256_.at(other).substr(0, short_digits);
     return from;
   }
-
-  static std::string shown(const FolderPhoto& photo) { return printable(photo.name); }
 
   /// What is measured now, what was measured before, and what is there twice.
   void sort_out() {
     std::map<std::string, const FolderPhoto*> seen;
+    std::vector<const FolderPhoto*> wanted;
     for (FolderPhoto& photo : photos_) {
       std::string sha256;
       try {
@@ -205,17 +177,40 @@ class FolderRun {
         continue;
       }
       order_[sha256] = order_.size();
+      sha256_[&photo] = sha256;
       if (photo.panel.empty() && has_job()) {
         refuse_without_panel(photo, sha256);
         continue;
       }
       if (photo.panel.empty()) photo.panel = "without a panel";
-      const JobPhoto* known = photo_with_hash(store_.job(), sha256);
-      if (known != nullptr && is_up_to_date(*known, provenance_of(photo)))
-        take_as_known(photo, *known);
-      else
-        to_do_.push_back(&photo);
+      wanted.push_back(&photo);
     }
+    for (FolderSet& set : sets_of(wanted, set_rules(), summary_.remarks)) {
+      if (is_known(set))
+        for (const FolderPhoto* photo : set.photos)
+          take_as_known(*photo, *photo_with_hash(store_.job(), sha256_.at(photo)));
+      else
+        to_do_.push_back(std::move(set));
+    }
+  }
+
+  SetRules set_rules() const {
+    SetRules rules;
+    rules.word = [this](const FolderPhoto& photo) {
+      const auto values = values_of_photo(values_, photo.name);
+      return values ? values->set : "";
+    };
+    // Where a pattern tells the panel, a folder may hold anything.
+    rules.by_folder = options_.sets && options_.panel_pattern.empty();
+    if (options_.sets) rules.gap = std::chrono::seconds(options_.set_gap_s);
+    return rules;
+  }
+
+  bool is_known(const FolderSet& set) {
+    return std::all_of(set.photos.begin(), set.photos.end(), [&](const FolderPhoto* photo) {
+      const JobPhoto* known = photo_with_hash(store_.job(), sha256_.at(photo));
+      return known != nullptr && is_up_to_date(*known, provenance_of(*photo, set));
+    });
   }
 
   /// It goes into the job as a refused photo, so that a quote says that something is missing.
@@ -235,7 +230,13 @@ class FolderRun {
 
   /// Until a photo is measured the job says that it is missing, however the run ends.
   void say_what_is_to_do() {
-    store_.change([&](Job& job) { job.photos_to_do = static_cast<int>(to_do_.size()); });
+    store_.change([&](Job& job) { job.photos_to_do = static_cast<int>(photos_to_do()); });
+  }
+
+  std::size_t photos_to_do() const {
+    std::size_t count = 0;
+    for (const FolderSet& set : to_do_) count += set.photos.size();
+    return count;
   }
 
   void take_as_known(const FolderPhoto& photo, const JobPhoto& known) {
@@ -247,64 +248,121 @@ class FolderRun {
   }
 
   void measure_all() {
-    for (const FolderPhoto* photo : to_do_) request_by_photo_[photo] = &request_of(*photo);
+    for (const FolderSet& set : to_do_)
+      for (const FolderPhoto* photo : set.photos) request_by_photo_[photo] = &request_of(*photo);
     watcher_.begins(to_do_.size());
     workers_.emplace(to_do_.size(), static_cast<std::size_t>(options_.threads),
-                     [this](std::size_t i) { return measured(*to_do_[i]); });
+                     [this](std::size_t i) { return measured(to_do_[i]); });
+    std::size_t next = 0;
     while (!workers_->done() && !(summary_.stopped = watcher_.stop())) {
       constexpr std::chrono::milliseconds patience{100};  // how soon a wish to stop is noticed
-      if (auto photo = workers_->next(patience)) keep(*to_do_[summary_.measured], std::move(*photo));
+      if (auto set = workers_->next(patience)) keep(to_do_[next++], std::move(*set));
     }
     if (summary_.stopped)
-      for (auto& [i, photo] : workers_->finished_ahead()) keep(*to_do_[i], std::move(photo));
-    summary_.left = to_do_.size() - summary_.measured;
+      for (auto& [i, set] : workers_->finished_ahead()) keep(to_do_[i], std::move(set));
+    summary_.left = photos_to_do() - summary_.measured;
   }
 
   /// On a thread of its own.
-  MeasuredPhoto measured(const FolderPhoto& photo) const {
-    MeasuredPhoto result{reading_of(photo, *request_by_photo_.at(&photo)), "", ""};
-    if (!has_job() || !options_.pictures || result.reading.status != Status::measured) return result;
-    try {
-      result.picture = draw_for_job(result.reading, photo.file, options_.job_file);
-    } catch (const std::exception& error) {
-      result.remark = shown(photo) + " has no annotated picture: " + error.what();
+  MeasuredSet measured(const FolderSet& set) const {
+    std::vector<const MeasureRequest*> requests;
+    for (const FolderPhoto* photo : set.photos) requests.push_back(request_by_photo_.at(photo));
+    ReadSet read = read_set(set, requests);
+    MeasuredSet result;
+    if (!read.remark.empty()) result.remarks.push_back(shown(set.photos) + " " + read.remark);
+    for (PhotoReading& one : read.readings) {
+      std::vector<std::string> pictures = drawn(one, result.remarks);
+      result.readings.push_back({std::move(one), std::move(pictures)});
     }
     return result;
   }
 
-  void keep(const FolderPhoto& photo, MeasuredPhoto measured) {
+  /// Of each photo that the reading stands on.
+  std::vector<std::string> drawn(const PhotoReading& one, std::vector<std::string>& remarks) const {
+    std::vector<std::string> pictures(one.photos.size());
+    if (!has_job() || !options_.pictures || one.reading.status != Status::measured) return pictures;
+    for (std::size_t i = 0; i < one.photos.size(); ++i) {
+      if (!one.reading.set.empty() && !one.reading.set[i].left_out.empty()) continue;
+      try {
+        pictures[i] = draw_for_job(one.views[i], one.photos[i]->file, options_.job_file);
+      } catch (const std::exception& error) {
+        remarks.push_back(shown(*one.photos[i]) + " has no annotated picture: " + error.what());
+      }
+    }
+    return pictures;
+  }
+
+  void keep(const FolderSet& set, MeasuredSet measured) {
+    summary_.remarks.insert(summary_.remarks.end(), measured.remarks.begin(), measured.remarks.end());
+    for (DrawnReading& one : measured.readings) keep(set, one);
+  }
+
+  void keep(const FolderSet& set, DrawnReading& measured) {
+    Reading& reading = measured.read.reading;
     AddedReading added;
     try {
-      added = add(photo, measured);
+      added = add(set, measured);
     } catch (const UsageError& error) {  // numbers that no job takes
-      Reading& reading = measured.reading;
       reading.status = Status::refused;
       reading.refusal = Refusal{code_of(PhotoFinding::senseless),
                                 std::string("The measurement makes no sense: ") + error.what() + ".",
                                 "Photograph again, from a little farther round."};
       reading.dents.clear();
-      added = add(photo, measured);
+      added = add(set, measured);
     }
-    const Reading& reading = measured.reading;
-    if (!measured.remark.empty()) summary_.remarks.push_back(measured.remark);
-    summary_.photos.push_back(
-        {shown(photo), photo.panel, reading.status, reading.refusal, reading.warnings, false});
-    ++summary_.measured;
-    watcher_.measured(summary_.photos.back(), reading, added);
-    readings_.push_back(std::move(measured.reading));
+    watcher_.measured(add_outcomes(measured.read), reading, added);
+    summary_.measured += measured.read.photos.size();
+    readings_.push_back(std::move(reading));
   }
 
-  AddedReading add(const FolderPhoto& photo, MeasuredPhoto& measured) {
+  /// One a photo; returns that of the first one that the reading stands on.
+  FolderOutcome add_outcomes(const PhotoReading& read) {
+    std::vector<FolderOutcome> outcomes;
+    std::optional<std::size_t> bearer;
+    for (std::size_t i = 0; i < read.photos.size(); ++i) {
+      const Reading& reading = read.reading;
+      FolderOutcome outcome{
+          shown(*read.photos[i]), read.photos[i]->panel, reading.status, reading.refusal, {}, false};
+      const bool left_out = !reading.set.empty() && !reading.set[i].left_out.empty();
+      if (left_out && reading.status != Status::refused) {
+        outcome.left_out = true;
+        outcome.status = Status::refused;
+      }
+      if (!left_out && bearer) outcomes[*bearer].together.push_back(outcome.name);
+      if (!left_out && !bearer) bearer = i;
+      outcomes.push_back(std::move(outcome));
+    }
+    FolderOutcome& first = outcomes[bearer.value_or(0)];
+    first.warnings = read.reading.warnings;
+    summary_.photos.insert(summary_.photos.end(), outcomes.begin(), outcomes.end());
+    return first;
+  }
+
+  AddedReading add(const FolderSet& set, DrawnReading& measured) {
+    const PhotoReading& read = measured.read;
     AddedReading added;
-    Provenance from = provenance_of(photo);
+    Reading named = read.reading;
+    Provenance from;
+    for (std::size_t i = 0; i < read.photos.size(); ++i) {
+      const FolderPhoto& photo = *read.photos[i];
+      const Provenance of_photo = provenance_of(photo, set);
+      from.set.push_back({measured.pictures[i], of_photo.measured_with, job_setup(read.views[i].setup)});
+      const bool bears = read.photos.size() == 1 || read.reading.set[i].photo.name == read.reading.photo.name;
+      // Whoever reads a quote knows the vehicle's folder, not the disk.
+      if (read.photos.size() > 1) named.set[i].photo.name = photo.name;
+      if (!bears) continue;
+      named.photo.name = photo.name;
+      from.program = of_photo.program;
+      from.measured_with = of_photo.measured_with;
+      from.picture = measured.pictures[i];
+    }
     from.added = now_utc();
-    from.picture = measured.picture;
+    const std::string& panel = read.photos.front()->panel;
     store_.change([&](Job& job) {
-      grade(measured.reading, facts_of_panel(job, photo.panel, options_.facts), options_.rules);
-      Reading named = measured.reading;
-      named.photo.name = photo.name;  // whoever reads a quote knows the vehicle's folder, not the disk
-      added = add_judged_reading(job, photo.panel, named, from, options_.rules, options_.facts);
-      job.photos_to_do = std::max(0, job.photos_to_do - 1);
+      const PanelFacts facts = facts_of_panel(job, panel, options_.facts);
+      for (Reading* reading : {&measured.read.reading, &named}) grade(*reading, facts, options_.rules);
+      added = add_judged_reading(job, panel, named, from, options_.rules, options_.facts);
+      job.photos_to_do = std::max(0, job.photos_to_do - static_cast<int>(read.photos.size()));
     });
     return added;
   }
@@ -336,20 +394,22 @@ class FolderRun {
   std::vector<FolderPhoto> photos_;
   JobStore store_;
   Provenance from_;
-  std::vector<const FolderPhoto*> to_do_;
+  static constexpr std::size_t short_digits = 8;  ///< of a hash: they tell apart what one folder holds
+  std::map<const FolderPhoto*, std::string> sha256_;
+  std::vector<FolderSet> to_do_;
   std::map<std::string, std::size_t> order_;  ///< of the photos' hashes in the folder
   std::vector<std::string> kept_;             ///< hashes of what an earlier run measured
   std::vector<Reading> readings_;
   FolderSummary summary_;
-  std::optional<OrderedWorkers<MeasuredPhoto>> workers_;  ///< last: they end before what they use
+  std::optional<OrderedWorkers<MeasuredSet>> workers_;  ///< last: they end before what they use
 };
 
 }  // namespace
 
 int refused_count(const FolderSummary& summary) {
-  return static_cast<int>(
-      std::count_if(summary.photos.begin(), summary.photos.end(),
-                    [](const FolderOutcome& photo) { return photo.status == Status::refused; }));
+  return static_cast<int>(std::count_if(
+      summary.photos.begin(), summary.photos.end(),
+      [](const FolderOutcome& photo) { return photo.status == Status::refused && !photo.left_out; }));
 }
 
 FolderSummary run_folder(const FolderRunOptions& options, FolderRunWatcher& watcher) {

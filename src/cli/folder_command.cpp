@@ -31,9 +31,17 @@ std::string spots_text(const AddedReading& added, const Reading& reading) {
   return text;
 }
 
+/// What differs from the first photo's folder.
+std::string short_name(const FolderOutcome& first, const std::string& name) {
+  const std::string folder = first.name.substr(0, first.name.rfind('/') + 1);
+  return name.starts_with(folder) ? name.substr(folder.size()) : name;
+}
+
 std::string line_of(const FolderOutcome& photo, const Reading& reading, const AddedReading& added) {
   const bool name_has_panel = photo.name.starts_with(photo.panel + "/");
-  std::string line = (name_has_panel ? "" : photo.panel + ": ") + photo.name + ": ";
+  std::string line = (name_has_panel ? "" : photo.panel + ": ") + photo.name;
+  for (const std::string& other : photo.together) line += ", " + short_name(photo, other);
+  line += photo.together.empty() ? ": " : ", read together: ";
   if (reading.status == Status::refused)
     line += "not measured: " + reading.refusal->message;
   else
@@ -48,7 +56,7 @@ class Watcher : public FolderRunWatcher {
  public:
   explicit Watcher(const Interrupt& interrupt) : interrupt_(interrupt) {}
 
-  void begins(std::size_t photos) override { progress_.emplace(photos); }
+  void begins(std::size_t steps) override { progress_.emplace(steps); }
   void measured(const FolderOutcome& photo, const Reading& reading, const AddedReading& added) override {
     progress_->step(line_of(photo, reading, added), reading.status == Status::refused);
   }
@@ -69,6 +77,8 @@ FolderRunOptions options_of(const FolderArguments& arguments) {
   options.panel_pattern = arguments.panel_pattern;
   options.threads = processors(arguments.threads);
   options.pictures = !arguments.no_pictures;
+  options.sets = arguments.sets;
+  options.set_gap_s = arguments.set_gap_s;
   options.said = arguments.photo;
   options.values_file = arguments.values_file;
   options.data_folder = data_dir();
@@ -93,7 +103,8 @@ void add_folder_options(CLI::App& command, FolderArguments& arguments) {
   command
       .add_option("--values", arguments.values_file,
                   "Table (CSV) of what differs from photo to photo: columns photo (a name, a folder, * for "
-                  "any characters), board_pitch_mm, board_distance_mm, bar_length_mm, board, panel")
+                  "any characters), board_pitch_mm, board_distance_mm, bar_length_mm, board, panel, set "
+                  "(photos of a panel with the same word: one place, read together)")
       ->type_name("FILE")
       ->group(group);
   command
@@ -101,6 +112,18 @@ void add_folder_options(CLI::App& command, FolderArguments& arguments) {
                   "Photos measured at once, or threads for one photo; else\none for each processor")
       ->check(CLI::Range(1, 256))
       ->type_name("N")
+      ->group(group);
+  command
+      .add_flag("--sets", arguments.sets,
+                "Read photos of one place as one, the card left where it is: those in a folder of their own "
+                "within the panel's (bonnet/dent1/), and those that follow each other closely and agree")
+      ->group(group);
+  command
+      .add_option("--set-gap", arguments.set_gap_s,
+                  "With --sets: at most so long from one photo to the next, by the phone's clock")
+      ->check(CLI::Range(1, 3600))
+      ->type_name("SECONDS")
+      ->capture_default_str()
       ->group(group);
   command
       .add_flag("--no-pictures", arguments.no_pictures,

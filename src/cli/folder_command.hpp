@@ -5,6 +5,7 @@
 #include <string>
 
 #include "photo_options.hpp"
+#include "ripplegauge/app/folder_run.hpp"
 #include "ripplegauge/severity/panel_facts.hpp"
 
 namespace ripplegauge::cli {
@@ -12,7 +13,8 @@ namespace ripplegauge::cli {
 struct FolderArguments {
   std::string folder, job_file, json_file, panel_pattern, values_file;
   int threads = 0;  ///< 0: as many as the machine runs at once
-  bool no_pictures = false;
+  bool no_pictures = false, sets = false;
+  int set_gap_s = usual_set_gap_s;
   PhotoArguments photo;
   PanelFacts facts;  ///< of all panels, where the job says nothing of one
 };

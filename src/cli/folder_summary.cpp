@@ -50,11 +50,28 @@ std::string names_of(const Group& group, std::size_t most) {
   return text;
 }
 
+/// "bonnet/1.jpg with 2.jpg and 3.jpg": what was read as one.
+std::vector<std::string> set_lines(const FolderSummary& summary) {
+  std::vector<std::string> lines;
+  for (const FolderOutcome& photo : summary.photos) {
+    if (photo.together.empty()) continue;
+    std::string line = photo.name;
+    const std::string folder = photo.name.substr(0, photo.name.rfind('/') + 1);
+    for (std::size_t i = 0; i < photo.together.size(); ++i) {
+      const std::string& name = photo.together[i];
+      line += i == 0 ? " with " : i + 1 < photo.together.size() ? ", " : " and ";
+      line += name.starts_with(folder) ? name.substr(folder.size()) : name;
+    }
+    lines.push_back(line);
+  }
+  return lines;
+}
+
 std::string counts_line(const FolderSummary& summary) {
   const auto with = [&](Status status) {
     return static_cast<std::size_t>(
         std::count_if(summary.photos.begin(), summary.photos.end(),
-                      [&](const FolderOutcome& photo) { return photo.status == status; }));
+                      [&](const FolderOutcome& photo) { return photo.status == status && !photo.left_out; }));
   };
   const auto before =
       std::count_if(summary.photos.begin(), summary.photos.end(), [](auto& photo) { return photo.before; });
@@ -62,6 +79,9 @@ std::string counts_line(const FolderSummary& summary) {
                      std::to_string(with(Status::measured)) + " with spots, " +
                      std::to_string(with(Status::no_dent)) + " without, " +
                      std::to_string(with(Status::refused)) + " not measured";
+  const auto left_out =
+      std::count_if(summary.photos.begin(), summary.photos.end(), [](auto& photo) { return photo.left_out; });
+  if (left_out > 0) text += ", " + std::to_string(left_out) + " left out of a set";
   if (before > 0) text += " (" + std::to_string(before) + " known from before)";
   if (summary.left > 0) text += "; " + std::to_string(summary.left) + " still to do";
   return text + "\n";
@@ -94,6 +114,9 @@ std::string summary_text(const FolderSummary& summary) {
       add_to(refused, photo.refusal->message, remedy_with_options(*photo.refusal), photo.name);
   }
   std::string text = counts_line(summary) + chart_text(summary.job);
+  const std::vector<std::string> sets = set_lines(summary);
+  if (!sets.empty()) text += "\nRead together, as photos of one place\n";
+  for (const std::string& set : sets) text += indented(set, 2);
   if (!warnings.empty()) text += "\nWarnings\n";
   constexpr std::size_t few = 4;  // a warning is often the same for all photos
   for (const Group& group : warnings) text += indented(group.message, 2) + indented(names_of(group, few), 6);

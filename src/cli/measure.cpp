@@ -35,6 +35,8 @@ named like bonnet-3.jpg, or else they all show the panel that the folder is name
 --panel-pattern {panel} stands for the panel's name, # for a number, * for anything. All photos are
 measured, whatever is wrong with one; stopped half-way, the same command goes on where it was.
 Spots seen in two photos of a panel count once if the card was left where it is.
+With --sets, photos of one place are read as one: bonnet/dent1/*.jpg, or those taken
+within moments of each other, where they agree.
 
 Examples:
   ripplegauge measure dent.jpg --board-pitch 16 --bar-length 99.4

@@ -16,8 +16,8 @@ namespace ripplegauge {
 namespace {
 
 constexpr std::size_t most_bytes = 4u << 20;  // a hundred bytes for each of forty thousand photos
-const std::vector<std::string> known_columns = {"photo",         "board_pitch_mm", "board_distance_mm",
-                                                "bar_length_mm", "board",          "panel"};
+const std::vector<std::string> known_columns = {
+    "photo", "board_pitch_mm", "board_distance_mm", "bar_length_mm", "board", "panel", "set"};
 const std::vector<std::string> remark_columns = {"comment", "note", "notes", "remark"};
 
 char separator_of(std::string_view text) {
@@ -101,9 +101,10 @@ std::vector<PhotoValues> read_photo_values(const std::filesystem::path& file) {
     const std::string column = lower_case(trimmed(rows.front().fields[i]));
     if (column.empty() || holds(remark_columns, column)) continue;
     if (!holds(known_columns, column) || !columns.emplace(column, i).second)
-      throw ConfigError(name, "line 1", "\"" + shown(column) + "\"",
-                        "columns are photo, board_pitch_mm, board_distance_mm, bar_length_mm, board, panel, "
-                        "each once; comment is passed over");
+      throw ConfigError(
+          name, "line 1", "\"" + shown(column) + "\"",
+          "columns are photo, board_pitch_mm, board_distance_mm, bar_length_mm, board, panel, set, "
+          "each once; comment is passed over");
   }
   if (!columns.contains("photo"))
     throw ConfigError(name, "line 1", "without photo", "the column photo says which photos a row is about");
@@ -116,6 +117,7 @@ std::vector<PhotoValues> read_photo_values(const std::filesystem::path& file) {
                     row.millimetres("bar_length_mm"),
                     row.text("board"),
                     row.text("panel"),
+                    row.text("set"),
                     rows[i].line};
     if (one.photo.empty()) continue;
     if (!one.board_file.empty() && std::filesystem::path(one.board_file).is_relative())
@@ -140,6 +142,7 @@ std::optional<PhotoValues> values_of_photo(const std::vector<PhotoValues>& rows,
     take(all->bar_length_mm, row.bar_length_mm);
     if (!row.board_file.empty()) all->board_file = row.board_file;
     if (!row.panel.empty()) all->panel = row.panel;
+    if (!row.set.empty()) all->set = row.set;
   }
   return all;
 }

@@ -12,6 +12,9 @@
 
 namespace ripplegauge {
 
+/// Time to turn the board and walk round it, and less than to move the card, clean the next place and set up.
+constexpr int usual_set_gap_s = 90;
+
 struct FolderRunOptions {
   std::filesystem::path folder;
   std::filesystem::path job_file;  ///< goes on with it if it is there; empty: the job is kept in memory alone
@@ -19,10 +22,15 @@ struct FolderRunOptions {
   std::string panel_pattern;            ///< see PhotoFolderOptions
   int threads = 1;                      ///< photos measured at once; the job is the same on any number
   bool pictures = true;                 ///< annotated pictures beside the job file
-  SaidOfPhotos said;                    ///< of all photos
-  std::filesystem::path values_file;    ///< table of what differs from photo to photo; empty: none
-  std::filesystem::path data_folder;    ///< what comes with the program
-  PanelFacts facts;                     ///< of all panels, where the job says nothing of one
+  /// Photos of one place are read as one: those in a folder of their own within the panel's, and those that
+  /// follow each other within `set_gap_s`, as EXIF has it, if they agree. What the table calls a set always
+  /// is.
+  bool sets = false;
+  int set_gap_s = usual_set_gap_s;
+  SaidOfPhotos said;                  ///< of all photos
+  std::filesystem::path values_file;  ///< table of what differs from photo to photo; empty: none
+  std::filesystem::path data_folder;  ///< what comes with the program
+  PanelFacts facts;                   ///< of all panels, where the job says nothing of one
   SeverityRules rules;
   std::string program;  ///< Provenance::program
 };
@@ -33,7 +41,9 @@ struct FolderOutcome {
   Status status = Status::measured;
   std::optional<Refusal> refusal;
   std::vector<Warning> warnings;
-  bool before = false;  ///< measured in an earlier run
+  bool before = false;                  ///< measured in an earlier run
+  std::vector<std::string> together{};  ///< photos that were read as one with it, which bears the spots
+  bool left_out = false;                ///< its set was read without it
 };
 
 struct FolderSummary {
@@ -51,9 +61,9 @@ int refused_count(const FolderSummary& summary);
 class FolderRunWatcher {
  public:
   virtual ~FolderRunWatcher() = default;
-  /// Before the first photo: how many will be measured.
-  virtual void begins(std::size_t photos) = 0;
-  /// A photo is measured and in the job. `name` may be shown as it is.
+  /// Before the first photo: how many photos and sets of photos will be measured.
+  virtual void begins(std::size_t steps) = 0;
+  /// A photo is measured and in the job, or a set. `name` may be shown as it is.
   virtual void measured(const FolderOutcome& photo, const Reading& reading, const AddedReading& added) = 0;
   /// Asked ten times a second: whether to end with what has been measured so far.
   virtual bool stop() = 0;

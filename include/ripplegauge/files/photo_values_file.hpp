@@ -15,12 +15,13 @@ struct PhotoValues {
   std::optional<double> board_pitch_mm, board_distance_mm, bar_length_mm;
   std::string board_file;  ///< relative to the table
   std::string panel;
-  int line = 0;  ///< of the table
+  std::string set;  ///< photos of one panel with the same word here show one place and are read as one
+  int line = 0;     ///< of the table
 };
 
-/// Columns photo, board_pitch_mm, board_distance_mm, bar_length_mm, board, panel and any others for remarks
-/// (comment, note), in any order. Commas, semicolons or tabs separate; decimal commas are read with the
-/// latter two. Throws FileError naming line, column and rule.
+/// Columns photo, board_pitch_mm, board_distance_mm, bar_length_mm, board, panel, set and any others for
+/// remarks (comment, note), in any order. Commas, semicolons or tabs separate; decimal commas are read with
+/// the latter two. Throws FileError naming line, column and rule.
 std::vector<PhotoValues> read_photo_values(const std::filesystem::path& file);
 
 /// The rows that name this photo ("door/IMG_2.jpg"), taken together: what a later row says goes before what

@@ -1,6 +1,8 @@
 // A folder run as a front end sees it. What is measured and how is tested through the program.
 #include "ripplegauge/app/folder_run.hpp"
 
+#include <algorithm>
+
 #include "catch.hpp"
 #include "ripplegauge/app/request.hpp"
 #include "ripplegauge/core/errors.hpp"
@@ -84,4 +86,128 @@ TEST_CASE("a folder without photos is the user's error, no thread is ours", "[fo
   CHECK_THROWS_AS(run_folder(estate.options, watcher), FileError);
   estate.options.threads = 0;
   CHECK_THROWS_AS(run_folder(estate.options, watcher), std::logic_error);
+}
+
+namespace {
+
+/// The same photo in different bytes: what is written after a JPEG's end changes nothing in its picture.
+struct SetsOfPhotos : Estate {
+  SetsOfPhotos() {
+    fs::remove_all(folder / "roof");
+    fs::remove(folder / "bonnet/1.jpg");
+    options.said.pitch_mm = {14};
+    options.said.bar_mm = 98.4;
+    options.pictures = false;
+    options.threads = 2;
+  }
+  void put(const std::string& name, const std::string& sample) const {
+    fs::create_directories((folder / name).parent_path());
+    folder.write(name, ScratchFolder::read(RIPPLEGAUGE_SOURCE_DIR "/samples/photos/" + sample) + name);
+  }
+  FolderSummary run() const {
+    Watcher watcher;
+    return run_folder(options, watcher);
+  }
+};
+
+int spots_that_count(const Job& job) {
+  return static_cast<int>(
+      std::count_if(job.spots.begin(), job.spots.end(), [](const JobSpot& spot) { return !spot.voided; }));
+}
+
+std::vector<std::string> together(const FolderSummary& summary) {
+  std::vector<std::string> sets;
+  for (const FolderOutcome& photo : summary.photos) {
+    if (photo.together.empty()) continue;
+    sets.push_back(photo.name);
+    for (const std::string& other : photo.together) sets.back() += " " + other;
+  }
+  return sets;
+}
+
+}  // namespace
+
+TEST_CASE("photos of one minute are read as one, but only where that is asked for", "[folder_run][sets]") {
+  SetsOfPhotos car;
+  car.put("bonnet/1.jpg", "low-dark.jpg");  // 09:30
+  car.put("bonnet/2.jpg", "low-dark.jpg");
+  car.put("bonnet/3.jpg", "no-dent.jpg");  // another day
+  const ScratchFolder elsewhere;
+  car.options.job_file = elsewhere / "estate.json";
+  FolderSummary summary = car.run();
+  CHECK(together(summary).empty());
+  CHECK(summary.job.spots.size() == 2);
+
+  car.options.sets = true;
+  car.options.pictures = true;
+  summary = car.run();
+  CHECK(together(summary) == std::vector<std::string>{"bonnet/1.jpg bonnet/2.jpg"});
+  CHECK(summary.measured == 2);  // the third is known as it is
+  CHECK(spots_that_count(summary.job) == 1);
+  CHECK(summary.job.photos_to_do == 0);
+  const Job job = read_job(car.options.job_file);
+  REQUIRE(job.photos.size() == 5);
+  CHECK(job.photos[3].name == "bonnet/1.jpg");
+  CHECK(job.photos[4].together_with == job.photos[3].id);
+  CHECK_FALSE(job.photos[4].picture.empty());
+  CHECK(job.photos[4].picture != job.photos[3].picture);
+
+  summary = car.run();
+  CHECK(summary.measured == 0);
+}
+
+TEST_CASE("photos that only the clock joins count each by itself where they do not agree",
+          "[folder_run][sets]") {
+  SetsOfPhotos car;
+  car.put("bonnet/1.jpg", "low-dark.jpg");   // 09:30, a dent
+  car.put("bonnet/2.jpg", "low-light.jpg");  // 09:41, another one
+  car.options.sets = true;
+  car.options.set_gap_s = 3600;
+  const FolderSummary summary = car.run();
+  CHECK(together(summary).empty());
+  CHECK(refused_count(summary) == 0);
+  CHECK(summary.job.spots.size() == 2);
+  REQUIRE(summary.remarks.size() == 1);
+  CHECK_THAT(summary.remarks[0], Catch::Matchers::ContainsSubstring("bonnet/1.jpg, bonnet/2.jpg were not"));
+
+  car.options.set_gap_s = 60;
+  CHECK(car.run().remarks.empty());
+}
+
+TEST_CASE("a folder within the panel's is a set, and so is what the table calls one", "[folder_run][sets]") {
+  SetsOfPhotos car;
+  car.put("bonnet/dent/1.jpg", "low-dark.jpg");
+  car.put("bonnet/dent/2.jpg", "low-dark.jpg");
+  car.options.sets = true;
+  car.options.set_gap_s = 1;
+  CHECK(together(car.run()) == std::vector<std::string>{"bonnet/dent/1.jpg bonnet/dent/2.jpg"});
+
+  car.options.sets = false;
+  CHECK(together(car.run()).empty());
+  const ScratchFolder elsewhere;
+  elsewhere.write("values.csv", "photo,set\nbonnet/dent,first\n");
+  car.options.values_file = elsewhere / "values.csv";
+  CHECK(together(car.run()) == std::vector<std::string>{"bonnet/dent/1.jpg bonnet/dent/2.jpg"});
+}
+
+TEST_CASE("a set that somebody named and whose photos contradict each other is refused",
+          "[folder_run][sets]") {
+  SetsOfPhotos car;
+  car.put("bonnet/dent/1.jpg", "low-dark.jpg");
+  car.put("bonnet/dent/2.jpg", "no-dent.jpg");
+  car.options.sets = true;
+  const FolderSummary summary = car.run();
+  REQUIRE(summary.photos.size() == 2);
+  CHECK(summary.photos[0].refusal->code == "photos_contradict");
+  CHECK(refused_count(summary) == 2);
+  CHECK(summary.job.spots.empty());
+}
+
+TEST_CASE("more photos in one set than can be read together are the user's error", "[folder_run][sets]") {
+  SetsOfPhotos car;
+  for (int i = 0; i < 9; ++i) car.folder.write("bonnet/" + std::to_string(i) + ".jpg", std::to_string(i));
+  const ScratchFolder elsewhere;
+  elsewhere.write("values.csv", "photo,set\nbonnet,first\n");
+  car.options.values_file = elsewhere / "values.csv";
+  CHECK_THROWS_AS(car.run(), UsageError);
 }
