@@ -202,7 +202,7 @@ class FolderRun {
     };
     // Where a pattern tells the panel, a folder may hold anything.
     rules.by_folder = options_.sets && options_.panel_pattern.empty();
-    if (options_.sets) rules.gap = std::chrono::seconds(options_.set_gap_s);
+    if (options_.sets && options_.set_gap_s > 0) rules.gap = std::chrono::seconds(options_.set_gap_s);
     return rules;
   }
 

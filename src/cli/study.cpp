@@ -2,11 +2,23 @@
 #include <fmt/format.h>
 
 #include <cstdio>
+#include <filesystem>
+#include <iostream>
+#include <map>
+#include <memory>
+#include <optional>
 
 #include "command.hpp"
+#include "interrupt.hpp"
 #include "output_filter.hpp"
+#include "photo_options.hpp"
+#include "progress_bar.hpp"
+#include "ripplegauge/app/clock.hpp"
+#include "ripplegauge/app/folder_run.hpp"
+#include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/study_file.hpp"
+#include "terminal.hpp"
 
 namespace ripplegauge::cli {
 
@@ -16,15 +28,22 @@ constexpr const char* examples = R"(What a table needs:
   One row for each reading, with the columns part, person, trial, value (or value_mm and the like).
   A column method (say "program" and "hand") makes one study of each and compares them.
   10 parts from small to large, 3 people, 2 or 3 trials each, in mixed order, are usual.
+A folder of photos, PERSON being a person or a set-up (card and board put there anew):
+  PART/PERSON_TRIAL.jpg       a photo is a reading
+  PART/PERSON_TRIAL/*.jpg     2 to 8 photos of one place, the card left where it is, are one
 
 Examples:
   ripplegauge study depths.csv
   ripplegauge study by-hand.csv by-program.csv --json study.json
-  ripplegauge study by-hand.csv door*_*_*.json --quantity diameter)";
+  ripplegauge study by-hand.csv door*_*_*.json --quantity diameter
+  ripplegauge study scrap/ --profile workshop.json --known gauge.csv --tolerance 0.1 --pdf study.pdf)";
 
 struct StudyArguments {
   std::vector<std::string> files;
-  std::string quantity = "depth", json;
+  std::string quantity = "depth", json, known, values, html, pdf;
+  std::optional<double> tolerance;
+  int threads = 0;
+  std::shared_ptr<PhotoArguments> photo;
   StudyOptions options;
 };
 
@@ -112,29 +131,136 @@ void print_comparison(const NamedStudy& first, const NamedStudy& other, double c
         number(times.high).c_str());
 }
 
-int run_study(const StudyArguments& arguments) {
+StudyQuantity quantity_of(const StudyArguments& arguments) {
+  if (arguments.quantity == "diameter") return StudyQuantity::diameter_mm;
+  return arguments.quantity == "radius" ? StudyQuantity::radius_mm : StudyQuantity::depth_mm;
+}
+
+/// "dent1/anna_2" of a photo by itself and of those in a folder of that name.
+std::string trial_of(const std::string& photo) {
+  const std::filesystem::path name(photo);
+  const bool in_set = std::distance(name.begin(), name.end()) > 2;
+  return in_set ? name.parent_path().generic_string() : (name.parent_path() / name.stem()).generic_string();
+}
+
+/// Readings of a folder of photos, as they are measured.
+class StudyWatcher : public FolderRunWatcher {
+ public:
+  StudyWatcher(StudyQuantity quantity, const std::string& folder, const Interrupt& interrupt)
+      : quantity_(quantity), folder_(folder), interrupt_(interrupt) {}
+
+  void begins(std::size_t steps) override { progress_.emplace(steps); }
+  void measured(const FolderOutcome& photo, const Reading& reading, const AddedReading&) override {
+    const std::string trial = trial_of(photo.name);
+    std::string line = trial + ": ";
+    if (!photo.together.empty()) line += std::to_string(photo.together.size() + 1) + " photos, ";
+    const auto value = study_quantity(reading, quantity_);
+    line +=
+        value ? with_unit(value->value, "mm") + " (" + number(value->low) + " to " + number(value->high) + ")"
+        : reading.refusal ? "not measured: " + reading.refusal->message
+                          : "no such figure";
+    progress_->step(line, !value);
+    auto labels = study_labels(trial);
+    if (!labels)
+      throw FileError(folder_ + "/" + photo.name,
+                      "its name must be PART/PERSON_TRIAL, as in dent1/anna_2.jpg or dent1/anna_2/*.jpg");
+    if (!value) return;
+    labels->value = value->value;
+    labels->stated = value;
+    group.values.push_back(*labels);
+  }
+  bool stop() override { return interrupt_.asked(); }
+  void end() { progress_.reset(); }
+
+  StudyGroup group{"photos", "mm", {}};
+
+ private:
+  const StudyQuantity quantity_;
+  const std::string folder_;
+  const Interrupt& interrupt_;
+  std::optional<ProgressBar> progress_;
+};
+
+StudyGroup study_from_photos(const StudyArguments& arguments, const std::string& folder) {
+  FolderRunOptions options;
+  options.folder = folder;
+  options.threads = processors(arguments.threads);
+  options.said = *arguments.photo;
+  options.values_file = arguments.values;
+  options.data_folder = data_dir();
+  options.rules = default_severity_rules();
+  options.program = program_name();
+  options.sets = true;
+  options.set_gap_s = 0;  // which photos are one reading is said by their folders
+  const Interrupt interrupt;
+  StudyWatcher watcher(quantity_of(arguments), folder, interrupt);
+  const FolderSummary summary = run_folder(options, watcher);
+  watcher.end();
+  if (interrupt.asked()) interrupt.pass_on();
+  for (const std::string& remark : summary.remarks) std::cout << wrap(remark, "", "  ");
+  std::cout << "\n";
+  return std::move(watcher.group);
+}
+
+std::vector<StudyGroup> groups_of(const StudyArguments& arguments) {
   std::vector<StudyGroup> groups;
   std::vector<std::filesystem::path> readings;
   for (const std::string& file : arguments.files) {
-    if (std::filesystem::path(file).extension() == ".json") {
+    std::error_code ignored;
+    if (std::filesystem::is_directory(file, ignored)) {
+      groups.push_back(study_from_photos(arguments, file));
+    } else if (std::filesystem::path(file).extension() == ".json") {
       readings.push_back(file);
     } else {
       for (StudyGroup& group : read_study_file(file)) groups.push_back(std::move(group));
     }
   }
-  if (!readings.empty())
-    groups.push_back(study_from_readings(
-        readings, arguments.quantity == "depth" ? StudyQuantity::depth_mm : StudyQuantity::diameter_mm));
+  if (!readings.empty()) groups.push_back(study_from_readings(readings, quantity_of(arguments)));
+  return groups;
+}
 
+void print_known(const NamedStudy& study) {
+  for (const PartBias& part : study.known.parts) {
+    print("  %-24s known %s, %d readings off by %s", one_line(part.part).c_str(),
+          with_unit(part.known.value, study.unit).c_str(), part.readings,
+          with_unit(part.bias, study.unit).c_str());
+    if (part.interval)
+      print(" (%s to %s)", number(part.interval->low).c_str(), number(part.interval->high).c_str());
+    std::cout << "\n";
+  }
+  for (const std::string& line : study_sentences(study)) std::cout << wrap(line, "  ", "  ");
+  if (!study.known.parts.empty() || study.scatter_over_stated) std::cout << "\n";
+}
+
+void write_files(const StudyArguments& arguments, const std::vector<NamedStudy>& studies) {
+  const double confidence = arguments.options.confidence;
+  if (!arguments.json.empty()) write_atomically(arguments.json, studies_to_json(studies, confidence));
+  const ReportPage page = study_page(studies, confidence, arguments.quantity, today());
+  if (!arguments.html.empty()) write_atomically(arguments.html, report_html(page));
+  if (!arguments.pdf.empty()) write_atomically(arguments.pdf, report_pdf(page));
+}
+
+int run_study(const StudyArguments& arguments) {
+  StudyOptions options = arguments.options;
+  options.tolerance = arguments.tolerance;
+  options.validate();
+  const auto known = arguments.known.empty() ? std::map<std::string, KnownValue>{}
+                                             : read_known_values(arguments.known, quantity_of(arguments));
   std::vector<NamedStudy> studies;
-  studies.reserve(groups.size());
-  for (const StudyGroup& group : groups)
-    studies.push_back({group.name, group.unit, study_repeatability(group.values, arguments.options)});
-  for (const NamedStudy& study : studies) print_study(study, arguments.options.confidence);
+  for (StudyGroup& group : groups_of(arguments)) {
+    NamedStudy study{group.name, group.unit, study_repeatability(group.values, options)};
+    study.known = compare_with_known(group.values, known, options.confidence);
+    study.scatter_over_stated = scatter_over_stated(group.values, options.confidence);
+    study.values = std::move(group.values);
+    studies.push_back(std::move(study));
+  }
+  for (const NamedStudy& study : studies) {
+    print_study(study, options.confidence);
+    print_known(study);
+  }
   for (std::size_t i = 1; i < studies.size(); ++i)
-    print_comparison(studies[0], studies[i], arguments.options.confidence);
-  if (!arguments.json.empty())
-    write_atomically(arguments.json, studies_to_json(studies, arguments.options.confidence));
+    print_comparison(studies[0], studies[i], options.confidence);
+  write_files(arguments, studies);
   return exit_ok;
 }
 
@@ -143,17 +269,41 @@ int run_study(const StudyArguments& arguments) {
 void add_study_command(CLI::App& app, ChosenCommand& chosen) {
   auto arguments = std::make_shared<StudyArguments>();
   auto* command = app.add_subcommand(
-      "study", "How far readings can be trusted: repeatability and reproducibility from a table");
+      "study",
+      "How far readings can be trusted: repeatability, reproducibility, bias; from tables or photos");
   command
-      ->add_option("FILE", arguments->files,
-                   "Tables (CSV), and saved readings (JSON), each named PART_PERSON_TRIAL.json")
+      ->add_option(
+          "FILE", arguments->files,
+          "Tables (CSV), saved readings (JSON), each named PART_PERSON_TRIAL.json, and folders of photos")
       ->required();
-  command->add_option("--quantity", arguments->quantity, "What is taken from saved readings")
-      ->check(CLI::IsMember({"depth", "diameter"}))
+  command
+      ->add_option("--quantity", arguments->quantity,
+                   "What is taken from readings; radius: the smallest one of bend")
+      ->check(CLI::IsMember({"depth", "diameter", "radius"}))
       ->capture_default_str();
   command->add_option("--confidence", arguments->options.confidence, "Of the intervals, 0.5 to 1")
       ->capture_default_str();
+  command
+      ->add_option(
+          "--known", arguments->known,
+          "Table (CSV) of what was measured by something better: columns part, depth_mm, diameter_mm, "
+          "radius_mm, each with half of its 95 % interval in depth_uncertainty_mm and so on")
+      ->type_name("FILE");
+  command
+      ->add_option("--tolerance", arguments->tolerance,
+                   "From the least to the most that is allowed, in the unit of the values")
+      ->type_name("WIDTH");
+  command->add_option("--html", arguments->html, "Write a page with a chart")->type_name("FILE");
+  command->add_option("--pdf", arguments->pdf, "The same as PDF")->type_name("FILE");
   command->add_option("--json", arguments->json, "Write all figures to this file");
+  arguments->photo = add_photo_options(*command);
+  command
+      ->add_option("--values", arguments->values,
+                   "Table (CSV) of what differs from photo to photo, as `measure` takes it for a folder")
+      ->type_name("FILE");
+  command->add_option("--threads", arguments->threads, "Readings made at once; else one for each processor")
+      ->check(CLI::Range(1, 256))
+      ->type_name("N");
   command->footer(examples);
   command->callback([arguments, &chosen] { chosen = [arguments] { return run_study(*arguments); }; });
 }

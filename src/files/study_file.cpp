@@ -90,6 +90,21 @@ OrderedJson json_of(const StudyTerm& term) {
   return json;
 }
 
+OrderedJson json_of(const KnownComparison& known) {
+  OrderedJson parts = OrderedJson::array();
+  for (const PartBias& part : known.parts)
+    parts.push_back({{"part", part.part},
+                     {"known", json_number(part.known.value)},
+                     {"uncertainty", json_number(part.known.uncertainty)},
+                     {"readings", part.readings},
+                     {"bias", json_number(part.bias)},
+                     {"interval", json_of(part.interval)}});
+  return {{"parts", std::move(parts)},
+          {"percent", json_of(known.bias_percent)},
+          {"readings_with_intervals", known.stated},
+          {"intervals_that_hold_it", known.holding}};
+}
+
 OrderedJson json_of(const NamedStudy& study) {
   const StudyResult& result = study.result;
   OrderedJson json;
@@ -114,6 +129,9 @@ OrderedJson json_of(const NamedStudy& study) {
   shares["part"] = json_of(result.part_percent);
   json["distinct_categories"] =
       result.distinct_categories ? OrderedJson(*result.distinct_categories) : OrderedJson(nullptr);
+  json["percent_of_tolerance"] = json_of(result.tolerance_percent);
+  json["scatter_over_stated"] = json_of(study.scatter_over_stated);
+  json["bias"] = json_of(study.known);
   json["verdict"] = to_string(result.verdict);
   json["missing"] = result.missing;
   json["remarks"] = result.remarks;
@@ -160,27 +178,87 @@ std::vector<StudyGroup> read_study_file(const std::filesystem::path& file) {
   return groups;
 }
 
+std::optional<StudyValue> study_labels(const std::string& name) {
+  constexpr const char* between = "_/";
+  const auto last = name.find_last_of(between);
+  if (last == std::string::npos || last == 0 || last + 1 == name.size()) return std::nullopt;
+  const auto first = name.find_last_of(between, last - 1);
+  if (first == std::string::npos || first == 0 || first + 1 == last) return std::nullopt;
+  return StudyValue{name.substr(0, first), name.substr(first + 1, last - first - 1), name.substr(last + 1)};
+}
+
+std::optional<Quantity> study_quantity(const Reading& reading, StudyQuantity quantity) {
+  std::optional<Quantity> largest;
+  for (const Dent& dent : reading.dents) {
+    const std::optional<Quantity> given = quantity == StudyQuantity::diameter_mm
+                                              ? std::optional(dent.diameter_mm)
+                                          : quantity == StudyQuantity::depth_mm ? dent.depth_mm
+                                                                                : dent.min_radius_mm;
+    if (given && std::isfinite(given->value) && (!largest || given->value > largest->value)) largest = given;
+  }
+  return largest;
+}
+
 StudyGroup study_from_readings(const std::vector<std::filesystem::path>& files, StudyQuantity quantity) {
   StudyGroup group{"readings", "mm", {}};
   for (const std::filesystem::path& file : files) {
-    const std::string stem = file.stem().string();
-    const auto last = stem.rfind('_');
-    const auto first = last == std::string::npos || last == 0 ? last : stem.rfind('_', last - 1);
-    if (last == std::string::npos || first == std::string::npos || first == 0)
+    std::optional<StudyValue> value = study_labels(file.stem().string());
+    if (!value)
       throw FileError(file.string(), "its name must be PART_PERSON_TRIAL.json, as in door1_anna_2.json");
     const std::vector<Reading> readings = read_readings(file);
     if (readings.size() != 1) throw FileError(file.string(), "holds several readings; one is needed");
-    std::optional<double> value;
-    for (const Dent& dent : readings.front().dents) {
-      const std::optional<Quantity> given =
-          quantity == StudyQuantity::diameter_mm ? std::optional(dent.diameter_mm) : dent.depth_mm;
-      if (given && std::isfinite(given->value)) value = std::max(value.value_or(given->value), given->value);
-    }
-    if (!value) continue;
-    group.values.push_back(
-        {stem.substr(0, first), stem.substr(first + 1, last - first - 1), stem.substr(last + 1), *value});
+    value->stated = study_quantity(readings.front(), quantity);
+    if (!value->stated) continue;
+    value->value = value->stated->value;
+    group.values.push_back(*value);
   }
   return group;
+}
+
+std::map<std::string, KnownValue> read_known_values(const std::filesystem::path& file,
+                                                    StudyQuantity quantity) {
+  const std::string name = file.string(), text = read_bytes(file, most_bytes);
+  const char separator = separator_of(text);
+  const std::vector<CsvRow> rows = parse_csv(text, name, separator);
+  if (rows.empty())
+    throw FileError(name, "is empty; its first line names the columns, such as part,depth_mm");
+  std::map<std::string, std::size_t> columns;
+  const std::set<std::string> allowed = {"part",
+                                         "depth_mm",
+                                         "diameter_mm",
+                                         "radius_mm",
+                                         "depth_uncertainty_mm",
+                                         "diameter_uncertainty_mm",
+                                         "radius_uncertainty_mm",
+                                         "note"};
+  for (std::size_t i = 0; i < rows.front().fields.size(); ++i) {
+    const std::string column = trimmed(rows.front().fields[i]);
+    if (!allowed.contains(column) || !columns.emplace(column, i).second)
+      fail(name, rows.front().line,
+           "the column \"" + column + "\" is unknown or stands twice; columns are part, depth_mm, " +
+               "diameter_mm, radius_mm, the same with _uncertainty before _mm, note");
+  }
+  if (!columns.contains("part")) fail(name, rows.front().line, "the column part is missing");
+  const std::string what = quantity == StudyQuantity::depth_mm      ? "depth"
+                           : quantity == StudyQuantity::diameter_mm ? "diameter"
+                                                                    : "radius";
+  std::map<std::string, KnownValue> known;
+  for (std::size_t i = 1; i < rows.size(); ++i) {
+    const auto number = [&](const std::string& column) -> std::optional<double> {
+      const auto at = columns.find(column);
+      if (at == columns.end() || trimmed(rows[i].fields[at->second]).empty()) return std::nullopt;
+      const double value =
+          number_from(trimmed(rows[i].fields[at->second]), separator != ',', name, rows[i].line);
+      if (value < 0) fail(name, rows[i].line, column + " must not be below 0");
+      return value;
+    };
+    const std::string part = trimmed(rows[i].fields[columns.at("part")]);
+    const auto value = number(what + "_mm");
+    if (part.empty() || !value) continue;
+    if (!known.emplace(part, KnownValue{*value, number(what + "_uncertainty_mm").value_or(0)}).second)
+      fail(name, rows[i].line, "part \"" + part + "\" stands there twice");
+  }
+  return known;
 }
 
 std::string studies_to_json(const std::vector<NamedStudy>& studies, double confidence) {

@@ -103,6 +103,37 @@ Quantity standard_deviation(const Spread& spread, double confidence) {
           std::sqrt(spread.sum_of_squares / boost::math::quantile(distribution, tail))};
 }
 
+/// One part alone: how people differ is known, what parts differ by is not.
+void analyse_one_part(const CrossedValues& table, StudyResult& result, const StudyOptions& options) {
+  const OneWayAnova anova = one_way_anova(table.front());
+  result.table = {{"person", anova.between, anova.test}, {"repeats", anova.within, {}}};
+  MeanSquares model;
+  model.part = Spread{0, 1};
+  model.person = anova.between;
+  model.repeat = anova.within;
+  model.parts = 1;
+  model.trials = result.trials;
+  const Components estimate =
+      components(model, 0, anova.between.mean_square(), 0, anova.within.mean_square());
+  const std::vector<Components> draws = simulated_components(model, options);
+  const auto deviation = [&](auto variance) {
+    return with_interval(estimate, draws, options.confidence,
+                         [&](const Components& c) { return std::sqrt(variance(c)); });
+  };
+  result.repeatability = standard_deviation(anova.within, options.confidence);
+  result.reproducibility = deviation([](const Components& c) { return c.reproducibility(); });
+  result.measurement = deviation([](const Components& c) { return c.measurement(); });
+}
+
+void compare_with_tolerance(StudyResult& result, const StudyOptions& options) {
+  const auto& deviation = result.measurement ? result.measurement : result.repeatability;
+  if (!options.tolerance || !deviation) return;
+  constexpr double customary_width = 6;
+  const double share = 100 * customary_width / *options.tolerance;
+  result.tolerance_percent =
+      Quantity{share * deviation->value, share * deviation->low, share * deviation->high};
+}
+
 void fill_from_components(StudyResult& result, const MeanSquares& model, const StudyOptions& options) {
   const auto mean_square = [](const std::optional<Spread>& spread) {
     return spread ? spread->mean_square() : 0;
@@ -265,6 +296,8 @@ void StudyOptions::validate() const {
     throw UsageError("confidence is " + std::to_string(confidence) + ", but must lie between 0.5 and 1");
   if (!(pooling_level >= 0 && pooling_level <= 1))
     throw UsageError("pooling_level is " + std::to_string(pooling_level) + ", but must lie between 0 and 1");
+  if (tolerance && !(*tolerance > 0 && *tolerance < 1e12))
+    throw UsageError("tolerance is " + std::to_string(*tolerance) + ", but must be a width above 0");
   if (draws < 1000 || draws > 1000000)
     throw UsageError("draws is " + std::to_string(draws) + ", but must lie between 1000 and 1000000");
 }
@@ -304,7 +337,8 @@ StudyResult study_repeatability(const std::vector<StudyValue>& values, const Stu
   if (result.parts.size() < 2)
     result.missing.push_back("there is one part only: take several, from small to large (10 are usual)");
   if (result.people.size() < 2)
-    result.missing.push_back("there is one person only: reproducibility needs 2 or more (3 are usual)");
+    result.missing.push_back(
+        "there is one person only: reproducibility needs 2 or more people or set-ups (3 are usual)");
 
   const bool can_analyse = result.parts.size() >= 2 && result.trials >= 2;
   if (repeats.degrees_of_freedom > 0 && no_repeat_differs(table)) {
@@ -315,9 +349,12 @@ StudyResult study_repeatability(const std::vector<StudyValue>& values, const Stu
     analyse_crossed(table, result, options);
   } else if (can_analyse) {
     analyse_one_person(table, result, options);
+  } else if (result.parts.size() == 1 && result.people.size() >= 2 && result.trials >= 2) {
+    analyse_one_part(table, result, options);
   } else if (repeats.degrees_of_freedom > 0) {
     result.repeatability = standard_deviation(repeats, options.confidence);
   }
+  compare_with_tolerance(result, options);
   if (result.trials > 0) remark_on_size(result);
   return result;
 }

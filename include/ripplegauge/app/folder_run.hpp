@@ -26,7 +26,7 @@ struct FolderRunOptions {
   /// follow each other within `set_gap_s`, as EXIF has it, if they agree. What the table calls a set always
   /// is.
   bool sets = false;
-  int set_gap_s = usual_set_gap_s;
+  int set_gap_s = usual_set_gap_s;    ///< 0: the clock joins nothing
   SaidOfPhotos said;                  ///< of all photos
   std::filesystem::path values_file;  ///< table of what differs from photo to photo; empty: none
   std::filesystem::path data_folder;  ///< what comes with the program

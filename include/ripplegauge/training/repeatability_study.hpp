@@ -16,6 +16,7 @@ namespace ripplegauge {
 struct StudyValue {
   std::string part, person, trial;
   double value = 0;
+  std::optional<Quantity> stated{};  ///< with the interval that the reading itself gives
 };
 
 struct StudyOptions {
@@ -25,6 +26,8 @@ struct StudyOptions {
   double pooling_level = 0.25;
   /// Draws of the simulated intervals: 10 000 leave their ends uncertain by about 1 % of the width.
   int draws = 10000;
+  /// From the least to the most that is allowed, in the unit of the values.
+  std::optional<double> tolerance{};
 
   void validate() const;
 };
@@ -57,6 +60,9 @@ struct StudyResult {
   std::optional<Quantity> part_variation;
   std::optional<Quantity> total;
   std::optional<Quantity> repeatability_percent, reproducibility_percent, measurement_percent, part_percent;
+  /// Six standard deviations of the measurement over the tolerance (AIAG, Measurement Systems Analysis, 4th
+  /// ed.); of the repeats alone where nothing else is known.
+  std::optional<Quantity> tolerance_percent;
   std::optional<int> distinct_categories;  ///< how many groups of parts the readings can tell apart
   StudyVerdict verdict = StudyVerdict::unknown;
 

@@ -73,3 +73,57 @@ TEST_CASE("a damaged table is refused with line and column", "[cli][study]") {
   CHECK(run_program({"study", folder.file("none.csv")}).exit_code == 4);
   CHECK(run_program({"study"}).exit_code == 2);
 }
+
+namespace {
+
+/// A sample in other bytes: what follows a JPEG's end changes nothing in its picture.
+void put(const TemporaryFolder& folder, const std::string& name) {
+  const std::filesystem::path sample =
+      std::filesystem::path(RIPPLEGAUGE_SOURCE_DIR) / "samples/photos/low-dark.jpg";
+  std::filesystem::create_directories((folder.path() / name).parent_path());
+  folder.write(name, ScratchFolder::read(sample) + name);
+}
+
+}  // namespace
+
+TEST_CASE("study measures a folder of photos and compares it with what is known", "[cli][study]") {
+  const TemporaryFolder folder;
+  put(folder, "scrap/ball/anna_1.jpg");
+  put(folder, "scrap/ball/anna_2/a.jpg");
+  put(folder, "scrap/ball/anna_2/b.jpg");
+  folder.write("known.csv", "part,depth_mm,depth_uncertainty_mm\nball,0.21,0.002\n");
+  const ProgramRun run =
+      run_program({"study", folder.file("scrap"), "--board-pitch", "14", "--bar-length", "98.4", "--known",
+                   folder.file("known.csv"), "--tolerance", "0.2", "--html", folder.file("s.html"), "--pdf",
+                   folder.file("s.pdf"), "--json", folder.file("s.json")});
+  CHECK(run.exit_code == 0);
+  CHECK(run.err.empty());
+  CHECK_THAT(run.out, ContainsSubstring("ball/anna_1: 0.2"));
+  CHECK_THAT(run.out, ContainsSubstring("ball/anna_2: 2 photos, 0.2"));
+  CHECK_THAT(run.out, ContainsSubstring("photos: 1 part, 1 person, 2 trials each"));
+  CHECK_THAT(run.out, ContainsSubstring("2 of 2 intervals hold the known value"));
+  CHECK_THAT(folder.read("s.html"), ContainsSubstring("0.21 ± 0.002"));
+  CHECK(folder.read("s.pdf").starts_with("%PDF"));
+  CHECK_THAT(folder.read("s.json"), ContainsSubstring("\"intervals_that_hold_it\": 2"));
+}
+
+TEST_CASE("study refuses photos and known values that it cannot place", "[cli][study]") {
+  const TemporaryFolder folder;
+  std::filesystem::create_directories(folder.path() / "scrap/ball");
+  folder.write("scrap/ball/anna.jpg", "no photo");
+  const ProgramRun run = run_program({"study", folder.file("scrap"), "--board-pitch", "14"});
+  CHECK(run.exit_code == 4);
+  CHECK_THAT(run.err, ContainsSubstring("PART/PERSON_TRIAL"));
+  const std::string table = folder.write("s.csv", two_methods());
+  const auto refused = [&](const std::string& text, const std::string& complaint) {
+    const ProgramRun bad = run_program({"study", table, "--known", folder.write("k.csv", text)});
+    CHECK(bad.exit_code == 4);
+    CHECK_THAT(bad.err, ContainsSubstring(complaint));
+  };
+  refused("", "is empty");
+  refused("depth_mm\n1\n", "the column part is missing");
+  refused("part,height\n1,1\n", "the column \"height\"");
+  refused("part,depth_mm\n1,deep\n", "line 2");
+  refused("part,depth_mm\n1,-1\n", "must not be below 0");
+  refused("part,depth_mm\n1,1\n1,2\n", "stands there twice");
+}
