@@ -22,9 +22,9 @@ namespace ripplegauge::cli {
 namespace {
 
 constexpr const char* examples =
-    R"(Looks at card, view, stripes and light as measure does, but searches for no
-dent: an answer while the phone is still in the hand. Exit code 0: measure it;
-3: measure would refuse it.
+    R"(Measures as measure does, and turns what was seen into advice: an answer while the
+phone is still in the hand. Where the photo will do, it says what a second one,
+read together with it, should be. Exit code 0: measure it; 3: measure would refuse it.
 
 Examples:
   ripplegauge check dent.jpg --board-pitch 16
@@ -105,6 +105,22 @@ std::string check_table(const PhotoCheck& check) {
   return out + figures_table(check);
 }
 
+/// Of a photo that will do: what one more would add, the card left where it is.
+std::string second_photo_text(const PhotoCheck& check) {
+  const auto shot = second_shot_after(check);
+  if (check.refusal || !shot) return "";
+  const auto spot = static_cast<std::size_t>(shot->spot);
+  const std::string which = check.reading.dents.size() > 1 ? fmt::format(" of spot {}", spot + 1) : "";
+  std::string out =
+      wrap(fmt::format("A second photo, read together with this one, would make the {}{} known to "
+                       "about {:.1f} % instead of {:.1f} % ({} is what limits it). The card stays "
+                       "where it is:",
+                       shot->quantity, which, shot->expected_percent, shot->now_percent, shot->limited_by),
+           "  ", "  ");
+  for (const std::string& words : shot->words) out += wrap(words, "  - ", "    ");
+  return out;
+}
+
 int run_check(const CheckArguments& a) {
   std::vector<PhotoCheck> checks;
   bool refused = false;
@@ -112,7 +128,7 @@ int run_check(const CheckArguments& a) {
     const MeasureRequest request = request_for(*a.photo, i, a.photos.size());
     checks.push_back(check_photo(read_photo(a.photos[i]), request));
     refused |= checks.back().refusal.has_value();
-    std::cout << check_table(checks.back());
+    std::cout << check_table(checks.back()) << second_photo_text(checks.back());
   }
   if (!a.json_file.empty()) write_atomically(a.json_file, photo_checks_to_json(checks));
   return refused ? exit_refused : exit_ok;

@@ -44,7 +44,13 @@ std::optional<PanelModel<double>> model_of(const PhotoLook& look) {
   return std::nullopt;
 }
 
-/// Period and direction of the undisturbed stripes in the photo.
+/// -90 to 90.
+double line_direction_deg(double dx, double dy) {
+  const double direction = std::atan2(dy, dx) * 180 / std::numbers::pi;
+  return direction > 90 ? direction - 180 : direction <= -90 ? direction + 180 : direction;
+}
+
+/// Period and direction of the undisturbed stripes, in the photo and on the panel.
 void describe_stripes(const PhotoLook& look, ShotFigures& figures) {
   const PanelModel<double> model(look.problem.constants, look.field.bundle.parameters);
   const auto& judged = look.reading.setup.judged;
@@ -58,10 +64,10 @@ void describe_stripes(const PhotoLook& look, ShotFigures& figures) {
   const double gu = 0.5 * (phase(1, 0) - phase(-1, 0)), gv = 0.5 * (phase(0, 1) - phase(0, -1));
   figures.stripe_period_px = 1 / std::hypot(gu, gv);
   // Along the stripes is (gv, -gu) in pixels, whose v runs down.
-  double direction = std::atan2(gu, gv) * 180 / std::numbers::pi;
-  if (direction > 90) direction -= 180;
-  if (direction <= -90) direction += 180;
-  figures.stripe_direction_deg = direction;
+  figures.stripe_direction_deg = line_direction_deg(gv, gu);
+  const double gx = model.phase(x + 1, y, 0.0, 0.0) - model.phase(x - 1, y, 0.0, 0.0),
+               gy = model.phase(x, y + 1, 0.0, 0.0) - model.phase(x, y - 1, 0.0, 0.0);
+  figures.stripe_direction_on_panel_deg = line_direction_deg(gy, -gx);
 }
 
 /// Share of the panel within search_margin_mm of the card that lies in the photo; where the rest is, as seen
@@ -346,6 +352,7 @@ PhotoCheck check_photo(const Photo& photo, const MeasureRequest& request, const 
   const PhotoLook& look = measured.look;
   const Reading& reading = measured.result.reading;
   PhotoCheck check;
+  check.reading = reading;
   check.photo = reading.photo;
   check.setup = reading.setup;
   check.warnings = reading.warnings;

@@ -29,9 +29,10 @@ struct ShotFigures {
   std::optional<double>
       stripe_period_px;  ///< in the photo, near the middle of what is judged; by geometry if not followed
   std::optional<double> stripe_direction_deg;  ///< in the photo, from level, rising to the right, -90 to 90
-  std::optional<double> stripe_pairs;          ///< light and dark in turn without a gap, across the stripes
-  std::optional<double> stripe_contrast;       ///< from dark to light, grey values of 255
-  std::optional<double> clipped_share;         ///< of the bright stripes, burnt out
+  std::optional<double> stripe_direction_on_panel_deg;  ///< from the card's x axis towards y, -90 to 90
+  std::optional<double> stripe_pairs;     ///< light and dark in turn without a gap, across the stripes
+  std::optional<double> stripe_contrast;  ///< from dark to light, grey values of 255
+  std::optional<double> clipped_share;    ///< of the bright stripes, burnt out
   std::optional<double>
       surroundings_in_photo;  ///< share of the panel within 50 mm of the card that the photo shows
   std::optional<double> surroundings_striped;  ///< share of that part over which undisturbed stripes lie
@@ -47,6 +48,7 @@ struct PhotoCheck {
   std::vector<Warning> warnings;
   Setup setup;
   ShotFigures figures;
+  Reading reading;  ///< as measure() gives it
 };
 
 /// Measures the photo and adds what a better one would need: its verdict is measure()'s. Throws UsageError
