@@ -60,6 +60,30 @@ echo "start-up:           $(ms "$(median_wall "$program" --version)")      goal:
 echo "peak memory 12 MP:  $(peak "$program" measure "$photos/one-12mp.jpg" "${one[@]}" --json "$work/r.json") MB      goal: 120"
 echo "peak memory 48 MP:  $(peak "$program" measure "$photos/one-48mp.jpg" "${one[@]}" --json "$work/r.json") MB      goal: 240"
 
+# Photos of one place against as many single readings. The same photo in other bytes takes every step that
+# another one of the place would take; VIEWS names a folder of true ones, all with the options in VIEW_OPTIONS.
+views=()
+if [ -n "${VIEWS:-}" ]; then
+  views=("$VIEWS"/*.jpg)
+  read -ra of_views <<<"${VIEW_OPTIONS:-}"
+else
+  of_views=("${one[@]}")
+  for i in 1 2 3 4 5; do
+    cp "$photos/one-12mp.jpg" "$work/view-$i.jpg"
+    echo "$i" >>"$work/view-$i.jpg"
+    views+=("$work/view-$i.jpg")
+  done
+fi
+alone=$(peak "$program" measure "${views[0]}" "${of_views[@]}")
+for n in 2 3 5; do
+  [ "$n" -le "${#views[@]}" ] || continue
+  single=$(median_wall "$program" measure "${views[@]:0:n}" "${of_views[@]}")
+  joint=$(median_wall "$program" measure "${views[@]:0:n}" "${of_views[@]}" --together)
+  held=$(peak "$program" measure "${views[@]:0:n}" "${of_views[@]}" --together)
+  echo "$n photos together:  $(ms "$joint"), $(over "$joint" "$single" 2) x as many singles ($(ms "$single"))      goal: 1.5"
+  echo "                    $held MB, $(over $((held - alone)) $((n - 1)) 0) MB a further photo      goal: 25"
+done
+
 # A folder of eight photos that differ in their bytes alone: the same photo twice would be measured once.
 mkdir "$work/folder"
 for i in 1 2 3 4 5 6 7 8; do
