@@ -193,7 +193,7 @@ struct PeelLooks {
 
 PeelLooks peel_looks(const std::vector<Look>& looks, const std::vector<SpotJudgement>& judgements) {
   Eigen::Matrix2d seen = Eigen::Matrix2d::Zero(), strong = Eigen::Matrix2d::Zero();
-  double cells = 0, sum = 0;
+  double sum = 0;
   for (std::size_t i = 0; i < looks.size(); ++i) {
     const SpotJudgement& j = judgements[i];
     constexpr double nearly_all = 0.98;
@@ -202,7 +202,6 @@ PeelLooks peel_looks(const std::vector<Look>& looks, const std::vector<SpotJudge
     const double weight = -std::log1p(-share), squared = j.moved_snr * j.moved_snr;
     seen += weight * way * way.transpose();
     strong += weight * squared * way * way.transpose();
-    cells += j.peel_cells / static_cast<double>(looks.size());
     sum += share;
   }
   const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d> axes(seen);
