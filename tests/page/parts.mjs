@@ -8,6 +8,7 @@ import {sha256} from '../../src/page/site/sha256.js';
 import {vehicleFile} from '../../src/page/site/today_view.js';
 import {inUnits, lengthWords} from '../../src/page/site/units.js';
 import {scaledBoard} from '../../src/page/site/workshop.js';
+import {runTests} from './run_tests.mjs';
 
 const mm = {length: 'mm', temperature: 'C'};
 const inch = {length: 'inch', temperature: 'F'};
@@ -84,16 +85,4 @@ const tests = {
   },
 };
 
-let passed = 0;
-let failed = 0;
-for (const [name, test] of Object.entries(tests)) {
-  try {
-    await test();
-    ++passed;
-  } catch (error) {
-    ++failed;
-    console.log(`FAILED  ${name}\n${error.stack}`);
-  }
-}
-console.log(`${passed} passed, ${failed} failed`);
-process.exit(failed ? 1 : 0);
+process.exit(await runTests(tests) ? 1 : 0);

@@ -4,6 +4,7 @@ import assert from 'node:assert/strict';
 import net from 'node:net';
 import path from 'node:path';
 import {fileURLToPath} from 'node:url';
+import {runTests} from './run_tests.mjs';
 
 const repo = path.resolve(path.dirname(fileURLToPath(import.meta.url)), '../..');
 const site = process.env.RIPPLEGAUGE_SITE ?? path.join(repo, 'build-page/site');
@@ -65,18 +66,6 @@ const tests = {
   },
 };
 
-let passed = 0;
-let failed = 0;
-for (const [name, test] of Object.entries(tests)) {
-  try {
-    await test();
-    ++passed;
-    console.log(`ok      ${name}`);
-  } catch (error) {
-    ++failed;
-    console.log(`FAILED  ${name}\n${error.stack}`);
-  }
-}
+const failed = await runTests(tests);
 server.kill();
-console.log(`${passed} passed, ${failed} failed`);
 process.exit(failed ? 1 : 0);
