@@ -91,14 +91,6 @@ std::string hash_of(const CardDefinition& card) {
 
 }  // namespace
 
-void grade(Reading& reading, const PanelFacts& facts, const SeverityRules& rules) {
-  for (Dent& dent : reading.dents) {
-    const SeverityAssessment severity = assess_severity(dent, facts, rules);
-    dent.severity = severity.word;
-    dent.severity_reason = severity.reason;
-  }
-}
-
 PanelFacts facts_of_panel(const Job& job, const std::string& panel, const PanelFacts& otherwise) {
   for (const JobPanel& one : job.panels)
     if (same_name(one.name, panel)) return known_facts(one.facts, otherwise);

@@ -304,6 +304,14 @@ std::string fixed(double number, int decimals) {
 
 }  // namespace
 
+void grade(Reading& reading, const PanelFacts& facts, const SeverityRules& rules) {
+  for (Dent& dent : reading.dents) {
+    const SeverityAssessment severity = assess_severity(dent, facts, rules);
+    dent.severity = severity.word;
+    dent.severity_reason = severity.reason;
+  }
+}
+
 std::string shown(double number, int decimals) {
   std::string result = fixed(number, decimals);
   if (result.find('.') != std::string::npos) {

@@ -11,9 +11,6 @@
 
 namespace ripplegauge {
 
-/// Grades the spots, as the workshop's rules have it.
-void grade(Reading& reading, const PanelFacts& facts, const SeverityRules& rules);
-
 /// What the rules can use of a panel's facts in the job (aluminium, repainted, body line, ...); the rest is
 /// as `otherwise` has it.
 PanelFacts facts_of_panel(const Job& job, const std::string& panel, const PanelFacts& otherwise = {});

@@ -143,6 +143,9 @@ std::optional<MeasuredValue> value_of(Measure of, const Dent& dent, const PanelF
 
 SeverityAssessment assess_severity(const Dent& dent, const PanelFacts& facts, const SeverityRules& rules);
 
+/// Grades the spots, as the workshop's rules have it.
+void grade(Reading& reading, const PanelFacts& facts, const SeverityRules& rules);
+
 /// "22.4 mm (21.9–22.9)": as many digits as the interval deserves.
 std::string shown(const Quantity& quantity, const std::string& unit);
 /// The number alone, no more than `decimals` digits after the point, no trailing zeros.

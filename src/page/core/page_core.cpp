@@ -2,7 +2,6 @@
 // JSON. Files that the page keeps (profile, board, readings, facts) lie in the module's own file system,
 // under the names that the program would read, so that they are checked by the same code.
 #include <algorithm>
-#include <array>
 #include <cstdint>
 #include <exception>
 #include <filesystem>
@@ -31,6 +30,7 @@
 #include "ripplegauge/json/reading_file.hpp"
 #include "ripplegauge/measure/measure.hpp"
 #include "ripplegauge/measure/photo_check.hpp"
+#include "ripplegauge/panel/bundle.hpp"
 #include "ripplegauge/photo/photo.hpp"
 
 namespace ripplegauge::page {
@@ -88,19 +88,15 @@ OrderedJson corners_json(const SeenTag& tag) {
 OrderedJson card_in_photo(const CardDefinition& card, double bar_length_mm) {
   OrderedJson tags = OrderedJson::array();
   std::vector<cv::Point2d> panel_mm, photo_px;
-  const double scale = bar_length_mm / card.bar_nominal_mm, half_mm = 0.5 * card.tag_side_mm;
+  const double scale = bar_length_mm / card.bar_nominal_mm;
   for (const SeenTag& seen : find_tags(held().photo.grey)) {
     tags.push_back({{"id", seen.id}, {"corners_px", corners_json(seen)}});
     const auto tag = std::find_if(card.tags.begin(), card.tags.end(),
                                   [&](const CardTag& printed) { return printed.id == seen.id; });
     if (tag == card.tags.end()) continue;
-    // In the order of SeenTag::corners_px; a tag is printed with its top towards +y.
-    constexpr std::array<std::array<int, 2>, 4> corner{{{-1, 1}, {1, 1}, {1, -1}, {-1, -1}}};
-    for (std::size_t i = 0; i < corner.size(); ++i) {
-      panel_mm.emplace_back(scale * (tag->x_mm + corner[i][0] * half_mm),
-                            scale * (tag->y_mm + corner[i][1] * half_mm));
-      photo_px.push_back(seen.corners_px[i]);
-    }
+    for (const auto& corner : tag_corners_mm(*tag, card.tag_side_mm, scale, 0.0))
+      panel_mm.emplace_back(corner[0], corner[1]);
+    photo_px.insert(photo_px.end(), seen.corners_px.begin(), seen.corners_px.end());
   }
   OrderedJson json{{"tags", tags}, {"photo_from_panel", nullptr}};
   if (panel_mm.empty()) return json;
@@ -116,14 +112,6 @@ OrderedJson relief_json(const Relief& relief) {
   return {{"x0_mm", relief.x0_mm},     {"y0_mm", relief.y0_mm},
           {"step_mm", relief.step_mm}, {"columns", relief.columns},
           {"rows", relief.rows},       {"at", reinterpret_cast<std::uintptr_t>(relief.height_mm.data())}};
-}
-
-void grade(Reading& reading, const PanelFacts& facts, const SeverityRules& rules) {
-  for (Dent& dent : reading.dents) {
-    const SeverityAssessment severity = assess_severity(dent, facts, rules);
-    dent.severity = severity.word;
-    dent.severity_reason = severity.reason;
-  }
 }
 
 /// In the order of the reading's dents: what stands beside the sizes.
