@@ -11,6 +11,18 @@
 
 namespace ripplegauge::rendered {
 
+/// An elongated dent whose bound is known.
+inline Dent simple_dent() {
+  Dent dent;
+  dent.x_mm = 60;
+  dent.y_mm = 50;
+  dent.length_mm = 19;
+  dent.width_mm = 16;
+  dent.angle_deg = 35;
+  dent.height_mm = -0.12;
+  return dent;
+}
+
 /// Relative standard deviations.
 struct Bound {
   double diameter = 0, depth = 0;

@@ -47,17 +47,6 @@ Scatter scatter(const rendered::Scene& scene, double noise, int draws) {
   return out;
 }
 
-rendered::Dent simple_dent() {
-  rendered::Dent dent;
-  dent.x_mm = 60;
-  dent.y_mm = 50;
-  dent.length_mm = 19;
-  dent.width_mm = 16;
-  dent.angle_deg = 35;
-  dent.height_mm = -0.12;
-  return dent;
-}
-
 /// By what factor the scatter of `draws` readings exceeds their true standard deviation once in a hundred
 /// times, and falls short of it once in a thousand: it follows a chi square law.
 double chance_above(int draws) {
@@ -89,11 +78,11 @@ void check_scatter(const rendered::Dent& dent, double noise, int draws, double a
 
 TEST_CASE("noise moves a simple dent's diameter and depth little more than it must", "[cramer_rao]") {
   constexpr int draws = 4;
-  check_scatter(simple_dent(), 0.01, draws, chance_above(draws));
+  check_scatter(rendered::simple_dent(), 0.01, draws, chance_above(draws));
 }
 
 TEST_CASE("noise moves simple dents little more than it must, many draws", "[cramer_rao][slow]") {
-  rendered::Dent dent = simple_dent();
+  rendered::Dent dent = rendered::simple_dent();
   double noise = 0.01;
   SECTION("low") {}
   SECTION("low, much noise") { noise = 0.03; }

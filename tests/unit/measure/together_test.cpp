@@ -16,17 +16,6 @@ using namespace ripplegauge;
 
 namespace {
 
-rendered::Dent simple_dent() {
-  rendered::Dent dent;
-  dent.x_mm = 60;
-  dent.y_mm = 50;
-  dent.length_mm = 19;
-  dent.width_mm = 16;
-  dent.angle_deg = 35;
-  dent.height_mm = -0.12;
-  return dent;
-}
-
 /// The same place with the board turned between the photos.
 rendered::Scene turned(const rendered::Dent& dent, double spin_deg) {
   rendered::Scene scene = rendered::usual_scene(dent);
@@ -46,7 +35,7 @@ double half_width(const Quantity& q) { return 0.5 * std::log(q.high / q.low); }
 }  // namespace
 
 TEST_CASE("three photos say one dent more closely than each by itself", "[together]") {
-  const rendered::Dent dent = simple_dent();
+  const rendered::Dent dent = rendered::simple_dent();
   std::vector<PhotoOfPlace> photos;
   unsigned seed = 1;
   for (const double spin_deg : {-60.0, 0.0, 60.0})
@@ -72,7 +61,7 @@ TEST_CASE("three photos say one dent more closely than each by itself", "[togeth
 }
 
 TEST_CASE("a photo that shows another dent than the others is left out by name", "[together]") {
-  rendered::Dent dent = simple_dent();
+  rendered::Dent dent = rendered::simple_dent();
   std::vector<PhotoOfPlace> photos{taken(turned(dent, -40), 0.01, 1), taken(turned(dent, 20), 0.01, 2)};
   dent.height_mm *= 1.5;  // pulled at the wrong way in between
   photos.push_back(taken(turned(dent, 60), 0.01, 3));
@@ -95,7 +84,7 @@ TEST_CASE("a photo that shows another dent than the others is left out by name",
 }
 
 TEST_CASE("a photo without card is left out, and its reason told", "[together]") {
-  const rendered::Dent dent = simple_dent();
+  const rendered::Dent dent = rendered::simple_dent();
   std::vector<PhotoOfPlace> photos{taken(turned(dent, -40), 0.01, 1), taken(turned(dent, 20), 0.01, 2)};
   photos[1].photo.grey.setTo(90);
   const Reading joint = measure_together(photos).joint.reading;
@@ -150,7 +139,7 @@ TEST_CASE("intervals of sets hold the truth and shrink", "[together][coverage][s
 TEST_CASE("noise moves a joint reading little more than it must", "[together][cramer_rao][slow]") {
   constexpr double noise = 0.01;
   constexpr int draws = 12;
-  const rendered::Dent dent = simple_dent();
+  const rendered::Dent dent = rendered::simple_dent();
   const std::vector<rendered::Scene> scenes{turned(dent, -40), turned(dent, 40)};
   const rendered::Bound bound = rendered::cramer_rao(scenes, noise);
   std::vector<double> diameter, depth;
