@@ -249,10 +249,8 @@ Line reversed(const Line& line) {
 /// Whether both sides need a fold: without one, cycles between them counted anew, they cost surely more.
 bool needs_fold(const BundleProblem& problem, const PanelVector& flat_start, const PanelVector& folded,
                 const std::vector<PhaseSample>& near, const std::vector<PhaseSample>& far) {
-  // The least turn, which no uneven crown feigns, moves stripes by an eighth of a period or more. Costs are
-  // half a chi square: odds of e^20.
-  constexpr double least_turn = 0.012, decisive = 20;
-  if (std::abs(folded[p_fold]) < least_turn) return false;
+  constexpr double decisive = 20;  // costs are half a chi square: odds of e^20
+  if (std::abs(folded[p_fold]) < least_fold_turn) return false;
   const BundleNoise noise{.phase_cycles = 0.03};
   const BundleProblem unfolded = counted_as_one(problem, flat_start, near, far);
   PanelVector p = settle_bundle(unfolded, flat_start, BundleFreedom::everything, rough);

@@ -11,6 +11,9 @@
 
 namespace ripplegauge {
 
+/// The least turn, which no uneven crown feigns, moves stripes by an eighth of a period or more.
+inline constexpr double least_fold_turn = 0.012;
+
 /// What was followed without a fold: the bundle's problem with its samples, its parameters, how well they
 /// explain the samples; and the stripes demodulated against that model, with the flood that the samples are
 /// of.

@@ -327,7 +327,7 @@ WithLine settle_line(const NarrowLook& look, const PanelGrid& nodes, BundleProbl
 /// more, others up to a fortieth.
 std::optional<WithLine> best_line(const NarrowLook& look, const Followed& f,
                                   const std::vector<PanelVector>& starts) {
-  constexpr double promising = 1.03, needed = 1.08, least_turn = 0.012;
+  constexpr double promising = 1.03, needed = 1.08;
   const double without = agreement_of(f.demodulated);
   std::optional<WithLine> best;
   const auto look_at = [&](const PanelVector& start) {
@@ -349,7 +349,7 @@ std::optional<WithLine> best_line(const NarrowLook& look, const Followed& f,
       look_at(start);
     }
   }
-  if (best->agreement < needed * without || std::abs(best->parameters[p_fold]) < least_turn)
+  if (best->agreement < needed * without || std::abs(best->parameters[p_fold]) < least_fold_turn)
     return std::nullopt;
   return best;
 }
