@@ -465,8 +465,8 @@ ResidualField residual_with_spots(const ResidualField& field, const BundleProble
   std::vector<Explaining> shapes;
   shapes.reserve(spots.size());
   for (const SpotVector& spot : spots)
-    shapes.push_back({SpotShape<double>(spot), spot[s_x], spot[s_y],
-                      3 * std::exp(std::max(spot[s_log_a], spot[s_log_b])), spot[s_height]});
+    shapes.push_back(
+        {SpotShape<double>(spot), spot[s_x], spot[s_y], 3 * half_length_mm(spot), spot[s_height]});
   for_rows(field.grid.rows, [&](int from, int to) {
     for (int r = from; r < to; ++r) {
       const double y = field.grid.y_mm(r);

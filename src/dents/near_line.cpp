@@ -10,7 +10,7 @@ namespace ripplegauge {
 
 double share_on_line(const ResidualField& field, const SpotVector& spot) {
   const PanelGrid& grid = field.grid;
-  const double reach_mm = std::exp(std::max(spot[s_log_a], spot[s_log_b]));
+  const double reach_mm = half_length_mm(spot);
   const cv::Rect box = grid.box_around(spot[s_x], spot[s_y], reach_mm);
   const RadiusIn rho(spot);
   int inside = 0, on_line = 0;

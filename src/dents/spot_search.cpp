@@ -42,7 +42,6 @@ double half_round(const PanelScene& scene, double longest_mm, double reach, doub
 }
 
 double longest_of(const Outline& o) { return o.radius_mm * std::sqrt(o.elongation); }
-double longest_of(const SpotVector& s) { return std::exp(std::max(s[s_log_a], s[s_log_b])); }
 
 std::vector<Disc> other_candidates(const std::vector<Candidate>& candidates, const Outline& self) {
   std::vector<Disc> discs;
@@ -163,7 +162,7 @@ WorthFinishing worth_finishing(const Patch& patch, const std::vector<double>& co
   constexpr double least_seen = 1.0 / 3;
   return [&patch, &costs, &acceptance, quiet](const SpotVector& spot, double share) {
     const double peel_slope = std::max(patch.edge_jitter_cycles, 1e-4) / patch.gain;
-    if (2 * std::exp(std::min(spot[s_log_a], spot[s_log_b])) <= share * acceptance.min_width_mm) return false;
+    if (2 * half_width_mm(spot) <= share * acceptance.min_width_mm) return false;
     if (steepest_slope(spot) <=
         share * std::max(acceptance.min_slope, acceptance.min_slope_over_peel * peel_slope))
       return false;
@@ -200,7 +199,7 @@ bool reaches(const SpotVector& spot, const LookedAt& square) {
   const double beyond_y = std::max(std::abs(spot[s_y] - square.y_mm) - square.half_mm, 0.0);
   const double away = std::hypot(beyond_x, beyond_y);
   constexpr double foot = 1.2;  // of the 10 % contour, beyond which slopes fade
-  if (away < foot * longest_of(spot)) return true;
+  if (away < foot * half_length_mm(spot)) return true;
   const SpotShape<double> shape(spot);
   const double angle = outline_of(spot).angle_rad, c = std::cos(angle), s = std::sin(angle);
   const auto seen = [&](double along) {
@@ -535,9 +534,8 @@ bool believable(const PanelScene& scene, const Attempt& a, const Outline& outlin
          slope < 0.25 && radius < 45 && elongation(s) < 7 && whole_enough(scene, a, acceptance) &&
          a.judgement.information_kept > acceptance.min_information &&
          louder_than_peel(a.judgement, acceptance) && more_than_few_looks(a.judgement, acceptance) &&
-         2 * std::exp(std::min(s[s_log_a], s[s_log_b])) > acceptance.min_width_mm &&
-         quiet_around(a.judgement, acceptance) && sign_is_told(a, acceptance) &&
-         offset < std::max(1.2 * longest_of(outline), 3.0) &&
+         2 * half_width_mm(s) > acceptance.min_width_mm && quiet_around(a.judgement, acceptance) &&
+         sign_is_told(a, acceptance) && offset < std::max(1.2 * longest_of(outline), 3.0) &&
          near_paper_mm(scene, s[s_x], s[s_y]) > paper_clearance_mm &&
          ring_seen(scene, outline_of(s, 1.2)) >= acceptance.min_ring_seen;
 }
@@ -548,7 +546,7 @@ Attempt judged_whole(const PanelScene& scene, const Attempt& a, std::vector<Disc
   const SpotVector& spot = a.fit.spot;
   std::erase_if(leave_out, [covers = RadiusIn(spot)](const Disc& d) { return covers(d.x_mm, d.y_mm) < 1; });
   Patch patch = explained_patch(
-      scene, request_for(scene, spot[s_x], spot[s_y], half_round(scene, longest_of(spot), 1.6), 8000),
+      scene, request_for(scene, spot[s_x], spot[s_y], half_round(scene, half_length_mm(spot), 1.6), 8000),
       leave_out, explained);
   if (patch.size() == 0) return {};
   look_closely(patch, spot);
@@ -564,7 +562,7 @@ Attempt judged_whole(const PanelScene& scene, const Attempt& a, std::vector<Disc
 bool any_on_its_stripes(const PanelScene& scene, const SpotVector& spot, const std::vector<Disc>& discs) {
   return std::any_of(discs.begin(), discs.end(), [&](const Disc& d) {
     return std::hypot(d.x_mm - spot[s_x], d.y_mm - spot[s_y]) <
-           longest_of(spot) + d.radius_mm + scene.field->period_mm;
+           half_length_mm(spot) + d.radius_mm + scene.field->period_mm;
   });
 }
 
@@ -688,7 +686,7 @@ Outline contour_of(const FoundSpot& found) {
   constexpr int cells = 61;
   const SpotVector &first = found.fit.spot, &second = *found.second;
   const double apart = std::hypot(first[s_x] - second[s_x], first[s_y] - second[s_y]);
-  const double reach_mm = 1.5 * std::max(longest_of(first), apart + longest_of(second));
+  const double reach_mm = 1.5 * std::max(half_length_mm(first), apart + half_length_mm(second));
   const SpotGeometry g =
       measure_spot(draw_spots(std::array{first, second}, first[s_x], first[s_y], reach_mm, cells));
   return {g.x_mm, g.y_mm, 0.5 * g.diameter_mm, g.length_mm / std::max(g.width_mm, 0.1 * g.length_mm),
@@ -717,7 +715,7 @@ void join_touching(const PanelScene& scene, const Acceptance& acceptance, std::v
     for (std::size_t j = i + 1; j < spots.size(); ++j) {
       if (is_nested(spots, i) || is_nested(spots, j) || spots[i].second || spots[j].second) continue;
       const SpotVector &a = spots[i].fit.spot, &b = spots[j].fit.spot;
-      if (std::hypot(a[s_x] - b[s_x], a[s_y] - b[s_y]) > longest_of(a) + longest_of(b)) continue;
+      if (std::hypot(a[s_x] - b[s_x], a[s_y] - b[s_y]) > half_length_mm(a) + half_length_mm(b)) continue;
       const std::vector<SpotVector> others = all_but(spots, i, j);
       const auto one = one_for_two(scene, a, b, others);
       if (!one) continue;
@@ -781,7 +779,7 @@ double steepest_slope(const SpotVector& spot) {
   double steepest = 0;
   for (int axis = 0; axis < 4; ++axis) {
     const double angle = spot[s_angle] + axis * 0.25 * std::numbers::pi;
-    const double reach = 1.6 * longest_of(spot);
+    const double reach = 1.6 * half_length_mm(spot);
     for (int i = -80; i <= 80; ++i) {
       const double r = reach * i / 80;
       const auto v = shape.at(spot[s_x] + r * std::cos(angle), spot[s_y] + r * std::sin(angle));
@@ -886,7 +884,7 @@ SpotJudgement judge(const Patch& patch, const SpotSum& sum, const SpotFit& singl
 
 Patch patch_for(const PanelScene& scene, const SpotVector& spot, const std::vector<SpotVector>& others,
                 double reach, std::size_t max_pixels) {
-  const double half = half_round(scene, longest_of(spot), reach);
+  const double half = half_round(scene, half_length_mm(spot), reach);
   Patch patch =
       explained_patch(scene, request_for(scene, spot[s_x], spot[s_y], half, max_pixels), {}, others);
   if (patch.size() > 0) set_whitening(patch, spot);
@@ -897,7 +895,7 @@ Patch patch_for(const PanelScene& scene, const SpotSum& sum, const std::vector<S
                 std::size_t max_pixels) {
   const double apart = std::hypot(sum.first[s_x] - sum.second[s_x], sum.first[s_y] - sum.second[s_y]);
   const double half =
-      half_round(scene, std::max(longest_of(sum.first), 0.5 * apart + longest_of(sum.second)), 2.0);
+      half_round(scene, std::max(half_length_mm(sum.first), 0.5 * apart + half_length_mm(sum.second)), 2.0);
   Patch patch = explained_patch(scene, request_for(scene, sum.first[s_x], sum.first[s_y], half, max_pixels),
                                 {}, others);
   if (patch.size() == 0) return patch;
@@ -912,7 +910,7 @@ Patch patch_for(const PanelScene& scene, const SpotSum& sum, const std::vector<S
 
 Patch patch_without(const PanelScene& scene, const SpotVector& spot, const std::vector<SpotVector>& others,
                     const Disc& disc) {
-  const double half = half_round(scene, longest_of(spot), 1.7);
+  const double half = half_round(scene, half_length_mm(spot), 1.7);
   return explained_patch(scene, request_for(scene, spot[s_x], spot[s_y], half, 6000), {disc}, others);
 }
 
@@ -1035,7 +1033,7 @@ class SpotSearch {
     return std::any_of(accepted_.begin() + static_cast<std::ptrdiff_t>(there_were), accepted_.end(),
                        [&](const SpotVector& s) {
                          return std::hypot(s[s_x] - o.x_mm, s[s_y] - o.y_mm) <
-                                reach * longest_of(s) + longest_of(o);
+                                reach * half_length_mm(s) + longest_of(o);
                        });
   }
 

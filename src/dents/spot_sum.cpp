@@ -37,7 +37,7 @@ double height_of(const SpotVector& s, double x_mm, double y_mm) {
 /// Pixels near a spot, spread evenly by golden-ratio stepping.
 std::vector<int> pixels_near(const Patch& patch, const SpotVector& spot, double reach, std::size_t wanted) {
   std::vector<int> near, chosen;
-  const double reach_mm = reach * std::exp(std::max(spot[s_log_a], spot[s_log_b]));
+  const double reach_mm = reach * half_length_mm(spot);
   for (std::size_t i = 0; i < patch.size(); ++i)
     if (std::hypot(patch.pixel[i].x_mm - spot[s_x], patch.pixel[i].y_mm - spot[s_y]) < reach_mm)
       near.push_back(static_cast<int>(i));

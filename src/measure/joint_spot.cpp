@@ -23,8 +23,6 @@ constexpr std::size_t fewest_pixels = 500;
 /// is the paint's and the program's.
 constexpr double own_share = 0.5;
 
-double longest_of(const SpotVector& s) { return std::exp(std::max(s[s_log_a], s[s_log_b])); }
-
 /// A photo in the fit of one spot.
 struct Look {
   std::size_t view = 0;
@@ -396,7 +394,7 @@ bool shows_place(const SetView& view, const SpotVector& spot) {
 std::optional<JointSpot> read_jointly(const std::vector<SetView>& views, const JointRequest& request) {
   Parts widest = request.starts.front();
   for (const Parts& start : request.starts)
-    if (longest_of(start.front()) > longest_of(widest.front())) widest = start;
+    if (half_length_mm(start.front()) > half_length_mm(widest.front())) widest = start;
   std::vector<Look> looks;
   constexpr std::size_t to_search = 6000, to_finish = 8000;
   for (const std::size_t v : request.views) {
@@ -416,8 +414,7 @@ std::optional<JointSpot> read_jointly(const std::vector<SetView>& views, const J
     polish.look_closely_at(parts);
   };
   const auto settle = [&](bool highlight, int iterations) {
-    const JointFit fit = polish.run(parts, every_pixel, highlight, iterations, 1e-6);
-    return fit;
+    return polish.run(parts, every_pixel, highlight, iterations, 1e-6);
   };
   for (Look& look : looks) look.shift.setZero();
   start_anew();
@@ -516,12 +513,8 @@ std::optional<JointSpot> read_jointly(const std::vector<SetView>& views, const J
   term("stripe phase noise", "spots that explain all photos alike", spread.noise[0], spread.noise[1]);
   term("odd shapes", "free surfaces that do", by_shapes[0], by_shapes[1]);
   term("orange peel", "its slope against the spot's; the same in all photos", peel_u, peel_u);
-  term("shape", "free surface against parametric spot", shape_d, shape_h);
-  term("unexplained stripes", "what the re-drawn stripes leave over", unexplained.diameter,
-       unexplained.depth);
-  if (by_line.depth > 0)
-    term("body line", "its own rounding hides part of the spot", by_line.diameter, by_line.depth);
-  term("model", "sized on ray-traced photos", common * model_diameter, common * model_depth);
+  add_shape_terms({shape_d, shape_h}, unexplained, by_line, {common * model_diameter, common * model_depth},
+                  out.budget);
   return out;
 }
 

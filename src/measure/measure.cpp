@@ -183,8 +183,7 @@ Relief flat_relief(const ResidualField& field) {
 /// A mirror shows nothing brighter than what it mirrors: whatever outshines the bright stripes around it is
 /// the image of a lamp.
 bool outshines_the_board(const ResidualField& field, const SpotVector& spot) {
-  const double inner_mm = std::exp(std::min(spot[s_log_a], spot[s_log_b])),
-               outer_mm = std::exp(std::max(spot[s_log_a], spot[s_log_b]));
+  const double inner_mm = half_width_mm(spot), outer_mm = half_length_mm(spot);
   std::vector<float> inside, around;
   const PanelGrid& grid = field.grid;
   for (int r = 0; r < grid.rows; ++r)
@@ -209,19 +208,16 @@ bool outshines_the_board(const ResidualField& field, const SpotVector& spot) {
 bool is_rest_of_edge(const LightEdge& edge, const PanelModel<double>& model, const SpotVector& spot) {
   constexpr double least_elongation = 1.5, aligned = 0.94;  // cosine of 20 degrees
   const bool a_longer = spot[s_log_a] > spot[s_log_b];
-  const double angle = spot[s_angle] + (a_longer ? 0 : 0.5 * std::numbers::pi),
-               half_length = std::exp(std::max(spot[s_log_a], spot[s_log_b])),
-               half_width = std::exp(std::min(spot[s_log_a], spot[s_log_b]));
-  if (half_length < least_elongation * half_width) return false;
+  const double angle = spot[s_angle] + (a_longer ? 0 : 0.5 * std::numbers::pi);
+  if (elongation(spot) < least_elongation) return false;
   const auto pixel = [&](double along_mm, double across_mm) {
     const auto p =
         model.pixel_from_panel(spot[s_x] + along_mm * std::cos(angle) - across_mm * std::sin(angle),
                                spot[s_y] + along_mm * std::sin(angle) + across_mm * std::cos(angle));
     return cv::Point2d(p.u_px, p.v_px);
   };
-  const cv::Point2d middle = pixel(0, 0), along = pixel(half_length, 0) - middle,
-                    across = pixel(0, half_width) - middle,
-                    line(-std::sin(edge.normal_rad), std::cos(edge.normal_rad));
+  const cv::Point2d middle = pixel(0, 0), along = pixel(half_length_mm(spot), 0) - middle,
+                    across = pixel(0, half_width_mm(spot)) - middle, line(-edge.normal.y, edge.normal.x);
   return std::abs(along.dot(line)) > aligned * cv::norm(along) &&
          std::abs(edge.beyond_px(middle.x, middle.y)) < cv::norm(across) + 2 * edge.width_px;
 }
@@ -336,8 +332,7 @@ Measurement measure_from(const PhotoLook& look, const Photo& photo, const Measur
       const auto p = model.panel_from_pixel(s.u_px, s.v_px);
       return std::any_of(found.spots.begin(), found.spots.end(), [&](const FoundSpot& spot) {
         const auto near = [&](const SpotVector& part) {
-          return std::hypot(p.x_mm - part[s_x], p.y_mm - part[s_y]) <
-                 1.4 * std::exp(std::max(part[s_log_a], part[s_log_b]));
+          return std::hypot(p.x_mm - part[s_x], p.y_mm - part[s_y]) < 1.4 * half_length_mm(part);
         };
         return near(spot.fit.spot) || (spot.second && near(*spot.second));
       });

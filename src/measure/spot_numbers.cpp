@@ -10,7 +10,7 @@
 namespace ripplegauge {
 namespace {
 
-double longest_reach(const SpotVector& s) { return 1.7 * std::exp(std::max(s[s_log_a], s[s_log_b])); }
+double longest_reach(const SpotVector& s) { return 1.7 * half_length_mm(s); }
 
 }  // namespace
 
@@ -62,6 +62,17 @@ ShapeDoubt line_doubt(double share_on_line) {
   // Sized on rendered photos, with another rounding of the line than the model's.
   constexpr double on_diameter = 0.05, on_depth = 0.08;
   return {on_diameter * share_on_line, on_depth * share_on_line};
+}
+
+void add_shape_terms(const ShapeDoubt& shape, const ShapeDoubt& unexplained, const ShapeDoubt& by_line,
+                     const ShapeDoubt& model, std::vector<BudgetTerm>& budget) {
+  const auto add = [&](const char* name, const char* note, const ShapeDoubt& doubt) {
+    budget.push_back({name, note, 100 * doubt.diameter, 100 * doubt.depth});
+  };
+  add("shape", "free surface against parametric spot", shape);
+  add("unexplained stripes", "what the re-drawn stripes leave over", unexplained);
+  if (by_line.depth > 0) add("body line", "its own rounding hides part of the spot", by_line);
+  add("model", "sized on ray-traced photos", model);
 }
 
 Quantity interval(double value, double relative) {

@@ -59,6 +59,10 @@ ShapeDoubt unexplained_doubt(double explained, double explained_at_start);
 /// By the share of a spot that a body line hides: between its flanks the shape is a guess.
 ShapeDoubt line_doubt(double share_on_line);
 
+/// The last terms of a spot's budget, the same for one photo and for several: how far its shape is believed.
+void add_shape_terms(const ShapeDoubt& shape, const ShapeDoubt& unexplained, const ShapeDoubt& by_line,
+                     const ShapeDoubt& model, std::vector<BudgetTerm>& budget);
+
 /// 95 %. A size is a scale: what is not known of it is a factor, and its logarithm has this standard
 /// uncertainty.
 Quantity interval(double value, double relative);

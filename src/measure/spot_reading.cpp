@@ -242,12 +242,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
          f.by_parameters[1]);
     term("odd shapes", "free surfaces that do", shapes * f.by_shapes[0], shapes * f.by_shapes[1]);
     term("orange peel", "its slope against the spot's", peel, peel);
-    term("shape", "free surface against parametric spot", shape_d, shape_h);
-    term("unexplained stripes", "what the re-drawn stripes leave over", unexplained.diameter,
-         unexplained.depth);
-    if (by_line.depth > 0)
-      term("body line", "its own rounding hides part of the spot", by_line.diameter, by_line.depth);
-    term("model", "sized on ray-traced photos", model_diameter, model_depth);
+    add_shape_terms({shape_d, shape_h}, unexplained, by_line, {model_diameter, model_depth}, budget);
     out.budgets.push_back(budget);
     std::vector<std::pair<double, double>> outline_px;
     for (const PointMm& p : dent.outline) {

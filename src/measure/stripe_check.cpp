@@ -152,7 +152,7 @@ std::vector<Warning> gaps_beside_spots(const StripeLook& look, const std::vector
   for (const Disturbance& gap : look.disturbances) {
     const bool explained = std::any_of(spots.begin(), spots.end(), [&](const FoundSpot& found) {
       const SpotVector& s = found.fit.spot;
-      const double reach = std::exp(std::max(s[s_log_a], s[s_log_b])) + 0.5 * gap.size_mm;
+      const double reach = half_length_mm(s) + 0.5 * gap.size_mm;
       return std::hypot(s[s_x] - gap.x_mm, s[s_y] - gap.y_mm) < reach;
     });
     if (explained || !is_deep(gap, look.period_mm)) continue;

@@ -24,10 +24,6 @@ struct Sighting {
 };
 using Sightings = std::vector<Sighting>;
 
-double half_length(const FoundSpot& f) {
-  return std::exp(std::max(f.fit.spot[s_log_a], f.fit.spot[s_log_b]));
-}
-
 std::vector<SpotVector> parts_of(const FoundSpot& f) {
   return f.second ? std::vector{f.fit.spot, *f.second} : std::vector{f.fit.spot};
 }
@@ -56,7 +52,7 @@ struct Pair {
 /// counts against a pair.
 std::optional<double> unlike(const FoundSpot& a, const FoundSpot& b) {
   const SpotVector &s = a.fit.spot, &t = b.fit.spot;
-  const double near_mm = std::max(2.0, 0.6 * std::min(half_length(a), half_length(b)));
+  const double near_mm = std::max(2.0, 0.6 * std::min(half_length_mm(s), half_length_mm(t)));
   const double apart = std::hypot(s[s_x] - t[s_x], s[s_y] - t[s_y]) / near_mm;
   const double size = std::abs(std::log(mean_radius_mm(s) / mean_radius_mm(t)));
   constexpr double most_size = 0.7;

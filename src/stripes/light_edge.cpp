@@ -340,9 +340,9 @@ std::optional<LightEdge> find_light_edge(const cv::Mat& grey, const BundleProble
   const EdgeVector& p = best.parameters;
   const double level_step = (std::exp(p[e_log_factor]) - 1) * p[edge_parameters] + p[e_veil];
   LightEdge edge;
-  edge.normal_rad = p[e_normal];
-  edge.u_px = band.middle.x + p[e_place] * band.half_width_px * std::cos(p[e_normal]);
-  edge.v_px = band.middle.y + p[e_place] * band.half_width_px * std::sin(p[e_normal]);
+  edge.normal = {std::cos(p[e_normal]), std::sin(p[e_normal])};
+  edge.u_px = band.middle.x + p[e_place] * band.half_width_px * edge.normal.x;
+  edge.v_px = band.middle.y + p[e_place] * band.half_width_px * edge.normal.y;
   edge.width_px = std::exp(p[e_log_width]) * band.half_width_px;
   edge.bow_per_px = p[e_bow] / band.half_width_px;
   edge.log_factor = p[e_log_factor];
@@ -356,9 +356,8 @@ std::optional<LightEdge> find_light_edge(const cv::Mat& grey, const BundleProble
 }
 
 double LightEdge::beyond_px(double u, double v) const {
-  const double c = std::cos(normal_rad), s = std::sin(normal_rad), du = u - u_px, dv = v - v_px;
-  const double along = -s * du + c * dv;
-  return c * du + s * dv - bow_per_px * along * along;
+  const double du = u - u_px, dv = v - v_px, along = -normal.y * du + normal.x * dv;
+  return normal.x * du + normal.y * dv - bow_per_px * along * along;
 }
 
 cv::Mat without_light_edge(const cv::Mat& grey, const LightEdge& edge) {

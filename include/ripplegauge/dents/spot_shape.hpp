@@ -2,6 +2,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <algorithm>
 #include <cmath>
 
 #include "ripplegauge/core/dual.hpp"
@@ -82,6 +83,9 @@ class SpotShape {
 
 /// Mean radius of the 10 % contour and largest slope, both approximate (exact for a round, unslanted spot).
 inline double mean_radius_mm(const SpotVector& s) { return std::exp(0.5 * (s[s_log_a] + s[s_log_b])); }
+/// Semi-axes of that contour.
+inline double half_length_mm(const SpotVector& s) { return std::exp(std::max(s[s_log_a], s[s_log_b])); }
+inline double half_width_mm(const SpotVector& s) { return std::exp(std::min(s[s_log_a], s[s_log_b])); }
 inline double elongation(const SpotVector& s) { return std::exp(std::abs(s[s_log_a] - s[s_log_b])); }
 
 }  // namespace ripplegauge

@@ -16,7 +16,7 @@ namespace ripplegauge {
 /// width)). t is the distance across the line, less bow times the square of the distance along it.
 struct LightEdge {
   double u_px = 0, v_px = 0;                   ///< a place on the line
-  double normal_rad = 0;                       ///< direction across, in the photo: (cos, sin)
+  cv::Point2d normal{1, 0};                    ///< unit vector across, in the photo
   double width_px = 1;                         ///< from 12 to 88 % of the step take four of them
   double bow_per_px = 0;                       ///< of the line
   double log_factor = 0;                       ///< ln of the factor
