@@ -13,8 +13,6 @@
 namespace ripplegauge {
 namespace {
 
-constexpr double coverage_factor = 2;
-
 /// T = ambient + sign · exp(log_excess - rate · (t - middle)).
 struct Law {
   double ambient_c = 0, sign = 1, log_excess = 0, rate_per_s = 0, middle_s = 0;
@@ -96,7 +94,7 @@ Quantity with_interval(const std::vector<TemperatureReading>& readings, const La
     add(moved, law.ambient_c);
   }
   add(readings, law.ambient_c + u_ambient_c);
-  return quantity_from_standard_uncertainty(value, std::sqrt(variance), coverage_factor);
+  return quantity_from_standard_uncertainty(value, std::sqrt(variance));
 }
 
 void warn(PullWindow& result, const char* code, std::string message) {

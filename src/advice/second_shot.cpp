@@ -12,8 +12,6 @@
 namespace ripplegauge {
 namespace {
 
-/// Half of a 95 % interval in standard uncertainties.
-constexpr double coverage = 1.96;
 /// Less is not worth a photo, or one more thing to change.
 constexpr double worth_it = 0.9;
 
@@ -258,8 +256,8 @@ std::optional<SecondShot> second_shot(const Reading& first, const FirstStripes& 
   shot.spot = static_cast<int>(weakest->spot);
   shot.quantity = weakest->depth ? (dent.kind == Kind::low ? "depth" : "height") : "diameter";
   shot.limited_by = largest_term(budget, weakest->depth).name;
-  shot.now_percent = coverage * weakest->percent;
-  shot.expected_percent = coverage * left_of(budget, weakest->depth, *best);
+  shot.now_percent = coverage_factor_95 * weakest->percent;
+  shot.expected_percent = coverage_factor_95 * left_of(budget, weakest->depth, *best);
   if (best->turn_deg > 0) shot.turn_board_deg = best->turn_deg;
   if (best->pitch_factor < 1) shot.pitch_mm = whole_pitch_mm(first.setup.board_pitch_mm * best->pitch_factor);
   if (best->distance_factor > 1)

@@ -86,7 +86,7 @@ void solve_pitch(Followed& followed, double start_pitch_mm, double distance_mm, 
     return;
   }
   const double tape = tape_uncertainty_mm / slope, photo = here.standard_uncertainty_mm / slope;
-  check.pitch_mm = quantity_from_standard_uncertainty(pitch, std::hypot(tape, photo), 2, 0);
+  check.pitch_mm = quantity_from_standard_uncertainty(pitch, std::hypot(tape, photo), coverage_factor_95, 0);
   check.from_distance_percent = 100 * tape / pitch, check.from_photo_percent = 100 * photo / pitch;
 }
 
@@ -153,8 +153,8 @@ std::optional<Quantity> pitch_by_tags(const BundleProblem& problem, const Stripe
   if (variance == 0) return std::nullopt;
   const double pitch_mm = std::exp(log_pitch);
   constexpr double placed = 0.003;  // relative: tags are stuck on or printed no better
-  return quantity_from_standard_uncertainty(pitch_mm, pitch_mm * std::hypot(std::sqrt(variance), placed), 2,
-                                            0);
+  return quantity_from_standard_uncertainty(pitch_mm, pitch_mm * std::hypot(std::sqrt(variance), placed),
+                                            coverage_factor_95, 0);
 }
 
 std::optional<double> pitch_that_fits(const Photo& photo, const BundleProblem& problem,

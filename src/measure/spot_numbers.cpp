@@ -76,8 +76,7 @@ void add_shape_terms(const ShapeDoubt& shape, const ShapeDoubt& unexplained, con
 }
 
 Quantity interval(double value, double relative) {
-  constexpr double coverage_factor = 2;
-  const double factor = std::exp(coverage_factor * relative);
+  const double factor = std::exp(coverage_factor_95 * relative);
   return {value, value / factor, value * factor};
 }
 

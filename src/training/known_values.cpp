@@ -11,8 +11,6 @@
 namespace ripplegauge {
 namespace {
 
-constexpr double normal_95 = 1.96;
-
 /// In the order of first appearance.
 std::vector<std::pair<std::string, std::vector<const StudyValue*>>> by_part(
     const std::vector<StudyValue>& values) {
@@ -91,7 +89,8 @@ std::optional<Quantity> scatter_over_stated(const std::vector<StudyValue>& value
     std::vector<std::pair<double, double>> weighted;  // value, weight
     for (const StudyValue* reading : readings)
       if (reading->stated && reading->stated->high > reading->stated->low)
-        weighted.emplace_back(reading->value, std::pow(normal_95 / reading->stated->half_width(), 2));
+        weighted.emplace_back(reading->value,
+                              std::pow(coverage_factor_95 / reading->stated->half_width(), 2));
     if (weighted.size() < 2) continue;
     double weights = 0, mean = 0;
     for (const auto& [value, weight] : weighted) {

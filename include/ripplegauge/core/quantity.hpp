@@ -5,7 +5,11 @@
 
 namespace ripplegauge {
 
-/// A value with its 95 % interval [low, high] (JCGM 100:2008, coverage factor about 2), all in the unit that
+/// Half of a 95 % interval in standard uncertainties, as every interval of the program has it (JCGM 100:2008,
+/// 6.3.3).
+inline constexpr double coverage_factor_95 = 2;
+
+/// A value with its 95 % interval [low, high], all in the unit that
 /// the name of the variable ends in. A default-constructed quantity is NaN throughout: not yet measured.
 struct Quantity {
   double value = std::numeric_limits<double>::quiet_NaN();
@@ -19,7 +23,7 @@ struct Quantity {
 
 /// The interval value ± k u, clamped below at `floor` (a length cannot be negative).
 inline Quantity quantity_from_standard_uncertainty(double value, double standard_uncertainty,
-                                                   double coverage_factor = 2.0,
+                                                   double coverage_factor = coverage_factor_95,
                                                    double floor = -std::numeric_limits<double>::infinity()) {
   const double half = coverage_factor * standard_uncertainty;
   return {value, value - half < floor ? floor : value - half, value + half};

@@ -35,8 +35,8 @@ TEST_CASE("peel is looked at along another direction, which halves its variance"
   CHECK(shot->limited_by == "orange peel");
   CHECK(shot->turn_board_deg == 90.0);
   CHECK_FALSE(shot->pitch_mm.has_value());
-  CHECK(shot->now_percent == Approx(1.96 * std::hypot(3, 0.2)));
-  CHECK(shot->expected_percent == Approx(1.96 * std::hypot(3 / std::sqrt(2), 0.2)));
+  CHECK(shot->now_percent == Approx(coverage_factor_95 * std::hypot(3, 0.2)));
+  CHECK(shot->expected_percent == Approx(coverage_factor_95 * std::hypot(3 / std::sqrt(2), 0.2)));
   CHECK_THAT(shot->words.front(), ContainsSubstring("90 degrees") && ContainsSubstring("peel"));
 }
 

@@ -58,8 +58,10 @@ TEST_CASE("scatter against stated intervals: 1 where they are right, 2 where the
   for (int part = 0; part < 40; ++part)
     for (int i = 0; i < 6; ++i) {
       const double value = 0.1 * (part + 1) + noise(random);
-      right.push_back(reading(std::to_string(part), "1", std::to_string(i), value, 1.96 * 0.01));
-      narrow.push_back(reading(std::to_string(part), "1", std::to_string(i), value, 0.98 * 0.01));
+      right.push_back(
+          reading(std::to_string(part), "1", std::to_string(i), value, coverage_factor_95 * 0.01));
+      narrow.push_back(
+          reading(std::to_string(part), "1", std::to_string(i), value, 0.5 * coverage_factor_95 * 0.01));
     }
   const auto one = scatter_over_stated(right), two = scatter_over_stated(narrow);
   REQUIRE(one.has_value());
