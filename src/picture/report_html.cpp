@@ -1,6 +1,7 @@
 // A report as one HTML file: pictures are inside it, and nothing is loaded from anywhere.
 #include "ripplegauge/picture/picture.hpp"
 #include "ripplegauge/picture/report_page.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 
@@ -9,7 +10,9 @@ namespace {
 constexpr const char* style_sheet = R"(
 :root { color-scheme: light; }
 body { margin: 0 auto; padding: 1rem; max-width: 46rem; background: #fff; color: #222;
+       overflow-wrap: anywhere;
        font: 1rem/1.5 system-ui, "Segoe UI", Roboto, "Helvetica Neue", Arial, sans-serif; }
+h1, h2, p, th, td, figcaption, footer { unicode-bidi: plaintext; }
 header { border-bottom: 2px solid #222; padding-bottom: .5rem; margin-bottom: 1rem; }
 header p { margin: 0; }
 .workshop { font-weight: 600; min-height: 1.5em; }
@@ -21,7 +24,7 @@ p { margin: .5rem 0; }
 .note { border-left: 4px solid #0072b2; padding: .1rem 0 .1rem .8rem; color: #444; }
 .wide { overflow-x: auto; }
 table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
-th, td { text-align: left; vertical-align: top; padding: .35rem .6rem .35rem 0;
+th, td { overflow-wrap: normal; text-align: left; vertical-align: top; padding: .35rem .6rem .35rem 0;
          border-bottom: 1px solid #ddd; }
 th { font-weight: 600; }
 .amounts td:last-child, .amounts th:last-child { text-align: right; padding-right: 0; white-space: nowrap; }
@@ -42,9 +45,20 @@ footer { margin-top: 2rem; border-top: 1px solid #ddd; padding-top: .5rem; font-
 }
 )";
 
-std::string escaped(const std::string& text) {
+enum class LongWord { kept, may_break };
+
+/// Clean, and safe as HTML. A long word of a table's cell may end a line every so many characters, since a
+/// column is as wide as its longest word.
+std::string escaped(const std::string& text, LongWord long_word = LongWord::kept) {
+  constexpr std::size_t longest = 24;
   std::string result;
-  for (const char c : text) {
+  std::size_t in_word = 0;
+  for (const char c : printable(text)) {
+    const bool begins_character = (static_cast<unsigned char>(c) & 0xC0) != 0x80;
+    if (begins_character && ++in_word > longest && long_word == LongWord::may_break) {
+      result += "<wbr>";
+      in_word = 1;
+    }
     switch (c) {
       case '&':
         result += "&amp;";
@@ -58,6 +72,9 @@ std::string escaped(const std::string& text) {
       case '"':
         result += "&quot;";
         break;
+      case ' ':
+        in_word = 0;
+        [[fallthrough]];
       default:
         result += c;
     }
@@ -124,7 +141,7 @@ struct ToHtml {
       const bool header = scope == "col" || i == 0;
       const std::string span = spans && i == 0 ? " colspan=\"2\"" : "";
       html += header ? "<th scope=\"" + scope + "\"" + span + ">" : "<td>";
-      html += escaped(cells[i]) + (header ? "</th>" : "</td>");
+      html += escaped(cells[i], LongWord::may_break) + (header ? "</th>" : "</td>");
     }
     return html + "</tr>\n";
   }

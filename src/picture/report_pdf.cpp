@@ -253,6 +253,7 @@ class Typesetter {
     }
     y_ += 4;
     paragraph(page_.title, {19, palette::ink, Align::left, true}, side_margin, page_width());
+    y_ += 5;  // some scripts reach far below the line
     paragraph(page_.date, plain_style, side_margin, page_width());
     y_ += 8;
     rule(side_margin, page_width(), y_, 1.4, 0.13);

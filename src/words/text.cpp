@@ -207,8 +207,11 @@ std::string utf8_from_utf16(std::string_view bytes, bool big_endian) {
 std::string printable(std::string_view text) {
   std::string clean;
   for_each_character(text, [&](UChar32 character, std::string_view bytes) {
-    const bool control = character < 0x20 || character == 0x7f;
-    clean += control ? replacement : bytes;
+    const bool control = character < 0x20 || (character >= 0x7f && character <= 0x9f);
+    // Embeddings, overrides and isolates of a stated direction (Unicode Standard Annex 9, 2.1 to 2.4).
+    const bool turns =
+        (character >= 0x202a && character <= 0x202e) || character == 0x2066 || character == 0x2067;
+    clean += control || turns ? replacement : bytes;
   });
   return clean;
 }

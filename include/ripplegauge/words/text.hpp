@@ -17,9 +17,10 @@ bool is_utf8(std::string_view text);
 /// Bytes of UTF-16; what is none becomes the replacement character.
 std::string utf8_from_utf16(std::string_view bytes, bool big_endian);
 
-/// Without control characters, which would act on a terminal and which no file of ours may hold, and without
-/// bytes that are no UTF-8, at which a drawing would end: each becomes the replacement character. File names
-/// may have them.
+/// Without control characters, which would act on a terminal and which no file of ours may hold, without
+/// those that turn the text behind them round, so that it is read as what it is not, and without bytes that
+/// are no UTF-8, at which a drawing would end: each becomes the replacement character. File names may have
+/// them. Isolates stay: they end with their paragraph.
 std::string printable(std::string_view text);
 
 /// Without blanks, tabs and line ends around it.

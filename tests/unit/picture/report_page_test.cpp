@@ -71,3 +71,15 @@ TEST_CASE("text that is no UTF-8, endless or empty does not stop a page", "[repo
   CHECK(report_pdf(page).substr(0, 5) == "%PDF-");
   CHECK_THAT(report_html(page), ContainsSubstring("</html>"));
 }
+
+TEST_CASE("a name cannot turn the rest of a page round, nor push a column off it", "[report_page]") {
+  ReportPage page = page_of(0);
+  page.title = "quote \u202Eevil";
+  page.blocks.push_back(ReportTable{{"name"}, {{std::string(60, 'n') + "&"}, {"bonnet with a usual name"}}});
+  const std::string html = report_html(page);
+  CHECK(count(html, "\u202E") == 0);
+  CHECK(count(html, "quote \uFFFDevil") == 2);  // title and heading
+  CHECK(count(html, std::string(24, 'n') + "<wbr>") == 2);
+  CHECK_THAT(html, ContainsSubstring("bonnet with a usual name"));
+  CHECK_THAT(html, ContainsSubstring("n&amp;"));
+}

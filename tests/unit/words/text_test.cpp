@@ -56,6 +56,8 @@ TEST_CASE("what cannot be shown becomes the replacement character", "[words]") {
   CHECK(printable("a\nb\x7f") == "a\uFFFDb\uFFFD");
   CHECK(printable("a\xFF\xE5z") == "a\uFFFD\uFFFDz");
   CHECK(printable("Kotflügel שלום") == "Kotflügel שלום");
+  CHECK(printable("a\u202Egpj.exe\u202C \u2067b\u2069") == "a\uFFFDgpj.exe\uFFFD \uFFFDb\u2069");
+  CHECK(printable("a\u0085\u2068b\u200F") == "a\uFFFD\u2068b\u200F");
   CHECK(is_utf8(printable("\xC0\x80\xED\xA0\x80")));
 }
 
