@@ -1160,6 +1160,9 @@ class SpotSearch {
     const auto sum = find_sum(scene_, a.fit, accepted_);
     if (!sum) return false;
     const Attempt leading = judged_sum(scene_, *sum, a.fit, accepted_);
+    // One spot is believed before two that have no more to show.
+    if (believable(scene_, a, outline, acceptance_) && credit(leading.judgement) <= credit(a.judgement))
+      return false;
     if (!believable(scene_, leading, outline, acceptance_) || is_left_over(outline_of(leading.fit.spot)))
       return false;
     keep({leading.fit, leading.judgement, std::nullopt, sum->second});
