@@ -6,15 +6,11 @@
 
 #include "ripplegauge/compare/relief_difference.hpp"
 #include "ripplegauge/compare/words.hpp"
+#include "ripplegauge/core/visible_dent.hpp"
 #include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 namespace {
-
-/// A Gaussian spot of width w at a tenth of its depth has sigma = w / 4.2919 (2 sqrt(2 ln 10)) and, one sigma
-/// from its middle, the slope depth / sigma exp(-1/2): so its depth is this times its steepest slope times
-/// its width.
-constexpr double depth_per_slope_and_width = 1.6487 / 4.2919;
 
 /// Another panel, not another look at the same one: apart by twice the 95 % interval of the difference (4
 /// standard deviations), and by no less than what a lens that is not calibrated may bend flat metal by.
@@ -54,18 +50,6 @@ std::string in_favour(const Setup& before, const Setup& after) {
   return "the panel's crown is about the same (" + crown(after) + " per metre, " + crown(before) + " before)";
 }
 
-/// Depth between the widths that the reading tells of; beyond them a smaller dent shows no shallower, and a
-/// wider one at the same slope.
-double depth_at(const std::vector<VisibleDent>& known, double width_mm) {
-  if (width_mm <= known.front().width_mm) return known.front().depth_mm;
-  for (std::size_t i = 1; i < known.size(); ++i) {
-    const VisibleDent &a = known[i - 1], &b = known[i];
-    if (width_mm > b.width_mm) continue;
-    return a.depth_mm + (width_mm - a.width_mm) / (b.width_mm - a.width_mm) * (b.depth_mm - a.depth_mm);
-  }
-  return known.back().depth_mm * width_mm / known.back().width_mm;
-}
-
 /// Whether stripes cover the place: by the judged area, else by the relief.
 Seen shown_at(const Dent& spot, PointMm place, const Reading& after, const Relief& relief, double share) {
   const auto& judged = after.setup.judged;
@@ -88,21 +72,6 @@ PlaceEvidence same_place(const Reading& before, const Reading& after, const Alig
   if (!alignment.pairs.empty()) return {SamePlace::likely, alignment.sureness};
   return {SamePlace::likely, in_favour(before.setup, after.setup) +
                                  ", but no spot is left to prove that the card lies where it lay"};
-}
-
-std::optional<VisibleDent> smallest_visible(const Setup& setup, double width_mm) {
-  if (!(width_mm > 0)) return std::nullopt;
-  if (!setup.smallest_visible.empty()) {
-    std::vector<VisibleDent> known = setup.smallest_visible;
-    std::sort(known.begin(), known.end(),
-              [](const VisibleDent& a, const VisibleDent& b) { return a.width_mm < b.width_mm; });
-    return VisibleDent{width_mm, depth_at(known, width_mm)};
-  }
-  if (!setup.visible_slope_mrad) return std::nullopt;
-  // told for 10 mm; a smaller spot must be steeper in proportion, and so is no less deep
-  const double width_counted_mm = std::max(width_mm, 10.0);
-  return VisibleDent{width_mm,
-                     *setup.visible_slope_mrad / 1000 * depth_per_slope_and_width * width_counted_mm};
 }
 
 EmptyPlace look_at_empty_place(const Dent& spot, PointMm place, const Reading& after,

@@ -13,6 +13,8 @@
 #include "one_panel.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/findings.hpp"
+#include "ripplegauge/core/visible_dent.hpp"
+#include "ripplegauge/dents/loudness.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -85,6 +87,21 @@ std::vector<Sightings> match(const std::vector<const std::vector<FoundSpot>*>& f
   return groups;
 }
 
+bool alike(const FoundSpot& spot, const std::vector<FoundSpot>& others) {
+  return std::any_of(others.begin(), others.end(),
+                     [&](const FoundSpot& o) { return unlike(spot, o).has_value(); });
+}
+
+/// Whether a photo may have taken this spot and a neighbour for one.
+bool taken_for_one(const FoundSpot& spot, const std::vector<FoundSpot>& with_neighbours,
+                   const std::vector<FoundSpot>& others) {
+  return std::any_of(others.begin(), others.end(), [&](const FoundSpot& o) {
+    const RadiusIn in(o.fit.spot);
+    const auto inside = [&](const FoundSpot& s) { return in(s.fit.spot[s_x], s.fit.spot[s_y]) < 1; };
+    return inside(spot) && std::count_if(with_neighbours.begin(), with_neighbours.end(), inside) > 1;
+  });
+}
+
 /// Photos in the order of the request, and what was made of each.
 class PhotoSet {
  public:
@@ -96,6 +113,10 @@ class PhotoSet {
     TogetherMeasurement out;
     for (const MeasuredPhoto& m : measured_) out.singles.push_back(m.result.reading);
     if (in_use().empty()) return refused(out, measured_.front().result.reading.refusal.value_or(Refusal{}));
+    while (const auto stranger = most_of_another_panel()) {
+      if (in_use().size() < 3) return refused(out, contradiction());
+      left_out_[*stranger] = "It contradicts the others: " + why_against_;
+    }
     for (;;) {
       read_dents();
       const auto worst = most_contradicted();
@@ -139,6 +160,46 @@ class PhotoSet {
   const std::vector<FoundSpot>& found_in(std::size_t view) const {
     static const std::vector<FoundSpot> none;
     return left_out_[photo_of_[view]].empty() ? measured_[photo_of_[view]].tied.found : none;
+  }
+
+  /// A dent that one photo has and the other has not, though it would have shown twice over.
+  const Dent* missed(std::size_t by, std::size_t found_by) const {
+    const std::vector<FoundSpot>&mine = found_in(found_by), &theirs = found_in(by);
+    const Setup& setup = measured_[photo_of_[by]].result.reading.setup;
+    for (const FoundSpot& spot : mine) {
+      const SpotVector& s = spot.fit.spot;
+      if (alike(spot, theirs) || taken_for_one(spot, mine, theirs) || !shows_place(views_[by], s)) continue;
+      const Dent* dent = read_there(found_by, {s[s_x], s[s_y]}, 2 * mean_radius_mm(s));
+      if (dent == nullptr || !dent->depth_mm) continue;
+      const auto visible = smallest_visible(setup, dent->diameter_mm.value);
+      constexpr double clearly = 2;
+      if (visible && dent->depth_mm->low > clearly * visible->depth_mm) return dent;
+    }
+    return nullptr;
+  }
+
+  /// The photo that shows another panel than most others: two photos do where each has a dent that the other
+  /// has not. One dent that only one photo has may lie where the other's stripes tell little.
+  std::optional<std::size_t> most_of_another_panel() {
+    const std::vector<std::size_t> views = in_use();
+    std::optional<std::size_t> stranger;
+    int most = 0;
+    for (const std::size_t v : views) {
+      int others = 0;
+      const Dent* shown = nullptr;
+      for (const std::size_t w : views) {
+        const Dent* dent = v == w ? nullptr : missed(w, v);
+        if (dent == nullptr || missed(v, w) == nullptr) continue;
+        ++others, shown = dent;
+      }
+      if (others < most || others == 0) continue;
+      most = others, stranger = photo_of_[v];
+      why_against_ =
+          measured_[*stranger].look.reading.photo.name +
+          format(" shows a dent at x %.0f, y %.0f mm that the others do not show, and does not show theirs.",
+                 shown->x_mm, shown->y_mm);
+    }
+    return stranger;
   }
 
   void read_dents() {
@@ -212,7 +273,9 @@ class PhotoSet {
       return true;
     }
     Told told{part.alone->kind, part.alone->diameter_mm, part.alone->depth_mm};
-    if (const Dent* own = read_there(part.view, g); own != nullptr && own->depth_mm) told = told_by(*own);
+    if (const Dent* own = read_there(part.view, {g.x_mm, g.y_mm}, g.diameter_mm);
+        own != nullptr && own->depth_mm)
+      told = told_by(*own);
     constexpr double intervals = 3, least_diameter = 0.05, least_depth = 0.1;
     const double diameter = std::abs(std::log(told.diameter_mm / g.diameter_mm)),
                  depth = std::abs(std::log(told.depth_mm / g.depth_mm));
@@ -227,10 +290,10 @@ class PhotoSet {
   }
 
   /// The dent that a photo reads there by itself.
-  const Dent* read_there(std::size_t view, const SpotGeometry& g) const {
+  const Dent* read_there(std::size_t view, PointMm place, double diameter_mm) const {
     const Reading& single = measured_[photo_of_[view]].result.reading;
     for (const Dent& dent : single.dents)
-      if (std::hypot(dent.x_mm - g.x_mm, dent.y_mm - g.y_mm) < 0.25 * g.diameter_mm) return &dent;
+      if (std::hypot(dent.x_mm - place.x_mm, dent.y_mm - place.y_mm) < 0.25 * diameter_mm) return &dent;
     return nullptr;
   }
 

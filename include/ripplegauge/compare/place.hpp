@@ -53,9 +53,6 @@ struct PlaceOptions {
 EmptyPlace look_at_empty_place(const Dent& spot, PointMm place, const Reading& after,
                                const Relief& relief_after, const PlaceOptions& options = {});
 
-/// The shallowest round dent of this width that a photo would have shown; absent: not known.
-std::optional<VisibleDent> smallest_visible(const Setup& setup, double width_mm);
-
 /// "nothing deeper than 0.02 mm at 10 mm wide".
 std::string nothing_above_words(const std::optional<VisibleDent>& smallest, Kind kind = Kind::low);
 

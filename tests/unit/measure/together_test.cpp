@@ -83,6 +83,28 @@ TEST_CASE("a photo that shows another dent than the others is left out by name",
   }
 }
 
+TEST_CASE("photos of two panels are not one place", "[together]") {
+  const rendered::Dent dent = rendered::simple_dent();
+  rendered::Dent other = dent;
+  other.x_mm += 8;
+  other.y_mm += 6;
+  std::vector<PhotoOfPlace> photos{taken(turned(dent, -40), 0.01, 1), taken(turned(other, 20), 0.01, 2)};
+  SECTION("one against one") {
+    const Reading joint = measure_together(photos).joint.reading;
+    REQUIRE(joint.refusal);
+    CHECK(joint.refusal->code == "photos_contradict");
+  }
+  SECTION("two against one") {
+    photos.push_back(taken(turned(dent, 50), 0.01, 3));
+    const Reading joint = measure_together(photos).joint.reading;
+    REQUIRE(joint.set.size() == 3);
+    CHECK(joint.set[0].left_out.empty());
+    CHECK_FALSE(joint.set[1].left_out.empty());
+    CHECK(joint.set[2].left_out.empty());
+    CHECK(joint.dents.size() == 1);
+  }
+}
+
 TEST_CASE("a photo without card is left out, and its reason told", "[together]") {
   const rendered::Dent dent = rendered::simple_dent();
   std::vector<PhotoOfPlace> photos{taken(turned(dent, -40), 0.01, 1), taken(turned(dent, 20), 0.01, 2)};
