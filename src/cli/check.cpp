@@ -12,10 +12,12 @@
 #include "option_hints.hpp"
 #include "output_filter.hpp"
 #include "photo_options.hpp"
+#include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/check_file.hpp"
 #include "ripplegauge/measure/photo_check.hpp"
 #include "ripplegauge/photo/photo.hpp"
+#include "ripplegauge/picture/next_photo_picture.hpp"
 #include "terminal.hpp"
 
 namespace ripplegauge::cli {
@@ -24,15 +26,17 @@ namespace {
 constexpr const char* examples =
     R"(Measures as measure does, and turns what was seen into advice: an answer while the
 phone is still in the hand. Where the photo will do, it says what a second one,
-read together with it, should be. Exit code 0: measure it; 3: measure would refuse it.
+read together with it, should be; --picture draws that. Exit code 0: measure it;
+3: measure would refuse it.
 
 Examples:
   ripplegauge check dent.jpg --board-pitch 16
+  ripplegauge check dent.jpg --board-pitch 16 --picture second-photo.png
   ripplegauge check first.jpg second.jpg --profile workshop.json --json checks.json)";
 
 struct CheckArguments {
   std::vector<std::string> photos;
-  std::string json_file;
+  std::string json_file, picture_file;
   std::shared_ptr<PhotoArguments> photo;
 };
 
@@ -121,7 +125,30 @@ std::string second_photo_text(const PhotoCheck& check) {
   return out;
 }
 
+/// Draws what the second photo should be; says so where there is nothing to draw.
+void write_second_photo_picture(const std::string& photo, const PhotoCheck& check, const std::string& file) {
+  const auto shot = second_shot_after(check);
+  const ShotFigures& f = check.figures;
+  if (check.refusal || !shot || !f.stripe_period_px || !f.stripe_direction_deg) {
+    std::cout << "  No picture was written: there is no second photo to propose.\n";
+    return;
+  }
+  NextPhoto next{shot->spot, *f.stripe_direction_deg, *f.stripe_period_px, shot->turn_board_deg.value_or(0),
+                 1,          shot->stripes_missing,   shot->words};
+  if (shot->pitch_mm) next.period_factor = *shot->pitch_mm / check.setup.board_pitch_mm;
+  if (shot->board_further_mm && check.setup.camera_distance_mm && check.setup.board_distance_mm) {
+    // Seen in a flat mirror, the board is as far away as both ways together.
+    const double ways = check.setup.camera_distance_mm->value + check.setup.board_distance_mm->value;
+    next.period_factor *= ways / (ways + *shot->board_further_mm);
+  }
+  constexpr int picture_side_px = 2400;
+  const Picture picture = next_photo_picture(read_photo_colour(photo, picture_side_px), check.reading, next);
+  write_atomically(file, encode_for_name(picture.bgr, file));
+}
+
 int run_check(const CheckArguments& a) {
+  if (!a.picture_file.empty() && a.photos.size() > 1)
+    throw UsageError("--picture goes with one photo; give the photos one at a time");
   std::vector<PhotoCheck> checks;
   bool refused = false;
   for (std::size_t i = 0; i < a.photos.size(); ++i) {
@@ -129,6 +156,7 @@ int run_check(const CheckArguments& a) {
     checks.push_back(check_photo(read_photo(a.photos[i]), request));
     refused |= checks.back().refusal.has_value();
     std::cout << check_table(checks.back()) << second_photo_text(checks.back());
+    if (!a.picture_file.empty()) write_second_photo_picture(a.photos[i], checks.back(), a.picture_file);
   }
   if (!a.json_file.empty()) write_atomically(a.json_file, photo_checks_to_json(checks));
   return refused ? exit_refused : exit_ok;
@@ -143,6 +171,8 @@ void add_check_command(CLI::App& app, ChosenCommand& chosen) {
       ->required();
   a->photo = add_photo_options(*command);
   command->add_option("--json", a->json_file, "Write what was found to this file; of several photos an array")
+      ->type_name("FILE");
+  command->add_option("--picture", a->picture_file, "Draw what a second photo should show: .png or .jpg")
       ->type_name("FILE");
   command->footer(examples);
   command->callback([a, &chosen] { chosen = [a] { return run_check(*a); }; });

@@ -82,3 +82,20 @@ TEST_CASE("check: wrong use and unreadable files have their own exit codes", "[c
   CHECK(help.exit_code == 0);
   CHECK_THAT(help.out, ContainsSubstring("Examples:") && ContainsSubstring("--board-pitch"));
 }
+
+TEST_CASE("check: what a second photo should show is drawn", "[cli][check]") {
+  const TemporaryFolder folder;
+  const ProgramRun run = check({photo("low-dark"), "--picture", folder.file("next.png")});
+  INFO(run.out << run.err);
+  CHECK(run.exit_code == 0);
+  CHECK_THAT(run.out, ContainsSubstring("A second photo, read together with this one"));
+  CHECK(folder.read("next.png").substr(1, 3) == "PNG");
+
+  const ProgramRun refused = check({photo("refused-no-card"), "--picture", folder.file("none.png")});
+  CHECK(refused.exit_code == 3);
+  CHECK_THAT(refused.out, ContainsSubstring("No picture was written"));
+
+  const ProgramRun two = check({photo("low-dark"), photo("crease"), "--picture", folder.file("two.png")});
+  CHECK(two.exit_code == 2);
+  CHECK_THAT(two.err, ContainsSubstring("one photo"));
+}
