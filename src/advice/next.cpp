@@ -8,7 +8,8 @@
 #include "facts.hpp"
 #include "ripplegauge/advice/cautions.hpp"
 #include "ripplegauge/compare/words.hpp"
-#include "ripplegauge/core/power_product.hpp"
+#include "ripplegauge/core/visible_dent.hpp"
+#include "ripplegauge/words/text.hpp"
 #include "spot_steps.hpp"
 
 namespace ripplegauge {
@@ -30,17 +31,13 @@ std::string place_of(const PointMm& where) {
   return "at x " + shown(where.x_mm, 0) + ", y " + shown(where.y_mm, 0) + " mm on the card";
 }
 
-/// How much of the depth went, 100 % = all. Only between two spots of one kind.
-std::optional<Quantity> gone_percent(const Dent* before, const Dent* after) {
-  if (before == nullptr || after == nullptr || before->kind != after->kind) return std::nullopt;
-  if (!before->depth_mm || !after->depth_mm) return std::nullopt;
-  const Quantity left = power_product(100, {{*after->depth_mm, 1}, {*before->depth_mm, -1}});
-  return Quantity{100 - left.value, 100 - left.high, 100 - left.low};
+Fact slope_fact(const MeasuredValue& slope) {
+  return number_fact("steepest slope left", slope.quantity, "mm in a metre",
+                     slope.estimated ? "estimated" : "measured");
 }
 
-Fact slope_fact(const MeasuredValue& slope) {
-  return number_fact("steepest slope left", slope.quantity, "mrad",
-                     slope.estimated ? "estimated" : "measured");
+Fact slope_limit_fact(const AdviceRules& rules) {
+  return number_fact("visible slope", rules.visible_slope_mrad.value, "mm in a metre", "rule");
 }
 
 void set_stop(SpotNext& next, std::string action, std::string reason, Fact fact) {
@@ -60,13 +57,16 @@ bool stops(const Context& context, const Dent& dent, const SeverityAssessment& s
     return true;
   }
   const auto slope = value_of(Measure::max_slope_mrad, dent, context.facts, context.data.severity);
-  if (slope && slope->quantity.value < rules.visible_slope_mrad.value) {
+  // on both sides of the limit the same words: a reading that comes out a little steeper turns nothing round
+  if (slope && slope->quantity.low < rules.visible_slope_mrad.value) {
     const bool surely = slope->quantity.high < rules.visible_slope_mrad.value;
     set_stop(next,
              surely ? "Stop: what is left is below what the eye finds."
-                    : "Stop, if your eye agrees: the interval still reaches what can be seen.",
+                    : "Stop, if your eye agrees: what is left is at the limit of what can be seen.",
              rules.visible_slope_mrad.reason, slope_fact(*slope));
-    next.step.facts.push_back(number_fact("visible slope", rules.visible_slope_mrad.value, "mrad", "rule"));
+    next.step.facts.push_back(slope_limit_fact(rules));
+    next.done = true;
+    next.eye_decides = !surely;
     return true;
   }
   if (severity.beyond_pulling() && dent.kind == Kind::low) {
@@ -165,14 +165,16 @@ void judge_the_gain(const Context& context, SpotNext& next) {
   }
   const Quantity& gone = *next.gone_percent;
   next.step.facts.push_back(number_fact("gone so far", gone, "%", "measured"));
+  const std::string condition =
+      context.comparison.place.same == SamePlace::likely ? "If this is the same place: " : "";
   if (gone.value >= rules.good_gain_percent.value) {
-    next.step.reason = "That pull worked. " + rules.good_gain_percent.reason;
+    next.step.reason = condition + "That pull worked. " + rules.good_gain_percent.reason;
     if (next.same_tab && !*next.same_tab) next.step.reason += " What is left wants another tab.";
   } else if (gone.value < rules.poor_gain_percent.value) {
-    next.step.reason = "That pull did next to nothing. " + rules.poor_gain_percent.reason;
+    next.step.reason = condition + "That pull did next to nothing. " + rules.poor_gain_percent.reason;
     say_what_to_change(*next.puller, *next.tab, next);
   } else {
-    next.step.reason = "That pull did something, not much.";
+    next.step.reason = condition + "That pull did something, not much.";
     next.step.points.push_back("if the next one does no more, change the tab or the puller");
   }
 }
@@ -181,15 +183,6 @@ bool lies_in_a_high(const Reading& reading, const Dent& dent) {
   if (!dent.inside_of || *dent.inside_of < 0) return false;
   const auto outer = static_cast<std::size_t>(*dent.inside_of);
   return outer < reading.dents.size() && reading.dents[outer].kind == Kind::high;
-}
-
-/// Deeper beyond doubt after a pull: more likely a slip in the photo than in the metal.
-bool became_deeper(const SpotNext& next) { return next.gone_percent && next.gone_percent->high < 0; }
-
-/// Tapping overshoots by less than the high was high.
-bool tapped_too_far_to_believe(const Dent& before, const Dent& after) {
-  return before.kind == Kind::high && after.kind == Kind::low && before.depth_mm && after.depth_mm &&
-         after.depth_mm->low > before.depth_mm->high;
 }
 
 void photo_again(std::string code, std::string action, std::string reason, Fact fact, SpotNext& next) {
@@ -205,6 +198,13 @@ Fact depth_fact(const char* name, const Dent& dent) {
                        : number_fact("diameter", dent.diameter_mm, "mm", "measured");
 }
 
+/// Whether a rest that the photo would miss is one that the eye misses, too, or nearly so.
+bool shows_what_the_eye_finds(const SpotChange& change, const AdviceRules& rules) {
+  constexpr double nearly = 2;
+  return change.nothing_above &&
+         steepest_mrad(*change.nothing_above) <= nearly * rules.visible_slope_mrad.value;
+}
+
 /// Nothing was found where the spot was.
 SpotNext judge_empty(const Context& context, const SpotChange& change) {
   SpotNext next;
@@ -217,32 +217,59 @@ SpotNext judge_empty(const Context& context, const SpotChange& change) {
                 depth_fact("depth before", before), next);
     return next;
   }
-  const std::string left = rest_words(change, before.kind);
-  const bool proven = context.comparison.place.same == SamePlace::proven;
-  const std::string why =
-      std::string(proven ? "Same place: " : "Not proven: ") + context.comparison.place.reason + ".";
+  const PlaceEvidence& place = context.comparison.place;
+  const bool proven = place.same == SamePlace::proven;
+  next.done = true;
+  next.eye_decides = !shows_what_the_eye_finds(change, context.data.rules);
   set_stop(next,
-           proven ? "Stop here: done." : "Done here, if the card was not moved and this is the same panel.",
-           why, depth_fact("depth before", before));
-  next.step.points = {left, "look once more from two sides, in the stripes and in daylight"};
+           !proven            ? "Done here, if the card was not moved and this is the same panel."
+           : next.eye_decides ? "Stop here, if your eye agrees: it may find less than this photo shows."
+                              : "Stop here: done.",
+           std::string(proven ? "Same place: " : "Not proven: ") + place.reason + ".",
+           depth_fact("depth before", before));
+  next.step.points = {rest_words(change, before.kind),
+                      "look once more from two sides, in the stripes and in daylight"};
   if (proven) return next;
   next.verdict = Verdict::done_if_same_place;
   next.step.code = "done_if_same_place";
-  next.step.points.push_back("if you know that it was not moved, say so");
+  next.step.points.push_back("if you know that the card was not moved, say so");
   return next;
 }
 
-/// Something stands there.
-SpotNext judge(const Context& context, const SpotPair& spot) {
+/// By the photos alone nothing can be said of the next move.
+bool calls_for_another_photo(const SpotChange& change, const Dent& after, SpotNext& next) {
+  if (change.outcome != Outcome::unclear && !(change.outcome == Outcome::worse && change.sure)) return false;
+  if (change.notes.empty() || !change.swapped) return false;
+  photo_again("photo_again", "Photo again before you go on.", capitalised(change.notes.back()) + ".",
+              depth_fact("depth now", after), next);
+  return true;
+}
+
+/// A little low on top of what came up changes as soon as the ring is level.
+void wait_for_the_ring(SpotNext& next) {
+  if (!next.tab) {
+    next.step.action = "Leave the little low on top until the ring round it is level, then measure it.";
+    next.step.points = {place_of(next.where)};
+  } else {
+    next.step.points.insert(next.step.points.begin(), "only after the raised ring round it is level");
+  }
+  next.step.reason = "The main part came up; this little low stayed behind on top of it.";
+}
+
+/// Something stands there, in the place of an earlier spot or where none stood.
+SpotNext judge(const Context& context, const SpotPair& spot, const SpotChange* change) {
   SpotNext next;
   next.spot = spot;
   const Dent *before = context.earlier(spot), *after = context.later(spot);
   next.where = {after->x_mm, after->y_mm};
   // of a little low on top of what came up nothing can be said to be gone
   const bool on_a_high = lies_in_a_high(context.after, *after);
-  if (!on_a_high) next.gone_percent = gone_percent(before, after);
+  const bool is_the_rest = change != nullptr && !on_a_high && before->kind == after->kind &&
+                           spot.after == static_cast<std::size_t>(change->after.front());
+  if (is_the_rest) next.gone_percent = change->percent_gone;
   const SeverityAssessment severity = assess_severity(*after, context.facts, context.data.severity);
   if (stops(context, *after, severity, next)) return next;
+  if (change != nullptr && calls_for_another_photo(*change, *after, next)) return next;
   const Spot later = spot_of(*after, severity, context.facts, context.data.severity);
   if (after->kind == Kind::high) {
     tap(context, later, *spot.after, next);
@@ -250,32 +277,16 @@ SpotNext judge(const Context& context, const SpotPair& spot) {
       next.step.reason = "The pull went too far: the low is a high spot now. " + next.step.reason;
     return next;
   }
-  if (became_deeper(next)) {
-    photo_again("photo_again", "Photo again before you go on.",
-                "By these photos the spot became deeper, which a pull does not do. Are the two swapped? Else "
-                "measure the board's distance anew.",
-                number_fact("gone so far", *next.gone_percent, "%", "measured"), next);
-    return next;
-  }
-  if (before != nullptr && tapped_too_far_to_believe(*before, *after)) {
-    photo_again("swapped", "Are the two photos swapped? Give the earlier one first.",
-                "A low stands where a lower high stood: tapping does not go so far, but a pull does the "
-                "opposite.",
-                depth_fact("depth now", *after), next);
-    return next;
-  }
   pull_again(context, later, next);
-  if (!next.tab) return next;
-  if (on_a_high) {
-    next.step.reason = "The main part came up; this little low stayed behind on top of it.";
-    next.step.points.insert(next.step.points.begin(), "only after the raised ring round it is level");
-  } else {
+  if (on_a_high)
+    wait_for_the_ring(next);
+  else if (next.tab)
     judge_the_gain(context, next);
-  }
   return next;
 }
 
 std::string summary_of(const NextStep& next) {
+  const auto every = [&](auto is) { return std::all_of(next.spots.begin(), next.spots.end(), is); };
   if (next.spots.empty()) return "No spot in either reading: nothing to do.";
   switch (next.verdict) {
     case Verdict::photo_again:
@@ -287,25 +298,13 @@ std::string summary_of(const NextStep& next) {
     case Verdict::tap_down:
       return "Tap down what stands proud.";
     case Verdict::done_if_same_place:
-      return "Nothing is left that the photo would show, if it shows the same place.";
+      return "Gone, if this is the same place: nothing is left that the photo would show.";
     case Verdict::stop:
-      return "Stop: done here.";
+      if (!every([](const SpotNext& spot) { return spot.done; }))
+        return "Stop here: more work would not help. See why at each spot.";
+      return every([](const SpotNext& spot) { return !spot.eye_decides; }) ? "Stop: done here."
+                                                                           : "Stop, if your eye agrees.";
   }
-  return "";
-}
-
-/// Why nothing can be said of the pair as a whole; empty when something can.
-std::string no_pair(const Context& context) {
-  const Comparison& comparison = context.comparison;
-  const PhotoInfo &before = context.before.photo, &after = context.after.photo;
-  if (!before.sha256.empty() && before.sha256 == after.sha256) return "both are the same photo";
-  if (comparison.minutes && *comparison.minutes < 0)
-    return "the photo after was taken before the photo before: give the earlier one first";
-  if (context.before.dents.empty() && !context.after.dents.empty())
-    return "nothing stood there before and something does now: are the two swapped?";
-  if (context.before.dents.empty()) return "";
-  if (comparison.place.same == SamePlace::no)
-    return comparison.place.reason + (comparison.alignment.kind == AlignmentKind::none ? "; say which" : "");
   return "";
 }
 
@@ -315,10 +314,10 @@ std::vector<SpotNext> judge_all(const Context& context) {
   for (const SpotChange& change : context.comparison.spots) {
     if (change.after.empty()) spots.push_back(judge_empty(context, change));
     for (const int after : change.after)
-      spots.push_back(judge(context, {position(change.before), position(after)}));
+      spots.push_back(judge(context, {position(change.before), position(after)}, &change));
   }
   for (const NewMark& mark : context.comparison.new_marks) {
-    spots.push_back(judge(context, {std::nullopt, position(mark.after)}));
+    spots.push_back(judge(context, {std::nullopt, position(mark.after)}, nullptr));
     if (!mark.place_was_seen)
       spots.back().step.reason =
           "It stands where the photo before would not have shown it: it may be an old one. " +
@@ -360,10 +359,7 @@ NextStep next_step(const Reading& before, const Reading& after, const Comparison
   NextStep result = named(before, after);
   result.place = comparison.place;
   const Context context{before, after, comparison, facts, data};
-  if (const std::string reason = no_pair(context); !reason.empty()) {
-    result.summary = "Nothing can be said of these two photos: " + reason + ".";
-    return result;
-  }
+  if (result.summary = pair_words(comparison.place); !result.summary.empty()) return result;
   result.spots = judge_all(context);
   result.verdict = result.spots.empty() ? Verdict::stop : result.spots.front().verdict;
   result.summary = summary_of(result);

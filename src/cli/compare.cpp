@@ -157,13 +157,13 @@ void print_comparison(const CompareInput& input) {
   if (comparison.percent_gone && comparison.spots.size() > 1)
     print("Over all: %s of the depth%s is gone.\n", percent_words(*comparison.percent_gone).c_str(),
           std::isnan(comparison.percent_gone->low) ? " that shows" : "");
-  for (const SpotChange& change : comparison.spots)
-    print_wrapped(spot_words(change, before, after), "  ", "    ");
+  if (comparison.place.same != SamePlace::no)
+    for (const SpotChange& change : comparison.spots)
+      print_wrapped(spot_words(change, before, after), "  ", "    ");
   for (const NewMark& mark : comparison.new_marks)
     print_wrapped("New mark: " + new_mark_words(mark, after) + ".", "  ", "    ");
-  print_wrapped("How sure: " + comparison.alignment.sureness + ".", "", "  ");
-  if (comparison.alignment.kind == AlignmentKind::none)
-    print_wrapped("Say which it is: --card-moved or --card-still.", "", "  ");
+  if (comparison.place.same != SamePlace::no)
+    print_wrapped("How sure: " + comparison.place.reason + ".", "", "  ");
   for (const std::string& note : comparison.notes) print_wrapped("Note: " + note + ".", "", "  ");
 }
 
@@ -207,12 +207,14 @@ void write_log(const CompareArguments& arguments, const CompareInput& input) {
                  arguments.log.c_str(), *line);
 }
 
-/// What to do after the pull.
+/// What to do after the pull; where the pair tells nothing, that was said already.
 std::string next_words(const CompareInput& input, const CompareArguments& arguments) {
+  const PlaceEvidence& place = input.comparison().place;
+  if (place.same == SamePlace::no) return card_hint(place);
   const NextStep next = next_step(input.first().reading, input.last().reading, input.comparison(),
                                   panel_facts_of(*arguments.panel),
                                   advice_data_for(*arguments.panel, arguments.photo->profile_file));
-  return next_to_text(next) + card_hint(next);
+  return "\n" + next_to_text(next) + card_hint(place);
 }
 
 int run_one(const CompareArguments& arguments) {
@@ -220,7 +222,7 @@ int run_one(const CompareArguments& arguments) {
       compared(arguments.files, arguments, !arguments.pictures.empty() || arguments.wants_page());
   print_comparison(input);
   if (input.shots.size() > 2) print_series(input);
-  if (!arguments.no_next) print("\n%s", next_words(input, arguments).c_str());
+  if (!arguments.no_next) std::cout << next_words(input, arguments);
   if (!arguments.json.empty()) write_atomically(arguments.json, comparison_to_json(input));
   if (!arguments.pictures.empty()) write_pictures(input, arguments.pictures);
   if (arguments.wants_page()) write_page(arguments, comparison_page(input, settings_of(arguments)));

@@ -44,7 +44,7 @@ int run_next(const NextArguments& arguments) {
   if (arguments.card_still) options.alignment.placement = CardPlacement::same;
   const NextStep next = next_step(before, after, facts, data, options);
   if (!arguments.json.empty()) write_atomically(arguments.json, next_to_json(next));
-  std::cout << next_to_text(next, arguments.full) << card_hint(next);
+  std::cout << next_to_text(next, arguments.full) << card_hint(next.place);
   return before.status == Status::refused || after.status == Status::refused ? exit_refused : exit_ok;
 }
 

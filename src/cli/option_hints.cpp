@@ -50,11 +50,8 @@ std::string plan_hints(const Plan& plan, bool full) {
   return text;
 }
 
-std::string card_hint(const NextStep& next) {
-  const bool told = next.place.same == SamePlace::proven;
-  return told || next.verdict == Verdict::pull_again
-             ? ""
-             : "Whether the card was moved: --card-moved or --card-still.\n";
+std::string card_hint(const PlaceEvidence& place) {
+  return place.card_decides ? "Whether the card was moved: --card-moved or --card-still.\n" : "";
 }
 
 std::string question_hint(const std::vector<std::string>& questions) {

@@ -19,8 +19,8 @@ std::string remedy_with_options(const Refusal& refusal);
 /// What a plan asks for or speaks of, as options and commands; empty where it has no steps.
 std::string plan_hints(const Plan& plan, bool full);
 
-/// How to say whether the card was moved, where an advice hangs on it; else empty.
-std::string card_hint(const NextStep& next);
+/// How to say whether the card was moved, where that would settle it; else empty.
+std::string card_hint(const PlaceEvidence& place);
 
 /// How to answer what a job asks about spots that may be one; empty where it asks nothing.
 std::string question_hint(const std::vector<std::string>& questions);

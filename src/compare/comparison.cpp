@@ -113,8 +113,6 @@ void judge_empty_place(const Scene& scene, const Dent& spot, SpotChange& change)
   }
   change.outcome = Outcome::gone;
   change.nothing_above = place.smallest;
-  if (scene.place.same != SamePlace::proven)
-    change.notes.push_back("gone only if this is the same place: " + scene.place.reason);
   if (!spot.depth_mm) return;
   const double limit = place.smallest ? place.smallest->depth_mm : nan_value;
   change.left_mm = Quantity{0, 0, limit};
@@ -150,6 +148,26 @@ DepthVerdict verdict_of_depths(const Quantity& before, const Quantity& left) {
   if (less.value > likely * (less.value - less.low)) return {Outcome::partly, false};
   if (-less.value > likely * (less.high - less.value)) return {Outcome::worse, false};
   return {Outcome::unchanged, true};
+}
+
+/// Tapping overshoots by less than the high was high; a pull makes no dent deeper. Where the photos' times do
+/// not tell their order, that is what swapped photos look like.
+void look_for_swapped_photos(const Scene& scene, const Dent& spot, const Dent& main, SpotChange& change) {
+  const bool ordered =
+      minutes_between(scene.before.photo.date_taken, scene.after.photo.date_taken).has_value();
+  const bool tapped_too_far = change.outcome == Outcome::overdone && spot.kind == Kind::high &&
+                              spot.depth_mm && main.depth_mm && main.depth_mm->low > spot.depth_mm->high;
+  if (change.outcome == Outcome::worse && change.sure) {
+    change.notes.push_back(ordered ? "a repair does not do that: compare the photos, and how the board stood"
+                                   : "a repair does not do that: the two photos may be swapped");
+    change.swapped = true;
+  } else if (tapped_too_far && !ordered) {
+    change.outcome = Outcome::unclear;
+    change.notes.push_back(
+        "a low stands where a lower high stood, and tapping does not go so far: the two photos may be "
+        "swapped");
+    change.swapped = true;
+  }
 }
 
 /// Something stands in the spot's place.
@@ -196,7 +214,8 @@ void judge_what_is_left(const Scene& scene, const Dent& spot, SpotChange& change
     change.outcome = Outcome::unclear;
     change.notes.push_back("a depth is not known; compare the diameters");
   }
-  if (went_past_flat(change.outcome)) {
+  look_for_swapped_photos(scene, spot, main, change);
+  if (went_past_flat(change.outcome) || change.outcome == Outcome::unclear) {
     change.percent_gone.reset();
     change.volume_percent_gone.reset();
   }
@@ -206,6 +225,7 @@ SpotChange judge(const Scene& scene, int index, const std::vector<int>& homes) {
   SpotChange change;
   change.before = index;
   const Dent& spot = scene.spot_before(index);
+  change.kind = spot.kind;
   for (std::size_t j = 0; j < homes.size(); ++j)
     if (homes[j] == index) change.after.push_back(static_cast<int>(j));
   std::stable_sort(change.after.begin(), change.after.end(),
@@ -226,8 +246,7 @@ SpotChange judge(const Scene& scene, int index, const std::vector<int>& homes) {
   } else {
     judge_what_is_left(scene, spot, change);
   }
-  if (scene.alignment.ambiguous && !change.after.empty())
-    change.notes.push_back("that this is the same spot is likely but not proven, since the card was moved");
+  change.if_same_place = scene.place.same == SamePlace::likely;
   return change;
 }
 
@@ -281,12 +300,7 @@ void take_warnings_over(const Reading& reading, const char* which, Comparison& c
 }
 
 void remark_on_the_pair(const Scene& scene, Comparison& comparison) {
-  const PhotoInfo &one = scene.before.photo, &other = scene.after.photo;
-  comparison.minutes = minutes_between(one.date_taken, other.date_taken);
-  if (comparison.minutes && *comparison.minutes < 0)
-    comparison.notes.push_back("the photo after was taken before the photo before: are they swapped?");
-  if (!one.sha256.empty() && one.sha256 == other.sha256)
-    comparison.notes.push_back("both are the same photo");
+  comparison.minutes = minutes_between(scene.before.photo.date_taken, scene.after.photo.date_taken);
   const double bar_1 = scene.before.setup.bar_length_mm, bar_2 = scene.after.setup.bar_length_mm;
   if (std::abs(bar_1 - bar_2) > 0.002 * bar_1)  // a ruler reads a bar of 100 mm to 0.2 mm
     comparison.notes.push_back(fmt::format(

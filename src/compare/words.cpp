@@ -30,10 +30,13 @@ std::string left_words(const SpotChange& change, const Reading& after) {
   return text;
 }
 
+constexpr const char* condition = ", if this is the same place";
+
 std::string one_spot_words(const SpotChange& change) {
   switch (change.outcome) {
     case Outcome::gone:
-      return "The spot is gone: " + nothing_above_words(change.nothing_above) + " is left there";
+      return std::string("The spot is gone") + (change.if_same_place ? condition : "") + ": " +
+             nothing_above_words(change.nothing_above, change.kind) + " is left there";
     case Outcome::partly:
       if (!change.sure) return "The spot is probably partly gone";
       return change.percent_gone ? percent_words(*change.percent_gone) + " of the spot's depth is gone"
@@ -113,10 +116,20 @@ std::string outcome_words(Outcome outcome, Kind kind_before) {
   return "cannot be told";
 }
 
+std::string outcome_words(const SpotChange& change) {
+  const bool told = change.outcome != Outcome::not_seen && change.outcome != Outcome::unclear;
+  return (change.sure ? "" : "probably ") + outcome_words(change.outcome, change.kind) +
+         (told && change.if_same_place ? condition : "");
+}
+
+std::string pair_words(const PlaceEvidence& place) {
+  return place.same == SamePlace::no ? "Nothing can be said of these two photos: " + place.reason + "." : "";
+}
+
 std::string spot_words(const SpotChange& change, const Reading& before, const Reading& after) {
   const Dent& spot = before.dents[static_cast<std::size_t>(change.before)];
   std::string text = "Spot " + std::to_string(change.before + 1) + ", " + size_words(spot) + ": " +
-                     (change.sure ? "" : "probably ") + outcome_words(change.outcome, spot.kind) + ".";
+                     outcome_words(change) + ".";
   if (change.outcome == Outcome::gone)
     text += " " + rest_words(change, spot.kind);
   else if (!change.after.empty())
@@ -140,6 +153,7 @@ std::string new_mark_words(const NewMark& mark, const Reading& after) {
 }
 
 std::string summary_words(const Comparison& comparison) {
+  if (std::string text = pair_words(comparison.place); !text.empty()) return text;
   const auto count = [&](auto... outcomes) {
     return std::count_if(comparison.spots.begin(), comparison.spots.end(),
                          [&](const SpotChange& spot) { return ((spot.outcome == outcomes) || ...); });
@@ -157,6 +171,9 @@ std::string summary_words(const Comparison& comparison) {
   const std::size_t spots = comparison.spots.size();
   text = spots == 0 ? "No spot before" : "Of " + std::to_string(spots) + " spots: " + text;
   if (spots == 1) text = one_spot_words(comparison.spots.front());
+  // of one that is gone it was said already
+  const bool said = spots == 1 && comparison.spots.front().outcome == Outcome::gone;
+  if (spots > 0 && !said && comparison.place.same == SamePlace::likely) text += condition;
   const auto seen_marks = comparison.highs_made + comparison.lows_made;
   const auto made = [](int number, const char* what) {
     return std::to_string(number) + " " + what + (number == 1 ? "" : "s") + " made";

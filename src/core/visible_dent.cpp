@@ -27,6 +27,10 @@ double depth_at(const std::vector<VisibleDent>& known, double width_mm) {
 
 }  // namespace
 
+double steepest_mrad(const VisibleDent& dent) {
+  return 1000 * dent.depth_mm / (depth_per_slope_and_width * dent.width_mm);
+}
+
 std::optional<VisibleDent> smallest_visible(const Setup& setup, double width_mm) {
   if (!(width_mm > 0)) return std::nullopt;
   if (!setup.smallest_visible.empty()) {

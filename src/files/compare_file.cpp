@@ -50,6 +50,7 @@ OrderedJson json_of(const SpotChange& change, const Reading& before, const Readi
   json["percent_gone"] = json_of(change.percent_gone);
   json["volume_percent_gone"] = json_of(change.volume_percent_gone);
   json["sure"] = change.sure;
+  json["if_same_place"] = change.if_same_place;
   json["left_mm"] = json_of(change.left_mm);
   json["left_height_mm"] = json_of(change.left_height_mm);
   json["moved_mm"] = json_of(change.moved_mm);
@@ -176,6 +177,7 @@ TrainingAttempt training_attempt(const CompareInput& input, const std::string& w
       if (attempt.warnings.find(warning.code) == std::string::npos)
         attempt.warnings += (attempt.warnings.empty() ? "" : " ") + warning.code;
   attempt.minutes = comparison.minutes;
+  attempt.same_place = word(comparison.place.same);
   if (comparison.percent_gone) attempt.percent_gone = comparison.percent_gone->value;
 
   const auto depth_of = [&](const SpotChange& change) {

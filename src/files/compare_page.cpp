@@ -5,6 +5,7 @@
 
 #include "ripplegauge/compare/words.hpp"
 #include "ripplegauge/files/compare_file.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 
@@ -24,11 +25,6 @@ std::string volume_words(const std::optional<Quantity>& mm3) {
   std::string text = length_words(*mm3);  // figures and interval alike
   for (auto at = text.find(" mm"); at != std::string::npos; at = text.find(" mm", at + 4))
     text.insert(at + 3, "³");
-  return text;
-}
-
-std::string capital(std::string text) {
-  if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 'a' + 'A');
   return text;
 }
 
@@ -62,11 +58,10 @@ ReportTable spot_table(const SpotChange& change, const Reading& before, const Re
 void add_spot(const SpotChange& change, const CompareInput& input, std::vector<ReportBlock>& blocks) {
   const Reading &before = input.first().reading, &after = input.last().reading;
   const Kind kind = before.dents[static_cast<std::size_t>(change.before)].kind;
-  blocks.push_back(ReportHeading{"Spot " + std::to_string(change.before + 1) + ": " +
-                                 (change.sure ? "" : "probably ") + outcome_words(change.outcome, kind)});
+  blocks.push_back(ReportHeading{"Spot " + std::to_string(change.before + 1) + ": " + outcome_words(change)});
   blocks.push_back(spot_table(change, before, after));
   if (change.outcome == Outcome::gone) blocks.push_back(ReportText{rest_words(change, kind), false});
-  for (const std::string& note : change.notes) blocks.push_back(ReportNote{capital(note) + "."});
+  for (const std::string& note : change.notes) blocks.push_back(ReportNote{capitalised(note) + "."});
 }
 
 /// The map of the difference and a single section share a row; everything else has its own.
@@ -136,9 +131,10 @@ void add_to_contact_sheet(ReportPage& sheet, const std::string& name, const Comp
   if (!row.pictures.empty()) sheet.blocks.push_back(std::move(row));
   sheet.blocks.push_back(ReportText{summary_words(comparison), false});
   sheet.blocks.push_back(brief_table(input));
-  if (comparison.alignment.kind != AlignmentKind::same_card || comparison.alignment.ambiguous)
-    sheet.blocks.push_back(ReportNote{capital(comparison.alignment.sureness) + "."});
-  for (const std::string& note : comparison.notes) sheet.blocks.push_back(ReportNote{capital(note) + "."});
+  if (comparison.place.same == SamePlace::likely)
+    sheet.blocks.push_back(ReportNote{capitalised(comparison.place.reason) + "."});
+  for (const std::string& note : comparison.notes)
+    sheet.blocks.push_back(ReportNote{capitalised(note) + "."});
 }
 
 ReportPage comparison_page(const CompareInput& input, const ReportSettings& settings) {
@@ -157,11 +153,11 @@ ReportPage comparison_page(const CompareInput& input, const ReportSettings& sett
   if (!comparison.new_marks.empty()) {
     page.blocks.push_back(ReportHeading{"New marks"});
     for (const NewMark& mark : comparison.new_marks)
-      page.blocks.push_back(ReportText{capital(new_mark_words(mark, input.last().reading)) + ".", false});
+      page.blocks.push_back(ReportText{capitalised(new_mark_words(mark, input.last().reading)) + ".", false});
   }
   page.blocks.push_back(ReportHeading{"How sure this is"});
-  page.blocks.push_back(ReportText{capital(comparison.alignment.sureness) + ".", false});
-  for (const std::string& note : comparison.notes) page.blocks.push_back(ReportNote{capital(note) + "."});
+  page.blocks.push_back(ReportText{capitalised(comparison.place.reason) + ".", false});
+  for (const std::string& note : comparison.notes) page.blocks.push_back(ReportNote{capitalised(note) + "."});
   page.blocks.push_back(ReportText{
       "The figures in brackets are the range that holds the true value about 95 times in 100. \"Gone\" says "
       "that the "

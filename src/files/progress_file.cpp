@@ -28,6 +28,7 @@ OrderedJson json_of(const TrainingAttempt& attempt) {
   json["overshoot_mm"] = json_number(attempt.overshoot_mm);
   json["visible_limit_mm"] = json_number(attempt.visible_limit_mm);
   json["warnings"] = attempt.warnings;
+  json["same_place"] = attempt.same_place;
   return json;
 }
 

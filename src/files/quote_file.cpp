@@ -8,6 +8,7 @@
 #include "ripplegauge/json/json_write.hpp"
 #include "ripplegauge/quote/counts.hpp"
 #include "ripplegauge/quote/quote_text.hpp"
+#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 
@@ -183,12 +184,6 @@ class QuoteCsv {
   const Display plain_;
   std::string csv_;
 };
-
-std::string capitalised(std::string text) {
-  if (!text.empty() && text.front() >= 'a' && text.front() <= 'z')
-    text.front() = static_cast<char>(text.front() - 'a' + 'A');
-  return text;
-}
 
 /// What was measured of a spot, and where: "15.2 mm (14.8–15.6), 0.31 mm deep (0.27–0.35); a.jpg".
 std::string measured_text(const Quote& quote, const Display& display, const QuotedSpot& spot) {

@@ -49,7 +49,8 @@ const std::vector<std::string> log_columns = {"logged_at",
                                               "taken_after",
                                               "fingerprint_before",
                                               "fingerprint_after",
-                                              "warnings"};
+                                              "warnings",
+                                              "same_place"};
 constexpr std::size_t needed_columns = 3;
 
 /// How a log is written: a spreadsheet may have saved it its own way.
@@ -159,6 +160,7 @@ void describe(Fields& fields, Attempt& attempt) {
   fields("fingerprint_before", attempt.fingerprint_before);
   fields("fingerprint_after", attempt.fingerprint_after);
   fields("warnings", attempt.warnings);
+  fields("same_place", attempt.same_place);
 }
 
 struct Log {

@@ -39,6 +39,8 @@ struct SpotPair {
 
 struct SpotNext {
   Verdict verdict = Verdict::photo_again;
+  bool done = false;         ///< nothing is left that the photo would show, or that the eye would find
+  bool eye_decides = false;  ///< ... but the eye may find less than the photo shows
   SpotPair spot;
   PointMm where;  ///< in the later card frame; in the earlier one when the spot is gone
   std::optional<Quantity> gone_percent;  ///< of the depth; negative when it became deeper

@@ -41,10 +41,13 @@ struct EnumWords<Outcome> {
 /// What became of one spot. Indices are into the dents of the two readings.
 struct SpotChange {
   int before = -1;
+  Kind kind = Kind::low;   ///< of the spot before
   std::vector<int> after;  ///< what stands in its place, the highest relief first
   Outcome outcome = Outcome::unclear;
   /// Whether the readings prove the outcome. Where it is not, it is the likelier one, and the notes say why.
   bool sure = true;
+  bool swapped = false;  ///< it looks as if the photos were given in the wrong order; the last note says so
+  bool if_same_place = false;  ///< it holds only if the photos show one place, which nothing in them proves
   std::optional<Quantity> left_mm;         ///< the largest relief, low or high, that stands in its place
   std::optional<Quantity> left_height_mm;  ///< the same with its sign: low below 0, high above
   /// Of its depth; below 0 when it got worse, never above 100. Absent where it went past flat: then what

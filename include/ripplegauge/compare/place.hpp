@@ -16,7 +16,7 @@ namespace ripplegauge {
 enum class SamePlace {
   proven,  ///< spots stand where spots stood, or the user says that the card was not moved
   likely,  ///< nothing speaks against it, and nothing left in the photos proves it
-  no       ///< something speaks against it: another crown, another card
+  no       ///< something speaks against it: another crown, line or card, the order of the photos
 };
 
 template <>
@@ -27,10 +27,12 @@ struct EnumWords<SamePlace> {
 
 struct PlaceEvidence {
   SamePlace same = SamePlace::likely;
-  std::string reason;  ///< by what, a sentence without capital and full stop
+  std::string reason;         ///< by what, a sentence without capital and full stop
+  bool card_decides = false;  ///< whether to be told that the card was moved, or was not, would settle it
 };
 
-/// From spots, card, and the panel's crown where both readings are in one frame.
+/// From spots, card, the order of the photos, and crown and body line where both readings are in one frame.
+/// Orange peel proves nothing here: its bumps of about a millimetre lie between the stripes' edges.
 PlaceEvidence same_place(const Reading& before, const Reading& after, const Alignment& alignment,
                          CardPlacement told);
 

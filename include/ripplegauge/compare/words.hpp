@@ -23,6 +23,12 @@ std::string percent_words(const Quantity& percent);
 /// What became of it, in a few words: "partly pulled", "over-pulled: a high stands here now".
 std::string outcome_words(Outcome outcome, Kind kind_before);
 
+/// The same of one spot, with what it hangs on: "gone, if this is the same place".
+std::string outcome_words(const SpotChange& change);
+
+/// Why nothing can be said of a pair of photos, and what to do; empty where something can.
+std::string pair_words(const PlaceEvidence& place);
+
 /// Two or three sentences on one spot, which is called "Spot 1".
 std::string spot_words(const SpotChange& change, const Reading& before, const Reading& after);
 

@@ -30,6 +30,7 @@ struct TrainingAttempt {
   std::string taken_before, taken_after;   ///< "YYYY-MM-DDTHH:MM:SS" as the camera says; empty when unknown
   std::string fingerprint_before, fingerprint_after;  ///< of the photos' bytes; empty when unknown
   std::string warnings;                               ///< codes of the readings' warnings, a space between
+  std::string same_place;  ///< proven, likely or no, as in a comparison; empty in older rows
 
   /// Also of rows that a version wrote which counted nothing but the deepest spot.
   bool went_past_flat() const;

@@ -29,6 +29,9 @@ std::string trimmed(std::string_view text);
 /// With small letters for the capitals of ASCII: what people type for words that are known.
 std::string lower_case(std::string_view text);
 
+/// With a capital for a small first letter of ASCII.
+std::string capitalised(std::string text);
+
 /// With so many decimals; a value that rounds to nothing has no sign.
 std::string figure(double value, int decimals);
 

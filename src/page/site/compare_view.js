@@ -60,7 +60,7 @@ function comparisonParts(app, {comparison: {comparison}, new_marks: marks, next}
       element('details', element('summary', 'Why'), element('p', text(spot.step.reason)), (spot.details ?? []).map((step) => element('p', text(step.action), ' ', text(step.reason))))))),
     ...next.warnings.map((warning) => element('p.warning', text(warning.message))),
     ...next.cautions.map((caution) => element('p.warning', text(caution.text))),
-    element('p.quiet', `How sure: ${comparison.alignment.sureness}. ${comparison.notes.map((note) => text(note) + '.').join(' ')}`),
+    element('p.quiet', `How sure: ${comparison.same_place_reason}. ${comparison.notes.map((note) => text(note) + '.').join(' ')}`),
   ];
 }
 

@@ -299,6 +299,18 @@ TEST_CASE("unknown depths leave the case open rather than guessed", "[compare]")
   }
 }
 
+TEST_CASE("what no repair does looks like swapped photos, unless their times say otherwise", "[compare]") {
+  Reading before = reading({spot(Kind::high, 40, 50, 0.08, 18)}), after = reading({low});
+  const SpotChange tapped = compare_readings(before, {}, after, {}).spots.at(0);
+  CHECK(tapped.outcome == Outcome::unclear);
+  CHECK(tapped.swapped);
+  CHECK_FALSE(tapped.percent_gone);
+  CHECK(compare_readings(reading({spot(Kind::low, 40, 50, 0.2, 20)}), {}, after, {}).spots.at(0).swapped);
+  before.photo.date_taken = "2026-03-14 09:10:00";
+  after.photo.date_taken = "2026-03-14 09:30:00";
+  CHECK(compare_readings(before, {}, after, {}).spots.at(0).outcome == Outcome::overdone);
+}
+
 TEST_CASE("the whole is weighted by depth", "[compare]") {
   const Dent other = spot(Kind::low, 80, 70, 0.1, 10);
   const Comparison comparison = compared({low, other}, {spot(Kind::low, 40, 50, 0.25, 20), other});
@@ -314,7 +326,9 @@ TEST_CASE("odd pairs are remarked on", "[compare]") {
   after.setup.bar_length_mm = 97.3;
   const Comparison comparison = compare_readings(before, {}, after, {});
   CHECK(comparison.minutes == -20);
-  CHECK(comparison.notes.size() == 3);
+  CHECK(comparison.place.same == SamePlace::no);  // one photo, twice
+  CHECK(comparison.spots.at(0).outcome == Outcome::unclear);
+  CHECK(comparison.notes.size() == 1);  // the bar
 }
 
 TEST_CASE("nothing before and nothing after is a comparison too", "[compare]") {

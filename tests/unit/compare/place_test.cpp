@@ -53,6 +53,76 @@ TEST_CASE("another card has another frame", "[place]") {
   CHECK(evidence(before, after).same == SamePlace::no);
 }
 
+TEST_CASE("a spot some millimetres off proves nothing: a card may have been shifted", "[place]") {
+  const Reading before = on_crown(0.5, 0.2);
+  Reading after = before;
+  after.dents[0].x_mm += 0.6;
+  CHECK(evidence(before, after).same == SamePlace::proven);
+  after.dents[0].x_mm += 4;
+  CHECK(evidence(before, after).same == SamePlace::likely);
+  CHECK(evidence(before, after).card_decides);
+  CHECK(evidence(before, after).reason.find("4.6 mm") != std::string::npos);
+}
+
+TEST_CASE("among many spots one stands near another by chance", "[place]") {
+  Reading before = on_crown(0.5, 0.2), after = before;
+  for (Reading* panel : {&before, &after}) panel->dents.clear();
+  for (int i = 0; i < 20; ++i) {
+    const double x_mm = 10.0 + 20 * (i % 5), y_mm = 10.0 + 20 * (i / 5);
+    before.dents.push_back(spot(Kind::low, x_mm, y_mm, 0.1, 6));
+    // all but one lie elsewhere
+    after.dents.push_back(
+        spot(Kind::low, x_mm + (i == 7 ? 0.0 : 5.0), y_mm + (i == 7 ? 0.0 : 3.0 + i % 3), 0.1, 6));
+  }
+  CHECK(evidence(before, after).same == SamePlace::likely);
+  CHECK(evidence(before, before).same == SamePlace::proven);
+}
+
+TEST_CASE("the same photo twice, photos in the wrong order, another card or line: no pair", "[place]") {
+  Reading before = on_crown(0.5, 0.2), after = before;
+  after.dents.clear();
+  SECTION("told by what was measured, where the file's bytes are not known") {
+    before.setup.pixels_per_mm = 8.25;
+    before.setup.camera_distance_mm = Quantity{276.1234, 270, 282};
+    Reading other = before;
+    CHECK(evidence(before, before).reason == "both are the same photo");
+    other.setup.camera_distance_mm->value += 0.001;
+    CHECK(evidence(before, other).same == SamePlace::proven);
+  }
+  SECTION("by the camera's clock") {
+    before.photo.date_taken = "2026-03-14 09:30:00";
+    after.photo.date_taken = "2026-03-14 09:10:00";
+    CHECK(evidence(before, after).same == SamePlace::no);
+  }
+  SECTION("a dent where none was") {
+    CHECK(evidence(after, before).same == SamePlace::no);
+    after.photo.date_taken = "2026-03-14 09:10:00";
+    before.photo.date_taken = "2026-03-14 09:30:00";
+    CHECK(evidence(after, before).same == SamePlace::likely);  // somebody made it in between
+  }
+  SECTION("two bars") {
+    after.setup.bar_length_mm = before.setup.bar_length_mm * 1.01;
+    CHECK(evidence(before, after).same == SamePlace::no);
+  }
+  SECTION("a body line") {
+    const auto line = [](double y_mm, double angle_deg) {
+      return BodyLine{0, y_mm, angle_deg, {8, 7, 9}, {4, 3, 5}};
+    };
+    before.setup.body_line = line(70, 3);
+    after.setup.body_line = line(71, 4);
+    CHECK(evidence(before, after).same == SamePlace::likely);
+    CHECK(evidence(before, after).reason.find("body line") != std::string::npos);
+    after.setup.body_line = line(90, 4);
+    CHECK(evidence(before, after).same == SamePlace::no);
+    after.setup.body_line = line(70, 40);
+    CHECK(evidence(before, after).same == SamePlace::no);
+    // directions are lines, not arrows
+    before.setup.body_line = line(70, 89);
+    after.setup.body_line = line(70, -89);
+    CHECK(evidence(before, after).same == SamePlace::likely);
+  }
+}
+
 TEST_CASE("the smallest dent that shows, between the widths that are known", "[place]") {
   Setup setup;
   CHECK_FALSE(smallest_visible(setup, 10));
@@ -66,6 +136,7 @@ TEST_CASE("the smallest dent that shows, between the widths that are known", "[p
   setup.visible_slope_mrad = 5;
   // A Gaussian 20 mm wide at a tenth, 5 mrad steep: sigma = 20 / 4.2919, depth = 0.005 sigma sqrt(e).
   CHECK(smallest_visible(setup, 20)->depth_mm == Approx(0.0384).epsilon(0.002));
+  CHECK(steepest_mrad(*smallest_visible(setup, 20)) == Approx(5));
 }
 
 TEST_CASE("an empty place is shown where it was judged and where the spot would have shown", "[place]") {

@@ -40,11 +40,28 @@ TEST_CASE("sentences say what was, what is, and what is not known", "[words]") {
     const Reading after = judged(reading({}));
     const Comparison comparison = compare_readings(before, {}, after, {});
     const std::string words = spot_words(comparison.spots.at(0), before, after);
-    CHECK_THAT(words, ContainsSubstring("Spot 1, a low of 0.50 mm (0.47 to 0.53), 20.0 mm wide: gone."));
+    CHECK_THAT(words,
+               ContainsSubstring("Spot 1, a low of 0.50 mm (0.47 to 0.53), 20.0 mm wide: gone, if this is "
+                                 "the same place."));
     CHECK_THAT(words, ContainsSubstring("how small a rest would still show is not known"));
-    CHECK_THAT(words, ContainsSubstring("gone only if this is the same place"));
     CHECK(summary_words(comparison) ==
-          "The spot is gone: nothing that the photo shows is left there; no new marks.");
+          "The spot is gone, if this is the same place: nothing that the photo shows is left there; no new "
+          "marks.");
+  }
+  SECTION("another dent than before, perhaps") {
+    const Reading after = reading({spot(Kind::low, 44, 50, 0.1, 20)});
+    const Comparison comparison = compare_readings(before, {}, after, {});
+    CHECK_THAT(summary_words(comparison), ContainsSubstring("is gone, if this is the same place"));
+    CHECK_THAT(spot_words(comparison.spots.at(0), before, after),
+               ContainsSubstring("partly pulled, if this is the same place"));
+  }
+  SECTION("two panels") {
+    Reading after = judged(reading({}));
+    after.setup.card_name = "strip";
+    Reading other = before;
+    other.setup.card_name = "corner";
+    CHECK(summary_words(compare_readings(other, {}, after, {})) ==
+          "Nothing can be said of these two photos: another card was used.");
   }
   SECTION("gone, with what would still have shown") {
     Reading after = judged(reading({}));
