@@ -120,7 +120,7 @@ std::optional<Puller> best_puller(const Kit& kit, PullerKind kind, double feet_a
 }
 
 std::string described(PullerKind kind, double feet_apart_mm) {
-  const std::string name = "a " + spoken(kind);
+  const std::string name = words_of(kind);
   return is_lifter(kind) ? name + " with at least " + shown(feet_apart_mm, 0) + " mm between the feet" : name;
 }
 
@@ -141,6 +141,10 @@ std::string before_gluing(const Glue& glue, double air_c) {
 }
 
 }  // namespace
+
+std::string words_of(PullerKind kind) {
+  return kind == PullerKind::lateral_tension ? "tension from the side" : "a " + spoken(kind);
+}
 
 bool Condition::empty() const {
   return !diameter_from_mm && !diameter_below_mm && !thickness_below_mm && !grade_at_least &&
@@ -215,7 +219,7 @@ PullerChoice choose_puller(const Spot& spot, const TabChoice& tab, const Kit& ki
     } else if (candidate) {
       choice.alternatives.push_back(candidate->name + " (" + spoken(kind) + ") also does");
     } else if (kit.pullers.empty()) {
-      choice.alternatives.push_back("a " + spoken(kind) + " also does");
+      choice.alternatives.push_back(words_of(kind) + " also does");
     }
   }
   if (kit.pullers.empty())
@@ -223,7 +227,7 @@ PullerChoice choose_puller(const Spot& spot, const TabChoice& tab, const Kit& ki
   else if (!choice.puller)
     choice.missing = "no puller of the kit suits: get " + described(rule.pick, choice.feet_apart_mm);
   if (const auto kind = pick_within_interval(rules.pullers, spot, spot.dent.diameter_mm, rule.pick))
-    choice.alternatives.push_back(interval_says(spot.dent.diameter_mm, "a " + spoken(*kind)));
+    choice.alternatives.push_back(interval_says(spot.dent.diameter_mm, words_of(*kind)));
   return choice;
 }
 

@@ -1,5 +1,6 @@
 // Plans and next steps as text: in a few lines for the work at hand, or with every reason.
 #include <algorithm>
+#include <cmath>
 
 #include "ripplegauge/advice/brief.hpp"
 #include "ripplegauge/advice/next.hpp"
@@ -63,12 +64,21 @@ std::string class_words(const DentPlan& plan) {
   return label;
 }
 
+std::string point_words(const Dent& dent) {
+  return "the " + std::string(dent.kind == Kind::low ? "deepest" : "highest") + " point";
+}
+
 std::string where_words(const DentPlan& plan) {
   const PointMm at = plan.dent.deepest.value_or(PointMm{plan.dent.x_mm, plan.dent.y_mm});
-  return "the " + std::string(plan.dent.kind == Kind::low ? "deepest" : "highest") +
-         " point: the cross in the picture (x " + shown(at.x_mm, 0) + ", y " + shown(at.y_mm, 0) +
-         " mm from the card's corner tag)" +
-         (plan.severity.is_long ? "; a crease: ends first, then towards the middle" : "");
+  return point_words(plan.dent) + ": the cross in the picture (x " + shown(at.x_mm, 0) + ", y " +
+         shown(at.y_mm, 0) + " mm from the card's corner tag)";
+}
+
+/// Without the card's figures: it is off by then.
+std::string brief_where(const DentPlan& plan) {
+  if (!plan.severity.is_long || !plan.tab) return point_words(plan.dent) + ": the cross in the picture";
+  return plan.pull_places.size() > 1 ? "the crosses in the picture, ends first: they hold the crease shut"
+                                     : "the crease's middle, the tab along it: it reaches from end to end";
 }
 
 void add_heading(const DentPlan& plan, bool several, TextLines& lines) {
@@ -79,13 +89,29 @@ void add_heading(const DentPlan& plan, bool several, TextLines& lines) {
   if (several) lines.add("  turn: ", plan.order_reason);
 }
 
-std::string glue_words(const Plan& plan) {
-  const Glue& glue = plan.glue->glue;
-  const std::string window = shown(glue.pull.low_c, 0) + " to " + shown(glue.pull.high_c, 0) + " °C";
-  if (glue.cold)
-    return glue.name + ", cold: press on for " + shown(glue.press_s, 0) + " s, panel at " + window;
-  return glue.name + ", gun " + shown(glue.gun_c, 0) + " °C, panel warmed to " + shown(glue.warm_panel_c, 0) +
-         " °C; pull when the thermometer beside the tab reads " + window;
+std::string glue_words(const Glue& glue) {
+  if (glue.cold) return glue.name + ", cold: press the tab on for " + shown(glue.press_s, 0) + " s";
+  return glue.name + ", gun " + shown(glue.gun_c, 0) + " °C; panel warmed to " + shown(glue.warm_panel_c, 0) +
+         " °C";
+}
+
+/// Sizes without intervals where these say nothing new: the reading and the full plan have them.
+std::string brief_number(const Quantity& quantity, const std::string& unit) {
+  constexpr double well_known = 0.1;
+  const std::string text = shown(quantity, unit);
+  if (!(quantity.half_width() <= well_known * std::abs(quantity.value))) return text;
+  return text.substr(0, text.find(" ("));
+}
+
+std::string brief_size(const DentPlan& plan) {
+  const Dent& dent = plan.dent;
+  const bool low = dent.kind == Kind::low;
+  std::string size = low ? "low, " : "high, ";
+  size += plan.severity.is_long
+              ? "a crease, " + brief_number(dent.length_mm, "") + " × " + brief_number(dent.width_mm, "mm")
+              : brief_number(dent.diameter_mm, "mm") + " across";
+  return size + (dent.depth_mm ? ", " + brief_number(*dent.depth_mm, "mm") + (low ? " deep" : " high")
+                               : std::string(low ? ", depth" : ", height") + " not known");
 }
 
 const Step* step_named(const std::vector<Step>& steps, const char* code) {
@@ -94,42 +120,81 @@ const Step* step_named(const std::vector<Step>& steps, const char* code) {
   return nullptr;
 }
 
-std::vector<BriefLine> brief_spot(const DentPlan& spot, bool several) {
+/// One line of several: what it is, and what to take.
+BriefLine spot_of_several(const DentPlan& spot, bool name_puller) {
+  std::string text = brief_size(spot) + ", " + spot.severity.spoken;
+  if (step_named(spot.steps, "no_tab_fits") != nullptr) {
+    text += ": no tab fits, leave it or push it out from behind";
+  } else if (spot.tab) {
+    const std::string row = spot.tab->in_row > 1 ? std::to_string(spot.tab->in_row) + " × " : "";
+    text += ": " + row + (spot.tab->tab ? spot.tab->tab->name : tab_words(*spot.tab));
+    if (name_puller)
+      text += ", " + (spot.puller->puller ? spot.puller->puller->name : spoken(spot.puller->kind));
+  } else if (spot.tip) {
+    text += ": tap down, " + tip_words(*spot.tip);
+  }
+  return {"Spot " + std::to_string(spot.number), text, true};
+}
+
+std::vector<BriefLine> only_spot(const DentPlan& spot) {
   std::vector<BriefLine> lines;
   const auto add = [&lines](const char* label, const std::string& text) {
     lines.push_back({label, text, true});
   };
-  lines.push_back({several ? "Spot " + std::to_string(spot.number) : "Size",
-                   size_words(spot) + ": " + spot.severity.spoken, true});
-  if (!several && !spot.coin.empty()) add("", class_words(spot));
-  for (const Doubt& doubt : spot.severity.doubts)
-    if (!several || doubt.value) add("Doubt", doubt.text);  // of the panel as a whole: once, for all spots
+  add("Size", brief_size(spot) + ": " + spot.severity.spoken + (spot.coin.empty() ? "" : "; " + spot.coin));
+  for (const Doubt& doubt : spot.severity.doubts) add("Doubt", doubt.text);
   if (const Step* none = step_named(spot.steps, "no_tab_fits")) {
-    add("", none->action + " " + none->reason);
+    add("No tab", none->action + " " + none->reason);
   } else if (spot.tab) {
-    const std::string row = spot.tab->in_row > 1 ? std::to_string(spot.tab->in_row) + " × " : "";
-    if (several) {
-      add("", row + tab_words(*spot.tab) + "; " + puller_words(*spot.puller));
-      return lines;
-    }
-    add("Glue on", where_words(spot));
-    add("Tab", row + tab_words(*spot.tab));
+    add("Glue on", brief_where(spot));
+    add("Tab", (spot.tab->in_row > 1 ? std::to_string(spot.tab->in_row) + " × " : "") + tab_words(*spot.tab));
     add("Tool", puller_words(*spot.puller));
     if (spot.place == Place::body_line)
       add("Body line", "the line first, then its flanks; stop while the line is still a little low");
     if (const double rim_mm = rim_height_mm(spot.dent); rim_mm > 0)
       add("Rim", shown(rim_mm, 2) + " mm proud round it: ease it with light taps while the tab pulls");
   } else if (spot.tip) {
-    if (!several) add("Work at", where_words(spot));
-    add(several ? "" : "Tap down", tip_words(*spot.tip));
+    add("Work at", brief_where(spot));
+    add("Tap down", tip_words(*spot.tip));
   }
   return lines;
 }
 
-std::string pulls_of(const Plan& plan) {
-  for (const DentPlan& spot : plan.dents)
-    if (!spot.expected_pulls.empty()) return spot.expected_pulls;
-  return "";
+/// The tool where all pulls take the same one; else empty.
+std::string common_puller(const Plan& plan) {
+  std::string common;
+  for (const DentPlan& spot : plan.dents) {
+    if (!spot.puller) continue;
+    const std::string words = puller_words(*spot.puller);
+    if (!common.empty() && common != words) return "";
+    common = words;
+  }
+  return common;
+}
+
+std::vector<BriefLine> several_spots(const Plan& plan) {
+  std::vector<BriefLine> lines;
+  const std::string puller = common_puller(plan);
+  for (const DentPlan& spot : plan.dents) {
+    lines.push_back(spot_of_several(spot, puller.empty()));
+    for (const Doubt& doubt : spot.severity.doubts)
+      if (doubt.value) lines.push_back({"Doubt", doubt.text, true});
+  }
+  for (const Doubt& doubt : plan.dents.front().severity.doubts)  // of the panel as a whole
+    if (!doubt.value) lines.push_back({"Doubt", doubt.text, false});
+  if (plan.glue) lines.push_back({"Glue on", "the crosses in the picture, in this order", false});
+  if (!puller.empty()) lines.push_back({"Tool", puller, false});
+  return lines;
+}
+
+/// When, how hard, how often.
+std::string pull_words(const Plan& plan) {
+  const Glue& glue = plan.glue->glue;
+  std::string text = "at " + shown(glue.pull.low_c, 0) + " to " + shown(glue.pull.high_c, 0) +
+                     " °C beside the tab; the first gently";
+  if (plan.facts.paint == Paint::repainted) text += ", half the glue, small steps";
+  if (plan.dents.size() > 1) return text + ", then look, then more";
+  return text + "; about " + plan.dents.front().expected_pulls + " pulls";
 }
 
 std::string caution_now(const Plan& plan, bool pulling) {
@@ -187,31 +252,22 @@ std::vector<BriefLine> brief_plan(const Plan& plan) {
   const auto add = [&lines](const char* label, const std::string& text) {
     lines.push_back({label, text, false});
   };
-  const bool several = plan.dents.size() > 1, pulling = plan.glue.has_value();
+  const bool pulling = plan.glue.has_value();
   const bool tapping = std::any_of(plan.dents.begin(), plan.dents.end(),
                                    [](const DentPlan& spot) { return spot.tip.has_value(); });
   for (const char* code : {"cold_paint", "trial_pull"})
     if (const Step* first = step_named(plan.before, code)) add("First", first->action);
-  for (const DentPlan& spot : plan.dents)
-    for (BriefLine& line : brief_spot(spot, several)) lines.push_back(std::move(line));
-  if (several)
-    for (const Doubt& doubt : plan.dents.front().severity.doubts)
-      if (!doubt.value) add("Doubt", doubt.text);
-  if (several && pulling) add("Glue on", "the crosses in the picture, in this order");
+  const auto spots = plan.dents.size() > 1 ? several_spots(plan) : only_spot(plan.dents.front());
+  lines.insert(lines.end(), spots.begin(), spots.end());
   if (pulling) {
     if (!plan.glue->not_now.empty()) add("Not yet", plan.glue->not_now);
-    add("Glue", glue_words(plan));
-    add("Pull", "the first gently, then look, then more" +
-                    (several ? std::string() : "; about " + pulls_of(plan) + " pulls"));
+    add("Glue", glue_words(plan.glue->glue));
+    add("Pull", pull_words(plan));
     add("Look for", "stripes that straighten in the spot; metal that rises round the tab");
   }
   if (tapping && !pulling) add("Look for", "small taps from the rim inwards, eye along the stripes");
-  if (pulling || tapping)
-    add("Stop", "when the stripes run straight through; at a crackle or a pale spot in the paint");
+  if (pulling || tapping) add("Stop", "stripes straight through it; a crackle or a pale spot in the paint");
   add("Caution", caution_now(plan, pulling));
-  std::string open;
-  for (const Question& question : plan.questions) open += (open.empty() ? "" : ", ") + question.code;
-  if (!open.empty()) add("Not told", open);
   return lines;
 }
 

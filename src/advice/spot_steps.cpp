@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "facts.hpp"
+#include "ripplegauge/core/crease.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -57,6 +58,12 @@ void say_the_weather(const Spot& spot, const Glue& glue, const std::optional<Qua
                           " °C already: let it cool, do not heat");
   if (facts.air_c) step.facts.push_back(number_fact("air", *facts.air_c, "°C", "given"));
   if (facts.panel_c) step.facts.push_back(number_fact("panel", *facts.panel_c, "°C", "given"));
+}
+
+/// Without a kit as for a face that works a crease in three places.
+std::vector<PointMm> places_for(const Dent& dent, const TabChoice& tab) {
+  const double face_mm = tab.tab ? tab.tab->length_mm : std::min(tab.max_length_mm, dent.length_mm.value / 3);
+  return pull_places(dent, face_mm, tab.in_row);
 }
 
 void say_where_not_to_stand(const Reading& reading, std::size_t index, Step& step) {
@@ -168,7 +175,7 @@ Step pull_step(const Spot& spot, const TabChoice& tab, const PullerChoice& choic
   }
   step.points.push_back("the first pull is a gentle one; then look, and add. Expect about " +
                         expected_pulls(spot, data) + " pulls");
-  if (spot.severity.is_long)
+  if (spot.severity.is_long && places_for(spot.dent, tab).size() > 1)
     step.points.push_back(
         "ends first, then towards the middle: the ends hold the crease shut, and each that "
         "is freed lets the next part come up more easily");
@@ -256,7 +263,7 @@ std::string tab_words(const TabChoice& choice) {
 }
 
 std::string puller_words(const PullerChoice& choice) {
-  if (!choice.puller) return "a " + spoken(choice.kind);
+  if (!choice.puller) return words_of(choice.kind);
   std::string text = choice.puller->name + " (" + spoken(choice.puller->kind);
   if (choice.puller->free_width_mm)
     text += ", " + shown(*choice.puller->free_width_mm, 0) + " mm between the feet";
@@ -306,6 +313,7 @@ void plan_pull(const Spot& spot, const Reading& reading, const AdviceData& data,
   const GlueChoice glue = choose_glue(spot.facts, data.kit, data.rules);
   plan.tab = tab;
   plan.puller = choose_puller(spot, tab, data.kit, data.rules);
+  plan.pull_places = places_for(spot.dent, tab);
   plan.pull_at = glue.glue.pull;
   plan.wait_s = estimated_wait(spot, glue.glue, data.severity);
   plan.expected_pulls = expected_pulls(spot, data);

@@ -29,7 +29,12 @@ std::string remedy_with_options(const Refusal& refusal) {
 
 std::string plan_hints(const Plan& plan, bool full) {
   if (!plan.nothing_to_do.empty()) return "";
-  if (!full) return "  More       --full: preparation, reasons, alternatives and all cautions\n";
+  if (!full) {
+    std::vector<std::string> open;
+    for (const Question& question : plan.questions) open.push_back(question.code);
+    return (open.empty() ? "" : wrap("Not told: " + joined(open), "", "  ")) +
+           "--full: preparation, reasons, alternatives and all cautions\n";
+  }
   std::vector<std::string> unknown;
   for (const Question& question : plan.questions)
     if (question.code != "depth") unknown.push_back("--" + question.code);  // a photo tells that, no option

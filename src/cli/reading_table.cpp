@@ -7,6 +7,7 @@
 
 #include "option_hints.hpp"
 #include "output_filter.hpp"
+#include "ripplegauge/core/crease.hpp"
 #include "ripplegauge/core/no_dent_words.hpp"
 #include "terminal.hpp"
 
@@ -19,6 +20,11 @@ std::string with_interval(const Quantity& q, const char* unit) {
   const int decimals = half >= 9.5 ? 0 : half >= 0.095 ? 1 : half >= 0.0095 ? 2 : 3;
   return fmt::format("{:.{}f} {} ({:.{}f} to {:.{}f})", q.value, decimals, unit, q.low, decimals, q.high,
                      decimals);
+}
+
+const char* kind_words(const Dent& dent) {
+  if (is_crease(dent)) return dent.kind == Kind::low ? "low, a crease" : "high, a ridge";
+  return dent.kind == Kind::low ? "low" : "high";
 }
 
 /// The photo's name, or those of a set that count.
@@ -45,12 +51,15 @@ std::string reading_table(const Reading& reading, const ReadingTableOptions& opt
   for (std::size_t i = 0; i < reading.dents.size(); ++i) {
     const Dent& d = reading.dents[i];
     out += fmt::format("  Spot {}: {}, at x {:.1f}, y {:.1f} mm from the card's corner tag\n", i + 1,
-                       d.kind == Kind::low ? "low" : "high", d.x_mm, d.y_mm);
-    out += "    diameter    " + with_interval(d.diameter_mm, "mm") + "\n";
+                       kind_words(d), d.x_mm, d.y_mm);
+    // a crease is known by its length and width, and has the area of a circle of that diameter
+    const bool crease = is_crease(d);
+    if (!crease) out += "    diameter    " + with_interval(d.diameter_mm, "mm") + "\n";
     if (d.length_mm.value > 1.15 * d.width_mm.value) {
       out += "    length      " + with_interval(d.length_mm, "mm") +
              fmt::format(", direction {:.0f} deg", d.angle_deg) + "\n";
       out += "    width       " + with_interval(d.width_mm, "mm") + "\n";
+      if (crease) out += "    area as of  " + with_interval(d.diameter_mm, "mm") + ", a circle\n";
     }
     out += std::string("    ") + (d.kind == Kind::low ? "depth       " : "height      ") +
            (d.depth_mm ? with_interval(*d.depth_mm, "mm") : "not known") + "\n";

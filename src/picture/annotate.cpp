@@ -9,6 +9,7 @@
 
 #include "drawing.hpp"
 #include "legend.hpp"
+#include "ripplegauge/core/crease.hpp"
 #include "spots.hpp"
 
 namespace ripplegauge {
@@ -124,6 +125,17 @@ std::string kind_and_depth(const Dent& dent) {
   return dent.depth_mm ? kind + " " + without_interval(*dent.depth_mm, "mm") : kind;
 }
 
+std::string size_in_short(const Dent& dent) {
+  if (!is_crease(dent)) return without_interval(dent.diameter_mm, "mm");
+  return without_interval(dent.length_mm, "mm") + " × " + without_interval(dent.width_mm, "mm");
+}
+
+/// A crease as for tabs of a third of its length; highs are tapped where they stand highest.
+std::vector<PointMm> places_of(const Dent& dent) {
+  if (dent.kind == Kind::high) return {*dent.deepest};
+  return pull_places(dent, dent.length_mm.value / 3);
+}
+
 std::vector<Spot> spots_of(const Reading& reading, const View& view) {
   // Fewer words a label where there are many of them; the rows below say it all.
   const bool with_depth = reading.dents.size() <= 6, with_size = reading.dents.size() <= 12;
@@ -133,14 +145,15 @@ std::vector<Spot> spots_of(const Reading& reading, const View& view) {
     Spot spot;
     spot.number = static_cast<int>(i + 1);
     spot.kind = dent.kind;
-    if (with_size) spot.first_line = without_interval(dent.diameter_mm, "mm");
+    if (with_size) spot.first_line = size_in_short(dent);
     if (with_depth) spot.second_line = kind_and_depth(dent);
     if (i < reading.outlines_px.size())
       for (const auto& px : reading.outlines_px[i])
         if (std::isfinite(px.first) && std::isfinite(px.second)) spot.outline.push_back(view.on_canvas(px));
     if (dent.deepest && i < reading.outlines_px.size())
       if (const PanelInPhoto near(dent.outline, reading.outlines_px[i]); near.known())
-        spot.cross = view.on_canvas(near.pixel(*dent.deepest));
+        for (const PointMm& place : places_of(dent))
+          spot.crosses.push_back(view.on_canvas(near.pixel(place)));
     spots.push_back(spot);
   }
   return spots;

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "ripplegauge/core/crease.hpp"
 #include "ripplegauge/core/no_dent_words.hpp"
 
 namespace ripplegauge::picture_detail {
@@ -54,8 +55,6 @@ std::string reason_alone(const Dent& dent) {
   return dent.severity_reason.starts_with(grade) ? dent.severity_reason.substr(grade.size())
                                                  : dent.severity_reason;
 }
-
-bool is_crease(const Dent& dent) { return dent.length_mm.value >= 2 * dent.width_mm.value; }
 
 /// A crease is known by its length and width, everything else by its diameter.
 std::string size_words(const Dent& dent) {
@@ -130,7 +129,9 @@ void Legend::lay_out_dent(const Dent& dent, int number, const std::string& coin)
         without_interval(dent.length_mm, "mm") + " long, " + without_interval(dent.width_mm, "mm") + " wide",
         plain, inner, 1);
   add(row.lines, depth_words(dent), plain, inner, 2);
-  add(row.lines, coin, plain, inner, 2);
+  if (is_crease(dent) && dent.kind == Kind::low)
+    add(row.lines, "pull its ends first: they hold it shut", plain, inner, 2);
+  add(row.lines, coin.empty() || !is_crease(dent) ? coin : "in area " + coin, plain, inner, 2);
   if (!dent.severity.empty()) add(row.lines, "severity: " + grade_of(dent), plain, inner, 2);
   if (!many_) add(row.lines, reason_alone(dent), quiet, inner, 4);
   if (!many_)

@@ -233,7 +233,7 @@ class ReliefMap {
       spot.number = static_cast<int>(i + 1);
       spot.kind = dents_[i].kind;
       if (const auto& deepest = dents_[i].deepest; deepest && std::isfinite(deepest->x_mm + deepest->y_mm))
-        spot.cross = on_canvas(*deepest);
+        spot.crosses.push_back(on_canvas(*deepest));
       if (dents_.size() <= 6) {
         spot.first_line = without_interval(dents_[i].diameter_mm, "mm");
         if (dents_[i].depth_mm)

@@ -61,16 +61,17 @@ void draw_outline(PixelCanvas& canvas, const Spot& spot, double size) {
 }
 
 /// Where the tab is glued, or the tip set.
-void draw_cross(PixelCanvas& canvas, const Spot& spot, double size) {
-  if (!spot.cross) return;
-  const cv::Point2d at = drawable(*spot.cross);
+void draw_crosses(PixelCanvas& canvas, const Spot& spot, double size) {
   const double arm = 0.45 * size;
-  cairo_new_path(canvas.cairo());
-  for (const auto& [dx, dy] : {std::pair(arm, 0.0), std::pair(0.0, arm)}) {
-    cairo_move_to(canvas.cairo(), at.x - dx, at.y - dy);
-    cairo_line_to(canvas.cairo(), at.x + dx, at.y + dy);
+  for (const cv::Point2d& cross : spot.crosses) {
+    const cv::Point2d at = drawable(cross);
+    cairo_new_path(canvas.cairo());
+    for (const auto& [dx, dy] : {std::pair(arm, 0.0), std::pair(0.0, arm)}) {
+      cairo_move_to(canvas.cairo(), at.x - dx, at.y - dy);
+      cairo_line_to(canvas.cairo(), at.x + dx, at.y + dy);
+    }
+    stroke(canvas, spot.kind, Line::solid, size);
   }
-  stroke(canvas, spot.kind, Line::solid, size);
 }
 
 void draw_label(PixelCanvas& canvas, const Spot& spot, const PlacedLabel& label, double size) {
@@ -124,7 +125,7 @@ void draw_spots(PixelCanvas& canvas, const std::vector<Spot>& spots, const cv::R
   for (const Spot& spot : spots) {
     if (!reaches_into(spot, area)) continue;
     draw_outline(canvas, spot, text_size);
-    draw_cross(canvas, spot, text_size);
+    draw_crosses(canvas, spot, text_size);
     if (visible.size() == most_labels) continue;
     visible.push_back(&spot);
     wishes.push_back({thinned(spot.outline), label_size(spot, text_size)});

@@ -1,6 +1,5 @@
 #pragma once
 
-#include <optional>
 #include <string>
 #include <vector>
 
@@ -14,7 +13,7 @@ struct Spot {
   Kind kind = Kind::low;
   std::vector<cv::Point2d> outline;     ///< closed, pixels of the canvas; empty: not drawn
   std::string first_line, second_line;  ///< of its label; either may be empty
-  std::optional<cv::Point2d> cross;     ///< the deepest or highest point
+  std::vector<cv::Point2d> crosses;     ///< where tab or tip is set: the deepest point, a crease's ends
 };
 
 /// Outlines, and labels beside them with a line to each. Nothing leaves `area`; labels keep off the boxes

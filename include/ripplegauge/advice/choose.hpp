@@ -54,6 +54,9 @@ struct TipChoice {
   std::string missing;
 };
 
+/// "a wide lifter".
+std::string words_of(PullerKind kind);
+
 TabChoice choose_tab(const Spot& spot, const Kit& kit, const AdviceRules& rules);
 PullerChoice choose_puller(const Spot& spot, const TabChoice& tab, const Kit& kit, const AdviceRules& rules);
 /// `width_mm` is the raised width: the spot's diameter, or less for a ring round a low.

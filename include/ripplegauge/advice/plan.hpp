@@ -30,7 +30,8 @@ struct DentPlan {
   std::string order_reason;      ///< why it stands where it stands among several
   std::optional<TabChoice> tab;  ///< lows only, unless they cannot be pulled
   std::optional<PullerChoice> puller;
-  std::optional<TipChoice> tip;  ///< highs only
+  std::vector<PointMm> pull_places;  ///< where the tab is set, in the order of the pulls; lows only
+  std::optional<TipChoice> tip;      ///< highs only
   std::optional<TemperatureRange> pull_at;
   std::optional<Quantity> wait_s;  ///< estimate: from the warm panel to the upper end of pull_at
   std::string expected_pulls;      ///< "2 to 4"; lows only

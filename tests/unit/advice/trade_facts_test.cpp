@@ -134,7 +134,7 @@ TEST_CASE("pullers", "[trade]") {
   CHECK(large.kind == PullerKind::heavy_slide_hammer);
   const PullerChoice bare = *spot_plan(low(90, 0.5), plain_steel(), sample::without_kit()).puller;
   REQUIRE_FALSE(bare.alternatives.empty());
-  CHECK(mentions(bare.alternatives.front(), "lateral tension"));
+  CHECK(mentions(bare.alternatives.front(), "tension from the side"));
 }
 
 TEST_CASE("small tabs work only where the surrounding metal is level", "[trade]") {

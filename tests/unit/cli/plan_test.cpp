@@ -132,7 +132,7 @@ TEST_CASE("plan: without a kit parts are described", "[cli][plan]") {
   const ProgramRun run = run_program({"plan", reading});
   CHECK(run.exit_code == 0);
   CHECK_THAT(run.out, ContainsSubstring("face at most 18.7 mm"));
-  CHECK_THAT(run.out, ContainsSubstring("Not told   material"));
+  CHECK_THAT(run.out, ContainsSubstring("Not told: material"));
   const ProgramRun full = run_program({"plan", reading, "--full"});
   for (const char* part : {"BEFORE YOU START", "NOT YET KNOWN", "licensed", "Isopropyl alcohol"})
     CHECK_THAT(full.out, ContainsSubstring(part));
