@@ -231,7 +231,7 @@ void put_into_words(SecondShot& shot, const Reading& first, const FirstStripes& 
     shot.words.push_back("Move board and phone until stripes lie " +
                          (level ? "to the " + shot.stripes_missing + " of the spot, too"
                                 : shot.stripes_missing + " the spot, too") +
-                         ": there its edge was judged by hardly any.");
+                         ": hardly any reach its edge there.");
   }
   if (shot.limited_by == "print scale")
     shot.words.push_back("Measure the card's bar with a steel rule first: every size is as good as that.");

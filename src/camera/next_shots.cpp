@@ -121,7 +121,7 @@ std::string words_of(const Candidate& candidate, int orientation) {
   if (candidate.tilt == 0)
     words += "seen squarely";
   else
-    words += "seen from its " + place_words(upright(side.x, side.y)) + ", about 35 degrees off square";
+    words += "seen from its " + place_words(upright(side.x, side.y)) + ", about 35 degrees from straight on";
   return words + (candidate.turned ? ", turned by 90 degrees" : "");
 }
 

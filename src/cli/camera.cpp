@@ -234,7 +234,7 @@ void add_camera_command(CLI::App& app, ChosenCommand& chosen) {
       ->needs(chessboard);
   camera->footer(
       "Lay the card on something flat and stiff and leave it there. Move the phone: from\n"
-      "all sides, 20 to 45 degrees off square, the card large and now and then at each\n"
+      "all sides, 20 to 45 degrees from straight on, the card large and now and then at each\n"
       "edge of the picture, the phone also turned by 90 degrees. Keep lens, zoom,\n"
       "resolution and distance as you use them for dents.\n\n"
       "Examples:\n"

@@ -71,23 +71,24 @@ std::string figures_table(const PhotoCheck& check) {
   const ShotFigures& f = check.figures;
   std::string out = card_line(check);
   if (s.camera_distance_mm && s.camera_tilt_deg)
-    out += line("phone", fmt::format("{:.0f} mm from the card, {:.0f} degrees off square",
+    out += line("phone", fmt::format("{:.0f} mm from the card, {:.0f} degrees from straight on",
                                      s.camera_distance_mm->value, s.camera_tilt_deg->value));
   if (f.stripe_period_px) out += stripes_line(check);
   if (s.board_distance_mm && s.board_tilt_deg)
-    out += line("board", fmt::format("{:.0f} mm away ({:.0f} to {:.0f}), turned {:.0f} degrees from square",
+    out += line("board", fmt::format("{:.0f} mm away ({:.0f} to {:.0f}), turned by {:.0f} degrees",
                                      s.board_distance_mm->value, s.board_distance_mm->low,
                                      s.board_distance_mm->high, s.board_tilt_deg->value));
   if (f.clipped_share && f.stripe_contrast)
     out += line("light", fmt::format("stripes span {:.0f} of 255 grey values, {:.0f} % are burnt out",
                                      *f.stripe_contrast, 100 * *f.clipped_share));
   if (s.judged)
-    out += line("judged", fmt::format("{:.0f} cm2 of panel, x {:.0f} to {:.0f}, y {:.0f} to {:.0f} mm",
-                                      0.01 * s.judged->area_mm2, s.judged->x0_mm, s.judged->x1_mm,
-                                      s.judged->y0_mm, s.judged->y1_mm));
+    out += line("seen", fmt::format("{:.0f} cm2 of panel, x {:.0f} to {:.0f}, y {:.0f} to {:.0f} mm",
+                                    0.01 * s.judged->area_mm2, s.judged->x0_mm, s.judged->x1_mm,
+                                    s.judged->y0_mm, s.judged->y1_mm));
   if (s.visible_slope_mrad && f.visible_depth_mm)
-    out += line("shows", fmt::format("slopes from {:.1f} mrad: a dent 10 mm wide, {:.3f} mm deep",
-                                     *s.visible_slope_mrad, *f.visible_depth_mm));
+    out +=
+        line("shows", fmt::format("a dent 10 mm wide from {:.3f} mm deep, slopes from {:.1f} mm in a metre",
+                                  *f.visible_depth_mm, *s.visible_slope_mrad));
   for (const SeenDisturbance& d : check.disturbances)
     out += line("bent",
                 fmt::format("at x {:.0f}, y {:.0f} mm over {:.0f} mm, {:.0f} mm from the card{}", d.x_mm,

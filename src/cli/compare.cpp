@@ -17,6 +17,7 @@
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/compare_file.hpp"
+#include "ripplegauge/files/panel_photo.hpp"
 #include "ripplegauge/files/photo_folder.hpp"
 #include "ripplegauge/files/relief_file.hpp"
 #include "ripplegauge/files/training_log.hpp"
@@ -87,10 +88,7 @@ LoadedShot load_reading(const std::filesystem::path& file, const std::string& re
     loaded.shot.relief = read_relief(relief);
   else if (std::filesystem::exists(beside))
     loaded.shot.relief = read_relief(beside);
-  const std::filesystem::path photo = loaded.shot.reading.photo.name;
-  for (const std::filesystem::path& candidate : {photo, file.parent_path() / photo.filename()})
-    if (loaded.photo.empty() && has_photo_ending(candidate) && std::filesystem::is_regular_file(candidate))
-      loaded.photo = candidate;
+  loaded.photo = photo_of(loaded.shot.reading, file);
   return loaded;
 }
 

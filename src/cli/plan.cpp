@@ -6,9 +6,11 @@
 #include "option_hints.hpp"
 #include "panel_options.hpp"
 #include "photo_options.hpp"
+#include "ripplegauge/app/request.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/advice_file.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
+#include "ripplegauge/files/panel_photo.hpp"
 #include "ripplegauge/json/reading_file.hpp"
 #include "ripplegauge/sheet/plan_sheet.hpp"
 
@@ -33,6 +35,21 @@ struct PlanArguments {
   std::shared_ptr<PanelArguments> panel;
 };
 
+/// The photo under the drawing, where it is still there and can be read.
+PanelView view_of(const Reading& reading, const PlanArguments& arguments) {
+  const std::filesystem::path photo = photo_of(reading, arguments.reading);
+  if (photo.empty() || reading.dents.empty()) return {};
+  try {
+    SaidOfPhotos said;
+    said.profile_file = arguments.profile;
+    const CardDefinition card = ripplegauge::card_for(said, data_dir());
+    return panel_view(read_panel_photo(photo, card, reading.setup.bar_length_mm));
+  } catch (const FileError& error) {
+    std::cerr << "ripplegauge: the sheet is drawn without the photo: " << error.what() << "\n";
+    return {};
+  }
+}
+
 int run_plan(const PlanArguments& arguments) {
   const PanelFacts facts = panel_facts_of(*arguments.panel);
   const AdviceData data = advice_data_for(*arguments.panel, arguments.profile);
@@ -47,7 +64,8 @@ int run_plan(const PlanArguments& arguments) {
   if (!arguments.json.empty()) write_atomically(arguments.json, plans_to_json(plans));
   if (!arguments.sheet.empty())
     write_atomically(arguments.sheet,
-                     plan_sheet_pdf(plans.front(), arguments.paper == "letter" ? Paper::letter : Paper::a4));
+                     plan_sheet_pdf(plans.front(), arguments.paper == "letter" ? Paper::letter : Paper::a4,
+                                    view_of(readings.front(), arguments)));
   for (std::size_t i = 0; i < plans.size(); ++i)
     std::cout << (i > 0 ? "\n" : "") << plan_to_text(plans[i], arguments.full)
               << plan_hints(plans[i], arguments.full);
@@ -66,7 +84,9 @@ void add_plan_command(CLI::App& app, ChosenCommand& chosen) {
   command->add_option("READING", arguments->reading, "A reading that `measure --json` wrote")->required();
   command->add_flag("--full", arguments->full, "With preparation, reasons, alternatives and all cautions");
   command->add_option("--json", arguments->json, "Write the plan as JSON")->type_name("FILE");
-  command->add_option("--sheet", arguments->sheet, "Write a one-page sheet to print (PDF)")
+  command
+      ->add_option("--sheet", arguments->sheet,
+                   "Write a sheet to print (PDF): ten lines and the spot at true size, then every step")
       ->type_name("FILE");
   command->add_option("--paper", arguments->paper, "Of the sheet: a4, letter")
       ->transform(CLI::IsMember({"a4", "letter"}, CLI::ignore_case))

@@ -114,7 +114,7 @@ constexpr FindingText list[] = {
     {not_all_measured, "not_all_measured", "Something else bends or hides the stripes; it was not measured.",
      "Photograph it too, with the card beside it."},
     {partly_judged, "partly_judged",
-     "Only part of the panel could be judged: a dent elsewhere would not be seen.",
+     "Only part of the panel could be checked: a dent elsewhere would not be seen.",
      "Let the reflection of the board cover more of the panel."},
     {card_far_for_crown, "card_far_for_crown",
      "The panel bends much between the card and a spot: sizes there are less sure.",

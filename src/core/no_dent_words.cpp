@@ -28,7 +28,7 @@ std::string no_dent_headline(const Setup& setup) {
   if (!setup.judged) return "No dent found.";
   const std::string area = whole_number(0.01 * setup.judged->area_mm2) + " cm2";
   if (setup.judged->share > nearly_all) return "No dent on the " + area + " of panel round the card.";
-  return "No dent on the " + area + " that could be judged: " + whole_number(100 * setup.judged->share) +
+  return "No dent on the " + area + " that could be checked: " + whole_number(100 * setup.judged->share) +
          " % of the panel round the card.";
 }
 

@@ -3,6 +3,7 @@
 
 #include <cairo-pdf.h>
 
+#include <opencv2/imgproc.hpp>
 #include <stdexcept>
 
 #include "ripplegauge/core/expects.hpp"
@@ -13,6 +14,18 @@ namespace ripplegauge::draw {
 void require(cairo_status_t status) {
   if (status != CAIRO_STATUS_SUCCESS)
     throw std::runtime_error(std::string("drawing failed: ") + cairo_status_to_string(status));
+}
+
+Surface surface_of(const cv::Mat& bgr) {
+  Surface surface(cairo_image_surface_create(CAIRO_FORMAT_RGB24, bgr.cols, bgr.rows));
+  require(cairo_surface_status(surface.get()));
+  cairo_surface_flush(surface.get());
+  // RGB24 is B, G, R, unused on little-endian machines, the only ones that this program is built for.
+  cv::Mat pixels(bgr.rows, bgr.cols, CV_8UC4, cairo_image_surface_get_data(surface.get()),
+                 static_cast<std::size_t>(cairo_image_surface_get_stride(surface.get())));
+  cv::cvtColor(bgr, pixels, cv::COLOR_BGR2BGRA);
+  cairo_surface_mark_dirty(surface.get());
+  return surface;
 }
 
 void set_colour(cairo_t* cairo, const Rgb& colour, double opacity) {

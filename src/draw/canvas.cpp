@@ -111,6 +111,18 @@ void Canvas::turned_text(PagePoint at, double angle_deg, const std::string& word
   cairo_restore(cairo());
 }
 
+void Canvas::picture(const cv::Mat& bgr, const PageBox& box, double opacity) {
+  const Surface surface = surface_of(bgr);
+  cairo_save(cairo());
+  cairo_rectangle(cairo(), box.x_mm, box.y_mm, box.width_mm, box.height_mm);
+  cairo_clip(cairo());
+  cairo_translate(cairo(), box.x_mm, box.y_mm);
+  cairo_scale(cairo(), box.width_mm / bgr.cols, box.height_mm / bgr.rows);
+  cairo_set_source_surface(cairo(), surface.get(), 0, 0);
+  cairo_paint_with_alpha(cairo(), opacity);
+  cairo_restore(cairo());
+}
+
 double Canvas::paragraph(PagePoint top, double width_mm, const std::string& words, const Font& font) {
   const double line_height_mm = 1.4 * font.size_mm;
   double y_mm = top.y_mm;

@@ -4,9 +4,8 @@
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
-#include "ripplegauge/card/tag_detector.hpp"
 #include "ripplegauge/files/compare_file.hpp"
-#include "ripplegauge/photo/photo.hpp"
+#include "ripplegauge/files/panel_photo.hpp"
 #include "ripplegauge/picture/palette.hpp"
 #include "ripplegauge/picture/rectified_view.hpp"
 
@@ -15,35 +14,7 @@ namespace ripplegauge {
 namespace {
 
 constexpr int view_side_px = 720;       // two of them fill a page at 200 dots an inch
-constexpr int photo_side_px = 4000;     // more pixels than the view can show
 constexpr double least_margin_mm = 12;  // some panel around the smallest spot
-
-/// In the order of SeenTag::corners_px; a tag is printed with its top towards +y.
-std::array<PointMm, 4> corners_of(const CardTag& tag, double side_mm, double scale) {
-  const double h = 0.5 * side_mm;
-  return {{{scale * (tag.x_mm - h), scale * (tag.y_mm + h)},
-           {scale * (tag.x_mm + h), scale * (tag.y_mm + h)},
-           {scale * (tag.x_mm + h), scale * (tag.y_mm - h)},
-           {scale * (tag.x_mm - h), scale * (tag.y_mm - h)}}};
-}
-
-std::vector<SeenPlace> places_of(const cv::Mat& grey, const CardDefinition& card, double bar_length_mm,
-                                 const CardMotion& motion, double reduction) {
-  std::vector<SeenPlace> places;
-  for (const SeenTag& seen : find_tags(grey)) {
-    const auto tag =
-        std::find_if(card.tags.begin(), card.tags.end(), [&](const CardTag& t) { return t.id == seen.id; });
-    if (tag == card.tags.end()) continue;
-    const auto corners = corners_of(*tag, card.tag_side_mm, bar_length_mm / card.bar_nominal_mm);
-    for (std::size_t i = 0; i < corners.size(); ++i) {
-      // Pixel centres are whole numbers at every size.
-      const cv::Point2d pixel((seen.corners_px[i].x + 0.5) / reduction - 0.5,
-                              (seen.corners_px[i].y + 0.5) / reduction - 0.5);
-      places.push_back({pixel, motion.before_from_after(corners[i])});
-    }
-  }
-  return places;
-}
 
 /// Around all spots, in the frame of the first shot; around the card's inside where there is none.
 RectangleMm area_of(const CompareInput& input) {
@@ -99,12 +70,9 @@ std::vector<cv::Mat> squared_views(const std::vector<std::filesystem::path>& pho
     views.emplace_back();
     const CardMotion motion = i == 0 ? CardMotion{} : input.series.against_first[i - 1].alignment.motion;
     if (photos[i].empty()) continue;
-    const cv::Mat colour = read_photo_colour(photos[i], photo_side_px);
-    const Photo photo = read_photo(photos[i]);
-    const double reduction = static_cast<double>(photo.grey.cols) / colour.cols;
-    const auto places =
-        places_of(photo.grey, card, input.shots[i].reading.setup.bar_length_mm, motion, reduction);
-    views.back() = rectified_view(colour, places, area, pixels_per_mm);
+    PanelPhoto photo = read_panel_photo(photos[i], card, input.shots[i].reading.setup.bar_length_mm);
+    for (SeenPlace& seen : photo.places) seen.place = motion.before_from_after(seen.place);
+    views.back() = rectified_view(photo.bgr, photo.places, area, pixels_per_mm);
     if (!views.back().empty()) draw_outlines(views.back(), input.first().reading.dents, area, pixels_per_mm);
   }
   return views;

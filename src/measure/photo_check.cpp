@@ -225,17 +225,14 @@ Advice tilt(const PhotoLook& look) {
   const auto& known = look.reading.setup.camera_tilt_deg;
   if (!known) return std::nullopt;
   if (known->value > slanted_deg)
-    return ShotAdvice{
-        "tilt_less",
-        format("Look %d degrees less slantwise: the panel is seen %d degrees off square, 20 to 45 are best.",
-               rounded(known->value - 45), rounded(known->value))};
+    return ShotAdvice{"tilt_less", format("Look %d degrees less slantwise: the panel is seen %d degrees from "
+                                          "straight on, 20 to 45 are best.",
+                                          rounded(known->value - 45), rounded(known->value))};
   if (known->value < squarest_deg)
-    return ShotAdvice{
-        "tilt_more",
-        format(
-            "Look %d degrees more slantwise: %d degrees off square the phone mirrors itself in front of the "
-            "stripes, 20 to 45 are best.",
-            rounded(20 - known->value), rounded(known->value))};
+    return ShotAdvice{"tilt_more", format("Look %d degrees more slantwise: %d degrees from straight on the "
+                                          "phone mirrors itself in front of the "
+                                          "stripes, 20 to 45 are best.",
+                                          rounded(20 - known->value), rounded(known->value))};
   return std::nullopt;
 }
 

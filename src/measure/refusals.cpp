@@ -147,7 +147,7 @@ std::optional<Refusal> check_view(const cv::Mat& grey, const std::vector<SeenTag
   if (tilt_deg > steepest_deg)
     return Refusal{code_of(PhotoFinding::too_oblique),
                    "The panel is seen too much from the side (" + std::to_string(static_cast<int>(tilt_deg)) +
-                       " degrees off square).",
+                       " degrees from straight on).",
                    "Hold the phone more squarely over the panel: 20 to 45 degrees is best."};
   constexpr double card_bent_mm = 0.25;
   if (tag_rms_px > std::max(2.5, card_bent_mm * pixels_per_mm)) {

@@ -1,7 +1,6 @@
 // A report as a printable file: blocks set below each other on A4 pages.
 #include <algorithm>
 #include <memory>
-#include <opencv2/imgproc.hpp>
 
 #include "drawing.hpp"
 #include "ripplegauge/picture/picture.hpp"
@@ -26,14 +25,7 @@ const TextStyle plain_style{body_size, palette::ink}, bold_style{body_size, pale
 /// The picture as Cairo paints it. A photo also carries its JPEG bytes, which Cairo then puts into the PDF as
 /// they are.
 Surface surface_of(const ReportPicture& picture) {
-  Surface surface(cairo_image_surface_create(CAIRO_FORMAT_RGB24, picture.bgr.cols, picture.bgr.rows));
-  require(cairo_surface_status(surface.get()));
-  cairo_surface_flush(surface.get());
-  // RGB24 is B, G, R, unused on little-endian machines, the only ones that this program is built for.
-  cv::Mat pixels(picture.bgr.rows, picture.bgr.cols, CV_8UC4, cairo_image_surface_get_data(surface.get()),
-                 static_cast<std::size_t>(cairo_image_surface_get_stride(surface.get())));
-  cv::cvtColor(picture.bgr, pixels, cv::COLOR_BGR2BGRA);
-  cairo_surface_mark_dirty(surface.get());
+  Surface surface = draw::surface_of(picture.bgr);
   if (!picture.photo) return surface;
   auto jpeg = std::make_unique<std::string>(encode_jpeg(picture.bgr));
   const auto* bytes = reinterpret_cast<const unsigned char*>(jpeg->data());

@@ -229,7 +229,8 @@ std::vector<std::string> steps_of(const BoardSheetOptions& options) {
        "paint or glass.",
        "Phone: long side along the stripes, placed as drawn. Move it until the reflected stripes surround "
        "the "
-       "dent: 200\u2013700 mm away, 16\u201350\u00b0 off square will do. For a crease turn board and phone "
+       "dent: 200\u2013700 mm away, 16\u201350\u00b0 from straight on will do. For a crease turn board and "
+       "phone "
        "so that the "
        "stripes run along it.",
        options.tags

@@ -4,6 +4,7 @@
 #include <cairo.h>
 
 #include <memory>
+#include <opencv2/core/mat.hpp>
 #include <string>
 
 #include "ripplegauge/draw/colour.hpp"
@@ -21,6 +22,9 @@ using Context = std::unique_ptr<cairo_t, DestroyContext>;
 
 /// Throws std::runtime_error for anything but success.
 void require(cairo_status_t status);
+
+/// A picture (CV_8UC3) as Cairo paints it.
+Surface surface_of(const cv::Mat& bgr);
 
 void set_colour(cairo_t* cairo, const Rgb& colour, double opacity = 1);
 

@@ -1,6 +1,7 @@
 // Drawing on PDF pages in millimetres, origin at the top left, y downwards.
 #pragma once
 
+#include <opencv2/core/mat.hpp>
 #include <string>
 #include <vector>
 
@@ -59,6 +60,9 @@ class Canvas {
   /// Broken into lines of at most `width_mm`; `top` is above the first line. Returns the y below the last
   /// one.
   double paragraph(PagePoint top, double width_mm, const std::string& words, const Font& font);
+
+  /// A picture (CV_8UC3) that fills the box, as pale as `opacity` makes it.
+  void picture(const cv::Mat& bgr, const PageBox& box, double opacity = 1);
 
   /// Everything drawn by `draw` comes out enlarged from the top left corner of the page.
   template <class Draw>

@@ -166,6 +166,6 @@ function howTo() {
     element('ol',
       element('li', 'Lay the card flat on the panel, its inner corner towards the dent.'),
       element('li', 'Let the board lean over and face the dent, so that its stripes are mirrored round the dent.'),
-      element('li', 'Hold the phone 20 to 70 cm away, its long side along the stripes, 16 to 50 degrees off square.'),
+      element('li', 'Hold the phone 20 to 70 cm away, its long side along the stripes, 16 to 50 degrees from straight on.'),
       element('li', 'Tap on the card to focus. No stripe may burn out.')));
 }

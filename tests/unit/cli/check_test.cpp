@@ -29,7 +29,7 @@ TEST_CASE("check: a good photo is ready, in lines that a terminal holds", "[cli]
   INFO(run.out << run.err);
   CHECK(run.exit_code == 0);
   CHECK_THAT(run.out, ContainsSubstring("Ready: measure it.") && ContainsSubstring("8 of 8 tags") &&
-                          ContainsSubstring("degrees off square"));
+                          ContainsSubstring("degrees from straight on"));
   std::string line;
   for (const char c : run.out.substr(run.out.find('\n') + 1)) {  // the first one is the photo's name
     if (c != '\n') {

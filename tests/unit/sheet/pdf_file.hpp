@@ -43,12 +43,18 @@ class PdfFile {
 
   std::string text() const { return output_of("pdftotext -layout " + path_ + " -"); }
 
-  /// Of the right hand side of page 1 alone, where columns cannot run into each other.
-  std::string side_text() const {
-    // a page's right hand column is 60 mm wide and stands 12 mm off its edge
-    const double left_pt = page_sizes_pt().front().first - (60 + 12 + 3) / 25.4 * 72;
-    return output_of("pdftotext -r 72 -x " + std::to_string(static_cast<int>(left_pt)) +
-                     " -y 0 -W 9999 -H 9999 " + path_ + " -");
+  /// The least height of a line of text, less what DejaVu's line has above and below the font's size (1.164
+  /// of it, by the font's own ascent and descent).
+  double smallest_font_pt() const {
+    std::istringstream lines(output_of("pdftotext -bbox " + path_ + " -"));
+    double smallest = 1e9;
+    for (std::string line; std::getline(lines, line);) {
+      double x0 = 0, y0 = 0, x1 = 0, y1 = 0;
+      if (std::sscanf(line.c_str(), " <word xMin=\"%lf\" yMin=\"%lf\" xMax=\"%lf\" yMax=\"%lf\"", &x0, &y0,
+                      &x1, &y1) == 4)
+        smallest = std::min(smallest, (y1 - y0) / 1.164);
+    }
+    return smallest;
   }
 
   struct Box {

@@ -49,16 +49,16 @@ TEST_CASE("the plan's page keeps every caution and every word on the paper", "[p
     INFO(plan.dents.size() << " spots, paint " << word(plan.facts.paint) << ", "
                            << plan.dents.front().dent.length_mm.value << " mm long");
     const auto pages = pdf.page_sizes_pt();
-    REQUIRE(pages.size() == 2);
+    REQUIRE(pages.size() >= 2);
+    CHECK(pdf.smallest_font_pt() >= 10);  // arm's length
     const auto [width_pt, height_pt] = pages.front();
     CHECK(pdf.words_outside({20, 20, width_pt - 20, height_pt - 20}) == "");
-    const std::string text = words_of(pdf.side_text());
+    const std::string text = words_of(pdf.text());
     for (const Caution& caution : plan.cautions) CHECK(mentions(text, words_of(caution.text)));
   }
 }
 
-TEST_CASE("a page says what it can: reasons while there is room, spots in one line when there are many",
-          "[plan_sheet]") {
+TEST_CASE("page 1 says what it can, the next ones all: many spots in a line each", "[plan_sheet]") {
   if (poppler_is_missing()) return;
   const auto text_for = [](std::size_t count) {
     std::vector<Dent> dents(count, sample::low(22, 0.3));
@@ -68,6 +68,38 @@ TEST_CASE("a page says what it can: reasons while there is room, spots in one li
         .text();
   };
   CHECK(mentions(text_for(1), "Glue holds only on clean paint"));
-  CHECK(mentions(text_for(5), "more: see the plan") == false);
-  CHECK(mentions(text_for(130), "more: see the plan's text"));
+  CHECK_FALSE(mentions(text_for(5), "more: see the next pages"));
+  const std::string many = text_for(130);
+  CHECK(mentions(many, "more: see the next pages"));
+  CHECK(mentions(many, "Spot 130"));
+}
+
+TEST_CASE("the photo lies under the drawing, at true size and turned with the spot", "[plan_sheet]") {
+  Dent crease = sample::low(40, 0.3, 3);
+  crease.angle_deg = 30;
+  struct Asked {
+    PointMm centre;
+    double along_deg, width_mm, height_mm, pixels_per_mm;
+  };
+  std::vector<Asked> asked;
+  const PanelView view = [&](PointMm centre, double along_deg, double width_mm, double height_mm,
+                             double pixels_per_mm) {
+    asked.push_back({centre, along_deg, width_mm, height_mm, pixels_per_mm});
+    return cv::Mat(40, 60, CV_8UC3, cv::Scalar(90, 90, 90));
+  };
+  const auto sheet_of = [&](const std::vector<Dent>& dents) {
+    return plan_sheet_pdf(make_plan(sample::reading(dents), plain_steel(), sample::with_sample_kit()),
+                          Paper::a4, view);
+  };
+  sheet_of({crease});
+  REQUIRE(asked.size() == 1);
+  CHECK(asked[0].centre == PointMm{crease.x_mm, crease.y_mm});
+  CHECK(asked[0].along_deg == 30);
+  CHECK(asked[0].width_mm > crease.length_mm.value);
+  asked.clear();
+  Dent beside = sample::low(14, 0.2);
+  beside.x_mm += 60;
+  sheet_of({crease, beside});
+  CHECK(asked.size() == 3);  // the map and both spots
+  CHECK(asked.at(0).along_deg == 0);
 }

@@ -1,0 +1,205 @@
+// The pages of a plan with every step: blocks that stay together, set below each other.
+#include <algorithm>
+
+#include "plan_parts.hpp"
+
+namespace ripplegauge {
+namespace {
+
+constexpr double tick_mm = 3.2, indent_mm = tick_mm + 2;
+
+std::string size_line(const DentPlan& plan) {
+  const Dent& dent = plan.dent;
+  const bool low = dent.kind == Kind::low;
+  std::string text = low ? "low, " : "high, ";
+  if (plan.severity.is_long)
+    text += "a crease, " + shown(dent.length_mm.value, 1) + " × " + shown(dent.width_mm.value, 1) + " mm";
+  else
+    text += shown(dent.diameter_mm, "mm");
+  if (dent.depth_mm) text += ", " + shown(*dent.depth_mm, "mm") + (low ? " deep" : " high");
+  return text;
+}
+
+/// What to do with a spot, for a plan of many.
+std::string choices_line(const DentPlan& plan) {
+  if (!plan.tab && !plan.tip) return "leave it, or push it out from behind";
+  std::string text;
+  if (plan.severity.beyond_pulling()) text = "probably beyond pulling; ";
+  if (plan.tab) {
+    text +=
+        plan.tab->tab ? plan.tab->tab->name : "tab face up to " + shown(plan.tab->max_width_mm, 1) + " mm";
+    if (plan.tab->in_row > 1) text += " × " + std::to_string(plan.tab->in_row);
+  }
+  if (plan.puller)
+    text += ", " + (plan.puller->puller ? plan.puller->puller->name : spoken(plan.puller->kind));
+  if (plan.pull_at)
+    text += ", pull at " + shown(plan.pull_at->low_c, 1) + "–" + shown(plan.pull_at->high_c, 1) + " °C";
+  if (plan.tip)
+    text +=
+        "tap down, tip " + (plan.tip->tip ? plan.tip->tip->name : shown(plan.tip->width_mm, 0) + " mm wide");
+  return text;
+}
+
+class StepPages {
+ public:
+  StepPages(Canvas& canvas, const PageBox& page, const Plan& plan)
+      : canvas_(canvas),
+        scratch_(page.right_mm() + page.x_mm, page.bottom_mm() + page.y_mm, ""),
+        page_(page),
+        plan_(plan),
+        cautions_(plan.cautions) {
+    begin_page();
+  }
+
+  /// What `draw` puts into a column, not parted by the end of a page.
+  template <class Draw>
+  void block(Draw draw) {
+    Column test(scratch_, {page_.x_mm, 0, page_.width_mm, 0}, least_font_mm);
+    draw(test);
+    if (y_mm_ + test.y_mm() > page_.bottom_mm() && y_mm_ > top_mm_) turn_page();
+    Column column(canvas_, {page_.x_mm, y_mm_, page_.width_mm, 0}, least_font_mm);
+    draw(column);
+    y_mm_ = column.y_mm();
+  }
+
+  /// A step under its heading, if it is the first of a part, with the cautions that belong to it before it.
+  void step(const std::string& heading, const Step& step) {
+    const std::vector<Caution> before = cautions_before(step.code);
+    const int number = ++number_;
+    block([&](Column& column) {
+      if (!heading.empty()) column.heading(heading);
+      for (const Caution& caution : before) column.caution(caution.text);
+      column.step(step, number);
+    });
+  }
+  void steps(std::string heading, const std::vector<Step>& list) {
+    for (const Step& one : list) step(std::exchange(heading, ""), one);
+  }
+
+  void caution(const std::string& heading, const Caution& caution) {
+    block([&](Column& column) {
+      if (!heading.empty()) column.heading(heading);
+      column.caution(caution.text);
+    });
+  }
+  std::vector<Caution> cautions_before(const std::string& step_code) {
+    std::vector<Caution> found;
+    std::erase_if(cautions_, [&](const Caution& caution) {
+      if (caution.before_step != step_code) return false;
+      found.push_back(caution);
+      return true;
+    });
+    return found;
+  }
+  std::vector<Caution> other_cautions() const { return cautions_; }
+
+  void keep_room(double height_mm) {
+    if (y_mm_ + height_mm > page_.bottom_mm()) turn_page();
+  }
+
+  void true_size(const DentPlan& spot, const PanelView& view) {
+    const auto height_mm = true_size_height_mm(spot, {0, 0, page_.width_mm, page_.bottom_mm() - top_mm_});
+    if (!height_mm) return;
+    keep_room(*height_mm);
+    draw_true_size(canvas_, {page_.x_mm, y_mm_, page_.width_mm, *height_mm}, spot, view);
+    y_mm_ += *height_mm + 1;
+  }
+
+ private:
+  void turn_page() {
+    canvas_.next_page();
+    begin_page();
+  }
+  void begin_page() { y_mm_ = top_mm_ = draw_head(canvas_, page_, plan_); }
+
+  Canvas& canvas_;
+  Canvas scratch_;
+  PageBox page_;
+  const Plan& plan_;
+  std::vector<Caution> cautions_;  ///< not yet drawn
+  double top_mm_ = 0, y_mm_ = 0;
+  int number_ = 0;
+};
+
+const DentPlan& first_to_pull(const Plan& plan) {
+  const auto found = std::find_if(plan.dents.begin(), plan.dents.end(),
+                                  [](const DentPlan& dent) { return dent.tab.has_value(); });
+  return found == plan.dents.end() ? plan.dents.front() : *found;
+}
+
+/// Nobody reads the same instructions nine times: those of the first spot, then a line for each.
+void draw_many_spots(StepPages& pages, const Plan& plan) {
+  const DentPlan& first = first_to_pull(plan);
+  pages.steps("Each spot, here spot " + std::to_string(first.number) + ": " + size_line(first), first.steps);
+  bool begun = false;
+  for (const DentPlan& spot : plan.dents) {
+    pages.block([&](Column& column) {
+      if (!begun) column.heading("Spots, in the order of work");
+      column.tick();
+      column.plain("Spot " + std::to_string(spot.number) + ": " + size_line(spot) + "; " +
+                       spot.severity.spoken + ". " + choices_line(spot),
+                   indent_mm);
+    });
+    begun = true;
+  }
+}
+
+void draw_few_spots(StepPages& pages, const Plan& plan, const PanelView& view) {
+  constexpr double heading_and_first_step_mm = 55;
+  for (const DentPlan& spot : plan.dents) {
+    pages.keep_room(heading_and_first_step_mm);
+    pages.block([&](Column& column) {
+      column.heading("Spot " + std::to_string(spot.number) + ": " + size_line(spot));
+      column.quiet(spot.severity.reason);
+      column.skip(1);
+    });
+    if (plan.dents.size() > 1) pages.true_size(spot, view);
+    pages.steps("", spot.steps);
+  }
+}
+
+}  // namespace
+
+void Column::tick() {
+  canvas_.outline({box_.x_mm, y_mm_ + 0.15 * font_mm_, tick_mm, tick_mm}, {dark_grey, 0.25, 0});
+}
+
+void Column::caution(const std::string& words) {
+  const double from_mm = y_mm_;
+  plain(words, indent_mm);
+  canvas_.text({box_.x_mm + 1, from_mm + 1.1 * font_mm_}, "!", {1.3 * font_mm_, true, accent});
+  skip(0.3 * font_mm_);
+}
+
+void Column::step(const Step& step, int number) {
+  tick();
+  text(std::to_string(number) + ". " + step.action, {font_mm_, true, black}, indent_mm);
+  for (const std::string& point : step.points) plain("• " + point, indent_mm);
+  quiet(step.reason + " " + facts_text(step), indent_mm);
+  for (const std::string& alternative : step.alternatives) quiet("Or: " + alternative, indent_mm);
+  if (!step.missing.empty()) quiet("Missing: " + step.missing, indent_mm);
+  skip(0.45 * font_mm_);
+}
+
+void draw_step_pages(Canvas& canvas, const PageBox& page, const Plan& plan, const PanelView& view) {
+  constexpr std::size_t few = 3;
+  StepPages pages(canvas, page, plan);
+  std::string heading = "Before you start";
+  for (const Caution& caution : pages.cautions_before("")) pages.caution(std::exchange(heading, ""), caution);
+  pages.steps(heading, plan.before);
+  if (plan.dents.size() <= few)
+    draw_few_spots(pages, plan, view);
+  else
+    draw_many_spots(pages, plan);
+  pages.steps("Afterwards", plan.after);
+  heading = "Cautions";
+  for (const Caution& caution : pages.other_cautions()) pages.caution(std::exchange(heading, ""), caution);
+  heading = "Not yet known, and worth telling";
+  for (const Question& question : plan.questions)
+    pages.block([&](Column& column) {
+      if (!heading.empty()) column.heading(std::exchange(heading, ""));
+      column.plain(question.text);
+    });
+}
+
+}  // namespace ripplegauge
