@@ -10,6 +10,7 @@
 #include <cstring>
 #include <exception>
 #include <iostream>
+#include <optional>
 #include <string_view>
 
 #include "command.hpp"
@@ -51,6 +52,16 @@ int fail(int exit_code, const std::string& message) {
   return exit_code;
 }
 
+/// For the commands that tell sizes or temperatures.
+void add_units(CLI::App& app, ShownUnits& units) {
+  for (const char* name : {"check", "measure", "compare", "plan", "next", "pullwindow"}) {
+    CLI::App* command = app.get_subcommand(name);
+    command->add_flag("--inch", units.inches, "Tell lengths in inches, too");
+    command->add_flag("--fahrenheit", units.fahrenheit,
+                      "Tell temperatures in \u00b0F; what you give stays in \u00b0C");
+  }
+}
+
 int run(int argc, char** argv) {
   CLI::App app{
       "Measures dents in car panels from one photo of reflected stripes, says how to pull them, and\n"
@@ -86,6 +97,8 @@ int run(int argc, char** argv) {
   add_prices_command(app, chosen);
   add_page_command(app, chosen);
 
+  ShownUnits units;
+  add_units(app, units);
   accept_decimal_commas(app);
 
   try {
@@ -101,7 +114,10 @@ int run(int argc, char** argv) {
     const int code = app.exit(error);
     return code == 0 ? exit_ok : exit_usage;
   }
-  return chosen ? chosen() : fail(exit_usage, "nothing to do; see --help");
+  if (!chosen) return fail(exit_usage, "nothing to do; see --help");
+  std::optional<LinesInUnits> told;
+  if (units.any()) told.emplace(std::cout, units);
+  return chosen();
 }
 
 /// A program that was started without standard streams would take the first file that it opens for one.

@@ -101,8 +101,27 @@ void FilterBuffer::put(std::string_view text) {
   if (target_.sputn(text.data(), size) != size && error_ == 0) error_ = errno != 0 ? errno : EIO;
 }
 
+LinesInUnits::int_type LinesInUnits::overflow(int_type c) {
+  if (traits_type::eq_int_type(c, traits_type::eof())) return traits_type::not_eof(c);
+  line_ += traits_type::to_char_type(c);
+  if (line_.back() == '\n') pass_on();
+  return c;
+}
+
+int LinesInUnits::sync() {
+  pass_on();
+  return before_->pubsync();
+}
+
+void LinesInUnits::pass_on() {
+  const std::string text = units_.any() ? in_units(line_, units_) : line_;
+  before_->sputn(text.data(), static_cast<std::streamsize>(text.size()));
+  line_.clear();
+}
+
 bool reader_left(const std::ostream& stream) {
-  const auto* filter = dynamic_cast<const FilterBuffer*>(stream.rdbuf());
+  const auto* lines = dynamic_cast<const LinesInUnits*>(stream.rdbuf());
+  const auto* filter = dynamic_cast<const FilterBuffer*>(lines != nullptr ? lines->before() : stream.rdbuf());
   return filter != nullptr && filter->error() == EPIPE;
 }
 

@@ -9,6 +9,8 @@
 #include <string>
 #include <string_view>
 
+#include "ripplegauge/words/units.hpp"
+
 namespace ripplegauge::cli {
 
 /// Passes text on. What a terminal would obey or mislead a reader with becomes the replacement character:
@@ -56,6 +58,32 @@ class FilteredStream {
   std::ostream& stream_;
   std::streambuf* before_;
   FilterBuffer filter_;
+};
+
+/// Passes lines on in the units that people asked for. While it lives, the stream goes through it.
+class LinesInUnits : public std::streambuf {
+ public:
+  LinesInUnits(std::ostream& stream, const ShownUnits& units)
+      : stream_(stream), before_(stream.rdbuf()), units_(units) {
+    stream_.rdbuf(this);
+  }
+  ~LinesInUnits() override {
+    stream_.flush();
+    stream_.rdbuf(before_);
+  }
+  const std::streambuf* before() const { return before_; }
+
+ protected:
+  int_type overflow(int_type c) override;
+  int sync() override;
+
+ private:
+  void pass_on();
+
+  std::ostream& stream_;
+  std::streambuf* before_;
+  ShownUnits units_;
+  std::string line_;
 };
 
 /// Whether whoever read a filtered stream, such as `head`, has seen enough.

@@ -113,7 +113,7 @@ void print(const PullWindow& window, const TemperatureRange& between, std::size_
               << shown(std::log(2) / window.rate_per_s->value, 0) << " s";
     // two readings always lie on the law
     if (readings > 2)
-      std::cout << "; the readings scatter by " << shown(window.rms_residual_c, 1) << " °C about that";
+      std::cout << "; the readings scatter by " << shown(window.rms_residual_c, 1) << " K about that";
     std::cout << ".\n";
   }
   for (const Warning& warning : window.warnings) std::cout << wrap("warning: " + warning.message, "", "  ");

@@ -93,6 +93,18 @@ TEST_CASE("plan: from a reading to terminal, JSON and a printed page", "[cli][pl
     CHECK_THAT(page, ContainsSubstring(part));
 }
 
+TEST_CASE("plan: inches and Fahrenheit on request", "[cli][plan]") {
+  const TemporaryFolder folder;
+  const std::string reading =
+      folder.write("r.json", reading_to_json(sample::reading({sample::low(22.4, 0.31)})));
+  const ProgramRun run = run_program({"plan", reading, "--inch", "--fahrenheit"});
+  CHECK(run.exit_code == 0);
+  CHECK_THAT(run.out, ContainsSubstring("22.4 mm [0.88 in] across"));
+  CHECK_THAT(run.out, ContainsSubstring("at 93 to 104 \u00b0F beside the tab"));
+  CHECK_THAT(run.out, !ContainsSubstring("\u00b0C"));
+  CHECK_THAT(run_program({"plan", reading}).out, !ContainsSubstring(" in]"));
+}
+
 TEST_CASE("plan: words may be typed in several ways", "[cli][plan]") {
   const TemporaryFolder folder;
   const std::string reading =

@@ -1,0 +1,29 @@
+#include "ripplegauge/words/units.hpp"
+
+#include "catch.hpp"
+
+using namespace ripplegauge;
+
+TEST_CASE("temperatures are told in Fahrenheit", "[units]") {
+  const ShownUnits units{.inches = false, .fahrenheit = true};
+  CHECK(in_units("pull at 34 to 40 °C beside the tab", units) == "pull at 93 to 104 °F beside the tab");
+  CHECK(in_units("34–40 °C, gun 195 °C", units) == "93–104 °F, gun 383 °F");
+  CHECK(in_units("at -5 °C", units) == "at 23 °F");
+  CHECK(in_units("17.2 mm", units) == "17.2 mm");
+}
+
+TEST_CASE("inches stand behind the millimetres", "[units]") {
+  const ShownUnits units{.inches = true, .fahrenheit = false};
+  CHECK(in_units("diameter    17.2 mm (17.1 to 17.3)", units) ==
+        "diameter    17.2 mm (17.1 to 17.3) [0.68 (0.67 to 0.68) in]");
+  CHECK(in_units("0.210 mm deep", units) == "0.210 mm [0.0083 in] deep");
+  CHECK(in_units("8 to 10 mm wide", units) == "8 to 10 mm [0.315 to 0.39 in] wide");
+  CHECK(in_units("3 mm2, 5 mm/s of 40 °C", units) == "3 mm2, 5 mm [0.197 in]/s of 40 °C");
+  CHECK(in_units("no number mm", units) == "no number mm");
+  CHECK(in_units("", units).empty());
+}
+
+TEST_CASE("nothing is changed that nobody asked for", "[units]") {
+  CHECK(in_units("17.2 mm at 34 °C", {}) == "17.2 mm at 34 °C");
+  CHECK_FALSE(ShownUnits{}.any());
+}
