@@ -231,7 +231,7 @@ PullWindow fit_cooling(const std::vector<TemperatureReading>& given, double ambi
   result.rms_residual_c = u_reading_c * std::sqrt(chi2 / static_cast<double>(readings.size()));
   if (freedom > 0 && chi2 > chi_squared_95(freedom)) {
     warn(result, "scatter",
-         "the readings scatter by " + degrees(result.rms_residual_c) +
+         "the readings scatter by " + shown(result.rms_residual_c, 1) + " K" +
              " about the law of cooling, more than the thermometer explains: same spot, same distance, no "
              "draught?");
     u_reading_c *= std::sqrt(chi2 / freedom);

@@ -1,4 +1,5 @@
 // When to pull, from a few readings of a thermometer.
+#include <poll.h>
 #include <unistd.h>
 
 #include <algorithm>
@@ -14,17 +15,20 @@
 #include "ripplegauge/files/advice_file.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/severity/severity.hpp"
+#include "ripplegauge/words/text.hpp"
 #include "terminal.hpp"
 
 namespace ripplegauge::cli {
 namespace {
 
 constexpr const char* examples =
-    R"(Start a clock when the heat is off and read the panel beside the tab twice or more, always
+    R"(Without --at the program keeps the time: type each reading as you take it, and it counts down.
+With it, start a clock when the heat is off and read the panel beside the tab twice or more, always
 from the same distance. A reading is written as temperature@time; a time is minutes:seconds (0:25)
 or seconds (25), in what you give and in what you are told.
 
 Examples:
+  ripplegauge pullwindow --ambient 18
   ripplegauge pullwindow --ambient 18 --at 50@0:00 --at 45@0:25
   ripplegauge pullwindow --ambient 18 --at 50@0 --at 45.5@20 --at 42@40 --between 28..37 --countdown)";
 
@@ -119,22 +123,67 @@ void print(const PullWindow& window, const TemperatureRange& between, std::size_
   for (const Warning& warning : window.warnings) std::cout << wrap("warning: " + warning.message, "", "  ");
 }
 
+/// One line that changes: how long to wait, or how long is left. False when it is too late.
+bool show_countdown(const PullWindow& window, double at_s) {
+  if (!window.leaves_s) return true;
+  const bool waiting = window.enters_s && at_s < window.enters_s->value,
+             late = at_s >= window.leaves_s->value;
+  if (late) {
+    std::cout << "\rtoo cool by now: warm the panel again, or read the thermometer   \n";
+    return false;
+  }
+  std::cout << "\r" << clock(at_s) << (waiting ? "  wait " : "  PULL NOW, ")
+            << clock((waiting ? window.enters_s->value : window.leaves_s->value) - at_s)
+            << (waiting ? "     " : " left ") << std::flush;
+  return true;
+}
+
 /// The last reading is now. On a terminal one line that changes, else nothing.
 void count_down(const PullWindow& window, double now_s) {
   if (!window.leaves_s || isatty(STDOUT_FILENO) == 0) return;
-  const double enters_s = window.enters_s ? window.enters_s->value : now_s;
   const auto start = std::chrono::steady_clock::now();
-  while (true) {
-    const double at_s =
-        now_s + std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
-    if (at_s >= window.leaves_s->value) break;
-    const bool waiting = at_s < enters_s;
-    std::cout << "\r" << clock(at_s) << (waiting ? "  wait " : "  PULL NOW, ")
-              << clock((waiting ? enters_s : window.leaves_s->value) - at_s) << (waiting ? "     " : " left ")
-              << std::flush;
+  while (show_countdown(
+      window, now_s + std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count()))
     std::this_thread::sleep_for(std::chrono::milliseconds(200));
+}
+
+bool more_typed() {
+  if (std::cin.rdbuf()->in_avail() > 0) return true;
+  pollfd input{STDIN_FILENO, POLLIN, 0};
+  constexpr int wait_ms = 200;
+  return ::poll(&input, 1, wait_ms) > 0;
+}
+
+/// Readings as they are typed, timed by the program's own clock, which starts with the first of them; a blank
+/// line or the end of the input ends it. From the second one on, window and countdown.
+int run_live(const PullWindowArguments& arguments, const TemperatureRange& between) {
+  std::cout << "Heat off. Read the panel beside the tab, type what it says, Enter; again some 20 s later.\n"
+               "Each further reading makes it surer. Enter alone ends it.\n";
+  std::vector<TemperatureReading> readings;
+  std::optional<PullWindow> window;
+  std::chrono::steady_clock::time_point start;
+  const auto now_s = [&] {
+    return std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
+  };
+  while (true) {
+    if (!more_typed()) {
+      if (window && isatty(STDOUT_FILENO) != 0 && !show_countdown(*window, now_s())) return exit_ok;
+      continue;
+    }
+    std::string line;
+    if (!std::getline(std::cin, line) || trimmed(line).empty()) break;
+    if (readings.empty()) start = std::chrono::steady_clock::now();
+    try {
+      readings.push_back({now_s(), number_in(trimmed(line), "the reading", "it in °C, such as 45.5")});
+      if (readings.size() < 2) continue;
+      window = fit_cooling(readings, arguments.ambient_c, between, arguments.options);
+      print(*window, between, readings.size());
+    } catch (const UsageError& error) {
+      std::cout << error.what() << "\n";
+    }
   }
-  std::cout << "\rtoo cool by now: warm the panel again, or read the thermometer   \n";
+  if (!window) throw UsageError("a window needs two readings or more, typed in or as --at CELSIUS@M:SS");
+  return exit_ok;
 }
 
 int run_pullwindow(const PullWindowArguments& arguments) {
@@ -142,6 +191,8 @@ int run_pullwindow(const PullWindowArguments& arguments) {
   for (const std::string& text : arguments.at) readings.push_back(reading_in(text));
   const auto [low_c, high_c] = two_numbers(arguments.between, "..", "--between", "LOW..HIGH, such as 34..40");
   const TemperatureRange between{low_c, high_c};
+  if (readings.empty() && !arguments.json.empty()) throw UsageError("--json needs the readings as --at");
+  if (readings.empty()) return run_live(arguments, between);
   const PullWindow window = fit_cooling(readings, arguments.ambient_c, between, arguments.options);
   if (!arguments.json.empty())
     write_atomically(arguments.json,
@@ -160,8 +211,10 @@ void add_pullwindow_command(CLI::App& app, ChosenCommand& chosen) {
       app.add_subcommand("pullwindow", "When a warmed panel is at the right temperature for the pull");
   auto arguments = std::make_shared<PullWindowArguments>();
   command->add_option("--ambient", arguments->ambient_c, "Air temperature")->required()->type_name("CELSIUS");
-  command->add_option("--at", arguments->at, "A reading of the panel; give two or more")
-      ->required()
+  command
+      ->add_option(
+          "--at", arguments->at,
+          "A reading of the panel; give two or more. Without, readings are\ntyped in as they are taken")
       ->type_name("CELSIUS@M:SS");
   command->add_option("--between", arguments->between, "The temperatures to pull at; those of a common glue")
       ->type_name("LOW..HIGH")

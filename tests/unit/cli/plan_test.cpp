@@ -278,4 +278,17 @@ TEST_CASE("pullwindow: frost, and wrong use", "[cli][plan]") {
         "lower temperature first");
   fails({"--ambient", "18", "--at", "0:50", "--at", "45@0:09"}, "lacks the @");
   fails({"--at", "50@0:00", "--at", "45@0:09", "--between", "34..40"}, "--ambient");
+  fails({"--ambient", "18"}, "two readings or more");
+  fails({"--ambient", "18", "--json", "w.json"}, "--json needs");
+}
+
+TEST_CASE("pullwindow: readings that are typed in are timed by the program", "[cli][plan]") {
+  const TemporaryFolder folder;
+  const std::string command = "(echo 50; sleep 1; echo warm; echo 45; echo) | '" RIPPLEGAUGE_PROGRAM
+                              "' pullwindow --ambient 18 >'" +
+                              folder.file("out") + "'";
+  CHECK(std::system(command.c_str()) == 0);
+  const std::string out = folder.read("out");
+  CHECK_THAT(out, ContainsSubstring("\"warm\" is not a number"));
+  CHECK_THAT(out, ContainsSubstring("thermometer beside the tab reads 34 to 40"));
 }
