@@ -284,7 +284,7 @@ class FolderRun {
     for (std::size_t i = 0; i < one.photos.size(); ++i) {
       if (!one.reading.set.empty() && !one.reading.set[i].left_out.empty()) continue;
       try {
-        pictures[i] = draw_for_job(one.views[i], one.photos[i]->file, options_.job_file);
+        pictures[i] = draw_for_job(one.views[i], one.photos[i]->file, options_.job_file, options_.words);
       } catch (const std::exception& error) {
         remarks.push_back(shown(*one.photos[i]) + " has no annotated picture: " + error.what());
       }

@@ -159,9 +159,10 @@ fs::path picture_folder_of(const fs::path& job_file) {
   return job_file.parent_path() / (job_file.stem().string() + "-pictures");
 }
 
-std::string draw_for_job(const Reading& reading, const fs::path& photo, const fs::path& job_file) {
+std::string draw_for_job(const Reading& reading, const fs::path& photo, const fs::path& job_file,
+                         const Wording& words) {
   constexpr int longer_side_px = 1600, jpeg_quality = 80;  // sharp on a phone and on half a page of paper
-  AnnotateInput input{read_photo_colour(photo, longer_side_px), reading, {}};
+  const AnnotateInput input{read_photo_colour(photo, longer_side_px), reading, {}, words};
   const std::string bytes = encode_jpeg(annotated_picture(input).bgr, jpeg_quality);
   const fs::path folder = picture_folder_of(job_file);
   std::error_code error;

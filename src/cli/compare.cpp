@@ -25,7 +25,9 @@
 #include "ripplegauge/photo/file_hash.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/picture/picture.hpp"
+#include "ripplegauge/words/text.hpp"
 #include "terminal.hpp"
+#include "wording_options.hpp"
 
 namespace ripplegauge::cli {
 
@@ -57,6 +59,8 @@ struct CompareArguments {
   std::string log, who, exercise;
   std::shared_ptr<PhotoArguments> photo;
   std::shared_ptr<PanelArguments> panel;
+  WordingArguments wording;
+  Wording words = Wording::plain();
   bool no_next = false;
 };
 
@@ -97,6 +101,14 @@ LoadedShot load_photo(const std::filesystem::path& file, const MeasureRequest& r
   return {{std::move(measurement.reading), std::move(measurement.relief)}, file};
 }
 
+std::string refused_words(const std::string& file, const std::optional<Refusal>& refusal,
+                          const Wording& words) {
+  if (!refusal) return words("compare.refused_no_reason", {{"file", file}});
+  return words("compare.refused", {{"file", file},
+                                   {"message", words.finding(refusal->code, refusal->message)},
+                                   {"remedy", remedy_with_options(*refusal)}});
+}
+
 std::vector<LoadedShot> load(const std::vector<std::string>& files, const CompareArguments& arguments) {
   if (!arguments.reliefs.empty() && arguments.reliefs.size() != files.size())
     throw UsageError("--relief is given " + std::to_string(arguments.reliefs.size()) + " times for " +
@@ -108,10 +120,7 @@ std::vector<LoadedShot> load(const std::vector<std::string>& files, const Compar
                         : load_photo(files[i], request_for(*arguments.photo, i, files.size())));
     const Reading& reading = shots.back().shot.reading;
     if (reading.status == Status::refused)
-      throw RefusedPhoto{files[i] + " was not measured: " +
-                         (reading.refusal ? reading.refusal->message +
-                                                " What to do: " + remedy_with_options(*reading.refusal)
-                                          : std::string("no reason was saved"))};
+      throw RefusedPhoto{refused_words(files[i], reading.refusal, arguments.words)};
   }
   return shots;
 }
@@ -130,7 +139,9 @@ CompareInput compared(const std::vector<std::string>& files, const CompareArgume
   if (arguments.card_moved) options.alignment.placement = CardPlacement::moved;
   if (arguments.card_still) options.alignment.placement = CardPlacement::same;
   options.visible_limit_mm = arguments.visible_limit_mm;
+  options.words = arguments.words;
   CompareInput input;
+  input.words = arguments.words;
   std::vector<std::filesystem::path> photos;
   for (LoadedShot& loaded : load(files, arguments)) {
     photos.push_back(loaded.photo);
@@ -151,30 +162,41 @@ void print_wrapped(const std::string& text, const std::string& first, const std:
 void print_comparison(const CompareInput& input) {
   const Comparison& comparison = input.comparison();
   const Reading &before = input.first().reading, &after = input.last().reading;
-  print_wrapped(summary_words(comparison), "", "");
+  const Wording& words = input.words;
+  print_wrapped(summary_words(comparison, words), "", "");
   if (comparison.percent_gone && comparison.spots.size() > 1)
-    print("Over all: %s of the depth%s is gone.\n", percent_words(*comparison.percent_gone).c_str(),
-          std::isnan(comparison.percent_gone->low) ? " that shows" : "");
+    print_wrapped(
+        words(std::isnan(comparison.percent_gone->low) ? "compare.overall_that_shows" : "compare.overall",
+              {{"percent", percent_words(*comparison.percent_gone, words)}}),
+        "", "");
   if (comparison.place.same != SamePlace::no)
     for (const SpotChange& change : comparison.spots)
-      print_wrapped(spot_words(change, before, after), "  ", "    ");
+      print_wrapped(spot_words(change, before, after, words), "  ", "    ");
   for (const NewMark& mark : comparison.new_marks)
-    print_wrapped("New mark: " + new_mark_words(mark, after) + ".", "  ", "    ");
+    print_wrapped(words("compare.new_mark", {{"mark", with_full_stop(new_mark_words(mark, after, words))}}),
+                  "  ", "    ");
   if (comparison.place.same != SamePlace::no)
-    print_wrapped("How sure: " + comparison.place.reason + ".", "", "  ");
-  for (const std::string& note : comparison.notes) print_wrapped("Note: " + note + ".", "", "  ");
+    print_wrapped(words("compare.sure", {{"text", with_full_stop(comparison.place.reason)}}), "", "  ");
+  for (const std::string& note : comparison.notes)
+    print_wrapped(words("compare.note", {{"note", with_full_stop(note)}}), "", "  ");
 }
 
 void print_series(const CompareInput& input) {
+  const Wording& words = input.words;
   for (const SpotTrack& track : input.series.tracks) {
-    print("Spot %d from photo to photo\n  %-6s %-26s %-26s %s\n", track.spot + 1, "photo",
-          "height (low negative)", "moved by this pull", "gone");
+    const auto row = [](const std::string& photo, const std::string& height, const std::string& moved,
+                        const std::string& gone) {
+      std::cout << "  " << padded_right(photo, 7) << padded_right(height, 27) << padded_right(moved, 27)
+                << gone << "\n";
+    };
+    std::cout << words("compare.series", {{"number", track.spot + 1}}) << "\n";
+    row(words("compare.series.photo"), words("compare.series.height"), words("compare.series.moved"),
+        words("compare.series.gone"));
     for (std::size_t i = 0; i < track.points.size(); ++i) {
       const TrackPoint& point = track.points[i];
-      const auto length = [](const std::optional<Quantity>& q) { return q ? length_words(*q) : "-"; };
-      print("  %-6zu %-26s %-26s %s\n", i + 1, length(point.height_mm).c_str(),
-            i == 0 ? "" : length(point.moved_mm).c_str(),
-            i == 0 ? "" : gone_words(point.outcome, point.percent_gone).c_str());
+      const auto length = [&](const std::optional<Quantity>& q) { return q ? length_words(*q, words) : "-"; };
+      row(std::to_string(i + 1), length(point.height_mm), i == 0 ? "" : length(point.moved_mm),
+          i == 0 ? "" : gone_words(point.outcome, point.percent_gone, words));
     }
   }
 }
@@ -208,7 +230,10 @@ void write_log(const CompareArguments& arguments, const CompareInput& input) {
 /// What to do after the pull; where the pair tells nothing, that was said already.
 std::string next_words(const CompareInput& input, const CompareArguments& arguments) {
   const PlaceEvidence& place = input.comparison().place;
-  if (place.same == SamePlace::no) return card_hint(place);
+  if (place.same == SamePlace::no) return card_hint(place, arguments.words);
+  if (arguments.words.language() != "en")
+    return "\n" + wrap(arguments.words("compare.advice_elsewhere"), "", "  ") +
+           card_hint(place, arguments.words);
   const NextStep next = next_step(input.first().reading, input.last().reading, input.comparison(),
                                   panel_facts_of(*arguments.panel),
                                   advice_data_for(*arguments.panel, arguments.photo->profile_file));
@@ -261,22 +286,24 @@ Pairing pairing_of(const std::vector<std::filesystem::path>& files, const Compar
   std::vector<Shot> shots;
   shots.reserve(files.size());
   for (const auto& file : files) shots.push_back({file.filename().string(), date_taken(file)});
-  return pair_shots(shots, options);
+  return pair_shots(shots, options, arguments.words);
 }
 
 ReportPage empty_sheet(const CompareArguments& arguments) {
   ReportPage sheet;
-  sheet.title = arguments.vehicle.empty() ? "Before and after: contact sheet"
-                                          : "Before and after: " + arguments.vehicle;
+  const Wording& words = arguments.words;
+  sheet.words = words;
+  sheet.title = arguments.vehicle.empty() ? words("compare.title_sheet")
+                                          : words("compare.title_of", {{"vehicle", arguments.vehicle}});
   sheet.workshop = arguments.workshop;
   sheet.date = settings_of(arguments).date;
-  sheet.footer = "Measured from photos of reflected stripes beside a printed scale card.";
+  sheet.footer = words("compare.page.footer");
   return sheet;
 }
 
 void add_left_over(const std::vector<std::string>& lines, ReportPage& sheet) {
   if (lines.empty()) return;
-  sheet.blocks.emplace_back(ReportHeading{"Left over"});
+  sheet.blocks.emplace_back(ReportHeading{sheet.words("compare.page.left_over")});
   for (const std::string& line : lines) sheet.blocks.emplace_back(ReportText{line, false});
 }
 
@@ -289,7 +316,8 @@ int run_folder(const CompareArguments& arguments) {
   for (const ShotGroup& group : pairing.groups) {
     std::vector<std::string> names;
     for (const std::size_t shot : group.shots) names.push_back(files[shot].string());
-    print("%s (paired by %s)\n", one_line(group.name).c_str(), group.reason.c_str());
+    std::cout << arguments.words("compare.paired", {{"name", one_line(group.name)}, {"reason", group.reason}})
+              << "\n";
     try {
       const CompareInput input = compared(names, arguments, arguments.wants_page());
       print_comparison(input);
@@ -305,7 +333,8 @@ int run_folder(const CompareArguments& arguments) {
     }
     std::cout << "\n";
   }
-  for (const std::string& line : pairing.left_over) print_wrapped("Left over: " + line, "", "  ");
+  for (const std::string& line : pairing.left_over)
+    print_wrapped(arguments.words("compare.left_over", {{"text", line}}), "", "  ");
   add_left_over(pairing.left_over, sheet);
   found.left_over = pairing.left_over;
   if (!arguments.json.empty()) write_atomically(arguments.json, folder_comparisons_to_json(found));
@@ -330,8 +359,9 @@ void check(const CompareArguments& arguments) {
   check_training_label("--exercise", arguments.exercise);
 }
 
-int run_compare(const CompareArguments& arguments) {
+int run_compare(CompareArguments& arguments) {
   check(arguments);
+  arguments.words = wording_from(arguments.wording, arguments.photo->profile_file);
   try {
     return arguments.folder.empty() ? run_one(arguments) : run_folder(arguments);
   } catch (const RefusedPhoto& photo) {
@@ -368,6 +398,7 @@ void add_compare_command(CLI::App& app, ChosenCommand& chosen) {
   command->add_option("--pdf", a->pdf, "Write the same page as PDF")->type_name("FILE")->group(output);
   command->add_option("--workshop", a->workshop, "The workshop's own name on the page")->group(output);
   command->add_option("--vehicle", a->vehicle, "What the page is about, in your words")->group(output);
+  add_wording_options(*command, a->wording, output);
   command->add_option("--date", a->date, "Date on the page; today if not given")->group(output);
   command->add_option("--log", a->log, "Add a row to this training log (CSV)")->group(training);
   command->add_option("--who", a->who, "Label of the trainee; no name is needed")->group(training);

@@ -12,6 +12,7 @@
 #include "progress_bar.hpp"
 #include "ripplegauge/app/folder_run.hpp"
 #include "ripplegauge/core/errors.hpp"
+#include "wording_options.hpp"
 
 namespace ripplegauge::cli {
 
@@ -77,6 +78,7 @@ FolderRunOptions options_of(const FolderArguments& arguments) {
   options.panel_pattern = arguments.panel_pattern;
   options.threads = processors(arguments.threads);
   options.pictures = !arguments.no_pictures;
+  options.words = wording_from({}, arguments.photo.profile_file);
   options.sets = arguments.sets;
   options.set_gap_s = arguments.set_gap_s;
   options.said = arguments.photo;

@@ -433,7 +433,8 @@ void list_warnings(const Job& job) {
 
 void list_changes(const Job& job) {
   std::vector<std::string> lines;
-  for (const JobChange& change : job.changes) lines.push_back(change_text(change));
+  const Display plain({"XXX", 2}, "");
+  for (const JobChange& change : job.changes) lines.push_back(change_text(change, plain));
   list_lines("Changed by hand", lines);
 }
 

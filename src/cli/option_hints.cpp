@@ -55,17 +55,12 @@ std::string plan_hints(const Plan& plan, bool full) {
   return text;
 }
 
-std::string card_hint(const PlaceEvidence& place) {
-  return place.card_decides ? "Whether the card was moved: --card-moved or --card-still.\n" : "";
+std::string card_hint(const PlaceEvidence& place, const Wording& words) {
+  return place.card_decides ? words("compare.card_moved") + "\n" : "";
 }
 
-std::string question_hint(const std::vector<std::string>& questions) {
-  if (questions.empty()) return "";
-  return wrap(
-      "`ripplegauge job same JOB --spot A,B` joins two; `ripplegauge job mark JOB --spot A --counts-alone` "
-      "says "
-      "that they are two.",
-      "  ", "  ");
+std::string question_hint(const std::vector<std::string>& questions, const Wording& words) {
+  return questions.empty() ? "" : wrap(words("quote.question.how"), "  ", "  ");
 }
 
 std::string reading_hint(const PhotoForReading& error) {
@@ -74,13 +69,13 @@ std::string reading_hint(const PhotoForReading& error) {
   return "; `ripplegauge measure " + error.file() + " --json " + json.string() + "` writes one";
 }
 
-std::string quote_hint(const Quote& quote) {
+std::string quote_hint(const Quote& quote, const Wording& words) {
   std::vector<std::string> ids;
   for (const UnpricedSpot& spot : quote.unpriced)
-    if (spot.reason == severity_not_known) ids.push_back(std::to_string(spot.id));
+    if (spot.reason == NoPrice::severity_not_known) ids.push_back(std::to_string(spot.id));
   if (ids.empty()) return "";
   return "\n" + wrap("ripplegauge job mark JOB --spot " + joined(ids, ",") + " --severity WORD",
-                     "To say the severity: ", "  ");
+                     words("quote.remark.severity_how") + " ", "  ");
 }
 
 }  // namespace ripplegauge::cli

@@ -20,15 +20,15 @@ std::string remedy_with_options(const Refusal& refusal);
 std::string plan_hints(const Plan& plan, bool full);
 
 /// How to say whether the card was moved, where that would settle it; else empty.
-std::string card_hint(const PlaceEvidence& place);
+std::string card_hint(const PlaceEvidence& place, const Wording& words = Wording::plain());
 
 /// How to answer what a job asks about spots that may be one; empty where it asks nothing.
-std::string question_hint(const std::vector<std::string>& questions);
+std::string question_hint(const std::vector<std::string>& questions, const Wording& words = Wording::plain());
 
 /// How to make the reading that a photo was given for.
 std::string reading_hint(const PhotoForReading& error);
 
 /// How to say what a quote could not know; else empty.
-std::string quote_hint(const Quote& quote);
+std::string quote_hint(const Quote& quote, const Wording& words);
 
 }  // namespace ripplegauge::cli

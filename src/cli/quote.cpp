@@ -17,6 +17,7 @@
 #include "ripplegauge/picture/picture.hpp"
 #include "ripplegauge/quote/quote_text.hpp"
 #include "terminal.hpp"
+#include "wording_options.hpp"
 
 namespace ripplegauge::cli {
 
@@ -28,7 +29,8 @@ constexpr const char* quote_examples =
 Examples:
   ripplegauge quote estate.json --prices prices.json
   ripplegauge quote estate.json --prices prices.csv --pdf estate.pdf --html estate.html --workshop "Bay 2"
-  ripplegauge quote estate.json --prices prices.json --locale de-DE --json quote.json --csv quote.csv)";
+  ripplegauge quote estate.json --prices prices.json --locale de-DE --json quote.json --csv quote.csv
+  ripplegauge quote estate.json --prices prices.json --language de --pdf angebot.pdf)";
 
 constexpr const char* prices_examples =
     R"(Looks for gaps and ambiguities before a customer does.
@@ -38,7 +40,8 @@ Examples:
   ripplegauge prices prices.csv --json prices.json)";
 
 struct QuoteArguments {
-  std::string job, prices, locale, workshop, json, csv, html, pdf;
+  std::string job, prices, profile, workshop, json, csv, html, pdf;
+  WordingArguments wording;
   bool decimal_comma = false;
 };
 
@@ -57,10 +60,10 @@ std::map<int, cv::Mat> thumbnails_of(const Quote& quote, const std::string& job_
   return thumbnails;
 }
 
-Quote quote_for(const std::string& job_file, const PriceTable& table) {
+Quote quote_for(const std::string& job_file, const PriceTable& table, const Wording& words) {
   const Job job = read_job(job_file);
   try {
-    return make_quote(job, table);
+    return make_quote(job, table, {.overlap = {}, .words = words});
   } catch (const UsageError& error) {
     throw FileError(job_file, error.what());
   }
@@ -84,13 +87,15 @@ int run_quote(const QuoteArguments& arguments) {
   require_ending("--csv", arguments.csv, {".csv", ".txt"});
   require_ending("--json", arguments.json, {".json"});
   const PriceTable table = read_prices(arguments.prices);
-  const Display display(table.currency, arguments.locale.empty() ? table.locale : arguments.locale);
-  const Quote quote = quote_for(arguments.job, table);
+  const Wording words = wording_from(arguments.wording, arguments.profile, table.locale);
+  const Display display(table.currency, words);
+  const Quote quote = quote_for(arguments.job, table, words);
   if (!arguments.json.empty()) write_atomically(arguments.json, quote_to_json(quote, program_name()));
   if (!arguments.csv.empty())
-    write_atomically(arguments.csv, quote_to_csv(quote, {today(), arguments.decimal_comma}));
+    write_atomically(arguments.csv, quote_to_csv(quote, {today(), arguments.decimal_comma, words}));
   write_pages(quote, display, arguments);
-  std::cout << quote_text(quote, display) << quote_hint(quote) << question_hint(quote.questions);
+  std::cout << quote_text(quote, display) << quote_hint(quote, words)
+            << question_hint(quote.questions, words);
   return exit_ok;
 }
 
@@ -124,8 +129,9 @@ void add_quote_command(CLI::App& app, ChosenCommand& chosen) {
   command->add_option("--html", arguments->html, "Write a page to mail or print")->type_name("FILE");
   command->add_option("--pdf", arguments->pdf, "Write the same page as PDF")->type_name("FILE");
   command->add_option("--workshop", arguments->workshop, "Your name on the page")->type_name("NAME");
-  command->add_option("--locale", arguments->locale,
-                      "How numbers are shown, such as de-DE; else the price file's");
+  command->add_option("--profile", arguments->profile, "Workshop profile, for language, locale and paper")
+      ->type_name("FILE");
+  add_wording_options(*command, arguments->wording);
   command->footer(quote_examples);
   command->callback([arguments, &chosen] { chosen = [arguments] { return run_quote(*arguments); }; });
 }

@@ -19,6 +19,7 @@
 #include "ripplegauge/json/card_file.hpp"
 #include "slips.hpp"
 #include "terminal.hpp"
+#include "wording_options.hpp"
 
 namespace ripplegauge::cli {
 namespace {
@@ -29,10 +30,12 @@ struct SetupArguments {
   std::string file = "workshop.json";
   std::optional<double> pitch_mm, bar_mm;
   std::string board_file, card_file, camera_file, kit_file, coins;
+  WordingArguments wording;
 
   bool say_nothing() const {
     return !pitch_mm && !bar_mm && board_file.empty() && card_file.empty() && camera_file.empty() &&
-           kit_file.empty() && coins.empty();
+           kit_file.empty() && coins.empty() && wording.language.empty() && wording.locale.empty() &&
+           wording.paper.empty();
   }
 };
 
@@ -81,6 +84,15 @@ void take_card(WorkshopProfile& profile, const std::string& name) {
 void take_coins(WorkshopProfile& profile, const std::string& country) {
   read_advice_data(data_dir(), std::nullopt, country);  // refuses a country that has none
   profile.coin_country = country;
+}
+
+/// Refuses what no page could be made with.
+void take_wording(const WordingArguments& said, WorkshopProfile& profile) {
+  wording_from(said, "");
+  if (!said.language.empty())
+    profile.language = said.language.ends_with(".txt") ? fs::absolute(said.language).string() : said.language;
+  if (!said.locale.empty()) profile.locale = said.locale;
+  if (!said.paper.empty()) profile.paper = said.paper;
 }
 
 /// Millimetres as people type them. Throws UsageError.
@@ -175,6 +187,7 @@ void take_options(const SetupArguments& a, WorkshopProfile& profile) {
   if (!a.camera_file.empty()) take_camera(profile, a.camera_file);
   if (!a.kit_file.empty()) take_kit(profile, a.kit_file);
   if (!a.coins.empty()) take_coins(profile, a.coins);
+  take_wording(a.wording, profile);
 }
 
 std::string line(const char* name, const std::string& text) {
@@ -244,6 +257,7 @@ void add_setup_command(CLI::App& app, ChosenCommand& chosen) {
       ->type_name("FILE");
   setup->add_option("--kit", a->kit_file, "Your kit")->type_name("FILE");
   setup->add_option("--coins", a->coins, "Coins to compare with: us, euro, uk")->type_name("COUNTRY");
+  add_wording_options(*setup, a->wording);
   setup->footer(examples);
   setup->callback([a, &chosen] { chosen = [a] { return run_setup(*a); }; });
 }

@@ -9,8 +9,6 @@
 #include <numeric>
 #include <optional>
 
-#include "ripplegauge/words/text.hpp"
-
 namespace ripplegauge {
 
 namespace {
@@ -164,52 +162,46 @@ PatternResult by_pattern(const std::vector<Dent>& before, const std::vector<Dent
   return result;
 }
 
-std::string spots(std::size_t count) { return std::to_string(count) + (count == 1 ? " spot" : " spots"); }
-
 Alignment in_one_frame(const Fit& fit, const std::vector<Dent>& before, const std::vector<Dent>& after,
-                       bool told) {
+                       bool told, const Wording& words) {
   Alignment alignment{AlignmentKind::same_card, {}, fit.pairs, fit.rms_mm, false, ""};
   if (!fit.pairs.empty()) {
-    alignment.sureness = "the card lies where it lay: " + spots(fit.pairs.size()) +
-                         (fit.pairs.size() == 1 ? " stands" : " stand") + " where one stood before, within " +
-                         figure(std::max(fit.rms_mm, 0.1), 1) + " mm";
+    alignment.sureness = words("compare.sure.in_place", {{"count", fit.pairs.size()},
+                                                         {"mm", words.number(std::max(fit.rms_mm, 0.1), 1)}});
   } else if (told) {
-    alignment.sureness = "you said that the card was not moved; no spot is left to check that by";
+    alignment.sureness = words("compare.sure.told");
   } else if (before.empty() || after.empty()) {
-    alignment.sureness =
-        "the card is taken to lie where it lay; there is no spot left to check that by, so look at the "
-        "photos";
+    alignment.sureness = words("compare.sure.no_spot");
   }
   return alignment;
 }
 
-Alignment in_moved_frame(const PatternResult& pattern, const std::vector<Dent>& before) {
+Alignment in_moved_frame(const PatternResult& pattern, const std::vector<Dent>& before,
+                         const Wording& words) {
   const Fit& fit = pattern.best;
   Alignment alignment{AlignmentKind::by_pattern, fit.motion, fit.pairs, fit.rms_mm, pattern.ambiguous, ""};
-  alignment.sureness = "the card was moved (by " + figure(std::hypot(fit.motion.dx_mm, fit.motion.dy_mm), 0) +
-                       " mm, turned by " + figure(fit.motion.turn_deg, 0) + " degrees); " +
-                       std::to_string(fit.pairs.size()) + " of " + spots(before.size()) +
-                       " are told again by the pattern they make, within " + figure(fit.rms_mm, 1) + " mm";
+  alignment.sureness =
+      words("compare.sure.moved", {{"mm", words.number(std::hypot(fit.motion.dx_mm, fit.motion.dy_mm), 0)},
+                                   {"degrees", words.number(fit.motion.turn_deg, 0)},
+                                   {"found", fit.pairs.size()},
+                                   {"count", before.size()},
+                                   {"rms", words.number(fit.rms_mm, 1)}});
   if (fit.pairs.size() == 2) {
     alignment.ambiguous = true;
-    alignment.sureness += "; two spots fit either way round, so check that they are the right ones";
+    alignment.sureness = words("compare.sure.two_spots", {{"moved", alignment.sureness}});
   } else if (alignment.ambiguous) {
-    alignment.sureness +=
-        "; the pattern fits in another way as well, so check that the spots are the right ones";
+    alignment.sureness = words("compare.sure.other_way", {{"moved", alignment.sureness}});
   }
   return alignment;
 }
 
-Alignment from_single_spot(const Dent& before, const Dent& after) {
+Alignment from_single_spot(const Dent& before, const Dent& after, const Wording& words) {
   Alignment alignment;
   alignment.kind = AlignmentKind::single_spot;
   alignment.motion = {0, before.x_mm - after.x_mm, before.y_mm - after.y_mm};
   alignment.pairs = {{0, 0}};
   alignment.ambiguous = true;
-  alignment.sureness =
-      "the card was moved and there is one spot only: it is taken for the same one, which nothing in the "
-      "photos "
-      "proves; how far the card was turned is not known";
+  alignment.sureness = words("compare.sure.single_spot");
   return alignment;
 }
 
@@ -220,14 +212,11 @@ Alignment not_joined(const std::string& sureness) {
 }
 
 Alignment align_moved(const std::vector<Dent>& before, const std::vector<Dent>& after,
-                      const AlignmentOptions& options) {
-  if (before.size() == 1 && after.size() == 1) return from_single_spot(before[0], after[0]);
+                      const AlignmentOptions& options, const Wording& words) {
+  if (before.size() == 1 && after.size() == 1) return from_single_spot(before[0], after[0], words);
   const PatternResult pattern = by_pattern(before, after, options);
-  if (!pattern.best.pairs.empty()) return in_moved_frame(pattern, before);
-  return not_joined(
-      "the card was moved and fewer than two spots are left in the same pattern: which spot is which cannot "
-      "be "
-      "told; leave the card where it is between the photos");
+  if (!pattern.best.pairs.empty()) return in_moved_frame(pattern, before, words);
+  return not_joined(words("compare.sure.no_pattern"));
 }
 
 }  // namespace
@@ -248,28 +237,24 @@ double tolerance_mm(const Dent& before, const Dent& after, double share, double 
 }
 
 Alignment align(const std::vector<Dent>& before, const std::vector<Dent>& after,
-                const AlignmentOptions& options) {
+                const AlignmentOptions& options, const Wording& words) {
   if (options.placement == CardPlacement::moved) {
-    if (before.empty() || after.empty())
-      return not_joined(
-          "the card was moved and there is no spot in one of the photos to find the place again");
-    return align_moved(before, after, options);
+    if (before.empty() || after.empty()) return not_joined(words("compare.sure.none_in_one"));
+    return align_moved(before, after, options, words);
   }
   const Fit in_place = fit_of(before, after, {}, options.tolerance_share, options.least_tolerance_mm);
   const bool told = options.placement == CardPlacement::same;
-  if (told || before.empty() || after.empty()) return in_one_frame(in_place, before, after, told);
+  if (told || before.empty() || after.empty()) return in_one_frame(in_place, before, after, told, words);
 
   // A pattern of three or more that explains clearly more than the places do: the card was moved unnoticed.
   if (std::min(before.size(), after.size()) >= 3) {
     const PatternResult pattern = by_pattern(before, after, options);
     const std::size_t needed = std::max<std::size_t>(3, in_place.pairs.size() + 2);
-    if (pattern.best.pairs.size() >= needed && !pattern.ambiguous) return in_moved_frame(pattern, before);
+    if (pattern.best.pairs.size() >= needed && !pattern.ambiguous)
+      return in_moved_frame(pattern, before, words);
   }
-  if (!in_place.pairs.empty()) return in_one_frame(in_place, before, after, told);
-  return not_joined(
-      "no spot stands where one stood before: either the card was moved, or the old spots are gone and there "
-      "are "
-      "new ones");
+  if (!in_place.pairs.empty()) return in_one_frame(in_place, before, after, told, words);
+  return not_joined(words("compare.sure.nothing_in_place"));
 }
 
 }  // namespace ripplegauge

@@ -2,8 +2,6 @@
 // empty place counts as gone only where the photo would have shown what is left.
 #include "ripplegauge/compare/comparison.hpp"
 
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <cmath>
 #include <limits>
@@ -11,7 +9,6 @@
 #include "ripplegauge/compare/photo_time.hpp"
 #include "ripplegauge/compare/relief_difference.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 
@@ -28,6 +25,7 @@ struct Scene {
   const CompareOptions& options;
   const Alignment& alignment;
   const PlaceEvidence& place;
+  const Wording& words = options.words;
 
   const Dent& spot_before(int index) const { return before.dents[static_cast<std::size_t>(index)]; }
   const Dent& spot_after(int index) const { return after.dents[static_cast<std::size_t>(index)]; }
@@ -100,12 +98,12 @@ void judge_empty_place(const Scene& scene, const Dent& spot, SpotChange& change)
   for (const Dent& other : scene.after.dents) {
     if (scene.distance(spot, other) > 0.5 * other.diameter_mm.value) continue;
     change.outcome = Outcome::unclear;
-    change.notes.push_back("its place lies within a larger spot that belongs to a neighbour");
+    change.notes.push_back(scene.words("compare.note.neighbour"));
     return;
   }
   const EmptyPlace place =
       look_at_empty_place(spot, scene.centre_in_after(spot), scene.after, scene.relief_after,
-                          {scene.options.seen_share, scene.options.visible_limit_mm});
+                          {scene.options.seen_share, scene.options.visible_limit_mm}, scene.words);
   if (!place.shown) {
     change.outcome = Outcome::not_seen;
     change.notes.push_back(place.why_not);
@@ -158,14 +156,12 @@ void look_for_swapped_photos(const Scene& scene, const Dent& spot, const Dent& m
   const bool tapped_too_far = change.outcome == Outcome::overdone && spot.kind == Kind::high &&
                               spot.depth_mm && main.depth_mm && main.depth_mm->low > spot.depth_mm->high;
   if (change.outcome == Outcome::worse && change.sure) {
-    change.notes.push_back(ordered ? "a repair does not do that: compare the photos, and how the board stood"
-                                   : "a repair does not do that: the two photos may be swapped");
+    change.notes.push_back(
+        scene.words(ordered ? "compare.note.no_repair" : "compare.note.no_repair_swapped"));
     change.swapped = true;
   } else if (tapped_too_far && !ordered) {
     change.outcome = Outcome::unclear;
-    change.notes.push_back(
-        "a low stands where a lower high stood, and tapping does not go so far: the two photos may be "
-        "swapped");
+    change.notes.push_back(scene.words("compare.note.tapped_swapped"));
     change.swapped = true;
   }
 }
@@ -203,16 +199,15 @@ void judge_what_is_left(const Scene& scene, const Dent& spot, SpotChange& change
     const DepthVerdict verdict = verdict_of_depths(*spot.depth_mm, *main.depth_mm);
     change.outcome = verdict.outcome;
     change.sure = verdict.sure;
-    if (!change.sure)
-      change.notes.push_back(
-          "the depths are too uncertain to prove it; check the board's distance in both photos");
+    if (!change.sure) change.notes.push_back(scene.words("compare.note.depths_uncertain"));
     if (change.outcome == Outcome::gone)
       change.nothing_above = VisibleDent{main.diameter_mm.value, main.depth_mm->high};
     if (has(other_kind))
-      change.notes.push_back(std::string("a ") + to_string(other_kind) + " stands beside what is left of it");
+      change.notes.push_back(
+          scene.words(other_kind == Kind::high ? "compare.note.high_beside" : "compare.note.low_beside"));
   } else {
     change.outcome = Outcome::unclear;
-    change.notes.push_back("a depth is not known; compare the diameters");
+    change.notes.push_back(scene.words("compare.note.no_depth"));
   }
   look_for_swapped_photos(scene, spot, main, change);
   if (went_past_flat(change.outcome) || change.outcome == Outcome::unclear) {
@@ -233,14 +228,14 @@ SpotChange judge(const Scene& scene, int index, const std::vector<int>& homes) {
 
   if (scene.alignment.kind == AlignmentKind::none) {
     change.outcome = Outcome::unclear;
-    change.notes.push_back("which spot is which cannot be told");
+    change.notes.push_back(scene.words("compare.note.which_is_which"));
   } else if (scene.place.same == SamePlace::no) {
     change.outcome = change.after.empty() ? Outcome::not_seen : Outcome::unclear;
     change.notes.push_back(scene.place.reason);
   } else if (scene.alignment.kind == AlignmentKind::by_pattern && scene.alignment.ambiguous &&
              change.after.empty()) {
     change.outcome = Outcome::unclear;
-    change.notes.push_back("where it stood cannot be told for sure, since the card was moved");
+    change.notes.push_back(scene.words("compare.note.place_unsure"));
   } else if (change.after.empty()) {
     judge_empty_place(scene, spot, change);
   } else {
@@ -294,18 +289,20 @@ void count_past_flat(const Scene& scene, Comparison& comparison) {
 }
 
 /// What the readings themselves warn of holds for whatever is made of them.
-void take_warnings_over(const Reading& reading, const char* which, Comparison& comparison) {
+void take_warnings_over(const Reading& reading, const char* key, const Wording& words,
+                        Comparison& comparison) {
   for (const Warning& warning : reading.warnings)
-    comparison.notes.push_back(std::string("photo ") + which + ": " + without_full_stop(warning.message));
+    comparison.notes.push_back(
+        words(key, {{"text", without_full_stop(words.finding(warning.code, warning.message))}}));
 }
 
 void remark_on_the_pair(const Scene& scene, Comparison& comparison) {
   comparison.minutes = minutes_between(scene.before.photo.date_taken, scene.after.photo.date_taken);
   const double bar_1 = scene.before.setup.bar_length_mm, bar_2 = scene.after.setup.bar_length_mm;
   if (std::abs(bar_1 - bar_2) > 0.002 * bar_1)  // a ruler reads a bar of 100 mm to 0.2 mm
-    comparison.notes.push_back(fmt::format(
-        "the bar was given as {:.1f} mm before and {:.1f} mm after: one of them is wrong if it was one card",
-        bar_1, bar_2));
+    comparison.notes.push_back(
+        scene.words("compare.note.bars_differ",
+                    {{"before", scene.words.number(bar_1, 1)}, {"after", scene.words.number(bar_2, 1)}}));
 }
 
 }  // namespace
@@ -329,8 +326,9 @@ Comparison compare_readings(const Reading& before, const Relief& relief_before, 
   if (before.status == Status::refused || after.status == Status::refused)
     throw UsageError("a photo that was refused cannot be compared");
   Comparison comparison;
-  comparison.alignment = align(before.dents, after.dents, options.alignment);
-  comparison.place = same_place(before, after, comparison.alignment, options.alignment.placement);
+  comparison.alignment = align(before.dents, after.dents, options.alignment, options.words);
+  comparison.place =
+      same_place(before, after, comparison.alignment, options.alignment.placement, options.words);
   const Scene scene{before,  relief_before,        after,           relief_after,
                     options, comparison.alignment, comparison.place};
   const std::vector<int> homes = homes_of(scene);
@@ -342,8 +340,8 @@ Comparison compare_readings(const Reading& before, const Relief& relief_before, 
   comparison.percent_gone = overall_percent_gone(scene, comparison.spots);
   count_past_flat(scene, comparison);
   remark_on_the_pair(scene, comparison);
-  take_warnings_over(before, "before", comparison);
-  take_warnings_over(after, "after", comparison);
+  take_warnings_over(before, "compare.note.photo_before", options.words, comparison);
+  take_warnings_over(after, "compare.note.photo_after", options.words, comparison);
   return comparison;
 }
 

@@ -77,7 +77,7 @@ struct Named {
 };
 
 void pair_by_name(const std::vector<Shot>& shots, const std::map<std::string, std::vector<Named>>& places,
-                  Pairing& pairing) {
+                  const Wording& words, Pairing& pairing) {
   for (auto [place, named] : places) {
     std::stable_sort(named.begin(), named.end(), [](const Named& a, const Named& b) {
       return std::pair(a.parts.after, a.parts.number) < std::pair(b.parts.after, b.parts.number);
@@ -85,26 +85,25 @@ void pair_by_name(const std::vector<Shot>& shots, const std::map<std::string, st
     const auto befores =
         std::count_if(named.begin(), named.end(), [](const Named& n) { return !n.parts.after; });
     std::string problem;
-    if (befores == 0) problem = "no shot before of the same place";
-    if (befores > 1) problem = "several shots before of the same place";
-    if (static_cast<std::size_t>(befores) == named.size()) problem = "no shot after of the same place";
-    ShotGroup group{place, {}, "file names"};
+    if (befores == 0) problem = "compare.left_over.no_before";
+    if (befores > 1) problem = "compare.left_over.several_before";
+    if (static_cast<std::size_t>(befores) == named.size()) problem = "compare.left_over.no_after";
+    ShotGroup group{place, {}, words("compare.pair.file_names")};
     for (const Named& n : named) {
       if (problem.empty())
         group.shots.push_back(n.shot);
       else
-        pairing.left_over.push_back(shots[n.shot].file + ": " + problem);
+        pairing.left_over.push_back(words(problem, {{"file", shots[n.shot].file}}));
     }
     if (problem.empty()) pairing.groups.push_back(std::move(group));
   }
 }
 
 void pair_by_time(const std::vector<Shot>& shots, std::vector<std::size_t> unnamed, double most_minutes,
-                  Pairing& pairing) {
+                  const Wording& words, Pairing& pairing) {
   std::erase_if(unnamed, [&](std::size_t shot) {
     if (photo_time(shots[shot].date_taken)) return false;
-    pairing.left_over.push_back(shots[shot].file +
-                                ": its name says neither before nor after, and it holds no time");
+    pairing.left_over.push_back(words("compare.left_over.no_time", {{"file", shots[shot].file}}));
     return true;
   });
   std::stable_sort(unnamed.begin(), unnamed.end(), [&](std::size_t a, std::size_t b) {
@@ -114,17 +113,17 @@ void pair_by_time(const std::vector<Shot>& shots, std::vector<std::size_t> unnam
     const Shot& shot = shots[unnamed[i]];
     if (i + 1 < unnamed.size() &&
         *minutes_between(shot.date_taken, shots[unnamed[i + 1]].date_taken) <= most_minutes) {
-      pairing.groups.push_back({stem(shot.file), {unnamed[i], unnamed[i + 1]}, "time"});
+      pairing.groups.push_back({stem(shot.file), {unnamed[i], unnamed[i + 1]}, words("compare.pair.time")});
       ++i;
     } else {
-      pairing.left_over.push_back(shot.file + ": no later shot within the time allowed");
+      pairing.left_over.push_back(words("compare.left_over.no_shot", {{"file", shot.file}}));
     }
   }
 }
 
 }  // namespace
 
-Pairing pair_shots(const std::vector<Shot>& shots, const PairingOptions& options) {
+Pairing pair_shots(const std::vector<Shot>& shots, const PairingOptions& options, const Wording& words) {
   std::map<std::string, std::vector<Named>> places;
   std::vector<std::size_t> unnamed;
   for (std::size_t i = 0; i < shots.size(); ++i) {
@@ -134,8 +133,8 @@ Pairing pair_shots(const std::vector<Shot>& shots, const PairingOptions& options
       unnamed.push_back(i);
   }
   Pairing pairing;
-  pair_by_name(shots, places, pairing);
-  pair_by_time(shots, unnamed, options.most_minutes, pairing);
+  pair_by_name(shots, places, words, pairing);
+  pair_by_time(shots, unnamed, options.most_minutes, words, pairing);
   return pairing;
 }
 

@@ -9,7 +9,6 @@
 #include "ripplegauge/compare/relief_difference.hpp"
 #include "ripplegauge/compare/words.hpp"
 #include "ripplegauge/core/visible_dent.hpp"
-#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -24,10 +23,9 @@ bool differs(const std::optional<Quantity>& one, const std::optional<Quantity>& 
   return apart > std::max(least_per_m, intervals * std::hypot(one->half_width(), other->half_width()));
 }
 
-std::string crown_words(const char* along, const std::optional<Quantity>& before,
+std::string crown_words(const Wording& words, const char* key, const std::optional<Quantity>& before,
                         const std::optional<Quantity>& after) {
-  return std::string("the panel's crown along the card's ") + along + " arm was " + figure(before->value, 2) +
-         " per metre and is " + figure(after->value, 2) + ": another panel, or another place on it";
+  return words(key, {{"before", words.number(before->value, 2)}, {"after", words.number(after->value, 2)}});
 }
 
 /// Two photos never agree in all of these to the last digit.
@@ -44,17 +42,15 @@ bool same_photo(const Reading& before, const Reading& after) {
 }
 
 /// What the photos' times, or a dent where there was none, say of their order; empty when all is well.
-std::string against_order(const Reading& before, const Reading& after) {
+std::string against_order(const Reading& before, const Reading& after, const Wording& words) {
   const auto minutes = minutes_between(before.photo.date_taken, after.photo.date_taken);
-  if (minutes && *minutes < 0)
-    return "the photo after was taken before the photo before: give the earlier one first";
-  if (!minutes && before.dents.empty() && !after.dents.empty())
-    return "nothing stood there before and something does now: the two may be swapped";
+  if (minutes && *minutes < 0) return words("compare.place.swapped");
+  if (!minutes && before.dents.empty() && !after.dents.empty()) return words("compare.place.maybe_swapped");
   return "";
 }
 
 /// Lines that cross the panel at another angle, or elsewhere: twice what the same line is found again to.
-std::string against_line(const Setup& before, const Setup& after) {
+std::string against_line(const Setup& before, const Setup& after, const Wording& words) {
   constexpr double least_deg = 5, least_mm = 5;
   if (!before.body_line || !after.body_line) return "";
   const BodyLine &one = *before.body_line, &other = *after.body_line;
@@ -63,40 +59,42 @@ std::string against_line(const Setup& before, const Setup& after) {
                apart_mm = std::abs((one.x_mm - other.x_mm) * std::sin(along) -
                                    (one.y_mm - other.y_mm) * std::cos(along));
   if (std::abs(turn_deg) < least_deg && apart_mm < least_mm) return "";
-  return "the body line lies elsewhere: " + figure(apart_mm, 0) + " mm away, turned by " +
-         figure(std::abs(turn_deg), 0) + " degrees";
+  return words("compare.place.line_elsewhere",
+               {{"mm", words.number(apart_mm, 0)}, {"degrees", words.number(std::abs(turn_deg), 0)}});
 }
 
 /// What speaks against one panel under one card that lies where it lay; empty when nothing does.
-std::string against_panel(const Setup& before, const Setup& after) {
+std::string against_panel(const Setup& before, const Setup& after, const Wording& words) {
   if (differs(before.crown_x_per_m, after.crown_x_per_m))
-    return crown_words("long", before.crown_x_per_m, after.crown_x_per_m);
+    return crown_words(words, "compare.place.crown_long", before.crown_x_per_m, after.crown_x_per_m);
   if (differs(before.crown_y_per_m, after.crown_y_per_m))
-    return crown_words("short", before.crown_y_per_m, after.crown_y_per_m);
-  return against_line(before, after);
+    return crown_words(words, "compare.place.crown_short", before.crown_y_per_m, after.crown_y_per_m);
+  return against_line(before, after, words);
 }
 
-std::string against(const Reading& before, const Reading& after, const Alignment& alignment) {
-  if (same_photo(before, after)) return "both are the same photo";
-  if (const std::string order = against_order(before, after); !order.empty()) return order;
+std::string against(const Reading& before, const Reading& after, const Alignment& alignment,
+                    const Wording& words) {
+  if (same_photo(before, after)) return words("compare.place.same_photo");
+  if (const std::string order = against_order(before, after, words); !order.empty()) return order;
   if (!before.setup.card_name.empty() && !after.setup.card_name.empty() &&
       before.setup.card_name != after.setup.card_name)
-    return "another card was used";
-  if (alignment.kind == AlignmentKind::same_card) return against_panel(before.setup, after.setup);
+    return words("compare.place.other_card");
+  if (alignment.kind == AlignmentKind::same_card) return against_panel(before.setup, after.setup, words);
   return "";
 }
 
 /// "the panel's crown is about the same (0.12 by 0.41 per metre, 0.11 by 0.40 before)".
-std::string in_favour(const Setup& before, const Setup& after) {
+std::string in_favour(const Setup& before, const Setup& after, const Wording& words) {
   const auto known = [](const Setup& setup) { return setup.crown_x_per_m && setup.crown_y_per_m; };
-  const auto crown = [](const Setup& setup) {
-    return figure(setup.crown_x_per_m->value, 2) + " by " + figure(setup.crown_y_per_m->value, 2);
-  };
-  std::string text = known(before) && known(after) ? "the panel's crown is about the same (" + crown(after) +
-                                                         " per metre, " + crown(before) + " before)"
-                                                   : "nothing speaks against it";
-  if (before.body_line && after.body_line) text += ", and so is its body line";
-  return text;
+  std::string text = words("compare.place.not_against");
+  if (known(before) && known(after)) {
+    const auto crown = [&](const std::optional<Quantity>& per_m) { return words.number(per_m->value, 2); };
+    text = words("compare.place.crown_agrees", {{"x_after", crown(after.crown_x_per_m)},
+                                                {"y_after", crown(after.crown_y_per_m)},
+                                                {"x_before", crown(before.crown_x_per_m)},
+                                                {"y_before", crown(before.crown_y_per_m)}});
+  }
+  return before.body_line && after.body_line ? words("compare.place.line_too", {{"in_favour", text}}) : text;
 }
 
 /// Within this a spot is found again where the card was left alone (ray-traced pairs: 0.1 mm). Another dent,
@@ -135,32 +133,31 @@ double chance_of(const Refound& found, std::size_t before, std::size_t after) {
 }
 
 /// A printed bar is read to 0.2 mm with a rule; two that differ by more are two cards.
-std::string against_card(const Setup& before, const Setup& after) {
+std::string against_card(const Setup& before, const Setup& after, const Wording& words) {
   const double one_mm = before.bar_length_mm, other_mm = after.bar_length_mm;
   if (std::abs(one_mm - other_mm) <= 0.003 * one_mm) return "";
-  return "the card's bar was given as " + figure(one_mm, 1) + " mm before and as " + figure(other_mm, 1) +
-         " mm after: another card, or one of them is wrong";
+  return words("compare.place.bars_differ",
+               {{"before", words.number(one_mm, 1)}, {"after", words.number(other_mm, 1)}});
 }
 
 /// Both readings in one frame, and nothing against it.
-PlaceEvidence under_one_card(const Reading& before, const Reading& after, const Alignment& alignment) {
+PlaceEvidence under_one_card(const Reading& before, const Reading& after, const Alignment& alignment,
+                             const Wording& words) {
   constexpr double small_chance = 0.01;
   const Refound found = refound(before, after, alignment.pairs);
-  if (const std::string objection = against_card(before.setup, after.setup);
+  if (const std::string objection = against_card(before.setup, after.setup, words);
       found.near == 0 && !objection.empty())
     return {SamePlace::no, objection};
   if (alignment.pairs.empty())
-    return {SamePlace::likely, in_favour(before.setup, after.setup) +
-                                   ", but no spot is left to prove that the card lies where it lay"};
+    return {SamePlace::likely, words("compare.place.no_spot_left",
+                                     {{"in_favour", in_favour(before.setup, after.setup, words)}})};
   if (found.near > 0 && chance_of(found, before.dents.size(), after.dents.size()) < small_chance)
     return {SamePlace::proven, alignment.sureness};
   if (found.near > 0)
-    return {SamePlace::likely, alignment.sureness + "; among so many spots that may be chance"};
-  return {SamePlace::likely, "the nearest spot stands " + figure(found.least_mm, 1) +
-                                 " mm from where one stood, and under a card that was left alone it is "
-                                 "found within " +
-                                 figure(left_alone_mm, 0) +
-                                 " mm: the card was shifted, or it is another dent"};
+    return {SamePlace::likely, words("compare.place.may_be_chance", {{"in_favour", alignment.sureness}})};
+  return {SamePlace::likely,
+          words("compare.place.shifted",
+                {{"mm", words.number(found.least_mm, 1)}, {"left_alone", words.number(left_alone_mm, 0)}})};
 }
 
 /// Whether stripes cover the place: by the judged area, else by the relief.
@@ -175,29 +172,29 @@ Seen shown_at(const Dent& spot, PointMm place, const Reading& after, const Relie
 }  // namespace
 
 PlaceEvidence same_place(const Reading& before, const Reading& after, const Alignment& alignment,
-                         CardPlacement told) {
-  if (const std::string objection = against(before, after, alignment); !objection.empty())
+                         CardPlacement told, const Wording& words) {
+  if (const std::string objection = against(before, after, alignment, words); !objection.empty())
     return {SamePlace::no, objection};
   if (alignment.kind == AlignmentKind::none) return {SamePlace::no, alignment.sureness, true};
   if (alignment.kind != AlignmentKind::same_card)
     return {alignment.ambiguous ? SamePlace::likely : SamePlace::proven, alignment.sureness};
-  if (told == CardPlacement::same) return {SamePlace::proven, "you said that the card was not moved"};
-  PlaceEvidence evidence = under_one_card(before, after, alignment);
+  if (told == CardPlacement::same) return {SamePlace::proven, words("compare.place.told")};
+  PlaceEvidence evidence = under_one_card(before, after, alignment, words);
   evidence.card_decides = evidence.same == SamePlace::likely;
   return evidence;
 }
 
 EmptyPlace look_at_empty_place(const Dent& spot, PointMm place, const Reading& after,
-                               const Relief& relief_after, const PlaceOptions& options) {
+                               const Relief& relief_after, const PlaceOptions& options,
+                               const Wording& words) {
   EmptyPlace result;
   const double width_mm = spot.diameter_mm.value;
   switch (shown_at(spot, place, after, relief_after, options.seen_share)) {
     case Seen::no:
-      result.why_not =
-          "no stripes that could be followed cover this place: photo again, stripes all round it";
+      result.why_not = words("compare.place.no_stripes");
       return result;
     case Seen::unknown:
-      result.why_not = "the reading does not tell which part of the panel it saw: measure the photo again";
+      result.why_not = words("compare.place.not_judged");
       return result;
     case Seen::yes:
       break;
@@ -213,18 +210,18 @@ EmptyPlace look_at_empty_place(const Dent& spot, PointMm place, const Reading& a
     if (scatter) result.smallest = VisibleDent{width_mm, 3 * *scatter};
   }
   if (result.smallest && spot.depth_mm && result.smallest->depth_mm >= spot.depth_mm->value) {
-    result.why_not =
-        "a spot as faint as this one would not show in it: photo again, nearer or with finer stripes";
+    result.why_not = words("compare.place.too_faint");
     return result;
   }
   result.shown = true;
   return result;
 }
 
-std::string nothing_above_words(const std::optional<VisibleDent>& smallest, Kind kind) {
-  if (!smallest) return "nothing that the photo shows";
-  return std::string("nothing ") + (kind == Kind::low ? "deeper" : "higher") + " than " +
-         length_words(smallest->depth_mm) + " at " + figure(smallest->width_mm, 0) + " mm wide";
+std::string nothing_above_words(const std::optional<VisibleDent>& smallest, Kind kind, const Wording& words) {
+  if (!smallest) return words("compare.nothing_shown");
+  return words(
+      kind == Kind::low ? "compare.nothing_deeper" : "compare.nothing_higher",
+      {{"depth", length_words(smallest->depth_mm, words)}, {"width", words.number(smallest->width_mm, 0)}});
 }
 
 }  // namespace ripplegauge

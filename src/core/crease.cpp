@@ -7,10 +7,12 @@
 
 namespace ripplegauge {
 
-bool is_crease(const Dent& dent) {
+bool is_crease(const Quantity& length_mm, const Quantity& width_mm) {
   constexpr double long_from_ratio = 2;
-  return dent.length_mm.value >= long_from_ratio * dent.width_mm.value;
+  return length_mm.value >= long_from_ratio * width_mm.value;
 }
+
+bool is_crease(const Dent& dent) { return is_crease(dent.length_mm, dent.width_mm); }
 
 std::vector<PointMm> pull_places(const Dent& dent, double face_mm, int in_row) {
   const PointMm deepest = dent.deepest.value_or(PointMm{dent.x_mm, dent.y_mm});

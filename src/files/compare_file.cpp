@@ -40,7 +40,8 @@ OrderedJson json_of(const Alignment& alignment) {
   return json;
 }
 
-OrderedJson json_of(const SpotChange& change, const Reading& before, const Reading& after) {
+OrderedJson json_of(const SpotChange& change, const Reading& before, const Reading& after,
+                    const Wording& words) {
   OrderedJson json;
   json["outcome"] = word(change.outcome);
   json["before"] = json_of(before.dents[static_cast<std::size_t>(change.before)], change.before);
@@ -58,14 +59,15 @@ OrderedJson json_of(const SpotChange& change, const Reading& before, const Readi
     json["nothing_above"] = {{"width_mm", json_number(change.nothing_above->width_mm)},
                              {"depth_mm", json_number(change.nothing_above->depth_mm)}};
   json["highs_made"] = change.highs_made;
-  json["words"] = spot_words(change, before, after);
+  json["words"] = spot_words(change, before, after, words);
   json["notes"] = change.notes;
   return json;
 }
 
-OrderedJson json_of(const Comparison& comparison, const Reading& before, const Reading& after) {
+OrderedJson json_of(const Comparison& comparison, const Reading& before, const Reading& after,
+                    const Wording& words) {
   OrderedJson json;
-  json["summary"] = summary_words(comparison);
+  json["summary"] = summary_words(comparison, words);
   json["percent_gone"] = json_of(comparison.percent_gone);
   json["past_flat"] = comparison.past_flat;
   json["overshoot_mm"] = json_number(comparison.overshoot_mm);
@@ -76,7 +78,8 @@ OrderedJson json_of(const Comparison& comparison, const Reading& before, const R
   json["same_place"] = word(comparison.place.same);
   json["same_place_reason"] = comparison.place.reason;
   json["spots"] = OrderedJson::array();
-  for (const SpotChange& change : comparison.spots) json["spots"].push_back(json_of(change, before, after));
+  for (const SpotChange& change : comparison.spots)
+    json["spots"].push_back(json_of(change, before, after, words));
   json["new_marks"] = OrderedJson::array();
   for (const NewMark& mark : comparison.new_marks) {
     OrderedJson one = json_of(after.dents[static_cast<std::size_t>(mark.after)], mark.after);
@@ -131,7 +134,7 @@ std::string comparison_to_json(const CompareInput& input) {
       photo["warnings"].push_back({{"code", warning.code}, {"message", warning.message}});
     json["photos"].push_back(std::move(photo));
   }
-  json["comparison"] = json_of(input.comparison(), input.first().reading, input.last().reading);
+  json["comparison"] = json_of(input.comparison(), input.first().reading, input.last().reading, input.words);
   if (input.shots.size() > 2) {
     json["series"] = OrderedJson::array();
     for (const SpotTrack& track : input.series.tracks) json["series"].push_back(json_of(track));

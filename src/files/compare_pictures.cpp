@@ -54,24 +54,25 @@ void add_maps(const CompareInput& input, std::vector<PictureGroup>& pictures) {
   const ReliefPair pair = on_one_grid(before, after, alignment.motion);
   const std::vector<Dent> dents_after = in_frame(input.last().reading.dents, alignment.motion);
 
+  const Wording& words = input.words;
   ReliefMapOptions options;
+  options.words = words;
   options.range_mm = std::max({largest_height(pair.before), largest_height(pair.after), least_range_mm});
   options.map_side_px = map_side_px;
-  options.title = "Before";
+  options.title = words("compare.picture.before");
   const Picture map_before = relief_map(pair.before, input.first().reading.dents, options);
-  options.title = "After";
+  options.title = words("compare.picture.after");
   const Picture map_after = relief_map(pair.after, dents_after, options);
-  options.title = "After minus before";
+  options.title = words("compare.picture.difference");
   options.range_mm = std::max(largest_height(difference_of(pair)), least_range_mm);
   const Picture map_difference = relief_map(difference_of(pair), {}, options);
   pictures.push_back({"relief",
-                      "Height of the panel before and after, in the same colours",
-                      {{map_before.bgr, "before: blue is low, orange is high", false},
-                       {map_after.bgr, "after, in the same colours", false}}});
-  pictures.push_back(
-      {"difference",
-       "How far the panel moved",
-       {{map_difference.bgr, "how far the panel moved: orange came up, blue went down", false}}});
+                      words("compare.picture.relief"),
+                      {{map_before.bgr, words("compare.picture.relief_before"), false},
+                       {map_after.bgr, words("compare.picture.relief_after"), false}}});
+  pictures.push_back({"difference",
+                      words("compare.picture.moved"),
+                      {{map_difference.bgr, words("compare.picture.moved_colours"), false}}});
 }
 
 ChartLine section_line(const std::string& label, const std::vector<SectionPoint>& section,
@@ -86,7 +87,9 @@ ChartLine section_line(const std::string& label, const std::vector<SectionPoint>
 
 Chart section_chart(const CompareInput& input) {
   Chart chart;
-  chart.title = "Cross-sections";
+  const Wording& words = input.words;
+  chart.words = words;
+  chart.title = words("compare.picture.sections");
   const Comparison& comparison = input.comparison();
   for (const SpotChange& change : comparison.spots) {
     const Dent& before = input.first().reading.dents[static_cast<std::size_t>(change.before)];
@@ -98,14 +101,14 @@ Chart section_chart(const CompareInput& input) {
                                           joined && nothing_after(input));
     if (section.empty()) continue;
     ChartPanel panel;
-    panel.title = "Spot " + std::to_string(change.before + 1);
-    panel.note = outcome_words(change.outcome, before.kind);
-    panel.x_label = "along its length, mm";
-    panel.y_label = "height, mm";
+    panel.title = words("compare.spot", {{"number", change.before + 1}});
+    panel.note = outcome_words(change, words);
+    panel.x_label = words("compare.picture.along");
+    panel.y_label = words("compare.picture.height");
     panel.x_counts = false;
     panel.y_from = panel.y_to = 0;
-    panel.lines = {section_line("before", section, &SectionPoint::before_mm),
-                   section_line("after", section, &SectionPoint::after_mm)};
+    panel.lines = {section_line(words("compare.page.before"), section, &SectionPoint::before_mm),
+                   section_line(words("compare.page.after"), section, &SectionPoint::after_mm)};
     chart.panels.push_back(std::move(panel));
   }
   return chart;
@@ -113,20 +116,23 @@ Chart section_chart(const CompareInput& input) {
 
 Chart series_chart(const CompareInput& input) {
   Chart chart;
-  chart.title = "From photo to photo";
+  const Wording& words = input.words;
+  chart.words = words;
+  chart.title = words("compare.picture.series");
   ChartPanel height, gone;
-  height.title = "Height of each spot";
-  height.note = "below zero: low; above: high; with 95 % intervals";
-  height.y_label = "height, mm";
+  height.title = words("compare.picture.heights");
+  height.note = words("compare.picture.heights_note");
+  height.y_label = words("compare.picture.height");
   height.y_from = height.y_to = 0;
-  gone.title = "Gone, of what stood there first";
-  gone.note = "over-pulled counts as relief that is left";
-  gone.y_label = "per cent";
+  gone.title = words("compare.picture.gone");
+  gone.note = words("compare.picture.gone_note");
+  gone.y_label = words("compare.picture.per_cent");
   gone.y_from = 0;
   gone.y_to = 100;
-  height.x_label = gone.x_label = "photo";
+  height.x_label = gone.x_label = words("compare.page.photo");
   for (const SpotTrack& track : input.series.tracks) {
-    ChartLine heights{"spot " + std::to_string(track.spot + 1), {}, LineStyle::dots}, percents = heights;
+    ChartLine heights{words("compare.page.spot", {{"number", track.spot + 1}}), {}, LineStyle::dots},
+        percents = heights;
     const auto add = [](ChartLine& line, std::size_t i, const std::optional<Quantity>& quantity,
                         bool flagged) {
       if (!quantity || !std::isfinite(quantity->value)) return;
@@ -143,7 +149,7 @@ Chart series_chart(const CompareInput& input) {
     gone.lines.push_back(percents);
   }
   chart.panels = {height, gone};
-  chart.footnote = "Triangles: pulled too far, a high stands there.";
+  chart.footnote = words("compare.picture.triangles");
   return chart;
 }
 
@@ -155,21 +161,23 @@ cv::Mat PictureGroup::whole() const {
 }
 
 std::vector<PictureGroup> comparison_pictures(const CompareInput& input) {
+  const Wording& words = input.words;
   std::vector<PictureGroup> pictures;
   if (input.views_bgr.size() == input.shots.size() && !input.views_bgr.front().empty() &&
       !input.views_bgr.back().empty())
     pictures.push_back({"photos",
-                        "The panel before and after, seen squarely at the same scale",
-                        {{input.views_bgr.front(), "before", true},
-                         {input.views_bgr.back(), "after, seen squarely at the same scale", true}}});
+                        words("compare.picture.photos"),
+                        {{input.views_bgr.front(), words("compare.picture.photo_before"), true},
+                         {input.views_bgr.back(), words("compare.picture.photo_after"), true}}});
   add_maps(input, pictures);
   if (const Chart sections = section_chart(input); !sections.panels.empty())
     pictures.push_back({"sections",
-                        "A cut through each spot",
-                        {{chart_bgr(sections), "a cut through each spot, before and after", false}}});
+                        words("compare.picture.cut"),
+                        {{chart_bgr(sections), words("compare.picture.cut_both"), false}}});
   if (input.shots.size() > 2)
-    pictures.push_back(
-        {"series", "What each pull did", {{chart_bgr(series_chart(input)), "what each pull did", false}}});
+    pictures.push_back({"series",
+                        words("compare.picture.pulls"),
+                        {{chart_bgr(series_chart(input)), words("compare.picture.pulls_each"), false}}});
   return pictures;
 }
 

@@ -1,5 +1,4 @@
-// A quote as JSON, as a table for spreadsheets and as a page. The page says the total, what is missing of it,
-// then the evidence.
+// A quote as JSON and as a table for spreadsheets.
 #include "ripplegauge/files/quote_file.hpp"
 
 #include <algorithm>
@@ -8,7 +7,6 @@
 #include "ripplegauge/json/json_write.hpp"
 #include "ripplegauge/quote/counts.hpp"
 #include "ripplegauge/quote/quote_text.hpp"
-#include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge {
 
@@ -45,10 +43,16 @@ const JobPhoto* photo_of(const Quote& quote, int id) {
 }
 
 OrderedJson photo_json(const JobPhoto& photo) {
-  return {{"name", photo.name},
-          {"sha256", photo.sha256},
-          {"date_taken", photo.date_taken},
-          {"program", photo.program}};
+  OrderedJson json{{"name", photo.name},
+                   {"sha256", photo.sha256},
+                   {"date_taken", photo.date_taken},
+                   {"program", photo.program}};
+  if (const auto& setup = photo.setup) {
+    json["board_pitch_mm"] = json_number(setup->board_pitch_mm);
+    json["board_distance_mm"] = json_quantity(setup->board_distance_mm);
+    json["bar_length_mm"] = json_number(setup->bar_length_mm);
+  }
+  return json;
 }
 
 /// The photo that a spot was measured in, with those that were read together with it.
@@ -104,7 +108,7 @@ std::string joined_ids(const std::vector<int>& ids) {
 class QuoteCsv {
  public:
   QuoteCsv(const Quote& quote, const QuoteCsvOptions& options)
-      : quote_(quote), options_(options), plain_(quote.currency, "") {}
+      : quote_(quote), options_(options), plain_(quote.currency, options.words.with_plain_numbers()) {}
 
   std::string make() {
     csv_ = "\xEF\xBB\xBF";  // else spreadsheets take UTF-8 for something else
@@ -116,13 +120,16 @@ class QuoteCsv {
       add_sum(quote_.prices_include_tax ? "included_tax" : "tax", text, minor);
     for (const QuoteLine& line : quote_.lines)
       if (line.type == LineType::rounding) add_line(line);
-    add_sum("total", quote_.partial() ? "total, partial" : "total", quote_.total_minor);
-    for (const MissingPart& part : missing_parts(quote_))
+    add_sum("total", plain_.words()(quote_.partial() ? "quote.csv_total_partial" : "quote.csv_total"),
+            quote_.total_minor);
+    for (const MissingPart& part : missing_parts(quote_, plain_.words()))
       add_row({harmless(part.panel), "not_measured", "", harmless(part.what + ": " + part.why)});
     for (const JobWarning& warning : quote_.warnings)
-      add_row({"", "warning", joined_ids(warning.spots), harmless(warning_text(quote_, warning))});
+      add_row({"", "warning", joined_ids(warning.spots),
+               harmless(warning_text(quote_, warning, plain_.words()))});
     for (const UnpricedSpot& spot : quote_.unpriced) {
-      std::vector<std::string> cells{harmless(spot.panel), "unpriced", std::to_string(spot.id), spot.reason};
+      std::vector<std::string> cells{harmless(spot.panel), "unpriced", std::to_string(spot.id),
+                                     no_price_text(spot.reason, plain_.words())};
       add_evidence(quoted_spot(quote_, spot.id), cells);
       add_row(std::move(cells));
     }
@@ -176,7 +183,7 @@ class QuoteCsv {
     for (const double value : {size_mm.value, size_mm.low, size_mm.high}) cells.push_back(number(value));
     cells.push_back(spot.spot.depth_mm ? number(spot.spot.depth_mm->value, 3) : "");
     cells.push_back(harmless(spot.spot.severity));
-    cells.push_back(harmless(source_text(quote_, spot)));
+    cells.push_back(harmless(source_text(quote_, spot, plain_.words())));
   }
 
   const Quote& quote_;
@@ -184,125 +191,6 @@ class QuoteCsv {
   const Display plain_;
   std::string csv_;
 };
-
-/// What was measured of a spot, and where: "15.2 mm (14.8–15.6), 0.31 mm deep (0.27–0.35); a.jpg".
-std::string measured_text(const Quote& quote, const Display& display, const QuotedSpot& spot) {
-  std::string text = display.millimetres(size_of(spot.spot, quote.size_by));
-  if (spot.spot.depth_mm)
-    text += std::string(spot.spot.kind == Kind::high ? ", high " : ", deep ") +
-            display.fine_millimetres(*spot.spot.depth_mm);
-  return text + "; " + source_text(quote, spot);
-}
-
-std::vector<std::string> spot_row(const Quote& quote, const Display& display, const QuotedSpot& spot,
-                                  const std::string& what, const std::string& price) {
-  std::string measured = measured_text(quote, display, spot);
-  for (const std::string& more : {straddle_text(quote, spot), hand_text(quote, spot, display)})
-    if (!more.empty()) measured += "; " + more;
-  return {std::to_string(spot.spot.id) + ": " + what, measured, price};
-}
-
-ReportTable panel_table(const Quote& quote, const Display& display, const std::string& panel) {
-  ReportTable table;
-  table.amounts = table.ends_in_sum = true;
-  table.header = {"Spot", "Measured, with 95 % interval", quote.currency.code};
-  for (const QuoteLine& line : quote.lines) {
-    if (line.panel != panel) continue;
-    const std::string amount = display.amount(line.amount_minor), text = line_text(quote, line, display);
-    if (line.type == LineType::spot) {
-      table.rows.push_back(spot_row(quote, display, quoted_spot(quote, line.spots.front()), text, amount));
-      continue;
-    }
-    if (line.type == LineType::spots)
-      for (const int id : line.spots) {
-        const QuotedSpot& spot = quoted_spot(quote, id);
-        table.rows.push_back(spot_row(quote, display, spot, spot_words(spot), ""));
-      }
-    table.rows.push_back({capitalised(text), "", amount});
-  }
-  table.rows.push_back({capitalised(panel) + " together", "", display.amount(panel_sum(quote, panel))});
-  return table;
-}
-
-void add_whole_job(const Quote& quote, const Display& display, ReportPage& page) {
-  ReportTable table;
-  table.amounts = true;
-  table.header = {"Work", quote.currency.code};
-  for (const QuoteLine& line : quote.lines)
-    if (line.panel.empty() && line.type == LineType::item)
-      table.rows.push_back({capitalised(line_text(quote, line, display)), display.amount(line.amount_minor)});
-  if (table.rows.empty()) return;
-  page.blocks.emplace_back(ReportHeading{"Whole job"});
-  page.blocks.emplace_back(table);
-}
-
-ReportTable totals_table(const Quote& quote, const Display& display) {
-  ReportTable table;
-  table.amounts = table.ends_in_sum = true;
-  for (const TotalRow& row : total_rows(quote, display))
-    table.rows.push_back({capitalised(row.text),
-                          row.is_total ? display.money(row.amount_minor) : display.amount(row.amount_minor)});
-  return table;
-}
-
-/// How many spots of which size on which panel: the panel map, as a list.
-void add_counts(const Quote& quote, ReportPage& page) {
-  if (quote.counts.total == 0) return;
-  ReportTable table;
-  table.header = {"Spots on"};
-  for (const SizeBand& band : quote.counts.bands) table.header.push_back(band.name + ", " + range_text(band));
-  table.header.emplace_back("All");
-  for (const PanelCount& panel : quote.counts.panels) {
-    std::vector<std::string> row{capitalised(panel.panel)};
-    for (const int count : panel.by_band) row.push_back(count == 0 ? "–" : std::to_string(count));
-    row.push_back(std::to_string(panel.total));
-    table.rows.push_back(std::move(row));
-  }
-  page.blocks.emplace_back(ReportHeading{"How many of which size"});
-  page.blocks.emplace_back(std::move(table));
-}
-
-void add_unpriced(const Quote& quote, const Display& display, ReportPage& page) {
-  if (!quote.unpriced.empty()) {
-    page.blocks.emplace_back(ReportHeading{"Without a price"});
-    ReportTable table;
-    table.header = {"Spot", "Measured, with 95 % interval", "Why"};
-    for (const UnpricedSpot& unpriced : quote.unpriced) {
-      const QuotedSpot& spot = quoted_spot(quote, unpriced.id);
-      const std::string notes = spot.spot.notes.empty() ? "" : ": " + spot.spot.notes;
-      table.rows.push_back({std::to_string(unpriced.id) + ": " + unpriced.panel,
-                            measured_text(quote, display, spot), unpriced.reason + notes});
-    }
-    page.blocks.emplace_back(table);
-  }
-  if (const std::string beyond = beyond_pulling_text(quote); !beyond.empty())
-    page.blocks.emplace_back(ReportNote{beyond});
-}
-
-/// What the total does not hold, and why: it stands right behind the totals.
-void add_missing(const Quote& quote, ReportPage& page) {
-  const std::vector<MissingPart> missing = missing_parts(quote);
-  if (missing.empty()) return;
-  page.blocks.emplace_back(ReportHeading{"Not measured, and not in the total"});
-  ReportTable table;
-  table.header = {"Panel", "What", "Why"};
-  for (const MissingPart& part : missing)
-    table.rows.push_back({part.panel.empty() ? "–" : capitalised(part.panel), part.what, part.why});
-  page.blocks.emplace_back(std::move(table));
-}
-
-void add_warnings(const Quote& quote, ReportPage& page) {
-  if (quote.warnings.empty()) return;
-  page.blocks.emplace_back(ReportHeading{"Warnings of the photos"});
-  for (const JobWarning& warning : quote.warnings)
-    page.blocks.emplace_back(ReportText{warning_text(quote, warning)});
-}
-
-void add_changes(const Quote& quote, ReportPage& page) {
-  if (quote.changes.empty()) return;
-  page.blocks.emplace_back(ReportHeading{"Changed by hand"});
-  for (const JobChange& change : quote.changes) page.blocks.emplace_back(ReportText{change_text(change)});
-}
 
 OrderedJson not_measured_json(const NotMeasured& missing) {
   OrderedJson photos = OrderedJson::array();
@@ -341,66 +229,6 @@ OrderedJson changes_json(const Quote& quote) {
   return changes;
 }
 
-/// "numbers in it: 1 is spot 4, 2 is spot 5", where the picture and the quote number the spots otherwise.
-std::string numbers_text(const Quote& quote, const JobPhoto& photo) {
-  std::string text;
-  for (const QuotedSpot& spot : quote.spots)
-    if (spot.spot.photo == photo.together_with.value_or(photo.id) && spot.spot.number_in_photo)
-      text += (text.empty() ? "Numbers in it: " : ", ") + std::to_string(*spot.spot.number_in_photo) +
-              " is spot " + std::to_string(spot.spot.id);
-  return text;
-}
-
-/// What an insurer wants to know of a photo: which one it is, when and how it was taken, and by what it was
-/// measured.
-std::string evidence_text(const Quote& quote, const Display& display, const JobPhoto& photo) {
-  std::string text = capitalised(photo.panel) + ": " + photo.name;
-  const auto add = [&](const std::string& part) {
-    if (!part.empty()) text += "; " + part;
-  };
-  if (!photo.date_taken.empty()) add("taken " + photo.date_taken);
-  if (photo.together_with) add("read together with " + photo_of(quote, *photo.together_with)->name);
-  add(numbers_text(quote, photo));
-  if (const auto& setup = photo.setup) {
-    add("stripes " + display.number(setup->board_pitch_mm, 1) + " mm");
-    if (setup->board_distance_mm) add("board " + display.millimetres(*setup->board_distance_mm, 0) + " away");
-    add("bar " + display.number(setup->bar_length_mm, 1) + " mm");
-  }
-  add(photo.program);
-  constexpr std::size_t fingerprint_digits = 16;  // tells all photos of a claim apart
-  if (!photo.sha256.empty()) add("SHA-256 " + photo.sha256.substr(0, fingerprint_digits) + "…");
-  return text;
-}
-
-void add_evidence(const Quote& quote, const Display& display, const QuotePageOptions& options,
-                  ReportPage& page) {
-  ReportPictures pictures{{}, 2};
-  for (const JobPhoto& photo : quote.photos) {
-    const auto thumbnail = options.thumbnails.find(photo.id);
-    if (thumbnail == options.thumbnails.end()) continue;
-    pictures.pictures.push_back({thumbnail->second, evidence_text(quote, display, photo), true});
-  }
-  if (pictures.pictures.empty()) return;
-  page.blocks.emplace_back(ReportHeading{"Evidence"});
-  page.blocks.emplace_back(pictures);
-}
-
-/// Panels with their sums, before the pages of lines.
-void add_summary(const Quote& quote, const Display& display, ReportPage& page) {
-  if (quote.panels.size() < 2) return;
-  ReportTable table;
-  table.amounts = true;
-  table.header = {"Panel", "Spots", quote.currency.code};
-  for (const std::string& panel : quote.panels) {
-    const auto spots = std::count_if(quote.spots.begin(), quote.spots.end(),
-                                     [&](const QuotedSpot& spot) { return spot.spot.panel == panel; });
-    table.rows.push_back(
-        {capitalised(panel), std::to_string(spots), display.amount(panel_sum(quote, panel))});
-  }
-  page.blocks.emplace_back(ReportHeading{"Panel by panel"});
-  page.blocks.emplace_back(std::move(table));
-}
-
 }  // namespace
 
 std::string quote_to_json(const Quote& quote, const std::string& program) {
@@ -408,7 +236,7 @@ std::string quote_to_json(const Quote& quote, const std::string& program) {
   for (const QuoteLine& line : quote.lines) lines.push_back(line_json(quote, line));
   for (const QuotedSpot& spot : quote.spots) spots.push_back(spot_json(quote, spot));
   for (const UnpricedSpot& spot : quote.unpriced)
-    unpriced.push_back({{"spot", spot.id}, {"panel", spot.panel}, {"reason", spot.reason}});
+    unpriced.push_back({{"spot", spot.id}, {"panel", spot.panel}, {"reason", word(spot.reason)}});
   OrderedJson json{{"schema", schema},
                    {"program", program},
                    {"vehicle", quote.vehicle},
@@ -457,40 +285,6 @@ std::string quote_to_json(const Quote& quote, const std::string& program) {
 
 std::string quote_to_csv(const Quote& quote, const QuoteCsvOptions& options) {
   return QuoteCsv(quote, options).make();
-}
-
-ReportPage quote_page(const Quote& quote, const Display& display, const QuotePageOptions& options) {
-  ReportPage page;
-  page.title = quote.vehicle.empty() ? "Quote" : "Quote: " + quote.vehicle;
-  page.workshop = options.workshop;
-  page.date = options.date;
-  for (const auto& [name, value] : numbers_of(quote))
-    page.blocks.emplace_back(ReportText{name + ": " + value});
-  if (!quote.notes.empty()) page.blocks.emplace_back(ReportText{quote.notes});
-  if (!quote.prices_note.empty()) page.blocks.emplace_back(ReportNote{quote.prices_note});
-  page.blocks.emplace_back(
-      ReportText{(quote.partial() ? "Total, partial: " : "Total ") + display.money(quote.total_minor), true});
-  for (const std::string& text : {partial_text(quote), unpriced_text(quote), span_text(quote, display)})
-    if (!text.empty()) page.blocks.emplace_back(ReportNote{text});
-  add_summary(quote, display, page);
-  page.blocks.emplace_back(ReportHeading{"All together"});
-  page.blocks.emplace_back(totals_table(quote, display));
-  add_missing(quote, page);
-  for (const std::string& panel : quote.panels) {
-    page.blocks.emplace_back(ReportHeading{capitalised(panel)});
-    page.blocks.emplace_back(panel_table(quote, display, panel));
-  }
-  add_whole_job(quote, display, page);
-  add_unpriced(quote, display, page);
-  add_counts(quote, page);
-  add_warnings(quote, page);
-  add_changes(quote, page);
-  add_evidence(quote, display, options, page);
-  page.footer =
-      "Sizes measured from photos of stripes reflected in the paint, with 95 % intervals; entries by hand "
-      "are marked. " +
-      options.program;
-  return page;
 }
 
 }  // namespace ripplegauge

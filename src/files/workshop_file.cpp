@@ -42,6 +42,10 @@ OrderedJson name_of(const std::optional<fs::path>& file, const Folders& folders)
   return whole.string();
 }
 
+OrderedJson or_null(const std::optional<std::string>& text) {
+  return text ? OrderedJson(*text) : OrderedJson();
+}
+
 fs::path whole_folder(const fs::path& folder) {
   fs::path whole = fs::absolute(folder.empty() ? "." : folder).lexically_normal();
   return whole.has_filename() ? whole : whole.parent_path();  // without a slash at its end
@@ -62,6 +66,11 @@ WorkshopProfile read_workshop(const fs::path& file, const fs::path& data_folder)
   profile.camera_file = optional_path(object, "camera_file", folders);
   profile.kit_file = optional_path(object, "kit_file", folders);
   profile.coin_country = object.optional<std::string>("coin_country", label_rule);
+  profile.language = object.optional<std::string>("language", label_rule);
+  profile.locale = object.optional<std::string>("locale", label_rule);
+  profile.paper = object.optional<std::string>("paper", label_rule);
+  if (profile.paper && *profile.paper != "a4" && *profile.paper != "letter")
+    object.fail("paper", "it must be a4 or letter");
   object.finish();
   return profile;
 }
@@ -69,16 +78,18 @@ WorkshopProfile read_workshop(const fs::path& file, const fs::path& data_folder)
 std::string workshop_to_json(const WorkshopProfile& profile, const fs::path& folder,
                              const fs::path& data_folder) {
   const Folders folders{whole_folder(folder), data_folder.empty() ? fs::path{} : whole_folder(data_folder)};
-  return json_text(OrderedJson{
-      {"schema", 1},
-      {"board_pitch_mm", json_number(profile.board_pitch_mm)},
-      {"board_distance_mm", json_number(profile.board_distance_mm)},
-      {"bar_length_mm", json_number(profile.bar_length_mm)},
-      {"card_file", name_of(profile.card_file, folders)},
-      {"board_file", name_of(profile.board_file, folders)},
-      {"camera_file", name_of(profile.camera_file, folders)},
-      {"kit_file", name_of(profile.kit_file, folders)},
-      {"coin_country", profile.coin_country ? OrderedJson(*profile.coin_country) : OrderedJson()}});
+  return json_text(OrderedJson{{"schema", 1},
+                               {"board_pitch_mm", json_number(profile.board_pitch_mm)},
+                               {"board_distance_mm", json_number(profile.board_distance_mm)},
+                               {"bar_length_mm", json_number(profile.bar_length_mm)},
+                               {"card_file", name_of(profile.card_file, folders)},
+                               {"board_file", name_of(profile.board_file, folders)},
+                               {"camera_file", name_of(profile.camera_file, folders)},
+                               {"kit_file", name_of(profile.kit_file, folders)},
+                               {"coin_country", or_null(profile.coin_country)},
+                               {"language", or_null(profile.language)},
+                               {"locale", or_null(profile.locale)},
+                               {"paper", or_null(profile.paper)}});
 }
 
 }  // namespace ripplegauge

@@ -120,14 +120,14 @@ cv::Rect2d part_that_matters(const Reading& reading, const cv::Size2d& photo) {
   return useful ? part : whole;
 }
 
-std::string kind_and_depth(const Dent& dent) {
-  const std::string kind = dent.kind == Kind::low ? "low" : "high";
-  return dent.depth_mm ? kind + " " + without_interval(*dent.depth_mm, "mm") : kind;
+std::string kind_and_depth(const Dent& dent, const Wording& words) {
+  const std::string kind = words(dent.kind == Kind::low ? "kind.low" : "kind.high");
+  return dent.depth_mm ? kind + " " + without_interval(*dent.depth_mm, "mm", words) : kind;
 }
 
-std::string size_in_short(const Dent& dent) {
-  if (!is_crease(dent)) return without_interval(dent.diameter_mm, "mm");
-  return without_interval(dent.length_mm, "mm") + " × " + without_interval(dent.width_mm, "mm");
+std::string size_in_short(const Dent& dent, const Wording& words) {
+  if (!is_crease(dent)) return without_interval(dent.diameter_mm, "mm", words);
+  return without_interval(dent.length_mm, "mm", words) + " × " + without_interval(dent.width_mm, "mm", words);
 }
 
 /// A crease as for tabs of a third of its length; highs are tapped where they stand highest.
@@ -136,7 +136,7 @@ std::vector<PointMm> places_of(const Dent& dent) {
   return pull_places(dent, dent.length_mm.value / 3);
 }
 
-std::vector<Spot> spots_of(const Reading& reading, const View& view) {
+std::vector<Spot> spots_of(const Reading& reading, const View& view, const Wording& words) {
   // Fewer words a label where there are many of them; the rows below say it all.
   const bool with_depth = reading.dents.size() <= 6, with_size = reading.dents.size() <= 12;
   std::vector<Spot> spots;
@@ -145,8 +145,8 @@ std::vector<Spot> spots_of(const Reading& reading, const View& view) {
     Spot spot;
     spot.number = static_cast<int>(i + 1);
     spot.kind = dent.kind;
-    if (with_size) spot.first_line = size_in_short(dent);
-    if (with_depth) spot.second_line = kind_and_depth(dent);
+    if (with_size) spot.first_line = size_in_short(dent, words);
+    if (with_depth) spot.second_line = kind_and_depth(dent, words);
     if (i < reading.outlines_px.size())
       for (const auto& px : reading.outlines_px[i])
         if (std::isfinite(px.first) && std::isfinite(px.second)) spot.outline.push_back(view.on_canvas(px));
@@ -178,13 +178,14 @@ cv::Rect2d free_corner(const cv::Size2d& size, const cv::Size2d& photo, double m
 
 /// Draws a bar of a round length, as long as it is at the card, and returns the box that it needs.
 cv::Rect2d draw_scale_bar(PixelCanvas& canvas, const Reading& reading, const std::vector<Spot>& spots,
-                          const cv::Size2d& photo, double scale, double size) {
+                          const cv::Size2d& photo, double scale, double size, const Wording& words) {
   const double px_per_mm = reading.setup.pixels_per_mm * scale;
   if (!(px_per_mm > 0) || !std::isfinite(px_per_mm)) return {};
   double length_mm = round_step(photo.width / px_per_mm, 6);
   if (length_mm * px_per_mm > 0.5 * photo.width) length_mm = round_step(photo.width / px_per_mm, 20);
   const double length = length_mm * px_per_mm;
-  const std::string text = tick_text(length_mm, length_mm) + " mm at the card";
+  const std::string text =
+      words("picture.scale", {{"length", words.with_decimal_mark(tick_text(length_mm, length_mm))}});
   const TextStyle style{0.85 * size, palette::ink, Align::left, false};
   const double width = std::max(length, text_width(text, style)) + 1.2 * size;
   const cv::Rect2d box = free_corner({width, 2.5 * size}, photo, 0.4 * size, spots);
@@ -259,15 +260,16 @@ Picture annotated_picture(const AnnotateInput& input) {
   const cv::Mat photo = enlarged(input.photo_bgr(cut));
   const int width = std::max(photo.cols, least_width_px);
   const double text_size = width / text_sizes_wide;
-  const Legend legend(reading, input.coins, width, text_size);
+  const Legend legend(reading, input.coins, input.words, width, text_size);
 
   PixelCanvas canvas(width, photo.rows + static_cast<int>(std::ceil(legend.height())), palette::paper);
   canvas.paste(photo, 0, 0);
   const View view{reduced * photo.cols / cut.width, cv::Point2d(cut.tl()) / reduced};
   draw_judged_area(canvas, reading, view, photo.size(), text_size);
   draw_body_line(canvas, reading, view, photo.size(), text_size);
-  const std::vector<Spot> spots = spots_of(reading, view);
-  const cv::Rect2d bar = draw_scale_bar(canvas, reading, spots, photo.size(), view.scale, text_size);
+  const std::vector<Spot> spots = spots_of(reading, view, input.words);
+  const cv::Rect2d bar =
+      draw_scale_bar(canvas, reading, spots, photo.size(), view.scale, text_size, input.words);
   draw_spots(canvas, spots, cv::Rect2d(0, 0, photo.cols, photo.rows), {bar}, text_size);
   legend.draw(canvas, photo.rows);
   return canvas.picture();

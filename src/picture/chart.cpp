@@ -88,15 +88,15 @@ void label_counts(cairo_t* cairo, const ChartPanel& panel, const Axes& axes) {
   }
 }
 
-void label_lengths(cairo_t* cairo, const Axes& axes) {
+void label_lengths(cairo_t* cairo, const Axes& axes, const Wording& words) {
   const double step = round_step(axes.x_range().high - axes.x_range().low, 6);
   for (double value = std::ceil(axes.x_range().low / step - 1e-9) * step;
        value <= axes.x_range().high + step / 1e6; value += step)
-    show_text(cairo, tick_text(value, step), axes.x(value), panel_height - bottom_margin + 16,
-              below_axis_style);
+    show_text(cairo, words.with_decimal_mark(tick_text(value, step)), axes.x(value),
+              panel_height - bottom_margin + 16, below_axis_style);
 }
 
-void draw_axes(cairo_t* cairo, const ChartPanel& panel, const Axes& axes) {
+void draw_axes(cairo_t* cairo, const ChartPanel& panel, const Axes& axes, const Wording& words) {
   cairo_set_line_width(cairo, 1);
   const int y_count =
       static_cast<int>(std::lround((axes.y_range().high - axes.y_range().low) / axes.y_step()));
@@ -107,13 +107,13 @@ void draw_axes(cairo_t* cairo, const ChartPanel& panel, const Axes& axes) {
     cairo_move_to(cairo, left_margin, std::round(axes.y(value)) + 0.5);
     cairo_line_to(cairo, panel_width - right_margin, std::round(axes.y(value)) + 0.5);
     cairo_stroke(cairo);
-    show_text(cairo, tick_text(value, axes.y_step()), left_margin - 6, axes.y(value) + 4,
-              {11, palette::grey, Align::right});
+    show_text(cairo, words.with_decimal_mark(tick_text(value, axes.y_step())), left_margin - 6,
+              axes.y(value) + 4, {11, palette::grey, Align::right});
   }
   if (panel.x_counts)
     label_counts(cairo, panel, axes);
   else
-    label_lengths(cairo, axes);
+    label_lengths(cairo, axes, words);
   show_text(cairo, panel.x_label, 0.5 * (left_margin + panel_width - right_margin), panel_height - 8,
             axis_name_style);
   cairo_save(cairo);
@@ -181,13 +181,13 @@ void draw_line(cairo_t* cairo, const ChartLine& line, const Axes& axes, const Rg
   }
 }
 
-void draw_panel(cairo_t* cairo, const ChartPanel& panel) {
+void draw_panel(cairo_t* cairo, const ChartPanel& panel, const Wording& words) {
   const double width = panel_width - left_margin - right_margin;
   show_text(cairo, fitted(panel.title, panel_title_style, width), left_margin, 14, panel_title_style);
   show_text(cairo, fitted(panel.note, remark_style, width), left_margin, 31, remark_style);
 
   const Axes axes(panel);
-  draw_axes(cairo, panel, axes);
+  draw_axes(cairo, panel, axes, words);
   std::size_t colour = 0;
   double legend_y = top_margin + 12;
   for (const ChartLine& line : panel.lines) {
@@ -211,7 +211,7 @@ void draw_chart(cairo_t* cairo, const Chart& chart) {
     cairo_save(cairo);
     cairo_translate(cairo, gap + column * (panel_width + gap),
                     title_height + gap / 2 + row * (panel_height + gap));
-    draw_panel(cairo, chart.panels[i]);
+    draw_panel(cairo, chart.panels[i], chart.words);
     cairo_restore(cairo);
   }
   if (!chart.footnote.empty()) show_text(cairo, chart.footnote, gap, size.height - 10, remark_style);

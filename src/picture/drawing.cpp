@@ -59,17 +59,21 @@ void draw_badge(PixelCanvas& canvas, int number, Kind kind, double x, double y, 
   canvas.text(std::to_string(number), x, y + 0.36 * digits, {digits, palette::paper, Align::centre, true});
 }
 
-std::string with_interval(const Quantity& quantity, const char* unit) {
-  if (!std::isfinite(quantity.value)) return "not known";
+std::string with_interval(const Quantity& quantity, const char* unit, const Wording& words) {
+  if (!std::isfinite(quantity.value)) return words("text.not_known");
   const int decimals = decimals_of(quantity);
-  if (!std::isfinite(quantity.half_width())) return fmt::format("{:.{}f} {}", quantity.value, decimals, unit);
-  return fmt::format("{:.{}f} {} ({:.{}f} to {:.{}f})", quantity.value, decimals, unit, quantity.low,
-                     decimals, quantity.high, decimals);
+  const auto figure_of = [&](double value) {
+    return words.with_decimal_mark(fmt::format("{:.{}f}", value, decimals));
+  };
+  const std::string value = figure_of(quantity.value) + " " + unit;
+  if (!std::isfinite(quantity.half_width())) return value;
+  return words("text.interval",
+               {{"value", value}, {"low", figure_of(quantity.low)}, {"high", figure_of(quantity.high)}});
 }
 
-std::string without_interval(const Quantity& quantity, const char* unit) {
+std::string without_interval(const Quantity& quantity, const char* unit, const Wording& words) {
   if (!std::isfinite(quantity.value)) return "?";
-  return fmt::format("{:.{}f} {}", quantity.value, decimals_of(quantity), unit);
+  return words.with_decimal_mark(fmt::format("{:.{}f} {}", quantity.value, decimals_of(quantity), unit));
 }
 
 }  // namespace ripplegauge::picture_detail

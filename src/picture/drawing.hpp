@@ -7,6 +7,7 @@
 #include "ripplegauge/draw/pixel_canvas.hpp"
 #include "ripplegauge/picture/palette.hpp"
 #include "ripplegauge/picture/picture.hpp"
+#include "ripplegauge/words/wording.hpp"
 
 namespace ripplegauge::picture_detail {
 
@@ -25,8 +26,10 @@ void set_dashes(cairo_t* cairo, Kind kind, double line_width);
 void draw_badge(PixelCanvas& canvas, int number, Kind kind, double x, double y, double size);
 
 /// "22.4 mm (21.9 to 22.9)", with as many decimals as the interval deserves; "not known" for NaN.
-std::string with_interval(const Quantity& quantity, const char* unit);
+std::string with_interval(const Quantity& quantity, const char* unit,
+                          const Wording& words = Wording::plain());
 /// The value alone, with the same decimals.
-std::string without_interval(const Quantity& quantity, const char* unit);
+std::string without_interval(const Quantity& quantity, const char* unit,
+                             const Wording& words = Wording::plain());
 
 }  // namespace ripplegauge::picture_detail

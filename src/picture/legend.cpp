@@ -16,17 +16,14 @@ constexpr double margin = 0.9, badge_column = 2.3, line_height = 1.35, row_gap =
 /// More than that nobody reads on a picture, and a picture cannot grow for ever.
 constexpr std::size_t most_dents = 40, most_notes = 4, most_warnings = 8;
 
-std::string counted(std::size_t count, const std::string& one, const std::string& many) {
-  return std::to_string(count) + " " + (count == 1 ? one : many);
-}
-
-std::string outcome(const Reading& reading) {
+std::string outcome(const Reading& reading, const Wording& words) {
   const auto lows = static_cast<std::size_t>(std::count_if(
       reading.dents.begin(), reading.dents.end(), [](const Dent& d) { return d.kind == Kind::low; }));
   const std::size_t highs = reading.dents.size() - lows;
-  if (lows == 0) return counted(highs, "high spot", "high spots");
-  if (highs == 0) return counted(lows, "low spot", "low spots");
-  return counted(lows, "low spot", "low spots") + ", " + counted(highs, "high spot", "high spots");
+  const std::string low_spots = words("picture.lows", {{"count", lows}}),
+                    high_spots = words("picture.highs", {{"count", highs}});
+  if (lows == 0) return high_spots;
+  return highs == 0 ? low_spots : low_spots + ", " + high_spots;
 }
 
 std::string file_name(const std::string& path) {
@@ -36,9 +33,9 @@ std::string file_name(const std::string& path) {
 
 bool is_elongated(const Dent& dent) { return dent.length_mm.value > 1.15 * dent.width_mm.value; }
 
-std::string depth_words(const Dent& dent) {
-  const char* noun = dent.kind == Kind::low ? "depth " : "height ";
-  return noun + (dent.depth_mm ? with_interval(*dent.depth_mm, "mm") : std::string("not known"));
+std::string depth_words(const Dent& dent, const Wording& words) {
+  return words(dent.kind == Kind::low ? "picture.depth" : "picture.height",
+               {{"size", with_interval(dent.depth_mm.value_or(Quantity{}), "mm", words)}});
 }
 
 /// The reason begins with the grade as it is said, "moderate, perhaps sharp: ...", which may say more than
@@ -57,15 +54,19 @@ std::string reason_alone(const Dent& dent) {
 }
 
 /// A crease is known by its length and width, everything else by its diameter.
-std::string size_words(const Dent& dent) {
-  if (!is_crease(dent)) return with_interval(dent.diameter_mm, "mm");
-  return "crease, " + with_interval(dent.length_mm, "") + " × " + with_interval(dent.width_mm, "mm");
+std::string size_words(const Dent& dent, const Wording& words) {
+  if (!is_crease(dent)) return with_interval(dent.diameter_mm, "mm", words);
+  return words("picture.crease", {{"length", with_interval(dent.length_mm, "", words)},
+                                  {"width", with_interval(dent.width_mm, "mm", words)}});
 }
 
 }  // namespace
 
-Legend::Legend(const Reading& reading, const std::vector<std::string>& coins, double width, double text_size)
-    : many_(reading.dents.size() > 4),
+Legend::Legend(const Reading& reading, const std::vector<std::string>& coins, const Wording& words,
+               double width, double text_size)
+    : words_(words),
+      english_(words.language() == "en"),
+      many_(reading.dents.size() > 4),
       sections_(scale_of(reading.dents)),
       width_(width),
       size_(many_ ? 0.85 * text_size : text_size),
@@ -87,10 +88,10 @@ void Legend::lay_out_band(const Reading& reading) {
   Band band;
   if (reading.status == Status::refused) {
     band.colour = palette::warning;
-    add(band.lines, "Not measured", title, inner, 1);
+    add(band.lines, words_("picture.not_measured"), title, inner, 1);
     if (reading.refusal) {
-      add(band.lines, reading.refusal->message, text, inner, 4);
-      add(band.lines, "What to do: " + reading.refusal->remedy, text, inner, 4);
+      add(band.lines, words_.finding(reading.refusal->code, reading.refusal->message), text, inner, 4);
+      add(band.lines, words_("picture.what_to_do", {{"remedy", reading.refusal->remedy}}), text, inner, 4);
     }
   } else if (reading.status == Status::no_dent) {
     band.colour = palette::good;
@@ -106,10 +107,12 @@ void Legend::lay_out_heading(const Reading& reading) {
   Row row;
   const double inner = width_ - 2 * margin * size_;
   if (!reading.dents.empty())
-    add(row.lines, outcome(reading), {1.25 * size_, palette::ink, Align::left, true}, inner, 1);
+    add(row.lines, outcome(reading, words_), {1.25 * size_, palette::ink, Align::left, true}, inner, 1);
   std::string about = file_name(reading.photo.name);
-  if (!reading.photo.date_taken.empty()) about += ", taken " + reading.photo.date_taken;
-  if (!reading.dents.empty()) about += ". In brackets: 95 % interval.";
+  if (!reading.photo.date_taken.empty())
+    about =
+        words_("picture.taken", {{"photo", about}, {"time", words_.date_and_time(reading.photo.date_taken)}});
+  if (!reading.dents.empty()) about = words_("picture.brackets", {{"photo", about}});
   add(row.lines, about, {0.8 * size_, palette::grey, Align::left, false}, inner, 2);
   row.height = height_of(row.lines) + row_gap * size_;
   rows_.push_back(row);
@@ -122,19 +125,26 @@ void Legend::lay_out_dent(const Dent& dent, int number, const std::string& coin)
   const double inner = width_ - (2 * margin + badge_column + 0.5) * size_ - plot_width_;
   const TextStyle plain{0.9 * size_, palette::ink, Align::left, false},
       quiet{0.8 * size_, palette::grey, Align::left, false};
-  const std::string kind = dent.kind == Kind::low ? "Low, " : "High, ";
-  add(row.lines, kind + size_words(dent), {size_, palette::ink, Align::left, true}, inner, 2);
+  add(row.lines,
+      words_(dent.kind == Kind::low ? "picture.low_is" : "picture.high_is",
+             {{"size", size_words(dent, words_)}}),
+      {size_, palette::ink, Align::left, true}, inner, 2);
   if (is_elongated(dent) && !is_crease(dent))
     add(row.lines,
-        without_interval(dent.length_mm, "mm") + " long, " + without_interval(dent.width_mm, "mm") + " wide",
+        words_("picture.long_and_wide", {{"length", without_interval(dent.length_mm, "mm", words_)},
+                                         {"width", without_interval(dent.width_mm, "mm", words_)}}),
         plain, inner, 1);
-  add(row.lines, depth_words(dent), plain, inner, 2);
+  add(row.lines, depth_words(dent, words_), plain, inner, 2);
   if (is_crease(dent) && dent.kind == Kind::low)
-    add(row.lines, "pull its ends first: they hold it shut", plain, inner, 2);
-  add(row.lines, coin.empty() || !is_crease(dent) ? coin : "in area " + coin, plain, inner, 2);
-  if (!dent.severity.empty()) add(row.lines, "severity: " + grade_of(dent), plain, inner, 2);
-  if (!many_) add(row.lines, reason_alone(dent), quiet, inner, 4);
-  if (!many_)
+    add(row.lines, words_("picture.ends_first"), plain, inner, 2);
+  if (english_) add(row.lines, coin.empty() || !is_crease(dent) ? coin : "in area " + coin, plain, inner, 2);
+  if (!dent.severity.empty()) {
+    const std::string grade = english_ ? grade_of(dent) : dent.severity;
+    add(row.lines, words_("picture.severity", {{"grade", grade}}), plain, inner, 2);
+  }
+  // Reasons and doubts are in English as the photo was measured.
+  if (!many_ && english_) add(row.lines, reason_alone(dent), quiet, inner, 4);
+  if (!many_ && english_)
     for (std::size_t i = 0; i < std::min(dent.notes.size(), most_notes); ++i)
       add(row.lines, dent.notes[i], quiet, inner, 3);
   const double least_plot_height = (many_ ? 5.5 : 8.0) * size_;
@@ -147,11 +157,12 @@ void Legend::lay_out_warnings(const Reading& reading) {
   Row row;
   const double inner = width_ - 2 * margin * size_;
   if (reading.dents.size() > most_dents)
-    add(row.lines,
-        "The other " + std::to_string(reading.dents.size() - most_dents) + " spots stand in the table.",
+    add(row.lines, words_("picture.others", {{"count", reading.dents.size() - most_dents}}),
         {size_, palette::ink, Align::left, true}, inner, 1);
   for (std::size_t i = 0; i < std::min(reading.warnings.size(), most_warnings); ++i)
-    add(row.lines, "Warning: " + reading.warnings[i].message,
+    add(row.lines,
+        words_("picture.warning",
+               {{"message", words_.finding(reading.warnings[i].code, reading.warnings[i].message)}}),
         {0.85 * size_, palette::warning, Align::left, false}, inner, 3);
   if (row.lines.empty()) return;
   row.height = height_of(row.lines) + row_gap * size_;
@@ -194,7 +205,7 @@ void Legend::draw(PixelCanvas& canvas, double top) const {
       x += badge_column * size_;
       const cv::Rect2d plot(width_ - margin * size_ - plot_width_, inner_top, plot_width_,
                             row.height - row_gap * size_);
-      draw_section(canvas, plot, *row.dent, sections_, 0.7 * size_);
+      draw_section(canvas, plot, *row.dent, sections_, words_, 0.7 * size_);
     }
     draw_lines(canvas, row.lines, x, inner_top);
     top += row.height;

@@ -12,7 +12,8 @@ namespace ripplegauge::picture_detail {
 /// known before there is a canvas of the right size.
 class Legend {
  public:
-  Legend(const Reading& reading, const std::vector<std::string>& coins, double width, double text_size);
+  Legend(const Reading& reading, const std::vector<std::string>& coins, const Wording& words, double width,
+         double text_size);
   double height() const { return height_; }
   /// Draws with its top left corner at (0, top).
   void draw(PixelCanvas& canvas, double top) const;
@@ -42,6 +43,8 @@ class Legend {
   double height_of(const std::vector<Line>& lines) const;
   double draw_lines(PixelCanvas& canvas, const std::vector<Line>& lines, double x, double top) const;
 
+  Wording words_;
+  bool english_;
   bool many_;  ///< rows are kept short
   SectionScale sections_;
   double width_, size_, plot_width_;

@@ -105,6 +105,7 @@ class ReliefMap {
   ReliefMap(const Relief& relief, const std::vector<Dent>& dents, const ReliefMapOptions& options)
       : relief_(relief),
         dents_(dents),
+        words_(options.words),
         title_(options.title),
         window_(window_of(relief, dents, options)),
         range_mm_(options.range_mm.value_or(largest_height_mm(relief))),
@@ -209,11 +210,11 @@ class ReliefMap {
                  canvas_.text(t, area.x - 0.6 * size_, y + 0.28 * size_, tick_style(Align::right));
                });
     const HeightUnit unit = height_unit(range_mm_);
-    canvas_.text("millimetres from the card's corner tag, right along its long arm", area.x,
-                 area.y + area.height + 2.7 * size_, tick_style(Align::left));
-    canvas_.text("lines every " +
-                     tick_text(contour_step_mm() * unit.per_mm, contour_step_mm() * unit.per_mm) + " " +
-                     unit.name + ", dashed where high",
+    canvas_.text(words_("picture.card_axes"), area.x, area.y + area.height + 2.7 * size_,
+                 tick_style(Align::left));
+    const double step = contour_step_mm() * unit.per_mm;
+    canvas_.text(words_("picture.contours",
+                        {{"step", words_.with_decimal_mark(tick_text(step, step)) + " " + unit.name}}),
                  area.x, area.y + area.height + 3.9 * size_, tick_style(Align::left));
   }
 
@@ -223,7 +224,7 @@ class ReliefMap {
     if (count == 0) return;
     const double step = round_step(to_mm - from_mm, count);
     for (double i = std::ceil(from_mm / step); i * step <= to_mm; ++i)
-      draw_one(i * step, tick_text(i * step, step));
+      draw_one(i * step, words_.with_decimal_mark(tick_text(i * step, step)));
   }
 
   std::vector<Spot> spots() const {
@@ -235,10 +236,10 @@ class ReliefMap {
       if (const auto& deepest = dents_[i].deepest; deepest && std::isfinite(deepest->x_mm + deepest->y_mm))
         spot.crosses.push_back(on_canvas(*deepest));
       if (dents_.size() <= 6) {
-        spot.first_line = without_interval(dents_[i].diameter_mm, "mm");
+        spot.first_line = words_.with_decimal_mark(without_interval(dents_[i].diameter_mm, "mm"));
         if (dents_[i].depth_mm)
-          spot.second_line =
-              (dents_[i].kind == Kind::low ? "low " : "high ") + without_interval(*dents_[i].depth_mm, "mm");
+          spot.second_line = words_(dents_[i].kind == Kind::low ? "kind.low" : "kind.high") + " " +
+                             words_.with_decimal_mark(without_interval(*dents_[i].depth_mm, "mm"));
       }
       for (const PointMm& p : dents_[i].outline)
         if (std::isfinite(p.x_mm) && std::isfinite(p.y_mm)) spot.outline.push_back(on_canvas(p));
@@ -268,16 +269,19 @@ class ReliefMap {
     for (double i = -std::floor(range / step); i * step <= range; ++i) {
       const double y = bar.y + bar.height * 0.5 * (1 - i * step / range);
       canvas_.rectangle({bar.x + bar.width, y - 0.04 * size_, 0.35 * size_, 0.08 * size_}, palette::grey);
-      canvas_.text(tick_text(i * step, step) + (i == 0 ? std::string(" ") + unit.name : ""),
-                   bar.x + bar.width + 0.6 * size_, y + 0.28 * size_, tick_style(Align::left));
+      canvas_.text(
+          words_.with_decimal_mark(tick_text(i * step, step)) + (i == 0 ? std::string(" ") + unit.name : ""),
+          bar.x + bar.width + 0.6 * size_, y + 0.28 * size_, tick_style(Align::left));
     }
-    canvas_.text("high", bar.x, bar.y - 0.5 * size_, {0.9 * size_, palette::high, Align::left, true});
-    canvas_.text("low", bar.x, bar.y + bar.height + 1.1 * size_,
+    canvas_.text(words_("picture.high"), bar.x, bar.y - 0.5 * size_,
+                 {0.9 * size_, palette::high, Align::left, true});
+    canvas_.text(words_("picture.low"), bar.x, bar.y + bar.height + 1.1 * size_,
                  {0.9 * size_, palette::low, Align::left, true});
   }
 
   const Relief& relief_;
   const std::vector<Dent>& dents_;
+  Wording words_;
   std::string title_;
   Window window_;
   double range_mm_, px_per_step_, size_;
@@ -288,7 +292,7 @@ Picture nothing_measured(const ReliefMapOptions& options) {
   const double size = options.map_side_px / 34.0;
   PixelCanvas canvas(options.map_side_px, static_cast<int>(6 * size), palette::paper);
   canvas.text(options.title, size, 1.7 * size, {1.2 * size, palette::ink, Align::left, true});
-  canvas.text("No relief was measured.", size, 4 * size, {size, palette::ink, Align::left, false});
+  canvas.text(options.words("picture.no_relief"), size, 4 * size, {size, palette::ink, Align::left, false});
   return canvas.picture();
 }
 

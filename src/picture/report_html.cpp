@@ -39,7 +39,6 @@ figcaption { font-size: .9rem; color: #555; }
 .small figcaption { font-size: .8rem; line-height: 1.25; }
 footer { margin-top: 2rem; border-top: 1px solid #ddd; padding-top: .5rem; font-size: .85rem; color: #555; }
 @media print {
-  @page { margin: 15mm; }
   body { max-width: none; padding: 0; font-size: 10.5pt; }
   tr, figure { break-inside: avoid; }
 }
@@ -150,14 +149,16 @@ struct ToHtml {
 }  // namespace
 
 std::string report_html(const ReportPage& page) {
-  std::string html =
-      "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
-      "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
-      "<title>" +
-      escaped(page.title) + "</title>\n<style>" + style_sheet +
-      "</style>\n</head>\n<body>\n<header>\n<p class=\"workshop" + (page.workshop.empty() ? " blank" : "") +
-      "\">" + escaped(page.workshop) + "</p>\n<h1>" + escaped(page.title) + "</h1>\n<p>" +
-      escaped(page.date) + "</p>\n</header>\n<main>\n";
+  std::string html = "<!DOCTYPE html>\n<html lang=\"" + escaped(page.words.language()) +
+                     "\">\n<head>\n<meta charset=\"utf-8\">\n"
+                     "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
+                     "<title>" +
+                     escaped(page.title) + "</title>\n<style>" + style_sheet +
+                     "@page { size: " + (page.words.paper() == PagePaper::letter ? "letter" : "A4") +
+                     "; margin: 15mm; }\n" + "</style>\n</head>\n<body>\n<header>\n<p class=\"workshop" +
+                     (page.workshop.empty() ? " blank" : "") + "\">" + escaped(page.workshop) + "</p>\n<h1>" +
+                     escaped(page.title) + "</h1>\n<p>" + escaped(page.words.date(page.date)) +
+                     "</p>\n</header>\n<main>\n";
   for (const ReportBlock& block : page.blocks) html += std::visit(ToHtml{}, block);
   return html + "</main>\n<footer>" + escaped(page.footer) + "</footer>\n</body>\n</html>\n";
 }

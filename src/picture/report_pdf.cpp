@@ -1,4 +1,4 @@
-// A report as a printable file: blocks set below each other on A4 pages.
+// A report as a printable file: blocks set below each other on pages.
 #include <algorithm>
 #include <memory>
 
@@ -12,8 +12,13 @@ using namespace picture_detail;
 
 namespace {
 
-/// A4 in points: 210 x 297 mm at 72 points an inch (ISO 216; ISO 32000-1, 8.3.2.3).
-constexpr double paper_width = 595.276, paper_height = 841.890;
+/// In points, 72 an inch (ISO 32000-1, 8.3.2.3): A4 is 210 x 297 mm (ISO 216), Letter 8.5 x 11 inches.
+struct PaperPoints {
+  double width, height;
+};
+constexpr PaperPoints a4{595.276, 841.890}, letter{612, 792};
+PaperPoints points_of(PagePaper paper) { return paper == PagePaper::letter ? letter : a4; }
+
 constexpr double side_margin = 48, bottom_margin = 60;
 constexpr double body_size = 10.5, small_size = 8.5, leading = 1.4;
 constexpr double tallest_picture = 330;
@@ -39,7 +44,8 @@ Surface surface_of(const ReportPicture& picture) {
 /// Sets blocks from top to bottom and turns the page where one does not fit.
 class Typesetter {
  public:
-  Typesetter(cairo_t* cairo, const ReportPage& page) : cairo_(cairo), page_(page) {}
+  Typesetter(cairo_t* cairo, const ReportPage& page)
+      : cairo_(cairo), page_(page), paper_(points_of(page.words.paper())) {}
 
   void set() {
     header();
@@ -78,9 +84,12 @@ class Typesetter {
   void operator()(const ReportTable& table) {
     const std::vector<double> widths = column_widths(table);
     if (!table.header.empty()) row(table, table.header, widths, RowKind::header);
-    for (const auto& cells : table.rows) {
-      const bool is_sum = table.ends_in_sum && &cells == &table.rows.back();
-      row(table, cells, widths, is_sum ? RowKind::sum : RowKind::plain);
+    for (std::size_t i = 0; i < table.rows.size(); ++i) {
+      const bool sum_follows = table.ends_in_sum && i + 2 == table.rows.size();
+      const bool is_sum = table.ends_in_sum && i + 1 == table.rows.size();
+      const double then =
+          sum_follows ? row_height(row_lines(table, table.rows[i + 1], widths, RowKind::sum)) : 0;
+      row(table, table.rows[i], widths, is_sum ? RowKind::sum : RowKind::plain, then);
     }
     y_ += 8;
   }
@@ -94,7 +103,7 @@ class Typesetter {
 
  private:
   /// About what the first row of pictures needs, so that a heading is not left alone above it.
-  static double first_row_height(const ReportPictures& pictures) {
+  double first_row_height(const ReportPictures& pictures) const {
     const auto count = std::min(static_cast<std::size_t>(pictures.columns), pictures.pictures.size());
     double tallest = 0;
     for (std::size_t i = 0; i < count; ++i) {
@@ -104,7 +113,7 @@ class Typesetter {
     return std::min(tallest, tallest_picture);
   }
 
-  static double page_width() { return paper_width - 2 * side_margin; }
+  double page_width() const { return paper_.width - 2 * side_margin; }
 
   void paragraph(const std::string& text, const TextStyle& style, double x, double width) {
     for (const std::string& line : lines_of(text, style, width)) {
@@ -127,7 +136,7 @@ class Typesetter {
 
   /// What the widest cell of each column needs. Where that is more than the page has, columns that need less
   /// than an equal share keep what they need, and the others share the rest.
-  std::vector<double> column_widths(const ReportTable& table) {
+  std::vector<double> column_widths(const ReportTable& table) const {
     std::vector<double> widths;
     const auto measure = [&](const std::vector<std::string>& cells) {
       widths.resize(std::max(widths.size(), cells.size()), 0);
@@ -159,31 +168,44 @@ class Typesetter {
 
   enum class RowKind { header, plain, sum };
 
-  void row(const ReportTable& table, const std::vector<std::string>& cells, const std::vector<double>& widths,
-           RowKind kind) {
-    const auto style_of = [&](std::size_t column) {
-      TextStyle style = kind != RowKind::plain || column == 0 ? bold_style : plain_style;
-      if (table.amounts && column + 1 == cells.size()) style.align = Align::right;
-      return style;
-    };
+  static TextStyle cell_style(const ReportTable& table, RowKind kind, std::size_t column,
+                              std::size_t columns) {
+    TextStyle style = kind != RowKind::plain || column == 0 ? bold_style : plain_style;
+    if (table.amounts && column + 1 == columns) style.align = Align::right;
+    return style;
+  }
+
+  using CellLines = std::vector<std::vector<std::string>>;
+  static CellLines row_lines(const ReportTable& table, const std::vector<std::string>& cells,
+                             const std::vector<double>& widths, RowKind kind) {
     const bool spans = leaves_room(table, cells);
-    std::vector<std::vector<std::string>> lines;
-    std::size_t most = 1;
+    CellLines lines;
     for (std::size_t i = 0; i < cells.size(); ++i) {
       const double room = widths[i] + (spans && i == 0 ? widths[1] : 0);
-      lines.push_back(lines_of(cells[i], style_of(i), room - 8));
-      most = std::max(most, lines.back().size());
+      lines.push_back(lines_of(cells[i], cell_style(table, kind, i, cells.size()), room - 8));
     }
-    const double height = static_cast<double>(most) * body_size * leading + 4;
+    return lines;
+  }
+  static double row_height(const CellLines& lines) {
+    std::size_t most = 1;
+    for (const auto& cell : lines) most = std::max(most, cell.size());
+    return static_cast<double>(most) * body_size * leading + 4;
+  }
+
+  /// `then` is what must stand on the same page below it: a sum is not left alone.
+  void row(const ReportTable& table, const std::vector<std::string>& cells, const std::vector<double>& widths,
+           RowKind kind, double then = 0) {
+    const CellLines lines = row_lines(table, cells, widths, kind);
+    const double height = row_height(lines);
     const int page_before = page_number_;
-    need(height);
+    need(height + then);
     if (page_number_ != page_before && kind != RowKind::header && !table.header.empty())
       row(table, table.header, widths, RowKind::header);  // a table that runs on says again what is in it
     const double top = y_;
     double x = side_margin, sum = 0;
     for (std::size_t i = 0; i < cells.size(); ++i) {
       y_ = top;
-      const TextStyle style = style_of(i);
+      const TextStyle style = cell_style(table, kind, i, cells.size());
       for (const std::string& line : lines[i]) {
         y_ += body_size * leading;
         show_text(cairo_, line, style.align == Align::right ? x + widths[i] : x, y_, style);
@@ -246,35 +268,36 @@ class Typesetter {
     y_ += 4;
     paragraph(page_.title, {19, palette::ink, Align::left, true}, side_margin, page_width());
     y_ += 5;  // some scripts reach far below the line
-    paragraph(page_.date, plain_style, side_margin, page_width());
+    paragraph(page_.words.date(page_.date), plain_style, side_margin, page_width());
     y_ += 8;
     rule(side_margin, page_width(), y_, 1.4, 0.13);
     y_ += 10;
   }
 
   void need(double height) {
-    if (y_ + height <= paper_height - bottom_margin || y_ <= side_margin) return;
+    if (y_ + height <= paper_.height - bottom_margin || y_ <= side_margin) return;
     end_page();
     ++page_number_;
     y_ = side_margin;
   }
 
   void end_page() {
-    rule(side_margin, page_width(), paper_height - 46, 0.6, 0.8);
-    y_ = paper_height - 44;
+    rule(side_margin, page_width(), paper_.height - 46, 0.6, 0.8);
+    y_ = paper_.height - 44;
     const double right = 60;
     const std::vector<std::string> lines = lines_of(page_.footer, caption_style, page_width() - right);
     for (std::size_t i = 0; i < std::min<std::size_t>(lines.size(), 2); ++i) {
       y_ += small_size * leading;
       show_text(cairo_, lines[i], side_margin, y_, caption_style);
     }
-    show_text(cairo_, "page " + std::to_string(page_number_), paper_width - side_margin,
-              paper_height - 44 + small_size * leading, {small_size, soft_ink, Align::right});
+    show_text(cairo_, page_.words("page.number", {{"number", page_number_}}), paper_.width - side_margin,
+              paper_.height - 44 + small_size * leading, {small_size, soft_ink, Align::right});
     cairo_show_page(cairo_);
   }
 
   cairo_t* cairo_;
   const ReportPage& page_;
+  PaperPoints paper_;
   double y_ = side_margin;
   int page_number_ = 1;
 };
@@ -282,7 +305,8 @@ class Typesetter {
 }  // namespace
 
 std::string report_pdf(const ReportPage& page) {
-  PdfFile file(paper_width, paper_height, {page.title, page.workshop, page.date});
+  const PaperPoints paper = points_of(page.words.paper());
+  PdfFile file(paper.width, paper.height, {page.title, page.workshop, page.date});
   Typesetter(file.cairo(), page).set();
   return file.finish();
 }

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <optional>
 
+#include "ripplegauge/core/crease.hpp"
 #include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge::picture_detail {
@@ -39,8 +40,9 @@ std::vector<ProfilePoint> finite_points(const Dent& dent) {
 class SectionPlot {
  public:
   SectionPlot(PixelCanvas& canvas, const cv::Rect2d& area, const Dent& dent, const SectionScale& scale,
-              double size)
+              const Wording& words, double size)
       : canvas_(canvas),
+        words_(words),
         cairo_(canvas.cairo()),
         points_(finite_points(dent)),
         kind_(dent.kind),
@@ -79,7 +81,8 @@ class SectionPlot {
     if (has_scale_)
       draw_exaggeration();
     else
-      canvas_.text("shape only", frame_.x + frame_.width, frame_.y - 0.6 * size_, style(Align::right));
+      canvas_.text(words_("picture.shape_only"), frame_.x + frame_.width, frame_.y - 0.6 * size_,
+                   style(Align::right));
   }
 
  private:
@@ -109,7 +112,7 @@ class SectionPlot {
     for (double i = std::ceil(height_.from * unit.per_mm / step); i * step <= height_.to * unit.per_mm; ++i) {
       const double at = y(i * step / unit.per_mm);
       line(frame_.x, at, frame_.x + frame_.width, at, i == 0 ? palette::grey : palette::grid);
-      canvas_.text(tick_text(i * step, step), frame_.x - 0.4 * size_, at + 0.35 * size_, style(Align::right));
+      canvas_.text(tick(i * step, step), frame_.x - 0.4 * size_, at + 0.35 * size_, style(Align::right));
     }
     canvas_.text(unit.name, frame_.x - 0.4 * size_, frame_.y - 0.6 * size_, style(Align::right));
   }
@@ -125,7 +128,7 @@ class SectionPlot {
     const double step = round_step(along_.span(), count);
     for (double i = std::ceil(along_.from / step); i * step <= along_.to; ++i) {
       line(x(i * step), bottom, x(i * step), bottom + 0.35 * size_, palette::grey);
-      canvas_.text(tick_text(i * step, step) + (i == 0 ? " mm" : ""), x(i * step), bottom + 1.35 * size_,
+      canvas_.text(tick(i * step, step) + (i == 0 ? " mm" : ""), x(i * step), bottom + 1.35 * size_,
                    style(Align::centre));
     }
   }
@@ -151,11 +154,16 @@ class SectionPlot {
     const double times = (frame_.height / height_.span()) / (frame_.width / along_.span());
     if (times < 2) return;
     const double rounded = times < 20 ? times : std::round(times / 5) * 5;
-    canvas_.text("heights drawn " + figure(rounded, 0) + " ×", frame_.x + frame_.width,
+    canvas_.text(words_("picture.exaggeration", {{"times", figure(rounded, 0)}}), frame_.x + frame_.width,
                  frame_.y - 0.6 * size_, style(Align::right));
   }
 
+  std::string tick(double value, double step) const {
+    return words_.with_decimal_mark(tick_text(value, step));
+  }
+
   PixelCanvas& canvas_;
+  const Wording& words_;
   cairo_t* cairo_;
   std::vector<ProfilePoint> points_;
   Kind kind_;
@@ -168,9 +176,7 @@ class SectionPlot {
 }  // namespace
 
 const std::vector<ProfilePoint>& drawn_section(const Dent& dent) {
-  constexpr double crease_from = 2;  // length over width
-  const bool crease = dent.length_mm.value >= crease_from * dent.width_mm.value;
-  return crease && !dent.cross_section.empty() ? dent.cross_section : dent.section;
+  return is_crease(dent) && !dent.cross_section.empty() ? dent.cross_section : dent.section;
 }
 
 SectionScale scale_of(const std::vector<Dent>& dents) {
@@ -187,8 +193,8 @@ SectionScale scale_of(const std::vector<Dent>& dents) {
 }
 
 void draw_section(PixelCanvas& canvas, const cv::Rect2d& area, const Dent& dent, const SectionScale& scale,
-                  double text_size) {
-  SectionPlot plot(canvas, area, dent, scale, text_size);
+                  const Wording& words, double text_size) {
+  SectionPlot plot(canvas, area, dent, scale, words, text_size);
   if (plot.is_drawable()) plot.draw();
 }
 

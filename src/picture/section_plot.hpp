@@ -18,6 +18,6 @@ SectionScale scale_of(const std::vector<Dent>& dents);
 
 /// A spot's section with axes. Draws nothing if the dent has no section.
 void draw_section(PixelCanvas& canvas, const cv::Rect2d& area, const Dent& dent, const SectionScale& scale,
-                  double text_size);
+                  const Wording& words, double text_size);
 
 }  // namespace ripplegauge::picture_detail

@@ -19,18 +19,6 @@ using icu::number::Precision;
 
 icu::UnicodeString utf16(const std::string& text) { return icu::UnicodeString::fromUTF8(text); }
 
-icu::Locale locale_named(const std::string& name) {
-  if (name.empty()) return icu::Locale::getRoot();
-  icu::Locale locale = icu::Locale::createCanonical(name.c_str());
-  // The root locale formats any name: only one whose language has data is known.
-  int32_t known_count = 0;
-  const icu::Locale* known = icu::Locale::getAvailableLocales(known_count);
-  for (int32_t i = 0; i < known_count; ++i)
-    if (std::string(known[i].getLanguage()) == locale.getLanguage()) return locale;
-  throw UsageError("locale \"" + name +
-                   "\" is not known; give a language and a country, such as de-DE or en-GB");
-}
-
 std::string formatted(const LocalizedNumberFormatter& format, const std::string& decimal) {
   UErrorCode status = U_ZERO_ERROR;
   const auto number = format.formatDecimal(decimal, status);
@@ -66,8 +54,13 @@ struct Display::Formats {
   LocalizedNumberFormatter money, amount, number, percent;
 };
 
-Display::Display(const Currency& currency, const std::string& name) {
-  const icu::Locale locale = locale_named(name);
+Display::Display(const Currency& currency, const std::string& locale)
+    : Display(currency, wording_for("en", locale)) {}
+
+Display::Display(const Currency& currency, Wording words) : words_(std::move(words)) {
+  const std::string& name = words_.locale();
+  const icu::Locale locale =
+      name.empty() ? icu::Locale::getRoot() : icu::Locale::createCanonical(name.c_str());
   const auto plain =
       NumberFormatter::withLocale(locale).grouping(name.empty() ? UNUM_GROUPING_OFF : UNUM_GROUPING_AUTO);
   const auto amount = plain.precision(Precision::fixedFraction(currency.decimals));

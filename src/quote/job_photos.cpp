@@ -180,13 +180,14 @@ AddedReading add_reading(Job& job, std::string_view panel, const Reading& readin
   return result;
 }
 
-std::string photo_names(const std::vector<JobPhoto>& photos, int id) {
+std::string photo_names(const std::vector<JobPhoto>& photos, int id, const Wording& words) {
   std::string name, others;
   for (const JobPhoto& photo : photos) {
     if (photo.id == id) name = photo.name;
-    if (photo.together_with == id) others += (others.empty() ? " with " : ", ") + photo.name;
+    if (photo.together_with == id) others += (others.empty() ? "" : ", ") + photo.name;
   }
-  return name.empty() ? "photo " + std::to_string(id) : name + others;
+  if (name.empty()) return words("photo.numbered", {{"id", id}});
+  return others.empty() ? name : words("photo.with", {{"photo", name}, {"others", others}});
 }
 
 const JobPhoto* photo_with_hash(const Job& job, std::string_view sha256) {

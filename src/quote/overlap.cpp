@@ -233,24 +233,27 @@ bool better(const JobSpot& a, const JobSpot& b) {
 
 namespace {
 
-std::string photos_text(const Job& job, int a, int b) {
-  const auto name = [&](int id) {
-    const JobPhoto* photo = photo_with_id(job, id);
-    return photo == nullptr ? "photo " + std::to_string(id) : photo->name;
-  };
-  return name(a) + " and " + name(b);
+std::string pair_text(const Wording& words, const std::string& first, const std::string& second) {
+  return words("quote.question.pair", {{"first", first}, {"second", second}});
 }
 
-std::string ids_text(const std::vector<Pair>& pairs) {
-  std::string text;
+/// `key` says what is asked.
+std::string question(const Wording& words, const char* key, const Job& job, int photo_a, int photo_b,
+                     const std::vector<Pair>& pairs) {
+  const auto name = [&](int id) {
+    const JobPhoto* photo = photo_with_id(job, id);
+    return photo == nullptr ? words("photo.numbered", {{"id", id}}) : photo->name;
+  };
+  std::string spots;
   for (const Pair& pair : pairs)
-    text += (text.empty() ? "" : ", ") + std::to_string(pair.first) + " and " + std::to_string(pair.second);
-  return text;
+    spots += (spots.empty() ? "" : ", ") +
+             pair_text(words, std::to_string(pair.first), std::to_string(pair.second));
+  return words(key, {{"spots", spots}, {"photos", pair_text(words, name(photo_a), name(photo_b))}});
 }
 
 /// What two photos of one panel have in common. Adds to pairs what is one spot, to questions what may be.
 void look_at_two(const Job& job, int photo_a, const Sightings& a, int photo_b, const Sightings& b,
-                 const OverlapOptions& options, std::vector<Pair>& pairs,
+                 const OverlapOptions& options, const Wording& words, std::vector<Pair>& pairs,
                  std::vector<std::string>& questions) {
   const std::vector<Pair> found = pairs_between(a, b, options);
   if (found.size() > 1 && card_stayed(a, b, found)) {
@@ -265,8 +268,7 @@ void look_at_two(const Job& job, int photo_a, const Sightings& a, int photo_b, c
     if (alike(spot(found.front().first), spot(found.front().second), options))
       pairs.push_back(found.front());
     else
-      questions.push_back("Spots " + ids_text(found) + " (" + photos_text(job, photo_a, photo_b) +
-                          ") lie in one place of the card, but differ in depth or size: counted as two.");
+      questions.push_back(question(words, "quote.question.place", job, photo_a, photo_b, found));
     return;
   }
   const Pattern pattern = best_pattern(a, b, options);
@@ -275,13 +277,12 @@ void look_at_two(const Job& job, int photo_a, const Sightings& a, int photo_b, c
   if (pattern.unique && ((matched >= 4 && 3 * matched >= fewer) || (matched == 3 && fewer == 3)))
     pairs.insert(pairs.end(), pattern.pairs.begin(), pattern.pairs.end());
   else if (matched >= 2 && 2 * matched >= fewer)
-    questions.push_back("Spots " + ids_text(pattern.pairs) + " (" + photos_text(job, photo_a, photo_b) +
-                        ") make one pattern, as if the card had been moved: counted as separate ones.");
+    questions.push_back(question(words, "quote.question.pattern", job, photo_a, photo_b, pattern.pairs));
 }
 
 }  // namespace
 
-CountedOnce count_once(const Job& job, const OverlapOptions& options) {
+CountedOnce count_once(const Job& job, const OverlapOptions& options, const Wording& words) {
   std::map<std::string, std::map<int, Sightings>> by_panel_and_photo;
   for (const JobSpot& spot : job.spots)
     if (!spot.voided && !spot.by_hand() && !spot.counts_alone && !spot.same_as && spot.position_mm)
@@ -292,7 +293,7 @@ CountedOnce count_once(const Job& job, const OverlapOptions& options) {
   for (const auto& [panel, photos] : by_panel_and_photo)
     for (auto a = photos.begin(); a != photos.end(); ++a)
       for (auto b = std::next(a); b != photos.end(); ++b)
-        look_at_two(job, a->first, a->second, b->first, b->second, options, pairs, result.questions);
+        look_at_two(job, a->first, a->second, b->first, b->second, options, words, pairs, result.questions);
   std::sort(pairs.begin(), pairs.end(), nearer);
   Groups groups(job);
   for (const JobSpot& spot : job.spots)

@@ -439,9 +439,10 @@ const char* to_string(RoundingPlace place) { return place == RoundingPlace::once
 
 std::string edge_text(double edge_mm) { return plain_number(edge_mm) + " mm"; }
 
-std::string range_text(const SizeBand& band) {
-  if (!band.to_mm) return edge_text(band.from_mm) + " and more";
-  return plain_number(band.from_mm) + "–" + edge_text(*band.to_mm);
+std::string range_text(const SizeBand& band, const Wording& words) {
+  const std::string from = words.with_decimal_mark(plain_number(band.from_mm));
+  if (!band.to_mm) return words("quote.range_open", {{"from", from}});
+  return words("quote.range", {{"from", from}, {"to", words.with_decimal_mark(plain_number(*band.to_mm))}});
 }
 
 }  // namespace ripplegauge

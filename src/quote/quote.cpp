@@ -143,11 +143,11 @@ std::vector<Priced> priced_spots(const Job& job, const PriceTable& table, const 
   for (const QuotedSpot& spot : quote.spots) {
     if (spot.spot.panel != panel) continue;
     if (spot.beyond_pulling && !table.price_beyond_pulling)
-      quote.unpriced.push_back({spot.spot.id, panel, "beyond pulling"});
+      quote.unpriced.push_back({spot.spot.id, panel, NoPrice::beyond_pulling});
     else if (const auto key = row_key(table, spot))
       groups[*key].push_back(&spot);
     else
-      quote.unpriced.push_back({spot.spot.id, panel, severity_not_known});
+      quote.unpriced.push_back({spot.spot.id, panel, NoPrice::severity_not_known});
   }
   std::vector<Priced> priced;
   const auto add = [&](const PriceRow& row, const std::vector<const QuotedSpot*>& spots) {
@@ -159,7 +159,7 @@ std::vector<Priced> priced_spots(const Job& job, const PriceTable& table, const 
     const PriceRow& row = row_for(table, key, static_cast<int>(spots.size()));
     if (!row.price_minor) {
       for (const QuotedSpot* spot : spots)
-        quote.unpriced.push_back({spot->spot.id, panel, "price on request"});
+        quote.unpriced.push_back({spot->spot.id, panel, NoPrice::on_request});
     } else if (row.per == Per::spot) {
       for (const QuotedSpot* spot : spots) add(row, {spot});
     } else {
@@ -356,7 +356,7 @@ std::int64_t lines_sum(const Quote& quote) {
 
 /// Adds the discount line; returns what each line before it is less by, for tax that is rounded on every
 /// line.
-std::vector<std::int64_t> add_discount(const PriceTable& table, Quote& quote) {
+std::vector<std::int64_t> add_discount(const PriceTable& table, const Wording& words, Quote& quote) {
   std::vector<std::int64_t> off_minor(quote.lines.size(), 0);
   if (!table.discount) return off_minor;
   const Rounding& rounding = table.rounding;
@@ -368,7 +368,7 @@ std::vector<std::int64_t> add_discount(const PriceTable& table, Quote& quote) {
   if (table.discount->fixed_minor) {
     line.amount_minor = -std::min(*table.discount->fixed_minor, *line.of_minor);
     if (-line.amount_minor < *table.discount->fixed_minor)
-      quote.remarks.push_back(quoted(line.name) + " is limited to the sum that it is taken off");
+      quote.remarks.push_back(words("quote.remark.discount", {{"name", line.name}}));
   } else if (rounding.place == RoundingPlace::once) {
     line.amount_minor = -share_minor(*line.of_minor, *line.rate, rounding.mode);
   } else {
@@ -485,17 +485,18 @@ void add_total(const PriceTable& table, Quote& quote) {
 }
 
 /// What a word from the workshop would give a price.
-void remark_on_severities(const PriceTable& table, Quote& quote) {
-  std::string ids;
+void remark_on_severities(const PriceTable& table, const Wording& words, Quote& quote) {
+  std::string ids, grades;
   for (const UnpricedSpot& spot : quote.unpriced)
-    if (spot.reason == severity_not_known) ids += (ids.empty() ? "" : ",") + std::to_string(spot.id);
+    if (spot.reason == NoPrice::severity_not_known) ids += (ids.empty() ? "" : ",") + std::to_string(spot.id);
+  for (const std::string& grade : table.severities)
+    grades += (grades.empty() ? "" : ", ") + words("text.quoted", {{"text", grade}});
   if (!ids.empty())
-    quote.remarks.push_back("The price file prices by severity; say that of spots " + ids + ": one of " +
-                            listed(table.severities));
+    quote.remarks.push_back(words("quote.remark.severity", {{"spots", ids}, {"grades", grades}}));
 }
 
 /// A fact that no price speaks of may be a slip of the pen that costs the workshop money: it is named.
-void remark_on_facts(const Job& job, const PriceTable& table, Quote& quote) {
+void remark_on_facts(const Job& job, const PriceTable& table, const Wording& words, Quote& quote) {
   const auto priced = [&](const std::string& fact) {
     const auto speaks_of_it = [&](const auto& entry) { return same_name(entry.fact, fact); };
     return std::any_of(table.surcharges.begin(), table.surcharges.end(), speaks_of_it) ||
@@ -504,7 +505,7 @@ void remark_on_facts(const Job& job, const PriceTable& table, Quote& quote) {
   for (const JobPanel& panel : job.panels)
     for (const std::string& fact : facts_on(job, quote, panel))
       if (!priced(fact))
-        quote.remarks.push_back(panel.name + ": the price file charges nothing for " + quoted(fact));
+        quote.remarks.push_back(words("quote.remark.fact", {{"panel", panel.name}, {"fact", fact}}));
 }
 
 /// By the bands that the spots are priced in.
@@ -570,21 +571,21 @@ Quote priced_as_stated(const Job& job, const PriceTable& table, const QuoteOptio
   quote.not_measured = not_measured_in(job);
   quote.warnings = warnings_in(job);
   quote.changes = job.changes;
-  const CountedOnce once = count_once(job, options.overlap);
+  const CountedOnce once = count_once(job, options.overlap, options.words);
   quote.questions = once.questions;
   for (const CountedSpot& counted : once.spots) quote.spots.push_back(quoted_from(job, counted, table));
   quote.counts = counts_of(quote, table);
 
   for (const JobPanel& panel : job.panels) add_panel(job, table, panel, quote);
   add_items(job, table, nullptr, quote);
-  const std::vector<std::int64_t> off_minor = add_discount(table, quote);
+  const std::vector<std::int64_t> off_minor = add_discount(table, options.words, quote);
   add_minimum(table, quote);
   add_tax(table, off_minor, quote);
   add_total(table, quote);
   std::sort(quote.unpriced.begin(), quote.unpriced.end(),
             [](const UnpricedSpot& a, const UnpricedSpot& b) { return a.id < b.id; });
-  remark_on_severities(table, quote);
-  remark_on_facts(job, table, quote);
+  remark_on_severities(table, options.words, quote);
+  remark_on_facts(job, table, options.words, quote);
   return quote;
 }
 

@@ -20,9 +20,18 @@ std::string lower_case(std::string_view text) {
 }
 
 std::string capitalised(std::string text) {
-  if (!text.empty() && text.front() >= 'a' && text.front() <= 'z')
-    text.front() = static_cast<char>(text.front() - 'a' + 'A');
+  const auto byte = [&](std::size_t i) { return i < text.size() ? static_cast<unsigned char>(text[i]) : 0u; };
+  if (byte(0) >= 'a' && byte(0) <= 'z') text[0] = static_cast<char>(byte(0) - 'a' + 'A');
+  // U+00E0 to U+00FE but the sign of division; their capitals stand 32 before them.
+  const bool latin_1 = byte(0) == 0xC3 && byte(1) >= 0xA0 && byte(1) <= 0xBE && byte(1) != 0xB7;
+  if (latin_1) text[1] = static_cast<char>(byte(1) - 0x20);
   return text;
+}
+
+std::string with_full_stop(std::string sentence) {
+  if (sentence.empty() || std::string_view(".?!").find(sentence.back()) == std::string_view::npos)
+    sentence += '.';
+  return sentence;
 }
 
 std::string figure(double value, int decimals) {

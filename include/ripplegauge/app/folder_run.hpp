@@ -22,6 +22,7 @@ struct FolderRunOptions {
   std::string panel_pattern;            ///< see PhotoFolderOptions
   int threads = 1;                      ///< photos measured at once; the job is the same on any number
   bool pictures = true;                 ///< annotated pictures beside the job file
+  Wording words = Wording::plain();     ///< of those pictures
   /// Photos of one place are read as one: those in a folder of their own within the panel's, and those that
   /// follow each other within `set_gap_s`, as EXIF has it, if they agree. What the table calls a set always
   /// is.

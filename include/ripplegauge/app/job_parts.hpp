@@ -45,6 +45,6 @@ std::filesystem::path picture_folder_of(const std::filesystem::path& job_file);
 /// Draws the photo with its spots into the job's folder of pictures; the name for Provenance::picture. Throws
 /// FileError.
 std::string draw_for_job(const Reading& reading, const std::filesystem::path& photo,
-                         const std::filesystem::path& job_file);
+                         const std::filesystem::path& job_file, const Wording& words = Wording::plain());
 
 }  // namespace ripplegauge

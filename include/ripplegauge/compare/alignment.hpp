@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "ripplegauge/core/reading.hpp"
+#include "ripplegauge/words/wording.hpp"
 
 namespace ripplegauge {
 
@@ -62,6 +63,6 @@ struct AlignmentOptions {
 double tolerance_mm(const Dent& before, const Dent& after, double share, double least_mm);
 
 Alignment align(const std::vector<Dent>& before, const std::vector<Dent>& after,
-                const AlignmentOptions& options = {});
+                const AlignmentOptions& options = {}, const Wording& words = Wording::plain());
 
 }  // namespace ripplegauge

@@ -88,6 +88,7 @@ struct CompareOptions {
   double seen_share = 0.8;
   /// Relief smaller than this would not have shown in the photo after. Absent: see PlaceOptions.
   std::optional<double> visible_limit_mm;
+  Wording words = Wording::plain();  ///< of notes and reasons
 };
 
 /// The reliefs may be empty. Throws UsageError for a refused reading.

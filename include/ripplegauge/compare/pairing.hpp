@@ -4,6 +4,8 @@
 #include <string>
 #include <vector>
 
+#include "ripplegauge/words/wording.hpp"
+
 namespace ripplegauge {
 
 struct Shot {
@@ -32,6 +34,7 @@ struct Pairing {
   std::vector<std::string> left_over;  ///< one line for each shot without a partner, and why
 };
 
-Pairing pair_shots(const std::vector<Shot>& shots, const PairingOptions& options = {});
+Pairing pair_shots(const std::vector<Shot>& shots, const PairingOptions& options = {},
+                   const Wording& words = Wording::plain());
 
 }  // namespace ripplegauge

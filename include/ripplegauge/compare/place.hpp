@@ -34,7 +34,7 @@ struct PlaceEvidence {
 /// From spots, card, the order of the photos, and crown and body line where both readings are in one frame.
 /// Orange peel proves nothing here: its bumps of about a millimetre lie between the stripes' edges.
 PlaceEvidence same_place(const Reading& before, const Reading& after, const Alignment& alignment,
-                         CardPlacement told);
+                         CardPlacement told, const Wording& words = Wording::plain());
 
 /// A place where a reading holds no spot.
 struct EmptyPlace {
@@ -53,9 +53,11 @@ struct PlaceOptions {
 
 /// `place` is where the spot's centre lies in the frame of `after`; the relief may be empty.
 EmptyPlace look_at_empty_place(const Dent& spot, PointMm place, const Reading& after,
-                               const Relief& relief_after, const PlaceOptions& options = {});
+                               const Relief& relief_after, const PlaceOptions& options = {},
+                               const Wording& words = Wording::plain());
 
 /// "nothing deeper than 0.02 mm at 10 mm wide".
-std::string nothing_above_words(const std::optional<VisibleDent>& smallest, Kind kind = Kind::low);
+std::string nothing_above_words(const std::optional<VisibleDent>& smallest, Kind kind = Kind::low,
+                                const Wording& words = Wording::plain());
 
 }  // namespace ripplegauge

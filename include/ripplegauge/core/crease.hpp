@@ -9,6 +9,7 @@ namespace ripplegauge {
 
 /// Long enough, for its width, to hold itself up along its line.
 bool is_crease(const Dent& dent);
+bool is_crease(const Quantity& length_mm, const Quantity& width_mm);
 
 /// Where faces of this length (mm) are set along a crease, in the order of the pulls, in the card frame: both
 /// ends first, for they hold it shut, then inwards. `in_row` stand there at once; a single one goes from both

@@ -12,6 +12,9 @@ struct WorkshopProfile {
   std::optional<double> board_pitch_mm, board_distance_mm, bar_length_mm;
   std::optional<std::filesystem::path> card_file, board_file, camera_file, kit_file;
   std::optional<std::string> coin_country;
+  /// Of quotes, comparisons and their pages: a language's texts, a locale for numbers and dates ("de-DE"),
+  /// "a4" or "letter".
+  std::optional<std::string> language, locale, paper;
 };
 
 }  // namespace ripplegauge

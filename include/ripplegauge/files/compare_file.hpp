@@ -23,6 +23,7 @@ struct CompareInput {
   Series series;
   /// Photos seen squarely at one scale, one for each shot; empty where there is none.
   std::vector<cv::Mat> views_bgr;
+  Wording words = Wording::plain();  ///< of everything that is made of it
 
   const SeriesReading& first() const { return shots.front(); }
   const SeriesReading& last() const { return shots.back(); }

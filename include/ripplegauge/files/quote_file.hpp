@@ -19,6 +19,7 @@ struct QuoteCsvOptions {
   std::string date;  ///< "YYYY-MM-DD"
   bool decimal_comma =
       false;  ///< semicolons and decimal commas, for spreadsheets of countries that write 1,5
+  Wording words = Wording::plain();  ///< of the column `what`
 };
 
 /// RFC 4180 in UTF-8 with a byte order mark, a row a line, then tax and total; no thousands separators. Text

@@ -10,7 +10,7 @@ namespace ripplegauge {
 /// Reads a workshop profile; every key but the schema may be left out or null:
 ///   {"schema": 1, "board_pitch_mm": 16, "board_distance_mm": 450, "bar_length_mm": 99.2,
 ///    "card_file": "card-corner.json", "board_file": null, "camera_file": null, "kit_file": null,
-///    "coin_country": "us"}
+///    "coin_country": "us", "language": "de", "locale": "de-DE", "paper": "a4"}
 /// A file that is named without a full path is looked for in the profile's own folder, then in `data_folder`
 /// (where the program's own cards and boards stand), so that a profile may be copied anywhere. Throws
 /// FileError, also for a file that stands in neither.

@@ -6,6 +6,7 @@
 
 #include "ripplegauge/core/reading.hpp"
 #include "ripplegauge/picture/picture.hpp"
+#include "ripplegauge/words/wording.hpp"
 
 namespace ripplegauge {
 
@@ -15,6 +16,7 @@ struct AnnotateInput {
   Reading reading;
   /// For each dent the nearest coin in words, such as "about a quarter (24.3 mm)"; may be shorter or empty.
   std::vector<std::string> coins;
+  Wording words = Wording::plain();
 };
 
 /// Outlines, labels and a scale bar on the photo; below it a row a dent with sizes, intervals, severity and a

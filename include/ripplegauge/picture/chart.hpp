@@ -7,6 +7,8 @@
 #include <string>
 #include <vector>
 
+#include "ripplegauge/words/wording.hpp"
+
 namespace ripplegauge {
 
 struct ChartPoint {
@@ -40,6 +42,7 @@ struct Chart {
   std::string title, footnote;
   std::vector<ChartPanel> panels;
   int columns = 2;
+  Wording words = Wording::plain();  ///< of its figures
 };
 
 /// Size at which chart_svg draws, in px of 1/96 inch.

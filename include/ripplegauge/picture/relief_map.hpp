@@ -9,6 +9,7 @@
 #include "ripplegauge/core/reading.hpp"
 #include "ripplegauge/core/relief.hpp"
 #include "ripplegauge/picture/picture.hpp"
+#include "ripplegauge/words/wording.hpp"
 
 namespace ripplegauge {
 
@@ -21,6 +22,7 @@ struct ReliefMapOptions {
   std::optional<RectangleMm> window;
   /// The longer side of the map itself; 1200 px stay sharp on a phone and on a page.
   int map_side_px = 1200;
+  Wording words = Wording::plain();
 };
 
 /// Nothing is shown beyond what was measured. An empty relief gives a picture that says so.

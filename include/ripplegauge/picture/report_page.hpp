@@ -6,6 +6,8 @@
 #include <variant>
 #include <vector>
 
+#include "ripplegauge/words/wording.hpp"
+
 namespace ripplegauge {
 
 struct ReportHeading {
@@ -49,15 +51,16 @@ using ReportBlock = std::variant<ReportHeading, ReportText, ReportNote, ReportTa
 struct ReportPage {
   std::string title;
   std::string workshop;  ///< the workshop's own name; empty leaves a line to write it on
-  std::string date;      ///< "YYYY-MM-DD"
+  std::string date;      ///< "YYYY-MM-DD"; shown as the reader writes dates
   std::vector<ReportBlock> blocks;
   std::string footer;
+  Wording words = Wording::plain();  ///< of what every page says; language and paper
 };
 
 /// One file with everything inside: no script, no link, nothing fetched.
 std::string report_html(const ReportPage& page);
 
-/// A4, as many pages as it takes. The same page gives the same bytes.
+/// As many pages as it takes. The same page gives the same bytes.
 std::string report_pdf(const ReportPage& page);
 
 }  // namespace ripplegauge

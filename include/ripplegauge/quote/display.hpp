@@ -1,4 +1,5 @@
-// Amounts and numbers as people of a country write them. Files for machines never go through here.
+// Amounts and numbers as people of a country write them, and the language that a quote is read in. Files for
+// machines never go through here.
 #pragma once
 
 #include <memory>
@@ -6,6 +7,7 @@
 
 #include "ripplegauge/core/quantity.hpp"
 #include "ripplegauge/quote/money.hpp"
+#include "ripplegauge/words/wording.hpp"
 
 namespace ripplegauge {
 
@@ -16,11 +18,15 @@ int decimals_of_currency(const std::string& code);
 
 class Display {
  public:
-  /// Locale such as "de-DE" or "de_DE.UTF-8"; empty: plain, with a decimal point, no thousands separators and
-  /// the currency's letters. Throws UsageError for a locale that nobody knows.
+  /// In the locale of `words`; without one plain, with a decimal point, no thousands separators and the
+  /// currency's letters.
+  Display(const Currency& currency, Wording words);
+  /// English in a locale such as "de-DE" or "de_DE.UTF-8". Throws UsageError for one that nobody knows.
   Display(const Currency& currency, const std::string& locale);
   ~Display();
   Display(Display&&) noexcept;
+
+  const Wording& words() const { return words_; }
 
   std::string money(std::int64_t amount_minor) const;   ///< with the currency's sign: "1.234,50 €"
   std::string amount(std::int64_t amount_minor) const;  ///< without: "1.234,50"
@@ -35,6 +41,7 @@ class Display {
 
  private:
   struct Formats;
+  Wording words_;
   std::unique_ptr<Formats> formats_;
 };
 

@@ -7,7 +7,9 @@
 #include <string_view>
 #include <vector>
 
+#include "ripplegauge/core/crease.hpp"
 #include "ripplegauge/core/reading.hpp"
+#include "ripplegauge/words/wording.hpp"
 
 namespace ripplegauge {
 
@@ -85,6 +87,7 @@ struct JobSpot {
   std::optional<AsMeasured> measured;  ///< only where size or grade were changed by hand
 
   bool by_hand() const { return !photo.has_value(); }
+  bool is_crease() const { return length_mm && width_mm && ripplegauge::is_crease(*length_mm, *width_mm); }
 };
 
 /// Work besides the spots, by its name in the price file.
@@ -164,7 +167,7 @@ AddedReading add_reading(Job& job, std::string_view panel, const Reading& readin
 std::optional<JobPhotoSetup> job_setup(const Setup& setup);
 
 /// "a.jpg", or "a.jpg with b.jpg, c.jpg" for one that bears the spots of a set.
-std::string photo_names(const std::vector<JobPhoto>& photos, int id);
+std::string photo_names(const std::vector<JobPhoto>& photos, int id, const Wording& words = Wording::plain());
 
 /// Adds a spot that somebody sized by hand: the diameter must be known. Returns its id.
 int add_by_hand(Job& job, JobSpot spot, const std::string& added);

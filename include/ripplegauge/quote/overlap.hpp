@@ -44,7 +44,8 @@ struct CountedOnce {
 /// the card was moved between the two: then a pattern of four spots or more that fits in one way only, or of
 /// all three, joins them. Hand entries and spots that count alone are never merged; spots that somebody said
 /// are one always are.
-CountedOnce count_once(const Job& job, const OverlapOptions& options = {});
+CountedOnce count_once(const Job& job, const OverlapOptions& options = {},
+                       const Wording& words = Wording::plain());
 
 /// count_once without the questions.
 std::vector<CountedSpot> merge_overlapping(const Job& job, const OverlapOptions& options = {});

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "ripplegauge/quote/money.hpp"
+#include "ripplegauge/words/wording.hpp"
 
 namespace ripplegauge {
 
@@ -158,6 +159,6 @@ const char* to_string(RoundingPlace place);
 std::string edge_text(double edge_mm);
 
 /// "10–20 mm", "80 mm and more".
-std::string range_text(const SizeBand& band);
+std::string range_text(const SizeBand& band, const Wording& words = Wording::plain());
 
 }  // namespace ripplegauge

@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "ripplegauge/core/enum_words.hpp"
 #include "ripplegauge/quote/counts.hpp"
 #include "ripplegauge/quote/job.hpp"
 #include "ripplegauge/quote/overlap.hpp"
@@ -56,13 +57,24 @@ struct QuoteLine {
   std::optional<std::int64_t> tax_minor;  ///< where tax is rounded on every line
 };
 
-/// UnpricedSpot::reason where a word from the workshop would give a price.
-inline constexpr const char* severity_not_known = "severity not known";
+enum class NoPrice {
+  severity_not_known,  ///< a word from the workshop would give a price
+  beyond_pulling,
+  on_request
+};
+template <>
+struct EnumWords<NoPrice> {
+  static constexpr std::pair<NoPrice, const char*> list[] = {
+      {NoPrice::severity_not_known, "severity not known"},
+      {NoPrice::beyond_pulling, "beyond pulling"},
+      {NoPrice::on_request, "price on request"}};
+};
 
 /// A spot that counts but has no price.
 struct UnpricedSpot {
   int id = 0;
-  std::string panel, reason;
+  std::string panel;
+  NoPrice reason = NoPrice::on_request;
 };
 
 struct Quote {
@@ -104,6 +116,7 @@ struct Quote {
 
 struct QuoteOptions {
   OverlapOptions overlap;
+  Wording words = Wording::plain();  ///< of questions and remarks
 };
 
 /// Prices a job. The table must be free of problems (see problems_of). Throws UsageError for a spot whose

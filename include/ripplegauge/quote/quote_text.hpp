@@ -10,21 +10,29 @@
 
 namespace ripplegauge {
 
+/// "Quote: blue estate"
+std::string quote_title(const Quote& quote, const Wording& words);
+
 /// What a line is for: "small, light", "aluminium, 25 % of 140.50", "coating renewal, 2 × 65.00".
 std::string line_text(const Quote& quote, const QuoteLine& line, const Display& display);
 
 /// Claim number, quote number, validity, with their names; those that there are.
-std::vector<std::pair<std::string, std::string>> numbers_of(const Quote& quote);
+std::vector<std::pair<std::string, std::string>> numbers_of(const Quote& quote, const Wording& words);
 
 /// "small, light, beyond pulling"
-std::string spot_words(const QuotedSpot& spot);
+std::string spot_words(const QuotedSpot& spot, const Wording& words);
 
 /// "between small and middle, and between light and deep: priced as middle, light (nearest)"; empty where the
 /// intervals lie within one band and one grade.
-std::string straddle_text(const Quote& quote, const QuotedSpot& spot);
+std::string straddle_text(const Quote& quote, const QuotedSpot& spot, const Wording& words);
 
 /// "a.jpg, spot 2 there" or "by hand", and the sightings that show the spot as well.
-std::string source_text(const Quote& quote, const QuotedSpot& spot);
+std::string source_text(const Quote& quote, const QuotedSpot& spot, const Wording& words);
+
+std::string no_price_text(NoPrice reason, const Wording& words);
+
+/// "deep 0.21 mm (0.20–0.22)"
+std::string depth_text(Kind kind, const Quantity& depth_mm, const Display& display);
 
 /// The rows under the lines: a sum for each kind of line there is, subtotal, tax, rounding, total.
 struct TotalRow {
@@ -38,33 +46,33 @@ std::vector<TotalRow> total_rows(const Quote& quote, const Display& display);
 std::vector<std::pair<std::string, std::int64_t>> tax_rows(const Quote& quote, const Display& display);
 
 /// "2 spots have no price and are not in the total"; empty when all have one.
-std::string unpriced_text(const Quote& quote);
+std::string unpriced_text(const Quote& quote, const Wording& words);
 
 /// Why the total is not the whole vehicle's: "2 of 7 photos could not be measured. ..."; empty when it is.
-std::string partial_text(const Quote& quote);
+std::string partial_text(const Quote& quote, const Wording& words);
 
 /// "left door, IMG_2.jpg: The photo is blurred." for each photo that was refused, and a line for each panel
 /// that nothing is known of.
 struct MissingPart {
   std::string panel, what, why;
 };
-std::vector<MissingPart> missing_parts(const Quote& quote);
+std::vector<MissingPart> missing_parts(const Quote& quote, const Wording& words);
 
 /// A warning and what it is about: "... (a.jpg, b.jpg)".
-std::string warning_text(const Quote& quote, const JobWarning& warning);
+std::string warning_text(const Quote& quote, const JobWarning& warning, const Wording& words);
 
 /// What was measured of a spot that was changed by hand, and why it was changed; empty where nothing was.
 std::string hand_text(const Quote& quote, const QuotedSpot& spot, const Display& display);
 
 /// "2026-04-02, spot 3: grade from moderate to sharp, because ... (bay 2)"
-std::string change_text(const JobChange& change);
+std::string change_text(const JobChange& change, const Display& display);
 
 /// Where the total would lie if the spots between two bands or grades were priced lower and higher; empty
 /// where none is.
 std::string span_text(const Quote& quote, const Display& display);
 
 /// What "beyond pulling" means to the customer; empty where no spot is.
-std::string beyond_pulling_text(const Quote& quote);
+std::string beyond_pulling_text(const Quote& quote, const Wording& words);
 
 /// The whole quote, plain, at most `columns` cells wide.
 std::string quote_text(const Quote& quote, const Display& display, int columns = 80);

@@ -29,8 +29,11 @@ std::string trimmed(std::string_view text);
 /// With small letters for the capitals of ASCII: what people type for words that are known.
 std::string lower_case(std::string_view text);
 
-/// With a capital for a small first letter of ASCII.
+/// With a capital for the first letter, of ASCII or Latin-1.
 std::string capitalised(std::string text);
+
+/// A sentence with a full stop, unless it ends with a mark of its own.
+std::string with_full_stop(std::string sentence);
 
 /// With so many decimals; a value that rounds to nothing has no sign.
 std::string figure(double value, int decimals);

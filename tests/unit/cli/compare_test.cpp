@@ -5,6 +5,7 @@
 #include "ripplegauge/files/relief_file.hpp"
 #include "ripplegauge/json/reading_file.hpp"
 #include "run_program.hpp"
+#include "unit/english_left.hpp"
 
 using namespace ripplegauge;
 using namespace ripplegauge::test;
@@ -71,6 +72,31 @@ TEST_CASE("the customer's page holds everything in one file", "[cli][compare]") 
             .exit_code == 0);
   CHECK(folder.read("1.pdf").substr(0, 5) == "%PDF-");
   CHECK(folder.read("1.pdf") == folder.read("2.pdf"));
+}
+
+TEST_CASE("a comparison is in its reader's language as a whole", "[cli][compare]") {
+  const TemporaryFolder folder;
+  const std::string before = save(folder, "before", {low}), after = save(folder, "after", {high}),
+                    later = save(folder, "later", {less});
+  const std::string profile =
+      folder.write("workshop.json", R"({"schema": 1, "language": "de", "paper": "letter"})");
+  const ProgramRun run = run_program({"compare", before, after, later, "--profile", profile, "--html",
+                                      folder.file("page.html"), "--pdf", folder.file("page.pdf"), "--json",
+                                      folder.file("page.json"), "--date", "2026-03-14"});
+  CHECK(run.exit_code == 0);
+  for (const std::string& output : {run.out, folder.read("page.html"), folder.read("page.json")})
+    CHECK(english_left_in(output) == std::vector<std::string>{});
+  CHECK_THAT(run.out, ContainsSubstring("60 % (57 bis 63)") && ContainsSubstring("eine Delle von 0,50 mm"));
+  CHECK_THAT(folder.read("page.html"), ContainsSubstring("14.03.2026") && ContainsSubstring("0,20 mm") &&
+                                           ContainsSubstring("size: letter"));
+  CHECK_THAT(folder.read("page.pdf"), ContainsSubstring("612 792"));
+
+  const ProgramRun sheet = run_program({"compare", "--folder", folder.path().string(), "--language", "de",
+                                        "--html", folder.file("sheet.html")});
+  CHECK(english_left_in(sheet.out) == std::vector<std::string>{});
+  CHECK(english_left_in(folder.read("sheet.html")) == std::vector<std::string>{});
+  CHECK(run_program({"compare", before, after, "--language", "xx"}).exit_code == 2);
+  CHECK(run_program({"compare", before, after, "--locale", "xx-NOWHERE"}).exit_code == 2);
 }
 
 TEST_CASE("a series is told from photo to photo", "[cli][compare]") {

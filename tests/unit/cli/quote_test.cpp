@@ -274,7 +274,30 @@ TEST_CASE("job: the numbers of claim and quote stand on the page and can be chan
   CHECK(run_program({"job", "edit", job, "--quote-number", "Q-4"}).exit_code == 0);
   run_program({"quote", job, "--prices", sample_prices, "--html", folder.file("q.html")});
   CHECK_THAT(folder.read("q.html"), ContainsSubstring("C-17") && ContainsSubstring("Q-4") &&
-                                        ContainsSubstring("Valid until: 2026-12-01"));
+                                        ContainsSubstring("Valid until: 01/12/2026"));
+}
+
+TEST_CASE("quote: language, locale and paper are said, or stand in the profile", "[cli][quote]") {
+  const TemporaryFolder folder;
+  const std::string job = folder.file("job.json");
+  run_program({"job", "add-hand", job, "--panel", "roof", "--diameter", "20", "--severity", "moderate"});
+  const std::vector<std::string> quote{"quote", job, "--prices", sample_prices};
+  const auto quoted = [&](std::vector<std::string> options) {
+    options.insert(options.begin(), quote.begin(), quote.end());
+    return run_program(options);
+  };
+  CHECK_THAT(quoted({"--language", "de"}).out,
+             ContainsSubstring("Zwischensumme") && ContainsSubstring("20,0 mm"));
+  const std::string profile = folder.file("shop.json");
+  CHECK(run_program({"setup", profile, "--language", "de", "--locale", "de-CH", "--paper", "letter"})
+            .exit_code == 0);
+  CHECK_THAT(quoted({"--profile", profile, "--pdf", folder.file("q.pdf")}).out, ContainsSubstring("20.0 mm"));
+  CHECK_THAT(folder.read("q.pdf"), ContainsSubstring("612 792"));
+  quoted({"--locale", "en-US", "--pdf", folder.file("us.pdf"), "--html", folder.file("us.html")});
+  CHECK_THAT(folder.read("us.pdf"), ContainsSubstring("612 792"));
+  CHECK_THAT(folder.read("us.html"), ContainsSubstring("size: letter"));
+  CHECK(quoted({"--language", "xx"}).exit_code == 2);
+  CHECK(quoted({"--language", folder.write("mine.txt", "language = nl\n")}).exit_code == 4);
 }
 
 TEST_CASE("job: what is changed by hand keeps what was measured, who, when and why", "[cli][quote]") {

@@ -92,6 +92,7 @@ TEST_CASE("setup writes nothing that measure would refuse", "[cli][setup]") {
         4);
   CHECK(run_program({"setup", file, "--board-pitch", "16", "--board", "b.json"}).exit_code == 2);
   CHECK(run_program({"setup", file, "--coins", "moon"}).exit_code == 2);
+  CHECK(run_program({"setup", file, "--language", "moon"}).exit_code == 2);
   CHECK(run_program({"setup", file, "--bar-length", "9.9"}).exit_code == 2);
   CHECK_FALSE(std::filesystem::exists(file));
   const std::string broken = folder.write("broken.json", "{");

@@ -6,6 +6,7 @@
 #include "ripplegauge/files/csv.hpp"
 #include "ripplegauge/quote/quote_text.hpp"
 #include "ripplegauge/words/text.hpp"
+#include "unit/english_left.hpp"
 #include "unit/quote/made_up.hpp"
 
 using namespace ripplegauge;
@@ -101,6 +102,33 @@ TEST_CASE("the page holds the total, the evidence and no way out of its text", "
   const std::string pdf = report_pdf(quote_page(quote, display, options));
   CHECK(pdf.substr(0, 5) == "%PDF-");
   CHECK(report_pdf(quote_page(quote, display, options)) == pdf);
+}
+
+TEST_CASE("a quote is in its reader's language as a whole", "[quote_file]") {
+  Quote quote = sample_quote();
+  quote.claim_number = "C-17";
+  quote.valid_until = "2026-05-31";
+  quote.warnings = {{"dense_fringes", "Inside a dent the stripes run too dense to count surely.", {1}, {}}};
+  quote.changes = {{"2026-04-02T10:00:00Z", "", "spot 1", "grade", "none", "torn", "felt by hand"},
+                   {"2026-04-02T10:00:00Z", "bay 2", "spot 2", "counts again", "voided: a lamp", "", ""}};
+  quote.not_measured.panels = {"Tür"};
+  quote.not_measured.photos_to_do = 2;
+  const Display display(quote.currency, wording_for("de", "de-DE"));
+  QuotePageOptions options;
+  options.date = "2024-05-02";
+  options.thumbnails[1] = cv::Mat(60, 80, CV_8UC3, cv::Scalar(40, 80, 160));
+  const std::string html = report_html(quote_page(quote, display, options));
+  const std::string text = quote_text(quote, display, 4000);
+  for (const std::string& output : {html, text, quote_to_csv(quote, {"", false, display.words()})}) {
+    CAPTURE(output.substr(0, 200));
+    CHECK(test::english_left_in(output) == std::vector<std::string>{});
+  }
+  CHECK_THAT(html, ContainsSubstring("<html lang=\"de\">") && ContainsSubstring("02.05.2024") &&
+                       ContainsSubstring("20–40 mm") && ContainsSubstring("size: A4"));
+  CHECK_THAT(text, ContainsSubstring("Schadennummer: C-17") && ContainsSubstring("Gültig bis: 31.05.2026") &&
+                       ContainsSubstring("Schweregrad von keiner auf torn, Grund: felt by hand") &&
+                       ContainsSubstring("zählt wieder (zählte nicht: a lamp); bay 2"));
+  CHECK(nlohmann::json::parse(quote_to_json(quote, ""))["unpriced"][0]["reason"] == "beyond pulling");
 }
 
 TEST_CASE("the terminal's text keeps to its columns and shows every amount", "[quote_file]") {

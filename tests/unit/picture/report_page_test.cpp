@@ -61,6 +61,18 @@ TEST_CASE("a page as PDF turns the page where it is full, and is the same every 
   CHECK(report_pdf(ReportPage{}).substr(0, 5) == "%PDF-");
 }
 
+TEST_CASE("a page has its reader's paper, date and language", "[report_page]") {
+  ReportPage page = page_of(0);
+  page.date = "2026-04-02";
+  CHECK_THAT(report_pdf(page), ContainsSubstring("595.2"));
+  CHECK_THAT(report_html(page), ContainsSubstring("size: A4") && ContainsSubstring("<html lang=\"en\">"));
+  page.words = wording_for("de", "en-US");
+  CHECK_THAT(report_pdf(page), ContainsSubstring("612 792"));
+  CHECK_THAT(report_html(page), ContainsSubstring("size: letter") &&
+                                    ContainsSubstring("<html lang=\"de\">") &&
+                                    ContainsSubstring("04/02/2026"));
+}
+
 TEST_CASE("text that is no UTF-8, endless or empty does not stop a page", "[report_page]") {
   ReportPage page = page_of(0);
   page.workshop = "\xff\xfe";

@@ -318,7 +318,7 @@ TEST_CASE("spots beyond pulling stand apart and are priced only if the table say
   const Quote apart = make_quote(job, table);
   CHECK(apart.total_minor == 4500);
   REQUIRE(apart.unpriced.size() == 2);
-  CHECK(apart.unpriced[0].reason == "beyond pulling");
+  CHECK(apart.unpriced[0].reason == NoPrice::beyond_pulling);
 
   table.price_beyond_pulling = true;
   for (const char* band : {"small", "middle", "large"})
@@ -355,7 +355,7 @@ TEST_CASE("a spot whose severity is not known has no price where it depends on t
   const Quote quote = make_quote(job, table);
   CHECK(quote.total_minor == 4500);
   REQUIRE(quote.unpriced.size() == 2);
-  CHECK(quote.unpriced[0].reason == "severity not known");
+  CHECK(quote.unpriced[0].reason == NoPrice::severity_not_known);
   CHECK(quote.unpriced[1].panel == "wing");
   REQUIRE(quote.remarks.size() == 1);
   CHECK(quote.remarks[0].find("spots 1,3") != std::string::npos);

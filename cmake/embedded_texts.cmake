@@ -1,0 +1,15 @@
+# Compiles the languages of FOLDER/texts/*.txt into TARGET: the program says something wherever it is copied to. A new
+# file is a new language, without a line of code.
+function(embed_texts target folder)
+  file(GLOB files CONFIGURE_DEPENDS ${folder}/texts/*.txt)
+  set(embedded "")
+  foreach(file ${files})
+    get_filename_component(language ${file} NAME_WE)
+    file(READ ${file} lines)
+    string(APPEND embedded "      EmbeddedText{\"${language}\", R\"texts(${lines})texts\"},\n")
+    set_property(DIRECTORY APPEND PROPERTY CMAKE_CONFIGURE_DEPENDS ${file})
+  endforeach()
+  configure_file(${folder}/embedded_texts.cpp.in ${CMAKE_CURRENT_BINARY_DIR}/embedded_texts.cpp @ONLY)
+  target_sources(${target} PRIVATE ${CMAKE_CURRENT_BINARY_DIR}/embedded_texts.cpp)
+  target_include_directories(${target} PRIVATE ${folder})
+endfunction()
