@@ -30,7 +30,8 @@ Examples:
   ripplegauge quote estate.json --prices prices.json
   ripplegauge quote estate.json --prices prices.csv --pdf estate.pdf --html estate.html --workshop "Bay 2"
   ripplegauge quote estate.json --prices prices.json --locale de-DE --json quote.json --csv quote.csv
-  ripplegauge quote estate.json --prices prices.json --language de --pdf angebot.pdf)";
+  ripplegauge quote estate.json --prices prices.json --language de --pdf angebot.pdf
+  ripplegauge quote estate.json --prices prices.json --supplement-to quote.json --pdf supplement.pdf)";
 
 constexpr const char* prices_examples =
     R"(Looks for gaps and ambiguities before a customer does.
@@ -40,7 +41,7 @@ Examples:
   ripplegauge prices prices.csv --json prices.json)";
 
 struct QuoteArguments {
-  std::string job, prices, profile, workshop, json, csv, html, pdf;
+  std::string job, prices, profile, first, workshop, json, csv, html, pdf;
   WordingArguments wording;
   bool decimal_comma = false;
 };
@@ -69,13 +70,15 @@ Quote quote_for(const std::string& job_file, const PriceTable& table, const Word
   }
 }
 
-void write_pages(const Quote& quote, const Display& display, const QuoteArguments& arguments) {
+void write_pages(const Quote& quote, const std::optional<Supplement>& supplement, const Display& display,
+                 const QuoteArguments& arguments) {
   if (arguments.html.empty() && arguments.pdf.empty()) return;
   QuotePageOptions options;
   options.workshop = arguments.workshop;
   options.date = now_utc().substr(0, 10);
   options.program = program_name();
   options.thumbnails = thumbnails_of(quote, arguments.job);
+  options.supplement = supplement;
   const ReportPage page = quote_page(quote, display, options);
   if (!arguments.html.empty()) write_atomically(arguments.html, report_html(page));
   if (!arguments.pdf.empty()) write_atomically(arguments.pdf, report_pdf(page));
@@ -90,12 +93,16 @@ int run_quote(const QuoteArguments& arguments) {
   const Wording words = wording_from(arguments.wording, arguments.profile, table.locale);
   const Display display(table.currency, words);
   const Quote quote = quote_for(arguments.job, table, words);
-  if (!arguments.json.empty()) write_atomically(arguments.json, quote_to_json(quote, program_name()));
+  std::optional<Supplement> supplement;
+  if (!arguments.first.empty()) supplement = supplement_of(read_first_quote(arguments.first), quote);
+  if (!arguments.json.empty())
+    write_atomically(arguments.json, quote_to_json(quote, program_name(), supplement));
   if (!arguments.csv.empty())
     write_atomically(arguments.csv, quote_to_csv(quote, {today(), arguments.decimal_comma, words}));
-  write_pages(quote, display, arguments);
-  std::cout << quote_text(quote, display) << quote_hint(quote, words)
-            << question_hint(quote.questions, words);
+  write_pages(quote, supplement, display, arguments);
+  std::cout << quote_text(quote, display);
+  if (supplement) std::cout << "\n" << supplement_text(quote, *supplement, display);
+  std::cout << quote_hint(quote, words) << question_hint(quote.questions, words);
   return exit_ok;
 }
 
@@ -129,6 +136,10 @@ void add_quote_command(CLI::App& app, ChosenCommand& chosen) {
   command->add_option("--html", arguments->html, "Write a page to mail or print")->type_name("FILE");
   command->add_option("--pdf", arguments->pdf, "Write the same page as PDF")->type_name("FILE");
   command->add_option("--workshop", arguments->workshop, "Your name on the page")->type_name("NAME");
+  command
+      ->add_option("--supplement-to", arguments->first,
+                   "The first quote, saved with --json: what has changed since then")
+      ->type_name("FILE");
   command->add_option("--profile", arguments->profile, "Workshop profile, for language, locale and paper")
       ->type_name("FILE");
   add_wording_options(*command, arguments->wording);

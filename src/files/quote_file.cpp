@@ -12,8 +12,6 @@ namespace ripplegauge {
 
 namespace {
 
-constexpr int schema = 1;
-
 OrderedJson line_json(const Quote& quote, const QuoteLine& line) {
   OrderedJson json{{"type", to_string(line.type)}, {"panel", line.panel}, {"name", line.name}};
   if (line.type == LineType::spot || line.type == LineType::spots) {
@@ -192,6 +190,28 @@ class QuoteCsv {
   std::string csv_;
 };
 
+OrderedJson supplement_json(const Supplement& supplement) {
+  OrderedJson lines = OrderedJson::array();
+  for (const ChangedLine& changed : supplement.lines) {
+    const QuoteLine& line = changed.now ? *changed.now : *changed.first;
+    const auto minor = [](const std::optional<QuoteLine>& one) {
+      return one ? OrderedJson(one->amount_minor) : OrderedJson(nullptr);
+    };
+    lines.push_back({{"type", to_string(line.type)},
+                     {"panel", line.panel},
+                     {"name", line.name},
+                     {"spots", line.spots},
+                     {"first_minor", minor(changed.first)},
+                     {"now_minor", minor(changed.now)},
+                     {"difference_minor", changed.difference_minor()}});
+  }
+  return {{"first_quote_number", supplement.first_number},
+          {"first_total_minor", supplement.first_total_minor},
+          {"lines", std::move(lines)},
+          {"tax_and_rounding_minor", supplement.tax_and_rounding_minor},
+          {"difference_minor", supplement.difference_minor()}};
+}
+
 OrderedJson not_measured_json(const NotMeasured& missing) {
   OrderedJson photos = OrderedJson::array();
   for (const JobPhoto& photo : missing.photos)
@@ -231,13 +251,14 @@ OrderedJson changes_json(const Quote& quote) {
 
 }  // namespace
 
-std::string quote_to_json(const Quote& quote, const std::string& program) {
+std::string quote_to_json(const Quote& quote, const std::string& program,
+                          const std::optional<Supplement>& supplement) {
   OrderedJson lines = OrderedJson::array(), spots = OrderedJson::array(), unpriced = OrderedJson::array();
   for (const QuoteLine& line : quote.lines) lines.push_back(line_json(quote, line));
   for (const QuotedSpot& spot : quote.spots) spots.push_back(spot_json(quote, spot));
   for (const UnpricedSpot& spot : quote.unpriced)
     unpriced.push_back({{"spot", spot.id}, {"panel", spot.panel}, {"reason", word(spot.reason)}});
-  OrderedJson json{{"schema", schema},
+  OrderedJson json{{"schema", schema_of_quotes},
                    {"program", program},
                    {"vehicle", quote.vehicle},
                    {"notes", quote.notes},
@@ -280,6 +301,7 @@ std::string quote_to_json(const Quote& quote, const std::string& program) {
   json["changes"] = changes_json(quote);
   json["questions"] = quote.questions;
   json["remarks"] = quote.remarks;
+  if (supplement) json["supplement"] = supplement_json(*supplement);
   return json_text(json);
 }
 

@@ -188,6 +188,19 @@ void add_evidence(const Quote& quote, const Display& display, const QuotePageOpt
   page.blocks.emplace_back(pictures);
 }
 
+void add_supplement(const Quote& quote, const Display& display, const Supplement& supplement,
+                    ReportPage& page) {
+  const Wording& words = display.words();
+  page.blocks.emplace_back(ReportText{supplement_total_text(supplement, display), true});
+  page.blocks.emplace_back(ReportHeading{supplement_heading(supplement, words)});
+  ReportTable table;
+  table.amounts = table.ends_in_sum = true;
+  table.header = {words("quote.supplement.line"), words("quote.supplement.change"), quote.currency.code};
+  for (const SupplementRow& row : supplement_rows(quote, supplement, display))
+    table.rows.push_back({row.what, row.change, row.difference});
+  page.blocks.emplace_back(std::move(table));
+}
+
 /// Panels with their sums, before the pages of lines.
 void add_summary(const Quote& quote, const Display& display, ReportPage& page) {
   if (quote.panels.size() < 2) return;
@@ -211,7 +224,7 @@ ReportPage quote_page(const Quote& quote, const Display& display, const QuotePag
   const Wording& words = display.words();
   ReportPage page;
   page.words = words;
-  page.title = quote_title(quote, words);
+  page.title = options.supplement ? supplement_title(quote, words) : quote_title(quote, words);
   page.workshop = options.workshop;
   page.date = options.date;
   for (const auto& [label, value] : numbers_of(quote, words))
@@ -224,6 +237,7 @@ ReportPage quote_page(const Quote& quote, const Display& display, const QuotePag
   for (const std::string& text :
        {partial_text(quote, words), unpriced_text(quote, words), span_text(quote, display)})
     if (!text.empty()) page.blocks.emplace_back(ReportNote{text});
+  if (options.supplement) add_supplement(quote, display, *options.supplement, page);
   add_summary(quote, display, page);
   page.blocks.emplace_back(ReportHeading{words("quote.page.together")});
   page.blocks.emplace_back(totals_table(quote, display));

@@ -1,19 +1,28 @@
 // A quote as a file: for machines (JSON), for a spreadsheet (CSV) and for the customer (HTML, PDF).
 #pragma once
 
+#include <filesystem>
 #include <map>
 #include <opencv2/core/mat.hpp>
+#include <optional>
 #include <string>
 
 #include "ripplegauge/picture/report_page.hpp"
 #include "ripplegauge/quote/display.hpp"
 #include "ripplegauge/quote/quote.hpp"
+#include "ripplegauge/quote/supplement.hpp"
 
 namespace ripplegauge {
 
-/// Schema 1. The sum of all lines[].amount_minor, surcharges, caps and discounts among them, plus tax_minor
+inline constexpr int schema_of_quotes = 1;
+
+/// The sum of all lines[].amount_minor, surcharges, caps and discounts among them, plus tax_minor
 /// (unless prices_include_tax) is total_minor.
-std::string quote_to_json(const Quote& quote, const std::string& program);
+std::string quote_to_json(const Quote& quote, const std::string& program,
+                          const std::optional<Supplement>& supplement = {});
+
+/// A quote that quote_to_json saved, as the first one of a supplement. Throws FileError.
+FirstQuote read_first_quote(const std::filesystem::path& file);
 
 struct QuoteCsvOptions {
   std::string date;  ///< "YYYY-MM-DD"
@@ -32,6 +41,7 @@ struct QuotePageOptions {
   std::string program;   ///< "ripplegauge 0.1.0"
   /// Small annotated pictures (CV_8UC3) by JobPhoto::id: the evidence.
   std::map<int, cv::Mat> thumbnails;
+  std::optional<Supplement> supplement{};  ///< to a first quote: the page says what has changed
 };
 
 /// The quote as a page: report_html and report_pdf make files of it.

@@ -7,6 +7,7 @@
 
 #include "ripplegauge/quote/display.hpp"
 #include "ripplegauge/quote/quote.hpp"
+#include "ripplegauge/quote/supplement.hpp"
 
 namespace ripplegauge {
 
@@ -73,6 +74,22 @@ std::string span_text(const Quote& quote, const Display& display);
 
 /// What "beyond pulling" means to the customer; empty where no spot is.
 std::string beyond_pulling_text(const Quote& quote, const Wording& words);
+
+/// "Supplement +€62.05: €500.05 in the first quote, €562.10 now"
+std::string supplement_total_text(const Supplement& supplement, const Display& display);
+std::string supplement_title(const Quote& quote, const Wording& words);
+std::string supplement_heading(const Supplement& supplement, const Wording& words);
+
+/// What a line is, what became of it, and the difference; tax and the whole difference at the end.
+struct SupplementRow {
+  std::string what, change, difference;
+};
+std::vector<SupplementRow> supplement_rows(const Quote& quote, const Supplement& supplement,
+                                           const Display& display);
+
+/// The same as text, at most `columns` cells wide.
+std::string supplement_text(const Quote& quote, const Supplement& supplement, const Display& display,
+                            int columns = 80);
 
 /// The whole quote, plain, at most `columns` cells wide.
 std::string quote_text(const Quote& quote, const Display& display, int columns = 80);
