@@ -19,6 +19,7 @@
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/study_file.hpp"
 #include "terminal.hpp"
+#include "wording_options.hpp"
 
 namespace ripplegauge::cli {
 
@@ -31,6 +32,7 @@ constexpr const char* examples = R"(What a table needs:
 A folder of photos, PERSON being a person or a set-up (card and board put there anew):
   PART/PERSON_TRIAL.jpg       a photo is a reading
   PART/PERSON_TRIAL/*.jpg     2 to 8 photos of one place, the card left where it is, are one
+Of several spots in a reading each is a part by itself: PART#1, PART#2 ..., also in --known.
 
 Examples:
   ripplegauge study depths.csv
@@ -44,6 +46,7 @@ struct StudyArguments {
   std::optional<double> tolerance;
   int threads = 0;
   std::shared_ptr<PhotoArguments> photo;
+  WordingArguments wording;
   StudyOptions options;
 };
 
@@ -79,7 +82,7 @@ const char* meaning(StudyVerdict verdict) {
 void print_list(const char* heading, const std::vector<std::string>& lines) {
   if (lines.empty()) return;
   print("  %s\n", heading);
-  for (const std::string& line : lines) print("    - %s\n", line.c_str());
+  for (const std::string& line : lines) std::cout << wrap(line, "    - ", "      ");
 }
 
 void print_study(const NamedStudy& study, double confidence) {
@@ -107,6 +110,7 @@ void print_study(const NamedStudy& study, double confidence) {
           meaning(result.verdict));
     print("  distinct categories: %d (5 or more are wanted)\n", *result.distinct_categories);
   }
+  print_list("spots:", study.notes);
   print_list("missing:", result.missing);
   print_list("remarks:", result.remarks);
   std::cout << "\n";
@@ -154,25 +158,23 @@ class StudyWatcher : public FolderRunWatcher {
     const std::string trial = trial_of(photo.name);
     std::string line = trial + ": ";
     if (!photo.together.empty()) line += std::to_string(photo.together.size() + 1) + " photos, ";
-    const auto value = study_quantity(reading, quantity_);
-    line +=
-        value ? with_unit(value->value, "mm") + " (" + number(value->low) + " to " + number(value->high) + ")"
-        : reading.refusal ? "not measured: " + reading.refusal->message
-                          : "no such figure";
-    progress_->step(line, !value);
+    const std::vector<StudyValue> values = study_of("", {{{}, reading}}, quantity_).values;
+    for (const StudyValue& value : values)
+      line += (&value == &values.front() ? "" : ", ") + with_unit(value.value, "mm") + " (" +
+              number(value.stated->low) + " to " + number(value.stated->high) + ")";
+    if (values.empty())
+      line += reading.refusal ? "not measured: " + reading.refusal->message : "no such figure";
+    progress_->step(line, values.empty());
     auto labels = study_labels(trial);
     if (!labels)
       throw FileError(folder_ + "/" + photo.name,
                       "its name must be PART/PERSON_TRIAL, as in dent1/anna_2.jpg or dent1/anna_2/*.jpg");
-    if (!value) return;
-    labels->value = value->value;
-    labels->stated = value;
-    group.values.push_back(*labels);
+    if (!values.empty()) readings.push_back({std::move(*labels), reading});
   }
   bool stop() override { return interrupt_.asked(); }
   void end() { progress_.reset(); }
 
-  StudyGroup group{"photos", "mm", {}};
+  std::vector<LabelledReading> readings;
 
  private:
   const StudyQuantity quantity_;
@@ -199,7 +201,7 @@ StudyGroup study_from_photos(const StudyArguments& arguments, const std::string&
   if (interrupt.asked()) interrupt.pass_on();
   for (const std::string& remark : summary.remarks) std::cout << wrap(remark, "", "  ");
   std::cout << "\n";
-  return std::move(watcher.group);
+  return study_of("photos", watcher.readings, quantity_of(arguments));
 }
 
 std::vector<StudyGroup> groups_of(const StudyArguments& arguments) {
@@ -235,7 +237,8 @@ void print_known(const NamedStudy& study) {
 void write_files(const StudyArguments& arguments, const std::vector<NamedStudy>& studies) {
   const double confidence = arguments.options.confidence;
   if (!arguments.json.empty()) write_atomically(arguments.json, studies_to_json(studies, confidence));
-  const ReportPage page = study_page(studies, confidence, arguments.quantity, today());
+  ReportPage page = study_page(studies, confidence, arguments.quantity, today());
+  page.words = english_on_paper(arguments.wording, arguments.photo->profile_file);
   if (!arguments.html.empty()) write_atomically(arguments.html, report_html(page));
   if (!arguments.pdf.empty()) write_atomically(arguments.pdf, report_pdf(page));
 }
@@ -252,6 +255,7 @@ int run_study(const StudyArguments& arguments) {
     study.known = compare_with_known(group.values, known, options.confidence);
     study.scatter_over_stated = scatter_over_stated(group.values, options.confidence);
     study.values = std::move(group.values);
+    study.notes = std::move(group.notes);
     studies.push_back(std::move(study));
   }
   for (const NamedStudy& study : studies) {
@@ -295,6 +299,7 @@ void add_study_command(CLI::App& app, ChosenCommand& chosen) {
       ->type_name("WIDTH");
   command->add_option("--html", arguments->html, "Write a page with a chart")->type_name("FILE");
   command->add_option("--pdf", arguments->pdf, "The same as PDF")->type_name("FILE");
+  add_paper_option(*command, arguments->wording);
   command->add_option("--json", arguments->json, "Write all figures to this file");
   arguments->photo = add_photo_options(*command);
   command

@@ -133,6 +133,7 @@ OrderedJson json_of(const NamedStudy& study) {
   json["scatter_over_stated"] = json_of(study.scatter_over_stated);
   json["bias"] = json_of(study.known);
   json["verdict"] = to_string(result.verdict);
+  json["notes"] = study.notes;
   json["missing"] = result.missing;
   json["remarks"] = result.remarks;
   return json;
@@ -187,32 +188,17 @@ std::optional<StudyValue> study_labels(const std::string& name) {
   return StudyValue{name.substr(0, first), name.substr(first + 1, last - first - 1), name.substr(last + 1)};
 }
 
-std::optional<Quantity> study_quantity(const Reading& reading, StudyQuantity quantity) {
-  std::optional<Quantity> largest;
-  for (const Dent& dent : reading.dents) {
-    const std::optional<Quantity> given = quantity == StudyQuantity::diameter_mm
-                                              ? std::optional(dent.diameter_mm)
-                                          : quantity == StudyQuantity::depth_mm ? dent.depth_mm
-                                                                                : dent.min_radius_mm;
-    if (given && std::isfinite(given->value) && (!largest || given->value > largest->value)) largest = given;
-  }
-  return largest;
-}
-
 StudyGroup study_from_readings(const std::vector<std::filesystem::path>& files, StudyQuantity quantity) {
-  StudyGroup group{"readings", "mm", {}};
+  std::vector<LabelledReading> labelled;
   for (const std::filesystem::path& file : files) {
-    std::optional<StudyValue> value = study_labels(file.stem().string());
-    if (!value)
+    std::optional<StudyValue> labels = study_labels(file.stem().string());
+    if (!labels)
       throw FileError(file.string(), "its name must be PART_PERSON_TRIAL.json, as in door1_anna_2.json");
-    const std::vector<Reading> readings = read_readings(file);
+    std::vector<Reading> readings = read_readings(file);
     if (readings.size() != 1) throw FileError(file.string(), "holds several readings; one is needed");
-    value->stated = study_quantity(readings.front(), quantity);
-    if (!value->stated) continue;
-    value->value = value->stated->value;
-    group.values.push_back(*value);
+    labelled.push_back({std::move(*labels), std::move(readings.front())});
   }
-  return group;
+  return study_of("readings", labelled, quantity);
 }
 
 std::map<std::string, KnownValue> read_known_values(const std::filesystem::path& file,

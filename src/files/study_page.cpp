@@ -134,6 +134,7 @@ void add_study(const NamedStudy& study, std::vector<ReportBlock>& blocks) {
   if (study.result.repeatability) blocks.push_back(spread_table(study));
   for (const std::string& line : study_sentences(study)) blocks.push_back(ReportText{line, false});
   if (!study.known.parts.empty()) blocks.push_back(bias_table(study));
+  for (const std::string& line : study.notes) blocks.push_back(ReportNote{line + "."});
   for (const std::string& line : study.result.missing) blocks.push_back(ReportNote{"Missing: " + line + "."});
   for (const std::string& line : study.result.remarks) blocks.push_back(ReportNote{line + "."});
 }

@@ -19,6 +19,7 @@ struct StudyGroup {
   std::string name;
   std::string unit;  ///< what stands after `value_` in the header: "mm" for value_mm; may be empty
   std::vector<StudyValue> values;
+  std::vector<std::string> notes{};  ///< which spot is which, and readings that were left out
 };
 
 /// Reads a table with the columns part, person, trial, value (or value_UNIT) and, if wanted, method and note,
@@ -32,10 +33,20 @@ enum class StudyQuantity { depth_mm, diameter_mm, radius_mm };
 /// name without three parts.
 std::optional<StudyValue> study_labels(const std::string& name);
 
-/// What a reading gives for a study, with its interval; the radius is the smallest one of bend. Of several
-/// spots the one with the largest value counts. Nothing where the photo was refused or the quantity is not
-/// known.
-std::optional<Quantity> study_quantity(const Reading& reading, StudyQuantity quantity);
+struct LabelledReading {
+  StudyValue labels;  ///< without a value
+  Reading reading;
+};
+
+/// "door1#2", the second spot of a part that has several.
+std::string study_spot_name(const std::string& part, std::size_t index);
+
+/// What readings give for a study, with their intervals; the radius is the smallest one of bend. Where a part
+/// has several spots, each is a part by itself, numbered as in the reading that shows most of them; a spot is
+/// told again by its place, or by the pattern that the spots make. Readings in which that cannot be told are
+/// left out and named in the notes; spots whose quantity is not known are missing.
+StudyGroup study_of(const std::string& name, const std::vector<LabelledReading>& readings,
+                    StudyQuantity quantity);
 
 /// What was measured of the parts by something better: columns part, depth_mm, diameter_mm, radius_mm, each
 /// of them with half of its 95 % interval in depth_uncertainty_mm and so on, and note. Empty cells are not
@@ -43,9 +54,9 @@ std::optional<Quantity> study_quantity(const Reading& reading, StudyQuantity qua
 std::map<std::string, KnownValue> read_known_values(const std::filesystem::path& file,
                                                     StudyQuantity quantity);
 
-/// A study of readings that this program saved, each named PART_PERSON_TRIAL.json; of several spots in one
-/// photo the one with the largest value counts. Photos that were refused, or whose depth is unknown, are left
-/// out: the study then names them as missing. Throws FileError.
+/// A study of readings that this program saved, each named PART_PERSON_TRIAL.json: see study_of. Photos that
+/// were refused, or whose depth is unknown, are left out: the study then names them as missing. Throws
+/// FileError.
 StudyGroup study_from_readings(const std::vector<std::filesystem::path>& files, StudyQuantity quantity);
 
 struct NamedStudy {
@@ -54,6 +65,7 @@ struct NamedStudy {
   std::vector<StudyValue> values{};
   KnownComparison known{};
   std::optional<Quantity> scatter_over_stated{};
+  std::vector<std::string> notes{};  ///< StudyGroup::notes
 };
 
 /// Every reading with its interval, by part; and less what is known of the part, or its mean.
