@@ -19,6 +19,7 @@
 #include "ripplegauge/picture/picture.hpp"
 #include "ripplegauge/words/text.hpp"
 #include "terminal.hpp"
+#include "wording_options.hpp"
 
 namespace ripplegauge::cli {
 
@@ -37,6 +38,7 @@ Examples:
 struct ProgressArguments {
   std::string log, who, exercise, json, html, pdf, workshop, rules;
   std::vector<std::string> charts, targets;
+  WordingArguments wording;
 };
 
 std::string percent(const std::optional<double>& value) {
@@ -167,7 +169,8 @@ int run_progress(const ProgressArguments& arguments) {
     write_atomically(file, chart_bytes(progress_chart(views), file));
   if (!arguments.json.empty()) write_atomically(arguments.json, progress_to_json(views));
   if (arguments.html.empty() && arguments.pdf.empty()) return exit_ok;
-  const ReportPage page = progress_page(views, arguments.workshop, today());
+  ReportPage page = progress_page(views, arguments.workshop, today());
+  page.words = english_on_paper(arguments.wording);
   if (!arguments.html.empty()) write_atomically(arguments.html, report_html(page));
   if (!arguments.pdf.empty()) write_atomically(arguments.pdf, report_pdf(page));
   return exit_ok;
@@ -186,6 +189,7 @@ void add_progress_command(CLI::App& app, ChosenCommand& chosen) {
   command->add_option("--json", arguments->json, "Write all figures to this file");
   command->add_option("--html", arguments->html, "Write a page to hand out")->type_name("FILE");
   command->add_option("--pdf", arguments->pdf, "Write the same page as PDF")->type_name("FILE");
+  add_paper_option(*command, arguments->wording);
   command->add_option("--workshop", arguments->workshop, "Your name on the page")->type_name("NAME");
   command
       ->add_option("--target", arguments->targets,

@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <limits>
 
 #include "ripplegauge/json/json_write.hpp"
 #include "ripplegauge/training/trend.hpp"
@@ -98,13 +99,15 @@ ChartPanel panel_of(const ProgressView& view) {
   panel.y_label = "percent gone";
   panel.y_from = 0;
   panel.y_to = 100;
-  ChartLine attempts;
+  ChartLine attempts, past_flat{"past flat", {}, LineStyle::dots};
   std::vector<double> x, y;
   for (std::size_t i = 0; i < progress.attempts.size(); ++i) {
     const TrainingAttempt& attempt = progress.attempts[i];
     const double number = static_cast<double>(i + 1);
-    if (attempt.went_past_flat()) {  // at the top edge, off the trend: it has no share that is gone
-      attempts.points.push_back({number, 100, std::nullopt, std::nullopt, true});
+    if (attempt.went_past_flat()) {  // at the foot and joined to nothing: no share of it is gone
+      constexpr double gap = std::numeric_limits<double>::quiet_NaN();
+      past_flat.points.push_back({number, 0, std::nullopt, std::nullopt, true});
+      past_flat.points.push_back({number, gap, std::nullopt, std::nullopt, false});
       continue;
     }
     if (!attempt.percent_gone) continue;
@@ -113,6 +116,7 @@ ChartPanel panel_of(const ProgressView& view) {
     attempts.points.push_back({x.back(), y.back(), std::nullopt, std::nullopt, false});
   }
   panel.lines.push_back(attempts);
+  if (!past_flat.points.empty()) panel.lines.push_back(past_flat);
   if (progress.trend_percent_per_attempt) {
     const LineFit line = fit_line(x, y);
     const auto at = [&](double where) {
@@ -141,7 +145,7 @@ std::string progress_to_json(const std::vector<ProgressView>& all) {
 Chart progress_chart(const std::vector<ProgressView>& all) {
   Chart chart;
   chart.title = "Training progress";
-  chart.footnote = "Triangles: pulled past flat. Dashed: trend of the others.";
+  chart.footnote = "Triangles at the foot: pulled past flat, no success. Dashed: trend of the others.";
   for (const ProgressView& view : all) chart.panels.push_back(panel_of(view));
   return chart;
 }
