@@ -65,7 +65,9 @@ LocaleRules rules_for(const std::string& language, const std::string& name) {
   UErrorCode status = U_ZERO_ERROR;
   const icu::DecimalFormatSymbols symbols(locale, status);
   rules.name = name;
-  rules.decimal_mark = utf8(symbols.getConstSymbol(icu::DecimalFormatSymbols::kDecimalSeparatorSymbol));
+  // Other marks go with other digits than the program writes.
+  if (utf8(symbols.getConstSymbol(icu::DecimalFormatSymbols::kDecimalSeparatorSymbol)) == ",")
+    rules.decimal_mark = ",";
   rules.date_pattern = date_pattern_of(locale);
   rules.paper = paper_of(locale);
   return rules;

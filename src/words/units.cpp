@@ -1,6 +1,7 @@
 // Numbers are found by the units behind them, one or two before one unit ("34 to 40 °C").
 #include "ripplegauge/words/units.hpp"
 
+#include <algorithm>
 #include <charconv>
 #include <cmath>
 #include <regex>
@@ -10,12 +11,15 @@
 namespace ripplegauge {
 namespace {
 
-constexpr const char* number = R"(([-+]?[0-9]+(?:\.[0-9]+)?))";
-constexpr const char* joint = R"(( to |–| and ))";
+// with a point or, in other languages, a comma
+constexpr const char* number = R"(([-+]?[0-9]+(?:[.,][0-9]+)?))";
+constexpr const char* joint = R"(( to | bis |–| and ))";
 // what is told in brackets shares the unit in front of them: "17.2 mm (17.1 to 17.3)"
-constexpr const char* bracket = R"((?: \(([-+]?[0-9]+(?:\.[0-9]+)?)( to |–)([-+]?[0-9]+(?:\.[0-9]+)?)\))?)";
+constexpr const char* bracket =
+    R"((?: \(([-+]?[0-9]+(?:[.,][0-9]+)?)( to | bis |–)([-+]?[0-9]+(?:[.,][0-9]+)?)\))?)";
 
-double value_of(const std::string& text) {
+double value_of(std::string text) {
+  std::replace(text.begin(), text.end(), ',', '.');
   double value = 0;
   const char* begin = text.data() + (text.starts_with('+') ? 1 : 0);
   std::from_chars(begin, text.data() + text.size(), value);
@@ -26,7 +30,9 @@ std::string fahrenheit(const std::string& celsius) { return figure(1.8 * value_o
 
 std::string inches(const std::string& mm) {
   const double value_mm = value_of(mm), size_mm = std::abs(value_mm);
-  return figure(value_mm / 25.4, size_mm < 1 ? 4 : size_mm < 10 ? 3 : 2);
+  std::string text = figure(value_mm / 25.4, size_mm < 1 ? 4 : size_mm < 10 ? 3 : 2);
+  if (mm.find(',') != std::string::npos) std::replace(text.begin(), text.end(), '.', ',');
+  return text;
 }
 
 /// `told` makes what stands in the place of a match.

@@ -27,3 +27,10 @@ TEST_CASE("nothing is changed that nobody asked for", "[units]") {
   CHECK(in_units("17.2 mm at 34 °C", {}) == "17.2 mm at 34 °C");
   CHECK_FALSE(ShownUnits{}.any());
 }
+
+TEST_CASE("a decimal comma is part of its number", "[units]") {
+  const ShownUnits inches{.inches = true};
+  CHECK(in_units("eine Delle von 0,27 mm (0,26 bis 0,28), 20,7 mm breit", inches) ==
+        "eine Delle von 0,27 mm (0,26 bis 0,28) [0,0106 (0,0102 bis 0,0110) in], 20,7 mm [0,81 in] breit");
+  CHECK(in_units("at x 59, y 46 mm", inches) == "at x 59, y 46 mm [1.81 in]");
+}
