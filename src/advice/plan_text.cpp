@@ -120,6 +120,11 @@ const Step* step_named(const std::vector<Step>& steps, const char* code) {
   return nullptr;
 }
 
+/// What the kit lacks is said in its place.
+std::string of_kit_or_missing(bool of_kit, const std::string& missing, const std::string& words) {
+  return of_kit || missing.empty() ? words : missing;
+}
+
 /// One line of several: what it is, and what to take.
 BriefLine spot_of_several(const DentPlan& spot, bool name_puller) {
   std::string text = brief_size(spot) + ", " + spot.severity.spoken;
@@ -147,8 +152,11 @@ std::vector<BriefLine> only_spot(const DentPlan& spot) {
     add("No tab", none->action + " " + none->reason);
   } else if (spot.tab) {
     add("Glue on", brief_where(spot));
-    add("Tab", (spot.tab->in_row > 1 ? std::to_string(spot.tab->in_row) + " × " : "") + tab_words(*spot.tab));
-    add("Tool", puller_words(*spot.puller));
+    add("Tab", of_kit_or_missing(spot.tab->tab.has_value(), spot.tab->missing,
+                                 (spot.tab->in_row > 1 ? std::to_string(spot.tab->in_row) + " × " : "") +
+                                     tab_words(*spot.tab)));
+    add("Tool",
+        of_kit_or_missing(spot.puller->puller.has_value(), spot.puller->missing, puller_words(*spot.puller)));
     if (spot.place == Place::body_line)
       add("Body line", "the line first, then its flanks; stop while the line is still a little low");
     if (const double rim_mm = rim_height_mm(spot.dent); rim_mm > 0)
@@ -165,7 +173,8 @@ std::string common_puller(const Plan& plan) {
   std::string common;
   for (const DentPlan& spot : plan.dents) {
     if (!spot.puller) continue;
-    const std::string words = puller_words(*spot.puller);
+    const std::string words =
+        of_kit_or_missing(spot.puller->puller.has_value(), spot.puller->missing, puller_words(*spot.puller));
     if (!common.empty() && common != words) return "";
     common = words;
   }

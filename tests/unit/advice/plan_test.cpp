@@ -368,6 +368,14 @@ TEST_CASE("the plan in about ten lines", "[plan]") {
     CHECK(mentions(text, part));
 }
 
+TEST_CASE("the short plan names no part that the kit lacks as if it were there", "[plan]") {
+  AdviceData data = sample::with_sample_kit();
+  data.kit.pullers = {{"Finger lifter", PullerKind::narrow_lifter, 26}};
+  const std::string text =
+      plan_to_text(make_plan(sample::reading({sample::low(27, 0.4)}), plain_steel(), data));
+  CHECK(mentions(text, "no puller of the kit suits: get a wide lifter"));
+}
+
 TEST_CASE("what the kit lacks is named, and what does instead", "[plan]") {
   AdviceData data = sample::with_sample_kit();
   data.kit.pullers = {{"Big one", PullerKind::wide_lifter, 75}};
