@@ -90,6 +90,19 @@ struct Graded {
   AdviceData advice;
 };
 
+/// Under the photo's name, the card beside it.
+void write_relief_picture(const MeasureArguments& a, const Measurement& m) {
+  ReliefMapOptions options;
+  options.title = "Relief: " + std::filesystem::path(m.reading.photo.name).filename().string();
+  const CardDefinition card = card_for(*a.photo);
+  const double scale = m.reading.setup.bar_length_mm / card.bar_nominal_mm;
+  for (const RectangleMm& paper : card.paper)
+    options.card_paper.push_back(
+        {scale * paper.x0_mm, scale * paper.y0_mm, scale * paper.x1_mm, scale * paper.y1_mm});
+  write_atomically(a.relief_picture_file, encode_for_name(relief_map(m.relief, m.reading.dents, options).bgr,
+                                                          a.relief_picture_file));
+}
+
 /// Prints a reading and writes its pictures; `name` is the photo to draw on. Whether it is a refusal.
 bool show(const MeasureArguments& a, const Graded& by, const std::string& name, Measurement& m) {
   grade(m.reading, by.facts, by.advice.severity);
@@ -98,9 +111,7 @@ bool show(const MeasureArguments& a, const Graded& by, const std::string& name, 
   std::cout << reading_table(m.reading, {.budget = a.budget, .coins = &by.advice.coins});
   if (!a.picture_file.empty()) write_picture(a.picture_file, name, m.reading, by.advice.coins);
   if (!a.relief_file.empty() && !m.relief.empty()) write_relief(a.relief_file, m.relief);
-  if (!a.relief_picture_file.empty())
-    write_atomically(a.relief_picture_file,
-                     encode_for_name(relief_map(m.relief, m.reading.dents).bgr, a.relief_picture_file));
+  if (!a.relief_picture_file.empty()) write_relief_picture(a, m);
   return m.reading.status == Status::refused;
 }
 

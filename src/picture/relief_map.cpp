@@ -107,16 +107,18 @@ class ReliefMap {
         dents_(dents),
         words_(options.words),
         title_(options.title),
+        card_(options.card_paper),
         window_(window_of(relief, dents, options)),
         range_mm_(options.range_mm.value_or(largest_height_mm(relief))),
         px_per_step_(options.map_side_px /
                      std::max({1.0, static_cast<double>(window_.last_row - window_.first_row),
                                static_cast<double>(window_.last_column - window_.first_column)})),
         size_(options.map_side_px / 34.0),
-        canvas_(static_cast<int>(std::ceil(map().br().x + 10.5 * size_)),
-                static_cast<int>(
-                    std::ceil(std::max(map().br().y + 4.6 * size_, colour_bar().br().y + 2 * size_))),
-                palette::paper) {
+        canvas_(
+            static_cast<int>(std::ceil(map().br().x + 10.5 * size_)),
+            static_cast<int>(std::ceil(std::max(map().br().y + 4.6 * size_, colour_bar().br().y + 2 * size_) +
+                                       (card_.empty() ? 0 : plan_height() + size_))),
+            palette::paper) {
     if (!(range_mm_ > 0)) range_mm_ = 1e-3;  // a flat panel: a micrometre either way is still white
   }
 
@@ -128,6 +130,7 @@ class ReliefMap {
     draw_axes();
     draw_spots(canvas_, spots(), map(), {}, size_);
     draw_colour_bar();
+    if (!card_.empty()) draw_plan();
     return canvas_.picture();
   }
 
@@ -279,10 +282,53 @@ class ReliefMap {
                  {0.9 * size_, palette::low, Align::left, true});
   }
 
+  double plan_height() const { return 9 * size_; }
+
+  RectangleMm window_mm() const {
+    return {relief_.x0_mm + window_.first_column * relief_.step_mm,
+            relief_.y0_mm + window_.first_row * relief_.step_mm,
+            relief_.x0_mm + window_.last_column * relief_.step_mm,
+            relief_.y0_mm + window_.last_row * relief_.step_mm};
+  }
+
+  /// The card, the map's part of the panel beside it, and the spots, small.
+  void draw_plan() {
+    const RectangleMm window = window_mm();
+    RectangleMm all = window;
+    for (const RectangleMm& paper : card_)
+      all = {std::min(all.x0_mm, paper.x0_mm), std::min(all.y0_mm, paper.y0_mm),
+             std::max(all.x1_mm, paper.x1_mm), std::max(all.y1_mm, paper.y1_mm)};
+    const double px_per_mm = plan_height() / (all.y1_mm - all.y0_mm), left = map().x,
+                 bottom = canvas_.height() - size_;
+    const auto box = [&](const RectangleMm& r) {
+      return cv::Rect2d(left + (r.x0_mm - all.x0_mm) * px_per_mm, bottom - (r.y1_mm - all.y0_mm) * px_per_mm,
+                        (r.x1_mm - r.x0_mm) * px_per_mm, (r.y1_mm - r.y0_mm) * px_per_mm);
+    };
+    for (const RectangleMm& paper : card_) canvas_.rectangle(box(paper), palette::grid);
+    cairo_t* cairo = canvas_.cairo();
+    const cv::Rect2d shown = box(window);
+    set_colour(cairo, palette::grey);
+    cairo_set_line_width(cairo, 0.1 * size_);
+    cairo_rectangle(cairo, shown.x, shown.y, shown.width, shown.height);
+    cairo_stroke(cairo);
+    for (const Dent& dent : dents_) {
+      if (dent.outline.size() < 3) continue;
+      for (const PointMm& p : dent.outline)
+        cairo_line_to(cairo, left + (p.x_mm - all.x0_mm) * px_per_mm,
+                      bottom - (p.y_mm - all.y0_mm) * px_per_mm);
+      cairo_close_path(cairo);
+      set_colour(cairo, dent.kind == Kind::low ? palette::low : palette::high);
+      cairo_stroke(cairo);
+    }
+    canvas_.text("the card (grey), and the part above", left + (all.x1_mm - all.x0_mm) * px_per_mm + size_,
+                 bottom, tick_style(Align::left));
+  }
+
   const Relief& relief_;
   const std::vector<Dent>& dents_;
   Wording words_;
   std::string title_;
+  std::vector<RectangleMm> card_;
   Window window_;
   double range_mm_, px_per_step_, size_;
   PixelCanvas canvas_;

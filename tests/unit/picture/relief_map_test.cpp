@@ -130,3 +130,14 @@ TEST_CASE("reliefs with nothing to show", "[relief_map]") {
   Relief sliver{0, 0, 1, 200, 2, std::vector<float>(400, 0.1f)};
   check_texts_apart_and_inside(relief_map(sliver, {}));
 }
+
+TEST_CASE("below the map a small plan shows the card beside it", "[relief_map]") {
+  const Picture alone = relief_map(low_and_high(), {});
+  ReliefMapOptions with_paper;
+  with_paper.card_paper = {{-14, -14, 114, 14}, {-14, -14, 14, 89}};
+  const Picture with_card = relief_map(low_and_high(), {}, with_paper);
+  CHECK(with_card.bgr.rows > alone.bgr.rows);
+  CHECK(has_text(with_card, "the card"));
+  CHECK_FALSE(has_text(alone, "the card (grey)"));
+  check_texts_apart_and_inside(with_card);
+}
