@@ -103,13 +103,13 @@ std::string brief_number(const Quantity& quantity, const std::string& unit) {
   return text.substr(0, text.find(" ("));
 }
 
-std::string brief_size(const DentPlan& plan) {
+std::string brief_size(const DentPlan& plan, const char* across) {
   const Dent& dent = plan.dent;
   const bool low = dent.kind == Kind::low;
   std::string size = low ? "low, " : "high, ";
   size += plan.severity.is_long
               ? "a crease, " + brief_number(dent.length_mm, "") + " × " + brief_number(dent.width_mm, "mm")
-              : brief_number(dent.diameter_mm, "mm") + " across";
+              : brief_number(dent.diameter_mm, "mm") + across;
   return size + (dent.depth_mm ? ", " + brief_number(*dent.depth_mm, "mm") + (low ? " deep" : " high")
                                : std::string(low ? ", depth" : ", height") + " not known");
 }
@@ -127,12 +127,15 @@ std::string of_kit_or_missing(bool of_kit, const std::string& missing, const std
 
 /// One line of several: what it is, and what to take.
 BriefLine spot_of_several(const DentPlan& spot, bool name_puller) {
-  std::string text = brief_size(spot) + ", " + spot.severity.spoken;
+  std::string text = brief_size(spot, "") + ", " + spot.severity.spoken;
   if (step_named(spot.steps, "no_tab_fits") != nullptr) {
     text += ": no tab fits, leave it or push it out from behind";
   } else if (spot.tab) {
     const std::string row = spot.tab->in_row > 1 ? std::to_string(spot.tab->in_row) + " × " : "";
-    text += ": " + row + (spot.tab->tab ? spot.tab->tab->name : tab_words(*spot.tab));
+    text += ": " + row +
+            (spot.tab->tab
+                 ? spot.tab->tab->name
+                 : spoken(spot.tab->material) + " face up to " + shown(spot.tab->max_width_mm, 1) + " mm");
     if (name_puller)
       text += ", " + (spot.puller->puller ? spot.puller->puller->name : spoken(spot.puller->kind));
   } else if (spot.tip) {
@@ -146,7 +149,8 @@ std::vector<BriefLine> only_spot(const DentPlan& spot) {
   const auto add = [&lines](const char* label, const std::string& text) {
     lines.push_back({label, text, true});
   };
-  add("Size", brief_size(spot) + ": " + spot.severity.spoken + (spot.coin.empty() ? "" : "; " + spot.coin));
+  add("Size", brief_size(spot, " across") + ": " + spot.severity.spoken +
+                  (spot.coin.empty() ? "" : "; " + spot.coin));
   for (const Doubt& doubt : spot.severity.doubts) add("Doubt", doubt.text);
   if (const Step* none = step_named(spot.steps, "no_tab_fits")) {
     add("No tab", none->action + " " + none->reason);

@@ -20,8 +20,8 @@ struct ReliefMapOptions {
   std::optional<double> range_mm;
   /// What is shown, in the card frame; absent: the outlines and some panel around them.
   std::optional<RectangleMm> window;
-  /// The card's paper, as large as it was printed: then a small plan below the map shows the map's part of the
-  /// panel beside the card.
+  /// The card's paper, as large as it was printed: then a small plan below the map shows where on the panel
+  /// the map lies beside the card.
   std::vector<RectangleMm> card_paper;
   /// The longer side of the map itself; 1200 px stay sharp on a phone and on a page.
   int map_side_px = 1200;
