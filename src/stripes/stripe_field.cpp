@@ -322,6 +322,32 @@ WithLine settle_line(const NarrowLook& look, const PanelGrid& nodes, BundleProbl
   return {std::move(problem), p, agreement};
 }
 
+/// A line slid and turned, all else left as it is, to where most nodes agree. The bundle alone leaves it
+/// where the nodes that would tell are out of phase, since it looks at those in phase only.
+PanelVector slid(const NarrowLook& look, const WithLine& line) {
+  PanelVector best = line.parameters;
+  double most = line.agreement;
+  for (const auto& [step_mm, step_rad] : {std::pair{3.0, 0.04}, {1.0, 0.015}}) {
+    constexpr int most_steps = 4;
+    bool moved = true;
+    for (int i = 0; i < most_steps && moved; ++i) {
+      moved = false;
+      const PanelVector middle = best;
+      for (const auto& [mm, rad] :
+           {std::pair{step_mm, 0.0}, {-step_mm, 0.0}, {0.0, step_rad}, {0.0, -step_rad}}) {
+        PanelVector p = middle;
+        turn_line(p, mm, rad, look.window.anchor_x_mm, look.window.anchor_y_mm);
+        const double agreement = agreement_of(look.at(line.problem, p));
+        if (agreement <= most) continue;
+        most = agreement;
+        best = p;
+        moved = true;
+      }
+    }
+  }
+  return best;
+}
+
 /// The best of these lines and their neighbours: a bundle finds its way to the line from a few millimetres
 /// and degrees only. Nothing where none brings nodes into phase that were not: real lines gain a fifth and
 /// more, others up to a fortieth.
@@ -351,6 +377,11 @@ std::optional<WithLine> best_line(const NarrowLook& look, const Followed& f,
   }
   if (best->agreement < needed * without || std::abs(best->parameters[p_fold]) < least_fold_turn)
     return std::nullopt;
+  constexpr double any_better = 1.001;
+  for (double before = 0; best->agreement > any_better * before;) {
+    before = best->agreement;
+    look_at(slid(look, *best));
+  }
   return best;
 }
 
