@@ -670,6 +670,19 @@ bool may_be_misfit(const std::vector<FoundSpot>& accepted, const SpotVector& spo
   });
 }
 
+/// Whether a smaller spot may be the rest of one beside it: a line crosses both, so that neither shows more
+/// than its flanks.
+bool may_be_rest_on_line(const ResidualField& field, const std::vector<FoundSpot>& accepted,
+                         const SpotVector& spot) {
+  constexpr double beside = 2.2, crossed = 0.15;
+  if (share_on_line(field, spot) < crossed) return false;
+  return std::any_of(accepted.begin(), accepted.end(), [&](const FoundSpot& outer) {
+    const SpotVector& o = outer.fit.spot;
+    return RadiusIn(o)(spot[s_x], spot[s_y]) < beside && mean_radius_mm(spot) < mean_radius_mm(o) &&
+           share_on_line(field, o) >= crossed;
+  });
+}
+
 /// A sum of two spots, judged by its first one.
 Attempt judged_sum(const PanelScene& scene, const SpotSum& sum, const SpotFit& single,
                    const std::vector<SpotVector>& others) {
@@ -1130,7 +1143,9 @@ class SpotSearch {
 
   bool accept(const Attempt& a, const Outline& outline) {
     if (!believable(scene_, a, outline, acceptance_) || is_left_over(outline_of(a.fit.spot)) ||
-        may_be_misfit(result_.spots, a.fit.spot) || !surely_stands_out(scene_, a, accepted_, acceptance_))
+        may_be_misfit(result_.spots, a.fit.spot) ||
+        may_be_rest_on_line(*scene_.field, result_.spots, a.fit.spot) ||
+        !surely_stands_out(scene_, a, accepted_, acceptance_))
       return false;
     keep({a.fit, a.judgement, std::nullopt, std::nullopt});
     return true;

@@ -48,6 +48,16 @@ std::vector<Node> beyond(const Followed& f) {
                   rest.amplitude, f.nodes);
 }
 
+/// Whether samples lie on enough stripes to be panel beyond a line. What windows see beyond a board's end, of
+/// its last edge, spreads over one or two periods and is in phase with anything.
+bool on_several_stripes(const std::vector<PhaseSample>& samples) {
+  constexpr double outliers = 0.05, least_periods = 3;
+  std::vector<double> cycles;
+  cycles.reserve(samples.size());
+  for (const PhaseSample& s : samples) cycles.push_back(s.phase_cycles);
+  return !cycles.empty() && quantile_of(cycles, 1 - outliers) - quantile_of(cycles, outliers) > least_periods;
+}
+
 /// Every n-th, so that at most so many are left.
 template <class T>
 std::vector<T> some_of(const std::vector<T>& all, std::size_t most) {
@@ -287,6 +297,7 @@ std::optional<PanelVector> fold_that_breaks(const Followed& f) {
   const PanelModel<double> flat(problem.constants, f.parameters);
   constexpr std::size_t enough = 300;
   std::vector<PhaseSample> near_samples = problem.samples, far_samples = samples_of(far, flat, enough);
+  if (!on_several_stripes(far_samples)) return std::nullopt;
   PanelVector start = f.parameters;
   if (card_beyond(problem, line)) {
     // The card's pose is that of its own side, so the other one turns away.
@@ -368,6 +379,7 @@ std::optional<PanelVector> fold_at(const Line& line, const Followed& f) {
   }
   constexpr std::size_t least_samples = 40;
   if (near.size() < least_samples || far.size() < least_samples) return std::nullopt;
+  if (!on_several_stripes(near) || !on_several_stripes(far)) return std::nullopt;
   const auto turned = best_turn(problem, f.parameters, line, near, far);
   if (!turned || !needs_fold(problem, f.parameters, *turned, near, far)) return std::nullopt;
   return turned;
