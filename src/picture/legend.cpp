@@ -139,7 +139,7 @@ void Legend::lay_out_dent(const Dent& dent, int number, const std::string& coin)
     add(row.lines, words_("picture.ends_first"), plain, inner, 2);
   if (english_) add(row.lines, coin.empty() || !is_crease(dent) ? coin : "in area " + coin, plain, inner, 2);
   if (!dent.severity.empty()) {
-    const std::string grade = english_ ? grade_of(dent) : dent.severity;
+    const std::string grade = english_ ? grade_of(dent) : words_.grade(dent.severity);
     add(row.lines, words_("picture.severity", {{"grade", grade}}), plain, inner, 2);
   }
   // Reasons and doubts are in English as the photo was measured.

@@ -18,9 +18,10 @@ void add_part(Parts& parts, std::string part) {
 }
 
 std::string band_and_severity(const QuoteLine& line, const Wording& words) {
-  if (line.type == LineType::spot) return line.band + (line.severity.empty() ? "" : ", " + line.severity);
+  if (line.type == LineType::spot)
+    return line.band + (line.severity.empty() ? "" : ", " + words.grade(line.severity));
   return (line.band == any_word ? words("quote.any_size") : line.band) + ", " +
-         (line.severity == any_word ? words("quote.any_severity") : line.severity);
+         (line.severity == any_word ? words("quote.any_severity") : words.grade(line.severity));
 }
 
 std::string spots_word(std::size_t count, const Wording& words) {
@@ -153,7 +154,7 @@ std::vector<std::pair<std::string, std::string>> numbers_of(const Quote& quote, 
 
 std::string spot_words(const QuotedSpot& spot, const Wording& words) {
   Parts parts{spot.band};
-  add_part(parts, spot.severity);
+  add_part(parts, words.grade(spot.severity));
   if (spot.beyond_pulling) parts.push_back(words("quote.beyond_pulling"));
   return joined(parts);
 }
@@ -163,15 +164,17 @@ std::string straddle_text(const Quote& quote, const QuotedSpot& spot, const Word
   if (spot.low_band && spot.mild_severity)
     return words("quote.straddle_both", {{"low", *spot.low_band},
                                          {"high", *spot.high_band},
-                                         {"mild", *spot.mild_severity},
-                                         {"worst", *spot.worst_severity},
-                                         {"priced", spot.band + ", " + spot.severity},
+                                         {"mild", words.grade(*spot.mild_severity)},
+                                         {"worst", words.grade(*spot.worst_severity)},
+                                         {"priced", spot.band + ", " + words.grade(spot.severity)},
                                          {"policy", policy}});
   const auto straddle = [&](const std::string& low, const std::string& high, const std::string& priced) {
     return words("quote.straddle", {{"low", low}, {"high", high}, {"priced", priced}, {"policy", policy}});
   };
   if (spot.low_band) return straddle(*spot.low_band, *spot.high_band, spot.band);
-  if (spot.mild_severity) return straddle(*spot.mild_severity, *spot.worst_severity, spot.severity);
+  if (spot.mild_severity)
+    return straddle(words.grade(*spot.mild_severity), words.grade(*spot.worst_severity),
+                    words.grade(spot.severity));
   return "";
 }
 
@@ -300,7 +303,7 @@ std::string hand_text(const Quote& quote, const QuotedSpot& spot, const Display&
     parts.push_back(words("quote.size.length", {{"size", display.millimetres(*measured.length_mm)}}));
   if (measured.depth_mm && measured.depth_mm != spot.spot.depth_mm)
     parts.push_back(depth_text(spot.spot.kind, *measured.depth_mm, display));
-  add_part(parts, measured.severity);
+  add_part(parts, words.grade(measured.severity));
   if (measured.beyond_pulling) parts.push_back(words("quote.beyond_pulling"));
   std::string why;
   for (const JobChange& change : quote.changes)

@@ -280,6 +280,11 @@ std::string Wording::finding(const std::string& code, const std::string& message
   return has(key) ? (*this)(key, {{"message", message}}) : message;
 }
 
+std::string Wording::grade(const std::string& name) const {
+  const std::string key = "grade." + name;
+  return has(key) ? (*this)(key) : name;
+}
+
 Wording Wording::on(PagePaper paper) const {
   LocaleRules rules = inside_->rules;
   rules.paper = paper;

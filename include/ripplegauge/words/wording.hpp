@@ -79,6 +79,9 @@ class Wording {
   /// What a refusal or warning says: the photo's own words in English, else the language's for its code.
   std::string finding(const std::string& code, const std::string& message) const;
 
+  /// A grade of severity; one that only a workshop's own files have stays as it is.
+  std::string grade(const std::string& name) const;
+
   const std::string& locale() const { return inside_->rules.name; }
   const std::string& language() const { return inside_->rules.language; }
   PagePaper paper() const { return inside_->rules.paper; }

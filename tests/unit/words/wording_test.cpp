@@ -65,7 +65,8 @@ TEST_CASE("every text that the code asks for is there, and every text is asked f
   }
   CHECK(found > 150);
   for (const auto& [key, text] : english) {
-    const bool put_together = key.starts_with("finding.") || key.starts_with("quote.change.key.") ||
+    const bool put_together = key.starts_with("finding.") || key.starts_with("grade.") ||
+                              key.starts_with("quote.change.key.") ||
                               key.starts_with("quote.change.value.") || key.starts_with("quote.policy.");
     CAPTURE(key);
     CHECK((put_together || key == "language" || code.find("\"" + key + "\"") != std::string::npos));
@@ -161,4 +162,11 @@ TEST_CASE("findings are said in the language, in English as the photo has them",
   CHECK_THAT(wording_for("de", "").finding("blurred", "Edges are 17 pixels wide."),
              ContainsSubstring("unscharf"));
   CHECK(wording_for("de", "").finding("of_a_later_version", "Something else.") == "Something else.");
+}
+
+TEST_CASE("grades are said in the language, a workshop's own ones as they are", "[wording]") {
+  CHECK(Wording::plain().grade("moderate") == "moderate");
+  CHECK(wording_for("de", "").grade("shallow") == "flach");
+  CHECK(wording_for("de", "").grade("our own") == "our own");
+  CHECK(wording_for("de", "").grade("").empty());
 }
