@@ -14,6 +14,7 @@
 #include "photo_sets.hpp"
 #include "ripplegauge/app/clock.hpp"
 #include "ripplegauge/app/job_parts.hpp"
+#include "ripplegauge/app/job_pictures.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/expects.hpp"
 #include "ripplegauge/core/findings.hpp"

@@ -1,17 +1,13 @@
-// What becomes of readings in a job: graded by the rules, noted, drawn beside the job file.
+// What becomes of readings in a job: graded by the rules, noted.
 #include "ripplegauge/app/job_parts.hpp"
 
 #include <algorithm>
 #include <iomanip>
 #include <sstream>
 
-#include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/camera_profile_file.hpp"
 #include "ripplegauge/json/board_file.hpp"
 #include "ripplegauge/photo/file_hash.hpp"
-#include "ripplegauge/photo/photo.hpp"
-#include "ripplegauge/picture/annotate.hpp"
 
 namespace ripplegauge {
 
@@ -132,20 +128,6 @@ std::string relative_to_job(const fs::path& file, const fs::path& job_file) {
   return (error ? file : relative).generic_string();
 }
 
-fs::path picture_of_job(const std::string& picture, const fs::path& job_file) {
-  std::error_code error;
-  const fs::path file = job_file.parent_path() / picture,
-                 folder = fs::weakly_canonical(fs::absolute(job_file).parent_path(), error),
-                 real = fs::weakly_canonical(fs::absolute(file), error);
-  const bool is_inside =
-      std::mismatch(folder.begin(), folder.end(), real.begin(), real.end()).first == folder.end();
-  if (error || !is_inside)
-    throw FileError(
-        file.string(),
-        "lies outside the job's folder, and a job shows pictures of its own folder alone; copy it there");
-  return file;
-}
-
 fs::path photo_beside(const std::string& photo_name, const fs::path& reading_file) {
   const fs::path named(photo_name);
   std::error_code ignored;
@@ -153,28 +135,6 @@ fs::path photo_beside(const std::string& photo_name, const fs::path& reading_fil
        {named, reading_file.parent_path() / named, reading_file.parent_path() / named.filename()})
     if (!photo_name.empty() && fs::is_regular_file(candidate, ignored)) return candidate;
   return {};
-}
-
-fs::path picture_folder_of(const fs::path& job_file) {
-  return job_file.parent_path() / (job_file.stem().string() + "-pictures");
-}
-
-std::string draw_for_job(const Reading& reading, const fs::path& photo, const fs::path& job_file,
-                         const Wording& words) {
-  constexpr int longer_side_px = 1600, jpeg_quality = 80;  // sharp on a phone and on half a page of paper
-  const AnnotateInput input{read_photo_colour(photo, longer_side_px), reading, {}, words};
-  const std::string bytes = encode_jpeg(annotated_picture(input).bgr, jpeg_quality);
-  const fs::path folder = picture_folder_of(job_file);
-  std::error_code error;
-  if (fs::is_symlink(folder, error))
-    throw FileError(folder.string(), "is a link; remove it, so that a folder can be made there");
-  fs::create_directories(folder, error);
-  if (error) throw FileError(folder.string(), "cannot be made: " + error.message());
-  // Photos of different folders often have the same name: the hash keeps their pictures apart.
-  const std::string hash = reading.photo.sha256.empty() ? sha256_of_file(photo) : reading.photo.sha256;
-  const fs::path picture = folder / (photo.stem().string() + "-" + hash.substr(0, 8) + ".jpg");
-  write_atomically(picture, bytes, Links::replaced);
-  return relative_to_job(picture, job_file);
 }
 
 }  // namespace ripplegauge

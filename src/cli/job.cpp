@@ -11,6 +11,7 @@
 #include "output_filter.hpp"
 #include "ripplegauge/app/clock.hpp"
 #include "ripplegauge/app/job_parts.hpp"
+#include "ripplegauge/app/job_pictures.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
@@ -30,8 +31,8 @@ namespace {
 
 constexpr const char* examples =
     R"(A job file holds the spots of one vehicle, with their sizes and where they came from. Spots are
-voided with a reason, never removed. Vehicle, notes and facts are your own words; nothing personal
-is needed.
+voided with a reason, never removed; the pictures that were drawn for the job then show them no more.
+Vehicle, notes and facts are your own words; nothing personal is needed.
 
 Examples:
   ripplegauge job new estate.json --vehicle "blue estate, bay 2"
@@ -170,6 +171,25 @@ void report_added(const Job& job, const std::string& panel, const Reading& readi
          "another name would not be noticed");
 }
 
+/// After the job is written, and while nobody else changes it.
+void redraw(const JobArguments& arguments, const std::vector<int>& spots) {
+  std::vector<std::string> left;
+  change_job(arguments.file, JobMustBe::there, [&](const Job& job) {
+    left = redraw_for_job(job, spots, arguments.file);
+    return false;
+  });
+  for (const std::string& one : left) warn(one);
+}
+
+/// A picture that was drawn for a photo which is in the job already shows all that it ever gave.
+std::vector<int> voided_before(const Job& job, const std::vector<AddedReading>& added) {
+  std::vector<int> ids;
+  for (const JobSpot& spot : job.spots)
+    for (const AddedReading& one : added)
+      if (spot.voided && one.already_photo && spot.photo == one.already_photo) ids.push_back(spot.id);
+  return ids;
+}
+
 int run_add(const JobArguments& arguments) {
   const std::vector<ReadingToAdd> readings = readings_to_add(arguments);
   const SeverityRules rules = default_severity_rules();
@@ -186,6 +206,7 @@ int run_add(const JobArguments& arguments) {
       return !one.already_photo.has_value();
     });
   });
+  if (const auto ids = voided_before(after, added); arguments.draw && !ids.empty()) redraw(arguments, ids);
   bool all_refused = true;
   for (std::size_t i = 0; i < readings.size(); ++i) {
     report_added(after, readings[i].panel, readings[i].reading, added[i]);
@@ -238,6 +259,7 @@ int run_void(const JobArguments& arguments) {
     return true;
   });
   std::cout << "spot " << numbers(arguments.spots) << " voided: " << arguments.reason << "\n";
+  redraw(arguments, arguments.spots);
   return exit_ok;
 }
 
@@ -247,6 +269,7 @@ int run_unvoid(const JobArguments& arguments) {
     return true;
   });
   std::cout << "spot " << numbers(arguments.spots) << " counts again\n";
+  redraw(arguments, arguments.spots);
   return exit_ok;
 }
 

@@ -7,7 +7,7 @@
 #include "option_hints.hpp"
 #include "output_filter.hpp"
 #include "ripplegauge/app/clock.hpp"
-#include "ripplegauge/app/job_parts.hpp"
+#include "ripplegauge/app/job_pictures.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/job_file.hpp"

@@ -453,6 +453,8 @@ std::optional<std::vector<PanelReadings>> read_vehicle(const std::filesystem::pa
   return panels;
 }
 
+Reading reading_from_object(ObjectReader& object) { return reading_from(object); }
+
 std::vector<Reading> readings_from_json(std::string_view text, const std::string& name) {
   return readings_from(JsonFile::parse(text, name, limits), name);
 }

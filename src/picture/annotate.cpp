@@ -136,14 +136,16 @@ std::vector<PointMm> places_of(const Dent& dent) {
   return pull_places(dent, dent.length_mm.value / 3);
 }
 
-std::vector<Spot> spots_of(const Reading& reading, const View& view, const Wording& words) {
+std::vector<Spot> spots_of(const AnnotateInput& input, const View& view) {
+  const Reading& reading = input.reading;
+  const Wording& words = input.words;
   // Fewer words a label where there are many of them; the rows below say it all.
   const bool with_depth = reading.dents.size() <= 6, with_size = reading.dents.size() <= 12;
   std::vector<Spot> spots;
   for (std::size_t i = 0; i < reading.dents.size(); ++i) {
     const Dent& dent = reading.dents[i];
     Spot spot;
-    spot.number = static_cast<int>(i + 1);
+    spot.number = input.number(i);
     spot.kind = dent.kind;
     if (with_size) spot.first_line = size_in_short(dent, words);
     if (with_depth) spot.second_line = kind_and_depth(dent, words);
@@ -260,14 +262,14 @@ Picture annotated_picture(const AnnotateInput& input) {
   const cv::Mat photo = enlarged(input.photo_bgr(cut));
   const int width = std::max(photo.cols, least_width_px);
   const double text_size = width / text_sizes_wide;
-  const Legend legend(reading, input.coins, input.words, width, text_size);
+  const Legend legend(input, width, text_size);
 
   PixelCanvas canvas(width, photo.rows + static_cast<int>(std::ceil(legend.height())), palette::paper);
   canvas.paste(photo, 0, 0);
   const View view{reduced * photo.cols / cut.width, cv::Point2d(cut.tl()) / reduced};
   draw_judged_area(canvas, reading, view, photo.size(), text_size);
   draw_body_line(canvas, reading, view, photo.size(), text_size);
-  const std::vector<Spot> spots = spots_of(reading, view, input.words);
+  const std::vector<Spot> spots = spots_of(input, view);
   const cv::Rect2d bar =
       draw_scale_bar(canvas, reading, spots, photo.size(), view.scale, text_size, input.words);
   draw_spots(canvas, spots, cv::Rect2d(0, 0, photo.cols, photo.rows), {bar}, text_size);

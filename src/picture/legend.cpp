@@ -62,19 +62,19 @@ std::string size_words(const Dent& dent, const Wording& words) {
 
 }  // namespace
 
-Legend::Legend(const Reading& reading, const std::vector<std::string>& coins, const Wording& words,
-               double width, double text_size)
-    : words_(words),
-      english_(words.language() == "en"),
-      many_(reading.dents.size() > 4),
-      sections_(scale_of(reading.dents)),
+Legend::Legend(const AnnotateInput& input, double width, double text_size)
+    : words_(input.words),
+      english_(input.words.language() == "en"),
+      many_(input.reading.dents.size() > 4),
+      sections_(scale_of(input.reading.dents)),
       width_(width),
       size_(many_ ? 0.85 * text_size : text_size),
       plot_width_(0.4 * width) {
+  const Reading& reading = input.reading;
   lay_out_band(reading);
   lay_out_heading(reading);
   for (std::size_t i = 0; i < std::min(reading.dents.size(), most_dents); ++i)
-    lay_out_dent(reading.dents[i], static_cast<int>(i + 1), i < coins.size() ? coins[i] : std::string());
+    lay_out_dent(reading.dents[i], input.number(i), i < input.coins.size() ? input.coins[i] : std::string());
   lay_out_warnings(reading);
   for (const Band& band : bands_) height_ += height_of(band.lines) + 2 * band_padding * size_;
   for (const Row& row : rows_) height_ += row.height;

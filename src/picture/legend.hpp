@@ -4,6 +4,7 @@
 #include <vector>
 
 #include "drawing.hpp"
+#include "ripplegauge/picture/annotate.hpp"
 #include "section_plot.hpp"
 
 namespace ripplegauge::picture_detail {
@@ -12,8 +13,7 @@ namespace ripplegauge::picture_detail {
 /// known before there is a canvas of the right size.
 class Legend {
  public:
-  Legend(const Reading& reading, const std::vector<std::string>& coins, const Wording& words, double width,
-         double text_size);
+  Legend(const AnnotateInput& input, double width, double text_size);
   double height() const { return height_; }
   /// Draws with its top left corner at (0, top).
   void draw(PixelCanvas& canvas, double top) const;

@@ -1,5 +1,4 @@
-// What becomes of readings in a job: graded, judged, drawn. A folder run, adding by hand and quoting share
-// it.
+// What becomes of readings in a job: graded and judged. A folder run and adding by hand share it.
 #pragma once
 
 #include <filesystem>
@@ -31,20 +30,7 @@ std::string values_text(const MeasureRequest& request);
 /// A file as it is named from the job's folder, so that the folder can be moved as a whole.
 std::string relative_to_job(const std::filesystem::path& file, const std::filesystem::path& job_file);
 
-/// And back, for JobPhoto::picture. Throws FileError where that lies outside the job's folder, if only by way
-/// of links: a job file from somebody else could have any picture of this computer put into a page to be
-/// mailed.
-std::filesystem::path picture_of_job(const std::string& picture, const std::filesystem::path& job_file);
-
 /// The photo's file, sought where its name says and beside the reading; empty when it is in neither place.
 std::filesystem::path photo_beside(const std::string& photo_name, const std::filesystem::path& reading_file);
-
-/// Where the annotated pictures of a job lie: JOB-pictures beside it.
-std::filesystem::path picture_folder_of(const std::filesystem::path& job_file);
-
-/// Draws the photo with its spots into the job's folder of pictures; the name for Provenance::picture. Throws
-/// FileError.
-std::string draw_for_job(const Reading& reading, const std::filesystem::path& photo,
-                         const std::filesystem::path& job_file, const Wording& words = Wording::plain());
 
 }  // namespace ripplegauge

@@ -9,6 +9,7 @@
 
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/reading.hpp"
+#include "ripplegauge/json/json_reader.hpp"
 
 namespace ripplegauge {
 
@@ -41,6 +42,9 @@ struct PanelReadings {
 ///   {"schema": 1, "vehicle": "blue estate", "panels": [{"panel": "bonnet", "readings": [...]}, ...]}
 /// Absent for a file of plain readings. Throws FileError.
 std::optional<std::vector<PanelReadings>> read_vehicle(const std::filesystem::path& file);
+
+/// Of a file that holds a reading among other things. Throws FileError.
+Reading reading_from_object(ObjectReader& object);
 
 /// `name` stands for the file in error messages.
 std::vector<Reading> readings_from_json(std::string_view text, const std::string& name);

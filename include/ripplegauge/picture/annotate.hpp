@@ -17,6 +17,12 @@ struct AnnotateInput {
   /// For each dent the nearest coin in words, such as "about a quarter (24.3 mm)"; may be shorter or empty.
   std::vector<std::string> coins;
   Wording words = Wording::plain();
+  /// For each dent the number that it bears; empty: from 1 on.
+  std::vector<int> numbers{};
+
+  int number(std::size_t dent) const {
+    return dent < numbers.size() ? numbers[dent] : static_cast<int>(dent) + 1;
+  }
 };
 
 /// Outlines, labels and a scale bar on the photo; below it a row a dent with sizes, intervals, severity and a
