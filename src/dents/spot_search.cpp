@@ -367,7 +367,7 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
 Attempt wide_attempt(const PanelScene& scene, const Outline& rough, const std::vector<Disc>& leave_out,
                      const std::vector<SpotVector>& explained, const Acceptance& acceptance) {
   Attempt best;
-  for (const double scale : {1.0, 0.6, 0.35}) {
+  for (const double scale : {1.0, 0.6, 0.35, 0.8, 1.25}) {
     Outline outline = rough;
     outline.radius_mm = scale * rough.radius_mm;
     if (outline.radius_mm < 1.5) break;
