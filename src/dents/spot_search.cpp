@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <initializer_list>
 #include <iterator>
 #include <numbers>
 #include <opencv2/imgproc.hpp>
@@ -365,9 +366,10 @@ Attempt attempt(const PanelScene& scene, const Outline& rough, const std::vector
 /// For a disturbance that is surely there but that the outline's own starts do not explain: its region may be
 /// several times the spot (a steep rim is loud far out), its place and direction only roughly right.
 Attempt wide_attempt(const PanelScene& scene, const Outline& rough, const std::vector<Disc>& leave_out,
-                     const std::vector<SpotVector>& explained, const Acceptance& acceptance) {
+                     const std::vector<SpotVector>& explained, const Acceptance& acceptance,
+                     std::initializer_list<double> scales = {1.0, 0.6, 0.35}) {
   Attempt best;
-  for (const double scale : {1.0, 0.6, 0.35, 0.8, 1.25}) {
+  for (const double scale : scales) {
     Outline outline = rough;
     outline.radius_mm = scale * rough.radius_mm;
     if (outline.radius_mm < 1.5) break;
@@ -1107,10 +1109,21 @@ class SpotSearch {
     if (may_be_two && looks_inside_++ < most_looks && accept_nested(a, outline)) return true;
     if (may_be_two && accept_sum(a, outline)) return true;
     if (accept(a, outline) || (!parts_first && explain_parts(index, all))) return true;
+    if (more_starts && accept_last_chance(candidate, all)) return true;
     if (a.usable)
       result_.rejected.push_back(
           {outline, candidate.peak, a.judgement, share_on_line(*scene_.field, a.fit.spot)});
     return false;
+  }
+
+  /// What is surely there and nothing explains: no start of the other searches may have lain in its basin,
+  /// for their outlines come in sizes.
+  bool accept_last_chance(const Candidate& candidate, const std::vector<Candidate>& all) {
+    if (candidate.peak <= acceptance_.surely_disturbed || last_chances_ == 0) return false;
+    --last_chances_;
+    return accept(wide_attempt(scene_, candidate.outline, other_candidates(all, candidate.outline), accepted_,
+                               acceptance_, {0.8, 1.25}),
+                  candidate.outline);
   }
 
   /// Several spots that run together.
@@ -1205,7 +1218,7 @@ class SpotSearch {
   double nothing_below_ = 0;        ///< the peak at which patience last ran out
   std::size_t known_at_round_ = 0;  ///< how many spots were known when the round began
   int failures_in_a_row_ = 0, looks_inside_ = 0, looks_for_sums_ = 0;
-  int wide_left_ = 4;  ///< each costs ten ordinary attempts
+  int wide_left_ = 4, last_chances_ = 4;  ///< each costs ten ordinary attempts
 };
 
 }  // namespace
