@@ -12,6 +12,7 @@
 #include "geometry_uncertainty.hpp"
 #include "measured_photo.hpp"
 #include "photo_look.hpp"
+#include "ripplegauge/core/drops.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/findings.hpp"
 #include "ripplegauge/core/quantile.hpp"
@@ -366,6 +367,7 @@ Measurement measure_from(const PhotoLook& look, const Photo& photo, const Measur
   reading.budgets = spots.budgets;
   reading.outlines_px = spots.outlines_px;
   reading.warnings.insert(reading.warnings.end(), spots.warnings.begin(), spots.warnings.end());
+  if (look_like_drops(reading.dents)) reading.warnings.push_back(warning(PhotoFinding::many_small_spots));
   result.relief = spots.relief;
   if (reading.dents.empty()) return refuse(refusal(PhotoFinding::dent_not_explained));
   reading.status = Status::measured;

@@ -63,6 +63,7 @@ enum class PhotoFinding {
   card_far_for_crown,
   poorly_explained,
   dense_fringes,
+  many_small_spots,
   // Several photos of one place.
   photos_contradict,
   photo_left_out,
