@@ -24,6 +24,7 @@
 #include "ripplegauge/quote/quote_text.hpp"
 #include "ripplegauge/words/text.hpp"
 #include "terminal.hpp"
+#include "wording_options.hpp"
 
 namespace ripplegauge::cli {
 
@@ -57,6 +58,7 @@ struct JobArguments {
   std::vector<int> spots;
   std::optional<double> diameter_mm, plus_minus_mm, low_mm, high_mm, length_mm, width_mm, depth_mm;
   int count = 1;
+  WordingArguments wording;
   bool draw = false, beyond_pulling = false, can_be_pulled = false, counts_alone = false, all = false;
 };
 
@@ -129,7 +131,7 @@ ReadingToAdd reading_to_add(const JobArguments& arguments, const std::string& fi
   if (arguments.draw && photo.empty())
     warn(reading.photo.name + ": the photo is not there any more; nothing is drawn");
   else if (arguments.draw)
-    picture = draw_for_job(reading, photo, arguments.file);
+    picture = draw_for_job(reading, photo, arguments.file, wording_from(arguments.wording, {}));
   return {panel, std::move(reading), picture};
 }
 
@@ -573,6 +575,10 @@ void add_job_command(CLI::App& app, ChosenCommand& chosen) {
       ->allow_extra_args(false)
       ->type_name("FILE");
   add->add_flag("--draw", arguments->draw, "Draw annotated pictures into the folder JOB-pictures");
+  add->add_option("--language", arguments->wording.language, "Of these pictures: de, en, or your own texts")
+      ->type_name("WORD");
+  add->add_option("--locale", arguments->wording.locale, "How numbers are written in them, such as de-DE")
+      ->type_name("WORD");
 
   add_hand_options(*action("add-hand", "Add a spot that was sized by hand", run_add_hand), *arguments);
 

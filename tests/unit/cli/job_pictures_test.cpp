@@ -160,3 +160,15 @@ TEST_CASE("a link planted for a job's picture is replaced when a spot is voided"
   CHECK(fs::is_regular_file(fs::symlink_status(drawn.picture)));
   CHECK(share_drawn(drawn.picture, 2) > 0.5);
 }
+
+TEST_CASE("a job's pictures are drawn in the language that is asked for", "[cli][quote]") {
+  const DrawnJob english;
+  const TemporaryFolder folder;
+  const std::string job = folder.file("job.json");
+  const ProgramRun run = run_program({"job", "add", job, "--panel", "roof", two_spots(folder), "--draw",
+                                      "--language", "de", "--locale", "de-DE"});
+  REQUIRE(run.exit_code == 0);
+  const fs::path picture = folder.path() / read_job(job).photos.at(0).picture;
+  CHECK(share_drawn(picture, 1) > 0.5);
+  CHECK(ScratchFolder::read(picture) != ScratchFolder::read(english.picture));
+}
