@@ -1109,7 +1109,7 @@ class SpotSearch {
     if (may_be_two && looks_inside_++ < most_looks && accept_nested(a, outline)) return true;
     if (may_be_two && accept_sum(a, outline)) return true;
     if (accept(a, outline) || (!parts_first && explain_parts(index, all))) return true;
-    if (more_starts && accept_last_chance(candidate, all)) return true;
+    if (more_starts && may_be_two && accept_last_chance(candidate, all)) return true;
     if (a.usable)
       result_.rejected.push_back(
           {outline, candidate.peak, a.judgement, share_on_line(*scene_.field, a.fit.spot)});
