@@ -128,13 +128,4 @@ std::string relative_to_job(const fs::path& file, const fs::path& job_file) {
   return (error ? file : relative).generic_string();
 }
 
-fs::path photo_beside(const std::string& photo_name, const fs::path& reading_file) {
-  const fs::path named(photo_name);
-  std::error_code ignored;
-  for (const fs::path& candidate :
-       {named, reading_file.parent_path() / named, reading_file.parent_path() / named.filename()})
-    if (!photo_name.empty() && fs::is_regular_file(candidate, ignored)) return candidate;
-  return {};
-}
-
 }  // namespace ripplegauge

@@ -16,6 +16,7 @@
 #include "ripplegauge/core/joined.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/job_file.hpp"
+#include "ripplegauge/files/photo_folder.hpp"
 #include "ripplegauge/files/price_file.hpp"
 #include "ripplegauge/json/reading_file.hpp"
 #include "ripplegauge/photo/file_hash.hpp"
@@ -121,7 +122,7 @@ std::vector<PanelReadings> panels_in(const std::string& file, const std::string&
 }
 
 ReadingToAdd reading_to_add(const JobArguments& arguments, const std::string& file, const std::string& panel,
-                            Reading reading) {
+                            Reading reading, const Wording& words) {
   const std::filesystem::path photo = photo_beside(reading.photo.name, file);
   if (reading.photo.sha256.empty() && !photo.empty()) reading.photo.sha256 = sha256_of_file(photo);
   for (PhotoOfSet& one : reading.set)
@@ -131,16 +132,17 @@ ReadingToAdd reading_to_add(const JobArguments& arguments, const std::string& fi
   if (arguments.draw && photo.empty())
     warn(reading.photo.name + ": the photo is not there any more; nothing is drawn");
   else if (arguments.draw)
-    picture = draw_for_job(reading, photo, arguments.file, wording_from(arguments.wording, {}));
+    picture = draw_for_job(reading, photo, arguments.file, words);
   return {panel, std::move(reading), picture};
 }
 
 std::vector<ReadingToAdd> readings_to_add(const JobArguments& arguments) {
+  const Wording words = wording_from(arguments.wording, {});
   std::vector<ReadingToAdd> all;
   for (const std::string& file : arguments.readings)
     for (PanelReadings& panel : panels_in(file, arguments.panel))
       for (Reading& reading : panel.readings)
-        all.push_back(reading_to_add(arguments, file, panel.panel, std::move(reading)));
+        all.push_back(reading_to_add(arguments, file, panel.panel, std::move(reading), words));
   if (!arguments.pictures.empty() && arguments.pictures.size() != all.size())
     throw UsageError("--picture stands " + std::to_string(arguments.pictures.size()) + " times for " +
                      std::to_string(all.size()) + " readings; give one for each, in the same order");

@@ -2,28 +2,19 @@
 #include "ripplegauge/files/panel_photo.hpp"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 #include <memory>
 #include <numbers>
 
 #include "ripplegauge/card/tag_detector.hpp"
 #include "ripplegauge/files/photo_folder.hpp"
+#include "ripplegauge/panel/bundle.hpp"
 #include "ripplegauge/photo/photo.hpp"
 
 namespace ripplegauge {
 namespace {
 
 constexpr int photo_side_px = 4000;  // more pixels than the view can show
-
-/// In the order of SeenTag::corners_px; a tag is printed with its top towards +y.
-std::array<PointMm, 4> corners_of(const CardTag& tag, double side_mm, double scale) {
-  const double h = 0.5 * side_mm;
-  return {{{scale * (tag.x_mm - h), scale * (tag.y_mm + h)},
-           {scale * (tag.x_mm + h), scale * (tag.y_mm + h)},
-           {scale * (tag.x_mm + h), scale * (tag.y_mm - h)},
-           {scale * (tag.x_mm - h), scale * (tag.y_mm - h)}}};
-}
 
 std::vector<SeenPlace> places_of(const cv::Mat& grey, const CardDefinition& card, double bar_length_mm,
                                  double reduction) {
@@ -32,12 +23,12 @@ std::vector<SeenPlace> places_of(const cv::Mat& grey, const CardDefinition& card
     const auto tag =
         std::find_if(card.tags.begin(), card.tags.end(), [&](const CardTag& t) { return t.id == seen.id; });
     if (tag == card.tags.end()) continue;
-    const auto corners = corners_of(*tag, card.tag_side_mm, bar_length_mm / card.bar_nominal_mm);
+    const auto corners = tag_corners_mm(*tag, card.tag_side_mm, bar_length_mm / card.bar_nominal_mm, 0.0);
     for (std::size_t i = 0; i < corners.size(); ++i) {
       // Pixel centres are whole numbers at every size.
       const cv::Point2d pixel((seen.corners_px[i].x + 0.5) / reduction - 0.5,
                               (seen.corners_px[i].y + 0.5) / reduction - 0.5);
-      places.push_back({pixel, corners[i]});
+      places.push_back({pixel, {corners[i][0], corners[i][1]}});
     }
   }
   return places;
@@ -55,10 +46,8 @@ PanelPhoto read_panel_photo(const std::filesystem::path& photo, const CardDefini
 }
 
 std::filesystem::path photo_of(const Reading& reading, const std::filesystem::path& reading_file) {
-  const std::filesystem::path named = reading.photo.name;
-  for (const std::filesystem::path& candidate : {named, reading_file.parent_path() / named.filename()})
-    if (has_photo_ending(candidate) && std::filesystem::is_regular_file(candidate)) return candidate;
-  return {};
+  return has_photo_ending(reading.photo.name) ? photo_beside(reading.photo.name, reading_file)
+                                              : std::filesystem::path{};
 }
 
 PanelView panel_view(PanelPhoto photo) {

@@ -142,6 +142,15 @@ bool has_photo_ending(const fs::path& file) {
   return std::find(endings.begin(), endings.end(), ending) != endings.end();
 }
 
+fs::path photo_beside(const std::string& photo_name, const fs::path& reading_file) {
+  const fs::path named(photo_name);
+  std::error_code ignored;
+  for (const fs::path& candidate :
+       {named, reading_file.parent_path() / named, reading_file.parent_path() / named.filename()})
+    if (!photo_name.empty() && fs::is_regular_file(candidate, ignored)) return candidate;
+  return {};
+}
+
 std::optional<std::string> panel_from_name(std::string_view pattern, std::string_view name) {
   const std::size_t mark = pattern.find(panel_mark);
   if (mark == std::string_view::npos || pattern.find(panel_mark, mark + 1) != std::string_view::npos)

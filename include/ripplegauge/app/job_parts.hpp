@@ -30,7 +30,4 @@ std::string values_text(const MeasureRequest& request);
 /// A file as it is named from the job's folder, so that the folder can be moved as a whole.
 std::string relative_to_job(const std::filesystem::path& file, const std::filesystem::path& job_file);
 
-/// The photo's file, sought where its name says and beside the reading; empty when it is in neither place.
-std::filesystem::path photo_beside(const std::string& photo_name, const std::filesystem::path& reading_file);
-
 }  // namespace ripplegauge

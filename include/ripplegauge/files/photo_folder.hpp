@@ -28,6 +28,9 @@ struct PhotoFolderOptions {
 /// one list for all commands.
 bool has_photo_ending(const std::filesystem::path& file);
 
+/// The photo's file, sought where its name says and beside the reading; empty when it is in neither place.
+std::filesystem::path photo_beside(const std::string& photo_name, const std::filesystem::path& reading_file);
+
 /// Photos in a folder and its sub-folders, told by the endings of their names (JPEG, PNG, HEIC), in the order
 /// of their names. Hidden files and folders are passed over, and folders JOB-pictures beside a JOB.json.
 /// Throws FileError where the folder cannot be read, and UsageError for a pattern that makes no sense.
