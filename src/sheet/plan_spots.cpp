@@ -11,6 +11,19 @@ namespace {
 
 constexpr double air_mm = 4, tallest_mm = 110, foot_mm = 10, foot_length_mm = 1.6 * foot_mm;
 
+/// Points round an ellipse, the first one again at the end.
+std::vector<PointMm> ellipse_mm(PointMm middle, double length_mm, double width_mm, double angle_deg) {
+  constexpr int corners = 72;
+  const double angle = angle_deg * std::numbers::pi / 180, c = std::cos(angle), s = std::sin(angle);
+  std::vector<PointMm> points;
+  for (int i = 0; i <= corners; ++i) {
+    const double round = 2 * std::numbers::pi * i / corners;
+    const double u = 0.5 * length_mm * std::cos(round), v = 0.5 * width_mm * std::sin(round);
+    points.push_back({middle.x_mm + u * c - v * s, middle.y_mm + u * s + v * c});
+  }
+  return points;
+}
+
 /// From the card's directions, relative to a spot's middle, to the page: y points up on the card and down
 /// here. The drawing is turned so that the spot's length lies across the page.
 struct SpotView {
@@ -23,15 +36,9 @@ struct SpotView {
             centre.y_mm - x_mm * std::sin(turn) - y_mm * std::cos(turn)};
   }
   std::vector<PagePoint> ellipse(PointMm middle, double length_mm, double width_mm, double angle_deg) const {
-    constexpr int corners = 72;
-    const double angle = angle_deg * std::numbers::pi / 180;
     std::vector<PagePoint> points;
-    for (int i = 0; i <= corners; ++i) {
-      const double round = 2 * std::numbers::pi * i / corners;
-      const double u = 0.5 * length_mm * std::cos(round), v = 0.5 * width_mm * std::sin(round);
-      points.push_back(at(middle.x_mm + u * std::cos(angle) - v * std::sin(angle),
-                          middle.y_mm + u * std::sin(angle) + v * std::cos(angle)));
-    }
+    for (const PointMm& p : ellipse_mm(middle, length_mm, width_mm, angle_deg))
+      points.push_back(at(p.x_mm, p.y_mm));
     return points;
   }
 };
@@ -198,15 +205,10 @@ void draw_map(Canvas& canvas, const PageBox& box, const Plan& plan, const PanelV
     const Dent& dent = spot.dent;
     if (!fits_a_map(dent)) continue;
     std::vector<PagePoint> outline;
-    constexpr int corners = 48;
-    const double angle = std::isfinite(dent.angle_deg) ? dent.angle_deg * std::numbers::pi / 180 : 0;
-    for (int i = 0; i <= corners; ++i) {
-      const double round = 2 * std::numbers::pi * i / corners;
-      const double u = 0.5 * dent.length_mm.value * std::cos(round),
-                   v = 0.5 * dent.width_mm.value * std::sin(round);
-      outline.push_back(at(dent.x_mm + u * std::cos(angle) - v * std::sin(angle),
-                           dent.y_mm + u * std::sin(angle) + v * std::cos(angle)));
-    }
+    const double angle_deg = std::isfinite(dent.angle_deg) ? dent.angle_deg : 0;
+    for (const PointMm& p :
+         ellipse_mm({dent.x_mm, dent.y_mm}, dent.length_mm.value, dent.width_mm.value, angle_deg))
+      outline.push_back(at(p.x_mm, p.y_mm));
     const bool low = dent.kind == Kind::low;
     cased_line(canvas, outline, {low ? accent : black, 0.4, low ? 0.0 : 1.0});
     const PagePoint beside = at(dent.x_mm + 0.5 * dent.length_mm.value, dent.y_mm);
