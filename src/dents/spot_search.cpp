@@ -656,18 +656,21 @@ class FirstAttempts {
   std::vector<std::optional<Made>> made_;
 };
 
+/// Of a spot's contour: what lies nearer may be the spot's own misfit.
+constexpr double beside_spot = 2.2;
+
 /// Whether a small spot in an accepted one, or beside it, may be no more than what that one's shape leaves
 /// over: its slope does not stand out from the slope that the unexplained share of the disturbance stands for
 /// (a share of energy, hence the root).
 bool may_be_misfit(const std::vector<FoundSpot>& accepted, const SpotVector& spot) {
-  constexpr double within = 1.25, beside = 2.2, much_smaller = 0.65, stands_out = 3, stands_out_beside = 1;
+  constexpr double within = 1.25, much_smaller = 0.65, stands_out = 3, stands_out_beside = 1;
   return std::any_of(accepted.begin(), accepted.end(), [&](const FoundSpot& outer) {
     const SpotVector& o = outer.fit.spot;
     double rho = RadiusIn(o)(spot[s_x], spot[s_y]);
     if (outer.second) rho = std::min(rho, RadiusIn(*outer.second)(spot[s_x], spot[s_y]));
     const double needed = rho < within ? stands_out : stands_out_beside;
     const double left = std::sqrt(std::clamp(1 - outer.judgement.explained, 0.0, 1.0));
-    return rho < beside && mean_radius_mm(spot) < much_smaller * mean_radius_mm(o) &&
+    return rho < beside_spot && mean_radius_mm(spot) < much_smaller * mean_radius_mm(o) &&
            steepest_slope(spot) < needed * left * steepest_slope(o);
   });
 }
@@ -676,11 +679,11 @@ bool may_be_misfit(const std::vector<FoundSpot>& accepted, const SpotVector& spo
 /// than its flanks.
 bool may_be_rest_on_line(const ResidualField& field, const std::vector<FoundSpot>& accepted,
                          const SpotVector& spot) {
-  constexpr double beside = 2.2, crossed = 0.15;
+  constexpr double crossed = 0.15;
   if (share_on_line(field, spot) < crossed) return false;
   return std::any_of(accepted.begin(), accepted.end(), [&](const FoundSpot& outer) {
     const SpotVector& o = outer.fit.spot;
-    return RadiusIn(o)(spot[s_x], spot[s_y]) < beside && mean_radius_mm(spot) < mean_radius_mm(o) &&
+    return RadiusIn(o)(spot[s_x], spot[s_y]) < beside_spot && mean_radius_mm(spot) < mean_radius_mm(o) &&
            share_on_line(field, o) >= crossed;
   });
 }

@@ -177,9 +177,7 @@ std::optional<Warning> partly_judged(const JudgedArea& judged, const StripeLook&
   if (judged.share > nearly_all && bay == look.disturbances.end()) return std::nullopt;
   std::string text = format(
       "Only %.0f cm2 could be checked, %.0f %% of the panel within %.0f mm of the card: a dent elsewhere "
-      "would "
-      "not "
-      "be seen.",
+      "would not be seen.",
       0.01 * judged.area_mm2, 100 * judged.share, search_margin_mm);
   if (bay != look.disturbances.end())
     text += " At their edge the stripes are cut or bent: " + place_of(*bay, problem, field) + ".";

@@ -190,10 +190,12 @@ class PhotoSet {
       for (const std::size_t w : views) {
         const Dent* dent = v == w ? nullptr : missed(w, v);
         if (dent == nullptr || missed(v, w) == nullptr) continue;
-        ++others, shown = dent;
+        ++others;
+        shown = dent;
       }
       if (others < most || others == 0) continue;
-      most = others, stranger = photo_of_[v];
+      most = others;
+      stranger = photo_of_[v];
       why_against_ =
           measured_[*stranger].look.reading.photo.name +
           format(" shows a dent at x %.0f, y %.0f mm that the others do not show, and does not show theirs.",

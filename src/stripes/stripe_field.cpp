@@ -322,6 +322,18 @@ WithLine settle_line(const NarrowLook& look, const PanelGrid& nodes, BundleProbl
   return {std::move(problem), p, agreement};
 }
 
+/// The line moved and turned either way.
+std::array<PanelVector, 4> neighbours_of(const PanelVector& line, double moved_mm, double turned_rad,
+                                         const Window& window) {
+  std::array<PanelVector, 4> all;
+  all.fill(line);
+  turn_line(all[0], moved_mm, 0, window.anchor_x_mm, window.anchor_y_mm);
+  turn_line(all[1], -moved_mm, 0, window.anchor_x_mm, window.anchor_y_mm);
+  turn_line(all[2], 0, turned_rad, window.anchor_x_mm, window.anchor_y_mm);
+  turn_line(all[3], 0, -turned_rad, window.anchor_x_mm, window.anchor_y_mm);
+  return all;
+}
+
 /// A line slid and turned, all else left as it is, to where most nodes agree. The bundle alone leaves it
 /// where the nodes that would tell are out of phase, since it looks at those in phase only.
 PanelVector slid(const NarrowLook& look, const WithLine& line) {
@@ -332,11 +344,7 @@ PanelVector slid(const NarrowLook& look, const WithLine& line) {
     bool moved = true;
     for (int i = 0; i < most_steps && moved; ++i) {
       moved = false;
-      const PanelVector middle = best;
-      for (const auto& [mm, rad] :
-           {std::pair{step_mm, 0.0}, {-step_mm, 0.0}, {0.0, step_rad}, {0.0, -step_rad}}) {
-        PanelVector p = middle;
-        turn_line(p, mm, rad, look.window.anchor_x_mm, look.window.anchor_y_mm);
+      for (const PanelVector& p : neighbours_of(best, step_mm, step_rad, look.window)) {
         const double agreement = agreement_of(look.at(line.problem, p));
         if (agreement <= most) continue;
         most = agreement;
@@ -367,13 +375,8 @@ std::optional<WithLine> best_line(const NarrowLook& look, const Followed& f,
   constexpr double moved_mm = 8, turned_rad = 0.12, better = 1.005;
   for (double before = 0; best->agreement > better * before;) {
     before = best->agreement;
-    const PanelVector middle = best->parameters;
-    for (const auto& [mm, rad] :
-         {std::pair{0.0, turned_rad}, {0.0, -turned_rad}, {moved_mm, 0.0}, {-moved_mm, 0.0}}) {
-      PanelVector start = middle;
-      turn_line(start, mm, rad, look.window.anchor_x_mm, look.window.anchor_y_mm);
+    for (const PanelVector& start : neighbours_of(best->parameters, moved_mm, turned_rad, look.window))
       look_at(start);
-    }
   }
   if (best->agreement < needed * without || std::abs(best->parameters[p_fold]) < least_fold_turn)
     return std::nullopt;
