@@ -59,8 +59,7 @@ class Room:
 
     def __init__(self, bay, camera, board, chance):
         picture = np.full((360, 720), bay["room_level"], np.float32)
-        for _ in range(bay["lamps"] + bay["beams"]):
-            lamp = _ < bay["lamps"]
+        for lamp in [True] * bay["lamps"] + [False] * bay["beams"]:
             centre = (int(chance.integers(720)), int(chance.integers(200)))
             size = (int(chance.integers(20, 90)), int(chance.integers(2, 9)))
             box = cv2.boxPoints((centre, size, float(chance.uniform(0, 180)))).astype(np.int32)

@@ -1,7 +1,7 @@
 #!/usr/bin/python3
 """Draws random dents in a workshop's light and renders them as a phone would show them.
 
-usage: make_bay.py --count N --seed S --out FOLDER [--megapixels 6] [--steep DEG]
+usage: make_bay.py --count N --seed S --out FOLDER [--megapixels 6]
 
 Scenes are drawn as in make_study.py; what workshop and phone add is drawn here, over broad ranges. Writes
 FOLDER/NAME.jpg and NAME.json (what is given, the truth, and the scene). A photo that is there is not made again.
@@ -69,15 +69,11 @@ def draw_phone(chance):
     return phone
 
 
-def draw_scene(chance, megapixels, seed, steep_deg):
+def draw_scene(chance, megapixels, seed):
     for _ in range(20000):
         scene = make_study.draw_scene(chance, "single", megapixels, seed, 0)
         if scene is None:
             continue
-        if steep_deg:
-            scene["board"]["tilt_u_deg"] = float(chance.uniform(0.5, 1) * steep_deg * (1 if chance.random() < 0.5 else -1))
-            if not make_study.could_be_taken(scene, "single"):
-                continue
         scene["panel"].pop("orange_peel", None)  # the bay's own peel stands for it
         scene["board"]["bright"] = scene["card"]["white"] * float(chance.uniform(1.0, 3.5)) * 0.5
         scene["board"]["dark"] = 0.09 * scene["board"]["bright"]
@@ -107,19 +103,17 @@ def make(scene, name, out):
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--count", type=int, default=10)
-    parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--out", required=True)
     parser.add_argument("--megapixels", type=float, default=6.0)
-    parser.add_argument("--steep", type=float, default=0.0, help="boards turned by half to all of these degrees")
     arguments = parser.parse_args()
     os.makedirs(arguments.out, exist_ok=True)
-    for i in range(arguments.first, arguments.first + arguments.count):
+    for i in range(arguments.count):
         name = f"bay-{arguments.seed}-{i:03d}"
         if os.path.exists(os.path.join(arguments.out, name + ".json")):
             continue
         chance = np.random.default_rng([arguments.seed, i, 77])
-        scene = draw_scene(chance, arguments.megapixels, 1000 * arguments.seed + i, arguments.steep)
+        scene = draw_scene(chance, arguments.megapixels, 1000 * arguments.seed + i)
         scene["bay"], scene["phone"] = draw_bay(chance, scene), draw_phone(chance)
         make(make_study.rounded(scene), name, arguments.out)
         print(name, flush=True)

@@ -111,8 +111,7 @@ std::string check_table(const PhotoCheck& check) {
 }
 
 /// Of a photo that will do: what one more would add, the card left where it is.
-std::string second_photo_text(const PhotoCheck& check) {
-  const auto shot = second_shot_after(check);
+std::string second_photo_text(const PhotoCheck& check, const std::optional<SecondShot>& shot) {
   if (check.refusal || !shot) return "";
   const auto spot = static_cast<std::size_t>(shot->spot);
   const std::string which = check.reading.dents.size() > 1 ? fmt::format(" of spot {}", spot + 1) : "";
@@ -127,8 +126,8 @@ std::string second_photo_text(const PhotoCheck& check) {
 }
 
 /// Draws what the second photo should be; says so where there is nothing to draw.
-void write_second_photo_picture(const std::string& photo, const PhotoCheck& check, const std::string& file) {
-  const auto shot = second_shot_after(check);
+void write_second_photo_picture(const std::string& photo, const PhotoCheck& check,
+                                const std::optional<SecondShot>& shot, const std::string& file) {
   const ShotFigures& f = check.figures;
   if (check.refusal || !shot || !f.stripe_period_px || !f.stripe_direction_deg) {
     std::cout << "  No picture was written: there is no second photo to propose.\n";
@@ -156,8 +155,10 @@ int run_check(const CheckArguments& a) {
     const MeasureRequest request = request_for(*a.photo, i, a.photos.size());
     checks.push_back(check_photo(read_photo(a.photos[i]), request));
     refused |= checks.back().refusal.has_value();
-    std::cout << check_table(checks.back()) << second_photo_text(checks.back());
-    if (!a.picture_file.empty()) write_second_photo_picture(a.photos[i], checks.back(), a.picture_file);
+    const auto second = second_shot_after(checks.back());
+    std::cout << check_table(checks.back()) << second_photo_text(checks.back(), second);
+    if (!a.picture_file.empty())
+      write_second_photo_picture(a.photos[i], checks.back(), second, a.picture_file);
   }
   if (!a.json_file.empty()) write_atomically(a.json_file, photo_checks_to_json(checks));
   return refused ? exit_refused : exit_ok;
