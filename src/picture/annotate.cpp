@@ -120,16 +120,6 @@ cv::Rect2d part_that_matters(const Reading& reading, const cv::Size2d& photo) {
   return useful ? part : whole;
 }
 
-std::string kind_and_depth(const Dent& dent, const Wording& words) {
-  const std::string kind = words(dent.kind == Kind::low ? "kind.low" : "kind.high");
-  return dent.depth_mm ? kind + " " + without_interval(*dent.depth_mm, "mm", words) : kind;
-}
-
-std::string size_in_short(const Dent& dent, const Wording& words) {
-  if (!is_crease(dent)) return without_interval(dent.diameter_mm, "mm", words);
-  return without_interval(dent.length_mm, "mm", words) + " × " + without_interval(dent.width_mm, "mm", words);
-}
-
 /// A crease as for tabs of a third of its length; highs are tapped where they stand highest.
 std::vector<PointMm> places_of(const Dent& dent) {
   if (dent.kind == Kind::high) return {*dent.deepest};

@@ -7,6 +7,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "ripplegauge/core/crease.hpp"
 #include "ripplegauge/words/text.hpp"
 
 namespace ripplegauge::picture_detail {
@@ -74,6 +75,16 @@ std::string with_interval(const Quantity& quantity, const char* unit, const Word
 std::string without_interval(const Quantity& quantity, const char* unit, const Wording& words) {
   if (!std::isfinite(quantity.value)) return "?";
   return words.with_decimal_mark(fmt::format("{:.{}f} {}", quantity.value, decimals_of(quantity), unit));
+}
+
+std::string kind_and_depth(const Dent& dent, const Wording& words) {
+  const std::string kind = words(dent.kind == Kind::low ? "kind.low" : "kind.high");
+  return dent.depth_mm ? kind + " " + without_interval(*dent.depth_mm, "mm", words) : kind;
+}
+
+std::string size_in_short(const Dent& dent, const Wording& words) {
+  if (!is_crease(dent)) return without_interval(dent.diameter_mm, "mm", words);
+  return without_interval(dent.length_mm, "mm", words) + " × " + without_interval(dent.width_mm, "mm", words);
 }
 
 }  // namespace ripplegauge::picture_detail

@@ -32,4 +32,9 @@ std::string with_interval(const Quantity& quantity, const char* unit,
 std::string without_interval(const Quantity& quantity, const char* unit,
                              const Wording& words = Wording::plain());
 
+/// The diameter, of a crease length and width, without intervals.
+std::string size_in_short(const Dent& dent, const Wording& words);
+/// "low 0.168 mm"; the kind alone where the depth is not known.
+std::string kind_and_depth(const Dent& dent, const Wording& words);
+
 }  // namespace ripplegauge::picture_detail

@@ -239,10 +239,8 @@ class ReliefMap {
       if (const auto& deepest = dents_[i].deepest; deepest && std::isfinite(deepest->x_mm + deepest->y_mm))
         spot.crosses.push_back(on_canvas(*deepest));
       if (dents_.size() <= 6) {
-        spot.first_line = words_.with_decimal_mark(without_interval(dents_[i].diameter_mm, "mm"));
-        if (dents_[i].depth_mm)
-          spot.second_line = words_(dents_[i].kind == Kind::low ? "kind.low" : "kind.high") + " " +
-                             words_.with_decimal_mark(without_interval(*dents_[i].depth_mm, "mm"));
+        spot.first_line = size_in_short(dents_[i], words_);
+        if (dents_[i].depth_mm) spot.second_line = kind_and_depth(dents_[i], words_);
       }
       for (const PointMm& p : dents_[i].outline)
         if (std::isfinite(p.x_mm) && std::isfinite(p.y_mm)) spot.outline.push_back(on_canvas(p));

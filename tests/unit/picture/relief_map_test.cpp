@@ -141,3 +141,16 @@ TEST_CASE("below the map a small plan shows the card beside it", "[relief_map]")
   CHECK_FALSE(has_text(alone, "the card (grey)"));
   check_texts_apart_and_inside(with_card);
 }
+
+TEST_CASE("a crease is labelled by length and width on the map, too", "[relief_map]") {
+  Dent crease;
+  crease.x_mm = 20;
+  crease.y_mm = 45;
+  crease.diameter_mm = {21.9, 21.5, 22.2};
+  crease.length_mm = {43.5, 42.8, 44.2};
+  crease.width_mm = {11.0, 10.8, 11.3};
+  crease.outline = {{10, 43}, {30, 43}, {30, 47}, {10, 47}};
+  const Picture picture = relief_map(low_and_high(), {crease});
+  CHECK(has_text(picture, "43.5 mm × 11.0 mm"));
+  CHECK_FALSE(has_text(picture, "21.9 mm"));
+}
