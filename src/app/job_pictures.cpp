@@ -34,6 +34,7 @@ void keep_to_draw_again(const AnnotateInput& input, const fs::path& picture) {
   const OrderedJson kept{{"schema", 1},
                          {"language", input.words.language()},
                          {"locale", input.words.locale()},
+                         {"inches", input.words.units().inches},
                          {"reading", OrderedJson::parse(reading_to_json(input.reading))}};
   write_atomically(undrawn_of(picture), encode_jpeg(input.photo_bgr, undrawn_quality), Links::replaced);
   write_atomically(drawn_reading_of(picture), json_text(kept), Links::replaced);
@@ -49,11 +50,12 @@ AnnotateInput kept_for(const fs::path& picture) {
   kept.require_schema(1);
   kept.optional<std::string>("program");
   const auto language = kept.required<std::string>("language"), locale = kept.required<std::string>("locale");
+  const ShownUnits units{.inches = kept.optional<bool>("inches").value_or(false)};
   ObjectReader reading = kept.required_object("reading");
   AnnotateInput input{read_photo_colour(undrawn_of(picture), longer_side_px),
                       reading_from_object(reading),
                       {},
-                      wording_for(language, locale)};
+                      wording_for(language, locale).in(units)};
   kept.finish();
   return input;
 }

@@ -19,6 +19,7 @@
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/picture/next_photo_picture.hpp"
 #include "terminal.hpp"
+#include "wording_options.hpp"
 
 namespace ripplegauge::cli {
 namespace {
@@ -37,6 +38,7 @@ Examples:
 struct CheckArguments {
   std::vector<std::string> photos;
   std::string json_file, picture_file;
+  ShownUnits units;
   std::shared_ptr<PhotoArguments> photo;
 };
 
@@ -127,14 +129,20 @@ std::string second_photo_text(const PhotoCheck& check, const std::optional<Secon
 
 /// Draws what the second photo should be; says so where there is nothing to draw.
 void write_second_photo_picture(const std::string& photo, const PhotoCheck& check,
-                                const std::optional<SecondShot>& shot, const std::string& file) {
+                                const std::optional<SecondShot>& shot, const CheckArguments& a) {
   const ShotFigures& f = check.figures;
   if (check.refusal || !shot || !f.stripe_period_px || !f.stripe_direction_deg) {
     std::cout << "  No picture was written: there is no second photo to propose.\n";
     return;
   }
-  NextPhoto next{shot->spot, *f.stripe_direction_deg, *f.stripe_period_px, shot->turn_board_deg.value_or(0),
-                 1,          shot->stripes_missing,   shot->words};
+  NextPhoto next{shot->spot,
+                 *f.stripe_direction_deg,
+                 *f.stripe_period_px,
+                 shot->turn_board_deg.value_or(0),
+                 1,
+                 shot->stripes_missing,
+                 {}};
+  for (const std::string& words : shot->words) next.words.push_back(in_units(words, a.units));
   if (shot->pitch_mm) next.period_factor = *shot->pitch_mm / check.setup.board_pitch_mm;
   if (shot->board_further_mm && check.setup.camera_distance_mm && check.setup.board_distance_mm) {
     // Seen in a flat mirror, the board is as far away as both ways together.
@@ -143,7 +151,7 @@ void write_second_photo_picture(const std::string& photo, const PhotoCheck& chec
   }
   constexpr int picture_side_px = 2400;
   const Picture picture = next_photo_picture(read_photo_colour(photo, picture_side_px), check.reading, next);
-  write_atomically(file, encode_for_name(picture.bgr, file));
+  write_atomically(a.picture_file, encode_for_name(picture.bgr, a.picture_file));
 }
 
 int run_check(const CheckArguments& a) {
@@ -157,8 +165,7 @@ int run_check(const CheckArguments& a) {
     refused |= checks.back().refusal.has_value();
     const auto second = second_shot_after(checks.back());
     std::cout << check_table(checks.back()) << second_photo_text(checks.back(), second);
-    if (!a.picture_file.empty())
-      write_second_photo_picture(a.photos[i], checks.back(), second, a.picture_file);
+    if (!a.picture_file.empty()) write_second_photo_picture(a.photos[i], checks.back(), second, a);
   }
   if (!a.json_file.empty()) write_atomically(a.json_file, photo_checks_to_json(checks));
   return refused ? exit_refused : exit_ok;
@@ -176,6 +183,7 @@ void add_check_command(CLI::App& app, ChosenCommand& chosen) {
       ->type_name("FILE");
   command->add_option("--picture", a->picture_file, "Draw what a second photo should show: .png or .jpg")
       ->type_name("FILE");
+  add_unit_options(*command, a->units);
   command->footer(examples);
   command->callback([a, &chosen] { chosen = [a] { return run_check(*a); }; });
 }

@@ -412,6 +412,7 @@ void add_compare_command(CLI::App& app, ChosenCommand& chosen) {
   command->add_option("--most-minutes", a->most_minutes, "Longest time between shots that are paired by time")
       ->capture_default_str()
       ->group(folder);
+  add_unit_options(*command, a->wording.units);
   command->footer(examples);
   command->callback([a, &chosen] { chosen = [a] { return run_compare(*a); }; });
 }

@@ -581,6 +581,7 @@ void add_job_command(CLI::App& app, ChosenCommand& chosen) {
       ->type_name("WORD");
   add->add_option("--locale", arguments->wording.locale, "How numbers are written in them, such as de-DE")
       ->type_name("WORD");
+  add_unit_options(*add, arguments->wording.units);
 
   add_hand_options(*action("add-hand", "Add a spot that was sized by hand", run_add_hand), *arguments);
 

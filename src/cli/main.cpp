@@ -24,6 +24,7 @@
 #include "ripplegauge/files/dash.hpp"
 #include "ripplegauge/files/severity_file.hpp"
 #include "slips.hpp"
+#include "wording_options.hpp"
 
 namespace ripplegauge::cli {
 
@@ -50,16 +51,6 @@ namespace {
 int fail(int exit_code, const std::string& message) {
   std::cerr << "ripplegauge: " << one_line(message) << "\n";
   return exit_code;
-}
-
-/// For the commands that tell sizes or temperatures.
-void add_units(CLI::App& app, ShownUnits& units) {
-  for (const char* name : {"check", "measure", "compare", "plan", "next", "pullwindow"}) {
-    CLI::App* command = app.get_subcommand(name);
-    command->add_flag("--inch", units.inches, "Tell lengths in inches, too");
-    command->add_flag("--fahrenheit", units.fahrenheit,
-                      "Tell temperatures in \u00b0F; what you give stays in \u00b0C");
-  }
 }
 
 int run(int argc, char** argv) {
@@ -97,8 +88,6 @@ int run(int argc, char** argv) {
   add_prices_command(app, chosen);
   add_page_command(app, chosen);
 
-  ShownUnits units;
-  add_units(app, units);
   accept_decimal_commas(app);
 
   try {
@@ -116,7 +105,7 @@ int run(int argc, char** argv) {
   }
   if (!chosen) return fail(exit_usage, "nothing to do; see --help");
   std::optional<LinesInUnits> told;
-  if (units.any()) told.emplace(std::cout, units);
+  if (const ShownUnits units = units_asked_of(app); units.any()) told.emplace(std::cout, units);
   return chosen();
 }
 

@@ -25,6 +25,7 @@
 #include "ripplegauge/photo/photo.hpp"
 #include "ripplegauge/picture/annotate.hpp"
 #include "ripplegauge/picture/relief_map.hpp"
+#include "wording_options.hpp"
 
 namespace ripplegauge::cli {
 namespace {
@@ -48,18 +49,19 @@ Examples:
 struct MeasureArguments {
   std::vector<std::string> photos;
   std::string json_file, relief_file, picture_file, relief_picture_file;
+  ShownUnits units;
   bool budget = false, plan = false, together = false;
   FolderArguments folder;
   std::shared_ptr<PhotoArguments> photo;
   std::shared_ptr<PanelArguments> panel;
 };
 
-void write_picture(const std::string& file, const std::string& photo, const Reading& reading,
+void write_picture(const MeasureArguments& a, const std::string& photo, const Reading& reading,
                    const CoinSet& coins) {
   constexpr int picture_side_px = 2400;
-  AnnotateInput input{read_photo_colour(photo, picture_side_px), reading, {}};
+  AnnotateInput input{read_photo_colour(photo, picture_side_px), reading, {}, Wording::plain().in(a.units)};
   for (const Dent& dent : reading.dents) input.coins.push_back(in_coins(coins, dent.diameter_mm.value));
-  write_atomically(file, encode_for_name(annotated_picture(input).bgr, file));
+  write_atomically(a.picture_file, encode_for_name(annotated_picture(input).bgr, a.picture_file));
 }
 
 bool is_folder(const std::string& name) {
@@ -93,6 +95,7 @@ struct Graded {
 /// Under the photo's name, the card beside it.
 void write_relief_picture(const MeasureArguments& a, const Measurement& m) {
   ReliefMapOptions options;
+  options.words = Wording::plain().in(a.units);
   options.title = "Relief: " + std::filesystem::path(m.reading.photo.name).filename().string();
   const CardDefinition card = card_for(*a.photo);
   const double scale = m.reading.setup.bar_length_mm / card.bar_nominal_mm;
@@ -109,7 +112,7 @@ bool show(const MeasureArguments& a, const Graded& by, const std::string& name, 
   // the sizes last: they are what stays in sight
   if (a.plan && m.reading.status == Status::measured) print_plan(make_plan(m.reading, by.facts, by.advice));
   std::cout << reading_table(m.reading, {.budget = a.budget, .coins = &by.advice.coins});
-  if (!a.picture_file.empty()) write_picture(a.picture_file, name, m.reading, by.advice.coins);
+  if (!a.picture_file.empty()) write_picture(a, name, m.reading, by.advice.coins);
   if (!a.relief_file.empty() && !m.relief.empty()) write_relief(a.relief_file, m.relief);
   if (!a.relief_picture_file.empty()) write_relief_picture(a, m);
   return m.reading.status == Status::refused;
@@ -184,6 +187,7 @@ void add_measure_command(CLI::App& app, ChosenCommand& chosen) {
   add_folder_options(*command, a->folder);
   a->panel = add_panel_options(*command);
   command->add_flag("--budget", a->budget, "List the uncertainty budget term by term");
+  add_unit_options(*command, a->units);
   command->footer(examples);
   command->callback([a, &chosen] { chosen = [a] { return run_measure(*a); }; });
 }

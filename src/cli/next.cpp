@@ -9,6 +9,7 @@
 #include "ripplegauge/files/advice_file.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/json/reading_file.hpp"
+#include "wording_options.hpp"
 
 namespace ripplegauge::cli {
 namespace {
@@ -24,6 +25,7 @@ Examples:
 struct NextArguments {
   std::string before, after, json, profile;
   bool card_moved = false, card_still = false, full = false;
+  ShownUnits units;
   std::shared_ptr<PanelArguments> panel;
 };
 
@@ -63,6 +65,7 @@ void add_next_command(CLI::App& app, ChosenCommand& chosen) {
   command->add_flag("--full", arguments->full, "With every reason and caution");
   arguments->panel = add_panel_options(*command);
   add_profile_option(*command, arguments->profile);
+  add_unit_options(*command, arguments->units);
   command->footer(examples);
   command->callback([arguments, &chosen] { chosen = [arguments] { return run_next(*arguments); }; });
 }

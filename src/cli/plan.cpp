@@ -13,6 +13,7 @@
 #include "ripplegauge/files/panel_photo.hpp"
 #include "ripplegauge/json/reading_file.hpp"
 #include "ripplegauge/sheet/plan_sheet.hpp"
+#include "wording_options.hpp"
 
 namespace ripplegauge::cli {
 namespace {
@@ -32,6 +33,7 @@ Files to start from, with invented values: kit-sample.json and panel-sample.json
 struct PlanArguments {
   std::string reading, json, sheet, paper = "a4", profile;
   bool full = false;
+  ShownUnits units;
   std::shared_ptr<PanelArguments> panel;
 };
 
@@ -65,7 +67,7 @@ int run_plan(const PlanArguments& arguments) {
   if (!arguments.sheet.empty())
     write_atomically(arguments.sheet,
                      plan_sheet_pdf(plans.front(), arguments.paper == "letter" ? Paper::letter : Paper::a4,
-                                    view_of(readings.front(), arguments)));
+                                    view_of(readings.front(), arguments), arguments.units));
   for (std::size_t i = 0; i < plans.size(); ++i)
     std::cout << (i > 0 ? "\n" : "") << plan_to_text(plans[i], arguments.full)
               << plan_hints(plans[i], arguments.full);
@@ -94,6 +96,7 @@ void add_plan_command(CLI::App& app, ChosenCommand& chosen) {
       ->capture_default_str();
   arguments->panel = add_panel_options(*command);
   add_profile_option(*command, arguments->profile);
+  add_unit_options(*command, arguments->units);
   command->footer(examples);
   command->callback([arguments, &chosen] { chosen = [arguments] { return run_plan(*arguments); }; });
 }

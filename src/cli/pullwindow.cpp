@@ -17,6 +17,7 @@
 #include "ripplegauge/severity/severity.hpp"
 #include "ripplegauge/words/text.hpp"
 #include "terminal.hpp"
+#include "wording_options.hpp"
 
 namespace ripplegauge::cli {
 namespace {
@@ -37,6 +38,7 @@ struct PullWindowArguments {
   std::vector<std::string> at;
   std::string between = "34..40", json;
   bool countdown = false;
+  ShownUnits units;
   CoolingOptions options;
 };
 
@@ -232,6 +234,7 @@ void add_pullwindow_command(CLI::App& app, ChosenCommand& chosen) {
       ->type_name("CELSIUS")
       ->capture_default_str();
   command->add_option("--json", arguments->json, "Write the window as JSON")->type_name("FILE");
+  add_unit_options(*command, arguments->units);
   command->footer(examples);
   command->callback([arguments, &chosen] { chosen = [arguments] { return run_pullwindow(*arguments); }; });
 }

@@ -143,6 +143,7 @@ void add_quote_command(CLI::App& app, ChosenCommand& chosen) {
   command->add_option("--profile", arguments->profile, "Workshop profile, for language, locale and paper")
       ->type_name("FILE");
   add_wording_options(*command, arguments->wording);
+  add_unit_options(*command, arguments->wording.units);
   command->footer(quote_examples);
   command->callback([arguments, &chosen] { chosen = [arguments] { return run_quote(*arguments); }; });
 }

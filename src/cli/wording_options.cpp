@@ -18,7 +18,25 @@ CLI::Option* in_group(CLI::Option* option, const std::string& group) {
   return group.empty() ? option : option->group(group);
 }
 
+constexpr const char *inch_option = "--inch", *fahrenheit_option = "--fahrenheit";
+
 }  // namespace
+
+void add_unit_options(CLI::App& command, ShownUnits& units) {
+  command.add_flag(inch_option, units.inches, "Tell lengths in inches, too");
+  command.add_flag(fahrenheit_option, units.fahrenheit,
+                   "Tell temperatures in \u00b0F; what you give stays in \u00b0C");
+}
+
+ShownUnits units_asked_of(const CLI::App& app) {
+  const CLI::App* command = &app;
+  while (!command->get_subcommands().empty()) command = command->get_subcommands().front();
+  const auto asked = [&](const char* name) {
+    const CLI::Option* option = command->get_option_no_throw(name);
+    return option != nullptr && option->count() > 0;
+  };
+  return {asked(inch_option), asked(fahrenheit_option)};
+}
 
 void add_paper_option(CLI::App& command, WordingArguments& arguments, const std::string& group) {
   in_group(command.add_option("--paper", arguments.paper, "Of the PDF and of a printed page: a4, letter")
@@ -59,7 +77,7 @@ Wording wording_from(const WordingArguments& arguments, const std::filesystem::p
   const std::string code = texts.at("language");
   std::string locale = first_said(arguments.locale, profile.locale);
   if (locale.empty()) locale = code == "en" || otherwise.starts_with(code) ? otherwise : code;
-  const Wording words = wording_for(std::move(texts), locale);
+  const Wording words = wording_for(std::move(texts), locale).in(arguments.units);
   const std::string paper = first_said(arguments.paper, profile.paper);
   if (paper.empty()) return words;
   return words.on(paper == "letter" ? PagePaper::letter : PagePaper::a4);

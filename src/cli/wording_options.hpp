@@ -11,7 +11,14 @@ namespace ripplegauge::cli {
 
 struct WordingArguments {
   std::string language, locale, paper;
+  ShownUnits units;
 };
+
+/// --inch and --fahrenheit. What the command prints is told in them without its doing; its drawings and pages
+/// are where it hands `units` on.
+void add_unit_options(CLI::App& command, ShownUnits& units);
+/// What was asked of the command that was chosen, which may have these options.
+ShownUnits units_asked_of(const CLI::App& app);
 
 /// --language, --locale and --paper.
 void add_wording_options(CLI::App& command, WordingArguments& arguments, const std::string& group = "");

@@ -76,10 +76,11 @@ void add_maps(const CompareInput& input, std::vector<PictureGroup>& pictures) {
 }
 
 ChartLine section_line(const std::string& label, const std::vector<SectionPoint>& section,
-                       double SectionPoint::*height) {
+                       double SectionPoint::*height, const AxisUnit& unit) {
   ChartLine line{label, {}, LineStyle::plain};
   for (const SectionPoint& point : section)
-    line.points.push_back({point.along_mm, point.*height, std::nullopt, std::nullopt, false});
+    line.points.push_back(
+        {point.along_mm * unit.per_mm, point.*height * unit.per_mm, std::nullopt, std::nullopt, false});
   return line;
 }
 
@@ -89,6 +90,7 @@ Chart section_chart(const CompareInput& input) {
   Chart chart;
   const Wording& words = input.words;
   chart.words = words;
+  const AxisUnit unit = length_unit(words.units());
   chart.title = words("compare.picture.sections");
   const Comparison& comparison = input.comparison();
   for (const SpotChange& change : comparison.spots) {
@@ -102,13 +104,13 @@ Chart section_chart(const CompareInput& input) {
     if (section.empty()) continue;
     ChartPanel panel;
     panel.title = words("compare.spot", {{"number", change.before + 1}});
-    panel.note = outcome_words(change, words);
-    panel.x_label = words("compare.picture.along");
-    panel.y_label = words("compare.picture.height");
+    panel.note = words.with_units(outcome_words(change, words));
+    panel.x_label = words("compare.picture.along", {{"unit", unit.name}});
+    panel.y_label = words("compare.picture.height", {{"unit", unit.name}});
     panel.x_counts = false;
     panel.y_from = panel.y_to = 0;
-    panel.lines = {section_line(words("compare.page.before"), section, &SectionPoint::before_mm),
-                   section_line(words("compare.page.after"), section, &SectionPoint::after_mm)};
+    panel.lines = {section_line(words("compare.page.before"), section, &SectionPoint::before_mm, unit),
+                   section_line(words("compare.page.after"), section, &SectionPoint::after_mm, unit)};
     chart.panels.push_back(std::move(panel));
   }
   return chart;
@@ -118,11 +120,12 @@ Chart series_chart(const CompareInput& input) {
   Chart chart;
   const Wording& words = input.words;
   chart.words = words;
+  const AxisUnit unit = length_unit(words.units());
   chart.title = words("compare.picture.series");
   ChartPanel height, gone;
   height.title = words("compare.picture.heights");
   height.note = words("compare.picture.heights_note");
-  height.y_label = words("compare.picture.height");
+  height.y_label = words("compare.picture.height", {{"unit", unit.name}});
   height.y_from = height.y_to = 0;
   gone.title = words("compare.picture.gone");
   gone.note = words("compare.picture.gone_note");
@@ -133,17 +136,17 @@ Chart series_chart(const CompareInput& input) {
   for (const SpotTrack& track : input.series.tracks) {
     ChartLine heights{words("compare.page.spot", {{"number", track.spot + 1}}), {}, LineStyle::dots},
         percents = heights;
-    const auto add = [](ChartLine& line, std::size_t i, const std::optional<Quantity>& quantity,
+    const auto add = [](ChartLine& line, std::size_t i, const std::optional<Quantity>& quantity, double scale,
                         bool flagged) {
       if (!quantity || !std::isfinite(quantity->value)) return;
-      line.points.push_back(
-          {static_cast<double>(i + 1), quantity->value, quantity->low, quantity->high, flagged});
+      line.points.push_back({static_cast<double>(i + 1), scale * quantity->value, scale * quantity->low,
+                             scale * quantity->high, flagged});
     };
     for (std::size_t i = 0; i < track.points.size(); ++i) {
       const TrackPoint& point = track.points[i];
       const bool overdone = point.outcome == Outcome::overdone || point.outcome == Outcome::low_in_high;
-      add(heights, i, point.height_mm, overdone);
-      add(percents, i, point.percent_gone, overdone);
+      add(heights, i, point.height_mm, unit.per_mm, overdone);
+      add(percents, i, point.percent_gone, 1, overdone);
     }
     height.lines.push_back(heights);
     gone.lines.push_back(percents);

@@ -176,8 +176,8 @@ cv::Rect2d draw_scale_bar(PixelCanvas& canvas, const Reading& reading, const std
   double length_mm = round_step(photo.width / px_per_mm, 6);
   if (length_mm * px_per_mm > 0.5 * photo.width) length_mm = round_step(photo.width / px_per_mm, 20);
   const double length = length_mm * px_per_mm;
-  const std::string text =
-      words("picture.scale", {{"length", words.with_decimal_mark(tick_text(length_mm, length_mm))}});
+  const std::string text = words.with_units(
+      words("picture.scale", {{"length", words.with_decimal_mark(tick_text(length_mm, length_mm))}}));
   const TextStyle style{0.85 * size, palette::ink, Align::left, false};
   const double width = std::max(length, text_width(text, style)) + 1.2 * size;
   const cv::Rect2d box = free_corner({width, 2.5 * size}, photo, 0.4 * size, spots);

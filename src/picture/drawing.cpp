@@ -34,6 +34,11 @@ std::string tick_text(double value, double step) {
   return figure(value, decimals);
 }
 
+AxisUnit height_unit(double largest_mm, double least_mm, const Wording& words) {
+  if (words.units().inches || !(largest_mm < least_mm)) return length_unit(words.units());
+  return {"µm", 1000};
+}
+
 const Rgb& colour_of(Kind kind) { return kind == Kind::low ? palette::low : palette::high; }
 
 void set_dashes(cairo_t* cairo, Kind kind, double line_width) {
@@ -79,12 +84,14 @@ std::string without_interval(const Quantity& quantity, const char* unit, const W
 
 std::string kind_and_depth(const Dent& dent, const Wording& words) {
   const std::string kind = words(dent.kind == Kind::low ? "kind.low" : "kind.high");
-  return dent.depth_mm ? kind + " " + without_interval(*dent.depth_mm, "mm", words) : kind;
+  return dent.depth_mm ? words.with_units(kind + " " + without_interval(*dent.depth_mm, "mm", words)) : kind;
 }
 
 std::string size_in_short(const Dent& dent, const Wording& words) {
-  if (!is_crease(dent)) return without_interval(dent.diameter_mm, "mm", words);
-  return without_interval(dent.length_mm, "mm", words) + " × " + without_interval(dent.width_mm, "mm", words);
+  std::string size = without_interval(dent.diameter_mm, "mm", words);
+  if (is_crease(dent))
+    size = without_interval(dent.length_mm, "×", words) + " " + without_interval(dent.width_mm, "mm", words);
+  return words.with_units(size);
 }
 
 }  // namespace ripplegauge::picture_detail

@@ -18,6 +18,10 @@ double round_step(double span, int count);
 /// A number on an axis with that step, with the decimals that the step needs.
 std::string tick_text(double value, double step);
 
+/// Inches where they are asked for, else millimetres, and micrometres where the largest height is below
+/// `least_mm`.
+AxisUnit height_unit(double largest_mm, double least_mm, const Wording& words);
+
 /// Colour and line of a kind: lows solid, highs dashed.
 const Rgb& colour_of(Kind kind);
 void set_dashes(cairo_t* cairo, Kind kind, double line_width);
@@ -32,9 +36,9 @@ std::string with_interval(const Quantity& quantity, const char* unit,
 std::string without_interval(const Quantity& quantity, const char* unit,
                              const Wording& words = Wording::plain());
 
-/// The diameter, of a crease length and width, without intervals.
+/// The diameter, of a crease length and width, without intervals; in the units of the reader.
 std::string size_in_short(const Dent& dent, const Wording& words);
-/// "low 0.168 mm"; the kind alone where the depth is not known.
+/// "low 0.168 mm"; the kind alone where the depth is not known; in the units of the reader.
 std::string kind_and_depth(const Dent& dent, const Wording& words);
 
 }  // namespace ripplegauge::picture_detail

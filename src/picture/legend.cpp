@@ -56,7 +56,7 @@ std::string reason_alone(const Dent& dent) {
 /// A crease is known by its length and width, everything else by its diameter.
 std::string size_words(const Dent& dent, const Wording& words) {
   if (!is_crease(dent)) return with_interval(dent.diameter_mm, "mm", words);
-  return words("picture.crease", {{"length", with_interval(dent.length_mm, "", words)},
+  return words("picture.crease", {{"length", with_interval(dent.length_mm, "mm", words)},
                                   {"width", with_interval(dent.width_mm, "mm", words)}});
 }
 
@@ -128,7 +128,7 @@ void Legend::lay_out_dent(const Dent& dent, int number, const std::string& coin)
   add(row.lines,
       words_(dent.kind == Kind::low ? "picture.low_is" : "picture.high_is",
              {{"size", size_words(dent, words_)}}),
-      {size_, palette::ink, Align::left, true}, inner, 2);
+      {size_, palette::ink, Align::left, true}, inner, 4);
   if (is_elongated(dent) && !is_crease(dent))
     add(row.lines,
         words_("picture.long_and_wide", {{"length", without_interval(dent.length_mm, "mm", words_)},
@@ -171,7 +171,8 @@ void Legend::lay_out_warnings(const Reading& reading) {
 
 void Legend::add(std::vector<Line>& lines, const std::string& text, const TextStyle& style, double width,
                  std::size_t max_lines) const {
-  for (const std::string& line : lines_of(text, style, width, max_lines)) lines.push_back({line, style});
+  for (const std::string& line : lines_of(words_.with_units(text), style, width, max_lines))
+    lines.push_back({line, style});
 }
 
 double Legend::height_of(const std::vector<Line>& lines) const {

@@ -71,14 +71,6 @@ Window window_of(const Relief& relief, const std::vector<Dent>& dents, const Rel
   return wanted ? clipped(measured, relief, *wanted) : measured;
 }
 
-struct HeightUnit {
-  const char* name;
-  double per_mm;
-};
-HeightUnit height_unit(double range_mm) {
-  return range_mm < 1 ? HeightUnit{"µm", 1000} : HeightUnit{"mm", 1};
-}
-
 double largest_height_mm(const Relief& relief) {
   double largest = 0;
   for (const float height : relief.height_mm)
@@ -188,7 +180,15 @@ class ReliefMap {
     cairo_restore(cairo);
   }
 
-  double contour_step_mm() const { return round_step(range_mm_, 5); }
+  AxisUnit unit_of_heights() const {
+    constexpr double least_mm = 1;
+    return height_unit(range_mm_, least_mm, words_);
+  }
+  /// Round in the unit that is shown.
+  double contour_step_mm() const {
+    const double per_mm = unit_of_heights().per_mm;
+    return round_step(range_mm_ * per_mm, 5) / per_mm;
+  }
 
   void draw_axes() {
     cairo_t* cairo = canvas_.cairo();
@@ -212,9 +212,9 @@ class ReliefMap {
                                    palette::grey);
                  canvas_.text(t, area.x - 0.6 * size_, y + 0.28 * size_, tick_style(Align::right));
                });
-    const HeightUnit unit = height_unit(range_mm_);
-    canvas_.text(words_("picture.card_axes"), area.x, area.y + area.height + 2.7 * size_,
-                 tick_style(Align::left));
+    const AxisUnit unit = unit_of_heights();
+    canvas_.text(words_(words_.units().inches ? "picture.card_axes_inches" : "picture.card_axes"), area.x,
+                 area.y + area.height + 2.7 * size_, tick_style(Align::left));
     const double step = contour_step_mm() * unit.per_mm;
     canvas_.text(words_("picture.contours",
                         {{"step", words_.with_decimal_mark(tick_text(step, step)) + " " + unit.name}}),
@@ -225,9 +225,10 @@ class ReliefMap {
   void draw_ticks(double from_mm, double to_mm, double length_px, double room, const Draw& draw_one) {
     const int count = static_cast<int>(length_px / (room * size_));
     if (count == 0) return;
-    const double step = round_step(to_mm - from_mm, count);
-    for (double i = std::ceil(from_mm / step); i * step <= to_mm; ++i)
-      draw_one(i * step, words_.with_decimal_mark(tick_text(i * step, step)));
+    const AxisUnit unit = length_unit(words_.units());
+    const double step = round_step((to_mm - from_mm) * unit.per_mm, count), step_mm = step / unit.per_mm;
+    for (double i = std::ceil(from_mm / step_mm); i * step_mm <= to_mm; ++i)
+      draw_one(i * step_mm, words_.with_decimal_mark(tick_text(i * step, step)));
   }
 
   std::vector<Spot> spots() const {
@@ -265,7 +266,7 @@ class ReliefMap {
     cairo_rectangle(canvas_.cairo(), bar.x, bar.y, bar.width, bar.height);
     cairo_stroke(canvas_.cairo());
 
-    const HeightUnit unit = height_unit(range_mm_);
+    const AxisUnit unit = unit_of_heights();
     const double step = contour_step_mm() * unit.per_mm, range = range_mm_ * unit.per_mm;
     for (double i = -std::floor(range / step); i * step <= range; ++i) {
       const double y = bar.y + bar.height * 0.5 * (1 - i * step / range);

@@ -1,4 +1,5 @@
 // A report as one HTML file: pictures are inside it, and nothing is loaded from anywhere.
+#include "report_units.hpp"
 #include "ripplegauge/picture/picture.hpp"
 #include "ripplegauge/picture/report_page.hpp"
 #include "ripplegauge/words/text.hpp"
@@ -148,7 +149,8 @@ struct ToHtml {
 
 }  // namespace
 
-std::string report_html(const ReportPage& page) {
+std::string report_html(const ReportPage& given) {
+  const ReportPage page = picture_detail::in_units_of_its_words(given);
   std::string html = "<!DOCTYPE html>\n<html lang=\"" + escaped(page.words.language()) +
                      "\">\n<head>\n<meta charset=\"utf-8\">\n"
                      "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"

@@ -3,6 +3,7 @@
 #include <memory>
 
 #include "drawing.hpp"
+#include "report_units.hpp"
 #include "ripplegauge/picture/picture.hpp"
 #include "ripplegauge/picture/report_page.hpp"
 
@@ -304,7 +305,8 @@ class Typesetter {
 
 }  // namespace
 
-std::string report_pdf(const ReportPage& page) {
+std::string report_pdf(const ReportPage& given) {
+  const ReportPage page = in_units_of_its_words(given);
   const PaperPoints paper = points_of(page.words.paper());
   PdfFile file(paper.width, paper.height, {page.title, page.workshop, page.date});
   Typesetter(file.cairo(), page).set();

@@ -20,15 +20,6 @@ struct Range {
   }
 };
 
-/// Heights are shown in µm where the spot is shallower than a tenth of a millimetre.
-struct HeightUnit {
-  const char* name;
-  double per_mm;
-};
-HeightUnit height_unit(const Range& heights_mm) {
-  return std::max(-heights_mm.from, heights_mm.to) < 0.1 ? HeightUnit{"µm", 1000} : HeightUnit{"mm", 1};
-}
-
 std::vector<ProfilePoint> finite_points(const Dent& dent) {
   std::vector<ProfilePoint> points;
   const std::vector<ProfilePoint>& section = drawn_section(dent);
@@ -103,7 +94,8 @@ class SectionPlot {
   }
 
   void draw_height_ticks() {
-    const HeightUnit unit = height_unit(height_);
+    constexpr double least_mm = 0.1;
+    const AxisUnit unit = height_unit(std::max(-height_.from, height_.to), least_mm, words_);
     const int count = std::clamp(static_cast<int>(frame_.height / (1.8 * size_)), 2, 5);
     double step = round_step(height_.span() * unit.per_mm, count);
     const double farthest = std::max(-height_.from, height_.to) * unit.per_mm;
@@ -125,11 +117,13 @@ class SectionPlot {
     line(frame_.x, bottom, frame_.x + frame_.width, bottom, palette::grid);
     const double room_for_one = text_width("-0.5 mm", style(Align::centre));
     const int count = std::clamp(static_cast<int>(frame_.width / room_for_one), 3, 8);
-    const double step = round_step(along_.span(), count);
-    for (double i = std::ceil(along_.from / step); i * step <= along_.to; ++i) {
-      line(x(i * step), bottom, x(i * step), bottom + 0.35 * size_, palette::grey);
-      canvas_.text(tick(i * step, step) + (i == 0 ? " mm" : ""), x(i * step), bottom + 1.35 * size_,
-                   style(Align::centre));
+    const AxisUnit unit = length_unit(words_.units());
+    const double step = round_step(along_.span() * unit.per_mm, count), step_mm = step / unit.per_mm;
+    for (double i = std::ceil(along_.from / step_mm); i * step_mm <= along_.to; ++i) {
+      const double at = x(i * step_mm);
+      line(at, bottom, at, bottom + 0.35 * size_, palette::grey);
+      canvas_.text(tick(i * step, step) + (i == 0 ? std::string(" ") + unit.name : ""), at,
+                   bottom + 1.35 * size_, style(Align::centre));
     }
   }
 

@@ -13,17 +13,18 @@ namespace ripplegauge {
 /// No text of a plan is smaller: 10 points, what is read at arm's length.
 constexpr double least_font_mm = 3.6;
 
-/// Draws downwards in one column.
+/// Draws downwards in one column, lengths and temperatures in the reader's units.
 class Column {
  public:
-  Column(Canvas& canvas, PageBox box, double font_mm)
-      : canvas_(canvas), box_(box), font_mm_(font_mm), y_mm_(box.y_mm) {}
+  Column(Canvas& canvas, PageBox box, double font_mm, const ShownUnits& units)
+      : canvas_(canvas), box_(box), font_mm_(font_mm), units_(units), y_mm_(box.y_mm) {}
 
   double y_mm() const { return y_mm_; }
   void skip(double height_mm) { y_mm_ += height_mm; }
 
   void text(const std::string& words, const Font& font, double left_mm = 0) {
-    y_mm_ = canvas_.paragraph({box_.x_mm + left_mm, y_mm_}, box_.width_mm - left_mm, words, font);
+    y_mm_ = canvas_.paragraph({box_.x_mm + left_mm, y_mm_}, box_.width_mm - left_mm, in_units(words, units_),
+                              font);
   }
   void heading(const std::string& words) {
     skip(0.5 * font_mm_);
@@ -43,7 +44,9 @@ class Column {
  private:
   Canvas& canvas_;
   PageBox box_;
-  double font_mm_, y_mm_;
+  double font_mm_;
+  ShownUnits units_;
+  double y_mm_;
 };
 
 /// Title and what is known of the panel. Returns the y below it.
@@ -62,7 +65,8 @@ std::string true_size_words(const DentPlan& plan);
 /// All spots as they lie, with their numbers, and the card's corner.
 void draw_map(Canvas& canvas, const PageBox& box, const Plan& plan, const PanelView& view);
 
-/// Every step, on as many pages as it takes, the first of which begins at once.
-void draw_step_pages(Canvas& canvas, const PageBox& page, const Plan& plan, const PanelView& view);
+/// Every step, and each spot at true size, on as many pages as it takes, the first of which begins at once.
+void draw_step_pages(Canvas& canvas, const PageBox& page, const Plan& plan, const PanelView& view,
+                     const ShownUnits& units);
 
 }  // namespace ripplegauge

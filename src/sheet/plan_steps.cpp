@@ -42,11 +42,14 @@ std::string choices_line(const DentPlan& plan) {
 
 class StepPages {
  public:
-  StepPages(Canvas& canvas, const PageBox& page, const Plan& plan)
+  StepPages(Canvas& canvas, const PageBox& page, const Plan& plan, const PanelView& view,
+            const ShownUnits& units)
       : canvas_(canvas),
         scratch_(page.right_mm() + page.x_mm, page.bottom_mm() + page.y_mm, ""),
         page_(page),
         plan_(plan),
+        view_(view),
+        units_(units),
         cautions_(plan.cautions) {
     begin_page();
   }
@@ -54,10 +57,10 @@ class StepPages {
   /// What `draw` puts into a column, not parted by the end of a page.
   template <class Draw>
   void block(Draw draw) {
-    Column test(scratch_, {page_.x_mm, 0, page_.width_mm, 0}, least_font_mm);
+    Column test(scratch_, {page_.x_mm, 0, page_.width_mm, 0}, least_font_mm, units_);
     draw(test);
     if (y_mm_ + test.y_mm() > page_.bottom_mm() && y_mm_ > top_mm_) turn_page();
-    Column column(canvas_, {page_.x_mm, y_mm_, page_.width_mm, 0}, least_font_mm);
+    Column column(canvas_, {page_.x_mm, y_mm_, page_.width_mm, 0}, least_font_mm, units_);
     draw(column);
     y_mm_ = column.y_mm();
   }
@@ -97,11 +100,11 @@ class StepPages {
     if (y_mm_ + height_mm > page_.bottom_mm()) turn_page();
   }
 
-  void true_size(const DentPlan& spot, const PanelView& view) {
+  void true_size(const DentPlan& spot) {
     const auto height_mm = true_size_height_mm(spot, {0, 0, page_.width_mm, page_.bottom_mm() - top_mm_});
     if (!height_mm) return;
     keep_room(*height_mm);
-    draw_true_size(canvas_, {page_.x_mm, y_mm_, page_.width_mm, *height_mm}, spot, view);
+    draw_true_size(canvas_, {page_.x_mm, y_mm_, page_.width_mm, *height_mm}, spot, view_);
     y_mm_ += *height_mm + 1;
   }
 
@@ -116,6 +119,8 @@ class StepPages {
   Canvas scratch_;
   PageBox page_;
   const Plan& plan_;
+  const PanelView& view_;
+  ShownUnits units_;
   std::vector<Caution> cautions_;  ///< not yet drawn
   double top_mm_ = 0, y_mm_ = 0;
   int number_ = 0;
@@ -144,7 +149,7 @@ void draw_many_spots(StepPages& pages, const Plan& plan) {
   }
 }
 
-void draw_few_spots(StepPages& pages, const Plan& plan, const PanelView& view) {
+void draw_few_spots(StepPages& pages, const Plan& plan) {
   constexpr double heading_and_first_step_mm = 55;
   for (const DentPlan& spot : plan.dents) {
     pages.keep_room(heading_and_first_step_mm);
@@ -153,7 +158,7 @@ void draw_few_spots(StepPages& pages, const Plan& plan, const PanelView& view) {
       column.quiet(spot.severity.reason);
       column.skip(1);
     });
-    if (plan.dents.size() > 1) pages.true_size(spot, view);
+    if (plan.dents.size() > 1) pages.true_size(spot);
     pages.steps("", spot.steps);
   }
 }
@@ -181,14 +186,15 @@ void Column::step(const Step& step, int number) {
   skip(0.45 * font_mm_);
 }
 
-void draw_step_pages(Canvas& canvas, const PageBox& page, const Plan& plan, const PanelView& view) {
+void draw_step_pages(Canvas& canvas, const PageBox& page, const Plan& plan, const PanelView& view,
+                     const ShownUnits& units) {
   constexpr std::size_t few = 3;
-  StepPages pages(canvas, page, plan);
+  StepPages pages(canvas, page, plan, view, units);
   std::string heading = "Before you start";
   for (const Caution& caution : pages.cautions_before("")) pages.caution(std::exchange(heading, ""), caution);
   pages.steps(heading, plan.before);
   if (plan.dents.size() <= few)
-    draw_few_spots(pages, plan, view);
+    draw_few_spots(pages, plan);
   else
     draw_many_spots(pages, plan);
   pages.steps("Afterwards", plan.after);

@@ -11,9 +11,11 @@
 namespace ripplegauge {
 namespace {
 
+constexpr double mm_per_inch = 25.4;
+
 // with a point or, in other languages, a comma
 constexpr const char* number = R"(([-+]?[0-9]+(?:[.,][0-9]+)?))";
-constexpr const char* joint = R"(( to | bis |–| and ))";
+constexpr const char* joint = R"(( to | bis |–| and | × ))";
 // what is told in brackets shares the unit in front of them: "17.2 mm (17.1 to 17.3)"
 constexpr const char* bracket =
     R"((?: \(([-+]?[0-9]+(?:[.,][0-9]+)?)( to | bis |–)([-+]?[0-9]+(?:[.,][0-9]+)?)\))?)";
@@ -30,7 +32,7 @@ std::string fahrenheit(const std::string& celsius) { return figure(1.8 * value_o
 
 std::string inches(const std::string& mm) {
   const double value_mm = value_of(mm), size_mm = std::abs(value_mm);
-  std::string text = figure(value_mm / 25.4, size_mm < 1 ? 4 : size_mm < 10 ? 3 : 2);
+  std::string text = figure(value_mm / mm_per_inch, size_mm < 1 ? 4 : size_mm < 10 ? 3 : 2);
   if (mm.find(',') != std::string::npos) std::replace(text.begin(), text.end(), '.', ',');
   return text;
 }
@@ -50,6 +52,10 @@ std::string replaced(const std::string& text, const std::regex& pattern, Told to
 
 }  // namespace
 
+AxisUnit length_unit(const ShownUnits& units) {
+  return units.inches ? AxisUnit{"in", 1 / mm_per_inch} : AxisUnit{"mm", 1};
+}
+
 std::string in_units(std::string_view text, const ShownUnits& units) {
   const std::string range = std::string(number) + "(?:" + joint + number + ")?";
   std::string result(text);
@@ -60,7 +66,7 @@ std::string in_units(std::string_view text, const ShownUnits& units) {
     });
   }
   if (units.inches) {
-    static const std::regex millimetres(range + " mm(?![a-zA-Z0-9])" + bracket);
+    static const std::regex millimetres(range + " mm(?![a-zA-Z0-9]|²|³)" + bracket);
     result = replaced(result, millimetres, [](const std::smatch& m) {
       return m[0].str() + " [" + inches(m[1]) + (m[3].matched ? m[2].str() + inches(m[3]) : "") +
              (m[4].matched ? " (" + inches(m[4]) + m[5].str() + inches(m[6]) + ")" : "") + " in]";

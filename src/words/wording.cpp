@@ -291,10 +291,17 @@ Wording Wording::on(PagePaper paper) const {
   return {inside_->texts, std::move(rules)};
 }
 
+Wording Wording::in(const ShownUnits& units) const {
+  LocaleRules rules = inside_->rules;
+  rules.units = units;
+  return {inside_->texts, std::move(rules)};
+}
+
 Wording Wording::with_plain_numbers() const {
   LocaleRules rules;
   rules.language = inside_->rules.language;
   rules.plural = inside_->rules.plural;
+  rules.units = inside_->rules.units;
   return {inside_->texts, std::move(rules)};
 }
 

@@ -6,6 +6,7 @@
 
 #include "ripplegauge/advice/plan.hpp"
 #include "ripplegauge/sheet/sheet.hpp"
+#include "ripplegauge/words/units.hpp"
 
 namespace ripplegauge {
 
@@ -17,6 +18,7 @@ using PanelView = std::function<cv::Mat(PointMm centre, double along_deg, double
 /// The plan to take to the panel, all of it to be read at arm's length (10 points or more). Page 1: the ten
 /// lines, and the only spot at true size with crosses, the tab's face and the lifter's feet, or a map of
 /// several. Then every step to tick, each caution before the step that it belongs to.
-std::string plan_sheet_pdf(const Plan& plan, Paper paper, const PanelView& view = {});
+std::string plan_sheet_pdf(const Plan& plan, Paper paper, const PanelView& view = {},
+                           const ShownUnits& units = {});
 
 }  // namespace ripplegauge

@@ -13,6 +13,8 @@
 #include <variant>
 #include <vector>
 
+#include "ripplegauge/words/units.hpp"
+
 namespace ripplegauge {
 
 /// What stands for a name in braces: text, or a count that may choose between singular and plural.
@@ -52,6 +54,7 @@ struct LocaleRules {
   std::string decimal_mark = ".";  ///< in figures
   std::string date_pattern;        ///< of CLDR, of d, dd, M, MM, y, yyyy; empty: year-month-day
   PagePaper paper = PagePaper::a4;
+  ShownUnits units{};                                 ///< of drawings and pages
   std::function<std::string(std::int64_t)> plural{};  ///< CLDR's category; empty: one and other
 };
 
@@ -86,6 +89,11 @@ class Wording {
   const std::string& language() const { return inside_->rules.language; }
   PagePaper paper() const { return inside_->rules.paper; }
   Wording on(PagePaper paper) const;
+  /// Drawings and pages tell lengths and temperatures so. Sentences stay in millimetres and °C until somebody
+  /// draws them, `with_units`; the terminal has a filter of its own.
+  Wording in(const ShownUnits& units) const;
+  const ShownUnits& units() const { return inside_->rules.units; }
+  std::string with_units(std::string_view text) const { return in_units(text, units()); }
   /// The same language, numbers and dates as in files.
   Wording with_plain_numbers() const;
 

@@ -103,6 +103,11 @@ TEST_CASE("plan: inches and Fahrenheit on request", "[cli][plan]") {
   CHECK_THAT(run.out, ContainsSubstring("at 93 to 104 \u00b0F beside the tab"));
   CHECK_THAT(run.out, !ContainsSubstring("\u00b0C"));
   CHECK_THAT(run_program({"plan", reading}).out, !ContainsSubstring(" in]"));
+  if (std::system("pdftotext -v >/dev/null 2>&1") != 0) return;
+  run_program({"plan", reading, "--inch", "--fahrenheit", "--sheet", folder.file("p.pdf")});
+  const std::string sheet = text_of(folder.file("p.pdf"));
+  CHECK_THAT(sheet, ContainsSubstring("22.4 mm [0.88 in]"));
+  CHECK_THAT(sheet, !ContainsSubstring("\u00b0C"));
 }
 
 TEST_CASE("plan: words may be typed in several ways", "[cli][plan]") {

@@ -256,3 +256,23 @@ TEST_CASE("the same reading gives the same picture", "[annotate]") {
   for (int i = 0; i < 5; ++i) scene.add(Kind::low, 100 + 120 * i, 300, 30);
   CHECK(cv::norm(annotated_picture(scene.input).bgr, annotated_picture(scene.input).bgr, cv::NORM_INF) == 0);
 }
+
+TEST_CASE("labels, rows and sections are in inches where they are asked for", "[annotate]") {
+  Scene scene(2000, 1500);
+  scene.add(Kind::low, 600, 500, 80);
+  const auto has_axis_in = [](const Picture& picture, const std::string& unit) {
+    return std::any_of(picture.texts.begin(), picture.texts.end(),
+                       [&](const PlacedText& t) { return t.text == "0 " + unit || t.text == "0.0 " + unit; });
+  };
+  CHECK(has_axis_in(annotated_picture(scene.input), "mm"));
+  scene.input.words = Wording::plain().in({.inches = true});
+  const Picture picture = annotated_picture(scene.input);
+  for (const char* text : {"22.4 mm [0.88 in]", "low 0.31 mm [0.0122 in]", "50 mm [1.97 in] at the card",
+                           "depth 0.31 mm (0.29 to 0.33)", "(0.0114 to"}) {
+    INFO(text);
+    CHECK(has_text(picture, text));
+  }
+  CHECK(has_axis_in(picture, "in"));
+  CHECK_FALSE(has_axis_in(picture, "mm"));
+  check_texts_apart_and_inside(picture);
+}

@@ -151,6 +151,20 @@ TEST_CASE("a crease is labelled by length and width on the map, too", "[relief_m
   crease.width_mm = {11.0, 10.8, 11.3};
   crease.outline = {{10, 43}, {30, 43}, {30, 47}, {10, 47}};
   const Picture picture = relief_map(low_and_high(), {crease});
-  CHECK(has_text(picture, "43.5 mm × 11.0 mm"));
+  CHECK(has_text(picture, "43.5 × 11.0 mm"));
   CHECK_FALSE(has_text(picture, "21.9 mm"));
+}
+
+TEST_CASE("axes, contours and colours of the map are in inches where they are asked for", "[relief_map]") {
+  ReliefMapOptions options;
+  options.words = Wording::plain().in({.inches = true});
+  const Picture picture = relief_map(low_and_high(), {}, options);
+  // 0.2 mm are 0.0079 in: steps of 0.002; 80 mm are 3.1 in, not 20, 40 ...
+  for (const char* text : {"inches from the card", "lines every 0.002 in", "0.000 in", "-0.006"}) {
+    INFO(text);
+    CHECK(has_text(picture, text));
+  }
+  CHECK_FALSE(has_text(picture, "µm"));
+  CHECK_FALSE(has_text(picture, "20"));
+  check_texts_apart_and_inside(picture);
 }

@@ -95,3 +95,16 @@ TEST_CASE("a name cannot turn the rest of a page round, nor push a column off it
   CHECK_THAT(html, ContainsSubstring("bonnet with a usual name"));
   CHECK_THAT(html, ContainsSubstring("n&amp;"));
 }
+
+TEST_CASE("a page tells lengths and temperatures in the units of its words", "[report_page]") {
+  ReportPage page = page_of(0);
+  page.blocks.push_back(ReportHeading{"8 mm wide"});
+  page.blocks.push_back(ReportText{"Pull at 34 °C.", false});
+  page.blocks.push_back(ReportNote{"1 to 2 mm"});
+  CHECK_THAT(report_html(page), !ContainsSubstring(" in]"));
+  page.words = Wording::plain().in({.inches = true, .fahrenheit = true});
+  const std::string html = report_html(page);
+  for (const char* part : {"0.50 mm [0.0197 in] &lt;low&gt;", "8 mm [0.315 in] wide", "Pull at 93 °F.",
+                           "1 to 2 mm [0.039 to 0.079 in]"})
+    CHECK_THAT(html, ContainsSubstring(part));
+}

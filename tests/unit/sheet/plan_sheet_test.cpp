@@ -103,3 +103,17 @@ TEST_CASE("the photo lies under the drawing, at true size and turned with the sp
   CHECK(asked.size() == 3);  // the map and both spots
   CHECK(asked.at(0).along_deg == 0);
 }
+
+TEST_CASE("lengths and temperatures stand on the sheet as they were asked for", "[plan_sheet]") {
+  if (poppler_is_missing()) return;
+  const Plan plan =
+      make_plan(sample::reading({sample::low(22, 0.3)}), plain_steel(), sample::with_sample_kit());
+  const std::string metric = words_of(PdfFile(plan_sheet_pdf(plan, Paper::a4)).text());
+  CHECK(mentions(metric, "\u00b0C"));
+  CHECK_FALSE(mentions(metric, " in]"));
+  const std::string asked =
+      words_of(PdfFile(plan_sheet_pdf(plan, Paper::a4, {}, {.inches = true, .fahrenheit = true})).text());
+  CHECK(mentions(asked, "22.0 mm [0.87 in]"));
+  CHECK(mentions(asked, "\u00b0F"));
+  CHECK_FALSE(mentions(asked, "\u00b0C"));
+}

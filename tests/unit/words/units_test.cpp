@@ -1,6 +1,7 @@
 #include "ripplegauge/words/units.hpp"
 
 #include "catch.hpp"
+#include "ripplegauge/words/wording.hpp"
 
 using namespace ripplegauge;
 
@@ -19,6 +20,8 @@ TEST_CASE("inches stand behind the millimetres", "[units]") {
   CHECK(in_units("0.210 mm deep", units) == "0.210 mm [0.0083 in] deep");
   CHECK(in_units("8 to 10 mm wide", units) == "8 to 10 mm [0.315 to 0.39 in] wide");
   CHECK(in_units("3 mm2, 5 mm/s of 40 °C", units) == "3 mm2, 5 mm [0.197 in]/s of 40 °C");
+  CHECK(in_units("a crease, 43 × 11.1 mm", units) == "a crease, 43 × 11.1 mm [1.69 × 0.44 in]");
+  CHECK(in_units("volume 12.4 mm³", units) == "volume 12.4 mm³");
   CHECK(in_units("no number mm", units) == "no number mm");
   CHECK(in_units("", units).empty());
 }
@@ -33,4 +36,15 @@ TEST_CASE("a decimal comma is part of its number", "[units]") {
   CHECK(in_units("eine Delle von 0,27 mm (0,26 bis 0,28), 20,7 mm breit", inches) ==
         "eine Delle von 0,27 mm (0,26 bis 0,28) [0,0106 (0,0102 bis 0,0110) in], 20,7 mm [0,81 in] breit");
   CHECK(in_units("at x 59, y 46 mm", inches) == "at x 59, y 46 mm [1.81 in]");
+}
+
+TEST_CASE("what is drawn asks its wording for the units", "[units][wording]") {
+  const Wording& metric = Wording::plain();
+  CHECK(metric.with_units("17.2 mm at 34 °C") == "17.2 mm at 34 °C");
+  const Wording asked = metric.in({.inches = true, .fahrenheit = true});
+  CHECK(asked.with_units("17.2 mm at 34 °C") == "17.2 mm [0.68 in] at 93 °F");
+  CHECK(asked.on(PagePaper::letter).units().inches);
+  CHECK(asked.with_plain_numbers().units().inches);
+  CHECK(length_unit(metric.units()).per_mm == 1);
+  CHECK(length_unit(asked.units()).per_mm * 25.4 == Approx(1.0));
 }
