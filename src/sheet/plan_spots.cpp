@@ -211,6 +211,10 @@ void draw_map(Canvas& canvas, const PageBox& box, const Plan& plan, const PanelV
       outline.push_back(at(p.x_mm, p.y_mm));
     const bool low = dent.kind == Kind::low;
     cased_line(canvas, outline, {low ? accent : black, 0.4, low ? 0.0 : 1.0});
+    for (const PointMm& place : spot.pull_places)
+      if (place.x_mm > area.x0_mm && place.x_mm < area.x1_mm && place.y_mm > area.y0_mm &&
+          place.y_mm < area.y1_mm)
+        draw_cross(canvas, at(place.x_mm, place.y_mm));
     const PagePoint beside = at(dent.x_mm + 0.5 * dent.length_mm.value, dent.y_mm);
     const PagePoint label{std::min(beside.x_mm + 1.2, box.right_mm() - 8), beside.y_mm};
     const std::string number = std::to_string(spot.number);

@@ -7,6 +7,7 @@ namespace ripplegauge {
 namespace {
 
 constexpr double tick_mm = 3.2, indent_mm = tick_mm + 2;
+constexpr double caption_room_mm = 1.4 * least_font_mm + 1;  ///< a line above a drawing
 
 std::string size_line(const DentPlan& plan) {
   const Dent& dent = plan.dent;
@@ -108,7 +109,53 @@ class StepPages {
     y_mm_ += *height_mm + 1;
   }
 
+  /// Each under its own line, side by side where they are small enough.
+  void true_sizes(const std::vector<const DentPlan*>& spots) {
+    for (std::size_t i = 0; i < spots.size();) {
+      const std::size_t in_row =
+          i + 1 < spots.size() && height_of({spots[i], spots[i + 1]}).has_value() ? 2 : 1;
+      const std::vector<const DentPlan*> row(spots.begin() + static_cast<std::ptrdiff_t>(i),
+                                             spots.begin() + static_cast<std::ptrdiff_t>(i + in_row));
+      true_size_row(row);
+      i += in_row;
+    }
+  }
+
  private:
+  static constexpr double between_mm = 6;  ///< drawings side by side
+
+  double width_in_row(std::size_t count) const {
+    const auto n = static_cast<double>(count);
+    return (page_.width_mm - (n - 1) * between_mm) / n;
+  }
+  /// Of drawings in a row; nothing where one of them has no room.
+  std::optional<double> height_of(const std::vector<const DentPlan*>& row) const {
+    double tallest_mm = 0;
+    for (const DentPlan* spot : row) {
+      const auto height_mm = true_size_height_mm(
+          *spot, {0, 0, width_in_row(row.size()), page_.bottom_mm() - top_mm_ - caption_room_mm});
+      if (!height_mm) return std::nullopt;
+      tallest_mm = std::max(tallest_mm, *height_mm);
+    }
+    return tallest_mm;
+  }
+  void true_size_row(const std::vector<const DentPlan*>& row) {
+    const auto height_mm = height_of(row);
+    keep_room(caption_room_mm + height_mm.value_or(0));
+    const double width_mm = width_in_row(row.size());
+    for (std::size_t i = 0; i < row.size(); ++i) {
+      const double x_mm = page_.x_mm + static_cast<double>(i) * (width_mm + between_mm);
+      std::string words = "Spot " + std::to_string(row[i]->number);
+      if (row[i]->tab && row[i]->tab->tab) words += ": " + row[i]->tab->tab->name;
+      if (!height_mm) words += ", larger than the page at true size";
+      canvas_.text({x_mm, y_mm_ + 1.1 * least_font_mm},
+                   fitted(words, {.size = least_font_mm, .bold = true}, width_mm),
+                   {least_font_mm, true, black});
+      if (height_mm)
+        draw_true_size(canvas_, {x_mm, y_mm_ + caption_room_mm, width_mm, *height_mm}, *row[i], view_);
+    }
+    y_mm_ += caption_room_mm + height_mm.value_or(0) + 3;
+  }
   void turn_page() {
     canvas_.next_page();
     begin_page();
@@ -147,6 +194,15 @@ void draw_many_spots(StepPages& pages, const Plan& plan) {
     });
     begun = true;
   }
+  std::vector<const DentPlan*> pulled;
+  for (const DentPlan& spot : plan.dents)
+    if (spot.tab) pulled.push_back(&spot);
+  if (pulled.empty()) return;
+  pages.block([&](Column& column) {
+    column.heading("Where to glue: each spot at true size");
+    column.quiet(true_size_words(first) + " Crosses: where the tab's middle goes.");
+  });
+  pages.true_sizes(pulled);
 }
 
 void draw_few_spots(StepPages& pages, const Plan& plan) {
@@ -201,11 +257,13 @@ void draw_step_pages(Canvas& canvas, const PageBox& page, const Plan& plan, cons
   heading = "Cautions";
   for (const Caution& caution : pages.other_cautions()) pages.caution(std::exchange(heading, ""), caution);
   heading = "Not yet known, and worth telling";
-  for (const Question& question : plan.questions)
-    pages.block([&](Column& column) {
-      if (!heading.empty()) column.heading(std::exchange(heading, ""));
+  for (const Question& question : plan.questions) {
+    pages.block([&](Column& column) {  // drawn twice, the first time to see whether it has room
+      if (!heading.empty()) column.heading(heading);
       column.plain(question.text);
     });
+    heading.clear();
+  }
 }
 
 }  // namespace ripplegauge

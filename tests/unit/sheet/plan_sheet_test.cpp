@@ -55,6 +55,7 @@ TEST_CASE("the plan's page keeps every caution and every word on the paper", "[p
     CHECK(pdf.words_outside({20, 20, width_pt - 20, height_pt - 20}) == "");
     const std::string text = words_of(pdf.text());
     for (const Caution& caution : plan.cautions) CHECK(mentions(text, words_of(caution.text)));
+    CHECK(mentions(text, "Not yet known") == !plan.questions.empty());
   }
 }
 
@@ -116,4 +117,27 @@ TEST_CASE("lengths and temperatures stand on the sheet as they were asked for", 
   CHECK(mentions(asked, "22.0 mm [0.87 in]"));
   CHECK(mentions(asked, "\u00b0F"));
   CHECK_FALSE(mentions(asked, "\u00b0C"));
+}
+
+TEST_CASE("every spot that is pulled has its close-up, however many there are", "[plan_sheet]") {
+  std::vector<PointMm> asked;
+  const PanelView view = [&](PointMm centre, double, double, double, double) {
+    asked.push_back(centre);
+    return cv::Mat(40, 60, CV_8UC3, cv::Scalar(90, 90, 90));
+  };
+  std::vector<Dent> dents;
+  for (int i = 0; i < 7; ++i) {
+    dents.push_back(i == 3 ? sample::high(18, 0.2) : sample::low(i == 5 ? 90 : 14, 0.2));
+    dents.back().x_mm += 110.0 * i;
+  }
+  const Plan plan = make_plan(sample::reading(dents), plain_steel(), sample::with_sample_kit());
+  const std::string pdf = plan_sheet_pdf(plan, Paper::a4, view);
+  for (const DentPlan& spot : plan.dents) {
+    const bool drawn =
+        std::find(asked.begin(), asked.end(), PointMm{spot.dent.x_mm, spot.dent.y_mm}) != asked.end();
+    CHECK(drawn == spot.tab.has_value());
+  }
+  if (poppler_is_missing()) return;
+  const std::string text = words_of(PdfFile(pdf).text());
+  CHECK(mentions(text, "Where to glue: each spot at true size"));
 }
