@@ -12,6 +12,7 @@
 #include "photo_options.hpp"
 #include "ripplegauge/advice/next.hpp"
 #include "ripplegauge/app/clock.hpp"
+#include "ripplegauge/app/same_peel.hpp"
 #include "ripplegauge/compare/pairing.hpp"
 #include "ripplegauge/compare/words.hpp"
 #include "ripplegauge/core/errors.hpp"
@@ -148,6 +149,14 @@ CompareInput compared(const std::vector<std::string>& files, const CompareArgume
     input.shots.push_back(std::move(loaded.shot));
   }
   if (!arguments.log.empty()) take_fingerprints(input, photos);
+  const auto read_photo_of = [&](const Reading& reading) {
+    const auto shot = std::find_if(input.shots.begin(), input.shots.end(),
+                                   [&](const SeriesReading& one) { return &one.reading == &reading; });
+    return ReadPhoto{reading, photos.at(static_cast<std::size_t>(shot - input.shots.begin()))};
+  };
+  options.same_peel = [&](const Reading& before, const Reading& after) {
+    return same_peel(read_photo_of(before), read_photo_of(after), card_for(*arguments.photo), processors());
+  };
   input.series = compare_series(input.shots, options);
   const bool any_photo = std::any_of(photos.begin(), photos.end(), [](const auto& p) { return !p.empty(); });
   if (with_views && any_photo) input.views_bgr = squared_views(photos, input, card_for(*arguments.photo));

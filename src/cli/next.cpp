@@ -5,9 +5,12 @@
 #include "option_hints.hpp"
 #include "panel_options.hpp"
 #include "photo_options.hpp"
+#include "ripplegauge/app/request.hpp"
+#include "ripplegauge/app/same_peel.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/files/advice_file.hpp"
 #include "ripplegauge/files/atomic_write.hpp"
+#include "ripplegauge/files/panel_photo.hpp"
 #include "ripplegauge/json/reading_file.hpp"
 #include "wording_options.hpp"
 
@@ -44,6 +47,12 @@ int run_next(const NextArguments& arguments) {
   CompareOptions options;
   if (arguments.card_moved) options.alignment.placement = CardPlacement::moved;
   if (arguments.card_still) options.alignment.placement = CardPlacement::same;
+  options.same_peel = [&](const Reading&, const Reading&) {
+    SaidOfPhotos said;
+    said.profile_file = arguments.profile;
+    return same_peel({before, photo_of(before, arguments.before)}, {after, photo_of(after, arguments.after)},
+                     card_for(said, data_dir()), processors());
+  };
   const NextStep next = next_step(before, after, facts, data, options);
   if (!arguments.json.empty()) write_atomically(arguments.json, next_to_json(next));
   std::cout << next_to_text(next, arguments.full) << card_hint(next.place);

@@ -327,8 +327,8 @@ Comparison compare_readings(const Reading& before, const Relief& relief_before, 
     throw UsageError("a photo that was refused cannot be compared");
   Comparison comparison;
   comparison.alignment = align(before.dents, after.dents, options.alignment, options.words);
-  comparison.place =
-      same_place(before, after, comparison.alignment, options.alignment.placement, options.words);
+  comparison.place = same_place(before, after, comparison.alignment, options.alignment.placement,
+                                options.same_peel, options.words);
   const Scene scene{before,  relief_before,        after,           relief_after,
                     options, comparison.alignment, comparison.place};
   const std::vector<int> homes = homes_of(scene);

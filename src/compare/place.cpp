@@ -172,7 +172,7 @@ Seen shown_at(const Dent& spot, PointMm place, const Reading& after, const Relie
 }  // namespace
 
 PlaceEvidence same_place(const Reading& before, const Reading& after, const Alignment& alignment,
-                         CardPlacement told, const Wording& words) {
+                         CardPlacement told, const AskPeel& same_peel, const Wording& words) {
   if (const std::string objection = against(before, after, alignment, words); !objection.empty())
     return {SamePlace::no, objection};
   if (alignment.kind == AlignmentKind::none) return {SamePlace::no, alignment.sureness, true};
@@ -180,6 +180,8 @@ PlaceEvidence same_place(const Reading& before, const Reading& after, const Alig
     return {alignment.ambiguous ? SamePlace::likely : SamePlace::proven, alignment.sureness};
   if (told == CardPlacement::same) return {SamePlace::proven, words("compare.place.told")};
   PlaceEvidence evidence = under_one_card(before, after, alignment, words);
+  if (evidence.same == SamePlace::likely && same_peel && same_peel(before, after))
+    return {SamePlace::proven, words("compare.place.same_peel")};
   evidence.card_decides = evidence.same == SamePlace::likely;
   return evidence;
 }

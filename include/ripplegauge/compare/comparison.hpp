@@ -88,6 +88,7 @@ struct CompareOptions {
   double seen_share = 0.8;
   /// Relief smaller than this would not have shown in the photo after. Absent: see PlaceOptions.
   std::optional<double> visible_limit_mm;
+  AskPeel same_peel{};               ///< from the photos, where they are at hand
   Wording words = Wording::plain();  ///< of notes and reasons
 };
 

@@ -2,6 +2,7 @@
 // how small a dent would have shown. Whoever says "gone", "done" or "not shown" asks here.
 #pragma once
 
+#include <functional>
 #include <optional>
 #include <string>
 #include <utility>
@@ -32,9 +33,12 @@ struct PlaceEvidence {
 };
 
 /// From spots, card, the order of the photos, and crown and body line where both readings are in one frame.
-/// Orange peel proves nothing here: its bumps of about a millimetre lie between the stripes' edges.
+/// Where these prove nothing and a card lies as it lay, `same_peel` is asked: whether the photos show the
+/// same orange peel (see PeelAgreement). A "no" is none: peel is not to be seen in every photo.
+using AskPeel = std::function<bool(const Reading& before, const Reading& after)>;
 PlaceEvidence same_place(const Reading& before, const Reading& after, const Alignment& alignment,
-                         CardPlacement told, const Wording& words = Wording::plain());
+                         CardPlacement told, const AskPeel& same_peel = {},
+                         const Wording& words = Wording::plain());
 
 /// A place where a reading holds no spot.
 struct EmptyPlace {

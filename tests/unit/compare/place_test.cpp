@@ -35,6 +35,25 @@ TEST_CASE("the same place is proven by spots or by the user", "[place]") {
   CHECK(evidence(before, after, CardPlacement::same).same == SamePlace::proven);
 }
 
+TEST_CASE("peel is asked where nothing else proves the place, and proves it alone", "[place]") {
+  const Reading before = on_crown(0.5, 0.2);
+  Reading after = before;
+  int asked = 0;
+  const auto with_peel = [&](bool same) {
+    return same_place(before, after, align(before.dents, after.dents), CardPlacement::unknown,
+                      [&, same](const Reading&, const Reading&) { return ++asked, same; });
+  };
+  CHECK(with_peel(false).same == SamePlace::proven);
+  CHECK(asked == 0);  // a spot stands where one stood
+  after.dents.clear();
+  CHECK(with_peel(false).same == SamePlace::likely);  // peel that is not seen speaks against nothing
+  CHECK(with_peel(true).same == SamePlace::proven);
+  CHECK(with_peel(true).reason.find("orange peel") != std::string::npos);
+  CHECK(asked == 3);
+  after = on_crown(1.4, 0.2);
+  CHECK(with_peel(true).same == SamePlace::no);
+}
+
 TEST_CASE("another crown is another panel, whatever stands there", "[place]") {
   Reading before = on_crown(0.5, 0.2), after = on_crown(1.4, 0.2);
   CHECK(evidence(before, after).same == SamePlace::no);
