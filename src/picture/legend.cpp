@@ -38,19 +38,24 @@ std::string depth_words(const Dent& dent, const Wording& words) {
                {{"size", with_interval(dent.depth_mm.value_or(Quantity{}), "mm", words)}});
 }
 
-/// The reason begins with the grade as it is said, "moderate, perhaps sharp: ...", which may say more than
-/// the word alone.
-std::string grade_of(const Dent& dent) {
+/// The reason begins with the grade as it is said, "moderate, perhaps sharp: ..." or "anything from shallow
+/// to sharp: ...", which may say more than the word alone. How long that is; 0 where the reason begins
+/// otherwise.
+std::size_t length_of_grade(const Dent& dent) {
   const std::size_t colon = dent.severity_reason.find(": ");
-  return dent.severity_reason.starts_with(dent.severity) && colon != std::string::npos
-             ? dent.severity_reason.substr(0, colon)
-             : dent.severity;
+  const bool graded = colon != std::string::npos &&
+                      dent.severity_reason.substr(0, colon).find(dent.severity) != std::string::npos;
+  return graded ? colon : 0;
+}
+
+std::string grade_of(const Dent& dent) {
+  const std::size_t length = length_of_grade(dent);
+  return length > 0 ? dent.severity_reason.substr(0, length) : dent.severity;
 }
 
 std::string reason_alone(const Dent& dent) {
-  const std::string grade = grade_of(dent) + ": ";
-  return dent.severity_reason.starts_with(grade) ? dent.severity_reason.substr(grade.size())
-                                                 : dent.severity_reason;
+  const std::size_t length = length_of_grade(dent);
+  return length > 0 ? dent.severity_reason.substr(length + 2) : dent.severity_reason;
 }
 
 /// A crease is known by its length and width, everything else by its diameter.
@@ -148,8 +153,10 @@ void Legend::lay_out_dent(const Dent& dent, int number, const std::string& coin)
     for (std::size_t i = 0; i < std::min(dent.notes.size(), most_notes); ++i)
       add(row.lines, dent.notes[i], quiet, inner, 3);
   const double least_plot_height = (many_ ? 5.5 : 8.0) * size_;
-  const double plot = drawn_section(dent).empty() ? 0 : least_plot_height;
-  row.height = std::max(height_of(row.lines), plot) + row_gap * size_;
+  const bool has_plot = !drawn_section(dent).empty();
+  const double height = std::max(height_of(row.lines), has_plot ? least_plot_height : 0);
+  row.height = height + row_gap * size_;
+  if (has_plot) plot_height_ = plot_height_ > 0 ? std::min(plot_height_, height) : height;
   rows_.push_back(row);
 }
 
@@ -204,8 +211,7 @@ void Legend::draw(PixelCanvas& canvas, double top) const {
     if (row.dent != nullptr) {
       draw_badge(canvas, row.number, row.dent->kind, x + 0.9 * size_, inner_top + 0.75 * size_, size_);
       x += badge_column * size_;
-      const cv::Rect2d plot(width_ - margin * size_ - plot_width_, inner_top, plot_width_,
-                            row.height - row_gap * size_);
+      const cv::Rect2d plot(width_ - margin * size_ - plot_width_, inner_top, plot_width_, plot_height_);
       draw_section(canvas, plot, *row.dent, sections_, words_, 0.7 * size_);
     }
     draw_lines(canvas, row.lines, x, inner_top);

@@ -48,6 +48,7 @@ class Legend {
   bool many_;  ///< rows are kept short
   SectionScale sections_;
   double width_, size_, plot_width_;
+  double plot_height_ = 0;  ///< one for all, so that heights are drawn to one scale; 0 without a section
   std::vector<Band> bands_;
   std::vector<Row> rows_;
   double height_ = 0;

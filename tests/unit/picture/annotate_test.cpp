@@ -276,3 +276,27 @@ TEST_CASE("labels, rows and sections are in inches where they are asked for", "[
   CHECK_FALSE(has_axis_in(picture, "mm"));
   check_texts_apart_and_inside(picture);
 }
+
+TEST_CASE("all sections of a page are drawn to one scale, however much is said beside them", "[annotate]") {
+  Scene scene(2000, 1500);
+  scene.add(Kind::low, 600, 500, 80);
+  scene.add(Kind::low, 1400, 900, 80);
+  scene.input.reading.dents[1].length_mm = {26, 25, 27};  // two lines more
+  scene.input.reading.dents[1].notes = {"a note", "another note"};
+  const Picture picture = annotated_picture(scene.input);
+  std::vector<std::string> stretches;
+  for (const PlacedText& text : picture.texts)
+    if (text.text.starts_with("heights drawn")) stretches.push_back(text.text);
+  REQUIRE(stretches.size() == 2);
+  CHECK(stretches[0] == stretches[1]);
+}
+
+TEST_CASE("a grade that the interval leaves open is said so in the picture, too", "[annotate]") {
+  Scene scene(2000, 1500);
+  scene.add(Kind::low, 600, 500, 80);
+  scene.input.reading.dents[0].severity = "shallow";
+  scene.input.reading.dents[0].severity_reason = "anything from shallow to sharp: depth over width 1 %";
+  const Picture picture = annotated_picture(scene.input);
+  CHECK(has_text(picture, "severity: anything from shallow"));
+  CHECK(has_text(picture, "depth over width 1 %"));
+}
