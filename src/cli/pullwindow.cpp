@@ -87,9 +87,10 @@ TemperatureReading reading_in(const std::string& text) {
   return {time_in(text.substr(at + 1), form), number_in(std::string_view(text).substr(0, at), "--at", form)};
 }
 
+/// Its interval from the start of the clock on, where the moment itself is not before it.
 std::string moment(const char* what, const Quantity& when) {
-  return std::string(what) + " " + clock(when.value) + " (" + clock(when.low) + " to " + clock(when.high) +
-         ")";
+  const double low_s = std::max(when.low, std::min(0.0, when.value));
+  return std::string(what) + " " + clock(when.value) + " (" + clock(low_s) + " to " + clock(when.high) + ")";
 }
 
 /// What the times are worth against the window itself.

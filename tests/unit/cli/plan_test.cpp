@@ -263,6 +263,12 @@ TEST_CASE("pullwindow: times with intervals, as text and JSON", "[cli][plan]") {
   CHECK_THAT(warm.out, ContainsSubstring("warning: "));
 }
 
+TEST_CASE("pullwindow: no time lies before the clock was started", "[cli][plan]") {
+  const ProgramRun rough = run_program({"pullwindow", "--ambient", "18", "--at", "50@0", "--at", "49.5@5"});
+  CHECK_THAT(rough.out, ContainsSubstring("(0:00 to "));
+  CHECK_THAT(rough.out, !ContainsSubstring("(-"));
+}
+
 TEST_CASE("pullwindow: frost, and wrong use", "[cli][plan]") {
   CHECK(run_program(
             {"pullwindow", "--ambient", "-15", "--at", "50@0:00", "--at", "38@0:25", "--between", "-5..3"})
