@@ -201,10 +201,9 @@ Step stop_step(const AdviceRules& rules) {
   step.code = "stop";
   step.action = "Stop when the eye no longer finds it, or when going on risks the paint.";
   step.points = {"the stripes run straight through it; by the photo, what is left is no steeper than " +
-                 shown(rules.visible_slope_mrad.value, 1) + " mrad (" +
-                 shown(rules.visible_slope_mrad.value, 1) + " mm in a metre)"};
+                 shown(rules.visible_slope_mrad.value, 1) + " mm in a metre"};
   step.reason = rules.visible_slope_mrad.reason;
-  step.facts = {number_fact("visible slope", rules.visible_slope_mrad.value, "mrad", "rule")};
+  step.facts = {number_fact("visible slope", rules.visible_slope_mrad.value, "mm in a metre", "rule")};
   return step;
 }
 

@@ -34,7 +34,7 @@ MeasureWords words_of(Measure measure) {
     case Measure::height_mm:
       return {"height", "mm"};
     case Measure::max_slope_mrad:
-      return {"steepest slope", "mrad"};
+      return {"steepest slope, millimetres in a metre", "mrad"};
   }
   return {"?", ""};
 }

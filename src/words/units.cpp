@@ -66,7 +66,7 @@ std::string in_units(std::string_view text, const ShownUnits& units) {
     });
   }
   if (units.inches) {
-    static const std::regex millimetres(range + " mm(?![a-zA-Z0-9]|²|³)" + bracket);
+    static const std::regex millimetres(range + " mm(?![a-zA-Z0-9]|²|³| in a metre)" + bracket);
     result = replaced(result, millimetres, [](const std::smatch& m) {
       return m[0].str() + " [" + inches(m[1]) + (m[3].matched ? m[2].str() + inches(m[3]) : "") +
              (m[4].matched ? " (" + inches(m[4]) + m[5].str() + inches(m[6]) + ")" : "") + " in]";

@@ -21,6 +21,7 @@ TEST_CASE("inches stand behind the millimetres", "[units]") {
   CHECK(in_units("8 to 10 mm wide", units) == "8 to 10 mm [0.315 to 0.39 in] wide");
   CHECK(in_units("3 mm2, 5 mm/s of 40 °C", units) == "3 mm2, 5 mm [0.197 in]/s of 40 °C");
   CHECK(in_units("a crease, 43 × 11.1 mm", units) == "a crease, 43 × 11.1 mm [1.69 × 0.44 in]");
+  CHECK(in_units("no steeper than 3 mm in a metre", units) == "no steeper than 3 mm in a metre");
   CHECK(in_units("volume 12.4 mm³", units) == "volume 12.4 mm³");
   CHECK(in_units("no number mm", units) == "no number mm");
   CHECK(in_units("", units).empty());
