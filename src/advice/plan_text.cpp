@@ -89,10 +89,9 @@ void add_heading(const DentPlan& plan, bool several, TextLines& lines) {
   if (several) lines.add("  turn: ", plan.order_reason);
 }
 
-std::string glue_words(const Glue& glue) {
+std::string glue_words(const Glue& glue, const PanelFacts& facts) {
   if (glue.cold) return glue.name + ", cold: press the tab on for " + shown(glue.press_s, 0) + " s";
-  return glue.name + ", gun " + shown(glue.gun_c, 0) + " °C; panel warmed to " + shown(glue.warm_panel_c, 0) +
-         " °C";
+  return glue.name + ", gun " + shown(glue.gun_c, 0) + " °C; " + panel_words(glue, facts);
 }
 
 /// Sizes without intervals where these say nothing new: the reading and the full plan have them.
@@ -274,7 +273,7 @@ std::vector<BriefLine> brief_plan(const Plan& plan) {
   lines.insert(lines.end(), spots.begin(), spots.end());
   if (pulling) {
     if (!plan.glue->not_now.empty()) add("Not yet", plan.glue->not_now);
-    add("Glue", glue_words(plan.glue->glue));
+    add("Glue", glue_words(plan.glue->glue, plan.facts));
     add("Pull", pull_words(plan));
     add("Look for", "stripes that straighten in the spot; metal that rises round the tab");
   }

@@ -53,9 +53,6 @@ void say_the_weather(const Spot& spot, const Glue& glue, const std::optional<Qua
   } else {
     step.points.push_back("time it: two thermometer readings tell when the panel is at " + window);
   }
-  if (facts.panel_c && *facts.panel_c > glue.warm_panel_c)
-    step.points.push_back("the panel is at " + shown(*facts.panel_c, 1) +
-                          " °C already: let it cool, do not heat");
   if (facts.air_c) step.facts.push_back(number_fact("air", *facts.air_c, "°C", "given"));
   if (facts.panel_c) step.facts.push_back(number_fact("panel", *facts.panel_c, "°C", "given"));
 }
@@ -116,6 +113,12 @@ Step tab_step(const Spot& spot, const TabChoice& choice, const AdviceRules& rule
   return step;
 }
 
+std::string panel_words(const Glue& glue, const PanelFacts& facts) {
+  const std::string to = shown(glue.warm_panel_c, 0) + " °C";
+  if (!facts.panel_c || *facts.panel_c <= glue.warm_panel_c) return "panel warmed to " + to;
+  return "panel let cool from " + shown(*facts.panel_c, 0) + " to " + to;
+}
+
 Step glue_step(const Spot& spot, const TabChoice& tab, const GlueChoice& choice,
                const std::optional<Quantity>& wait_s, const AdviceData& data) {
   const Glue& glue = choice.glue;
@@ -127,8 +130,8 @@ Step glue_step(const Spot& spot, const TabChoice& tab, const GlueChoice& choice,
     step.action = "Glue: " + glue.name + ", cold: press the tab on for " + shown(glue.press_s, 0) +
                   " s, then pull; panel at " + window + ", no gun, no heat.";
   else
-    step.action = "Glue: gun at " + shown(glue.gun_c, 0) + " °C, panel warmed to " +
-                  shown(glue.warm_panel_c, 0) + " °C; wait until the panel is at " + window + ".";
+    step.action = "Glue: gun at " + shown(glue.gun_c, 0) + " °C, " + panel_words(glue, spot.facts) +
+                  "; wait until the panel is at " + window + ".";
   if (!choice.not_now.empty()) step.points.push_back(choice.not_now);
   if (choice.of_kit && !glue.cold) step.points.push_back("glue: " + glue.name);
   if (careful_paint(spot.facts.paint))

@@ -12,6 +12,9 @@ Step pull_step(const Spot& spot, const TabChoice& tab, const PullerChoice& pulle
 /// For a spot so small that no tab fits.
 Step no_tab_step(const Spot& spot, const TabChoice& tab);
 
+/// "panel warmed to 55 °C", or "panel let cool from 58 to 55 °C": one that the sun made hotter is not heated.
+std::string panel_words(const Glue& glue, const PanelFacts& facts);
+
 /// "R14 (round, rigid, face 14 mm)", or what the part would be.
 std::string tab_words(const TabChoice& tab);
 std::string puller_words(const PullerChoice& puller);

@@ -605,3 +605,16 @@ TEST_CASE("a body line that the photo shows needs no word of the person", "[plan
   CHECK_FALSE(
       mentions(all_text(step(make_plan(reading, facts, data).dents.front().steps, "pull")), "line first"));
 }
+
+TEST_CASE("a panel that the sun made hotter than the glue wants it is let cool, on the short plan, too",
+          "[plan]") {
+  PanelFacts facts = plain_steel();
+  facts.air_c = 33;
+  facts.panel_c = 62;
+  const Plan plan = make_plan(sample::reading({sample::low(22, 0.3)}), facts, sample::with_sample_kit());
+  for (const bool full : {false, true}) {
+    const std::string text = plan_to_text(plan, full);
+    CHECK(mentions(text, "panel let cool from 62 to 55"));
+    CHECK_FALSE(mentions(text, "panel warmed"));
+  }
+}
