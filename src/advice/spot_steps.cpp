@@ -63,21 +63,25 @@ std::vector<PointMm> places_for(const Dent& dent, const TabChoice& tab) {
   return pull_places(dent, face_mm, tab.in_row);
 }
 
-void say_where_not_to_stand(const Reading& reading, std::size_t index, Step& step) {
-  // a lifter's foot is about this wide: another spot within it would be stood on. Common practice.
-  constexpr double foot_mm = 25;
+/// Spots that a lifter's feet may come to stand on: a hammer has none.
+void say_where_not_to_stand(const Reading& reading, std::size_t index, const PullerChoice& choice,
+                            Step& step) {
+  constexpr double foot_mm = 25;  // common practice, no published source
+  if (!is_lifter(choice.kind)) return;
   const Dent& dent = reading.dents[index];
+  const double free_mm = choice.puller ? choice.puller->free_width_mm.value_or(0) : 0,
+               inner_mm = 0.5 * std::max(free_mm, dent.diameter_mm.high), outer_mm = inner_mm + foot_mm;
   for (std::size_t i = 0; i < reading.dents.size(); ++i) {
     const Dent& other = reading.dents[i];
     if (i == index || other.inside_of == static_cast<int>(index) || dent.inside_of == static_cast<int>(i))
       continue;
-    const double gap_mm = std::hypot(other.x_mm - dent.x_mm, other.y_mm - dent.y_mm) -
-                          0.5 * (dent.diameter_mm.high + other.diameter_mm.high);
-    if (gap_mm >= foot_mm) continue;
-    step.points.push_back("keep the feet off spot " + std::to_string(i + 1) + ", " +
-                          shown(std::max(0.0, gap_mm), 0) + " mm from this one's edge");
-    step.facts.push_back(
-        number_fact("gap to spot " + std::to_string(i + 1), std::max(0.0, gap_mm), "mm", "measured"));
+    const double apart_mm = std::hypot(other.x_mm - dent.x_mm, other.y_mm - dent.y_mm),
+                 half_mm = 0.5 * other.diameter_mm.high;
+    if (apart_mm - half_mm >= outer_mm || apart_mm + half_mm <= inner_mm) continue;
+    const double gap_mm = std::max(0.0, apart_mm - half_mm - 0.5 * dent.diameter_mm.high);
+    step.points.push_back("keep the feet off spot " + std::to_string(i + 1) + ", " + shown(gap_mm, 0) +
+                          " mm from this one's edge");
+    step.facts.push_back(number_fact("gap to spot " + std::to_string(i + 1), gap_mm, "mm", "measured"));
   }
 }
 
@@ -323,7 +327,7 @@ void plan_pull(const Spot& spot, const Reading& reading, const AdviceData& data,
   plan.steps.push_back(tab_step(spot, tab, data.rules));
   plan.steps.push_back(glue_step(spot, tab, glue, plan.wait_s, data));
   plan.steps.push_back(pull_step(spot, tab, *plan.puller, data));
-  say_where_not_to_stand(reading, plan.number - 1, plan.steps.back());
+  say_where_not_to_stand(reading, plan.number - 1, *plan.puller, plan.steps.back());
 }
 
 bool holds_a_low(const Reading& reading, std::size_t index) {

@@ -495,8 +495,23 @@ TEST_CASE("numbers that are unknown or absurd never crash a plan", "[plan]") {
 TEST_CASE("feet are kept off the neighbour", "[plan]") {
   Dent a = sample::low(20, 0.2), b = sample::low(12, 0.1);
   b.x_mm = a.x_mm + 26;
-  const Plan plan = make_plan(sample::reading({a, b}), plain_steel(), sample::with_sample_kit());
-  CHECK(mentions(all_text(step(plan.dents.front().steps, "pull")), "keep the feet off spot 2"));
+  const auto pull_of = [&](const AdviceData& data) {
+    const Plan plan = make_plan(sample::reading({a, b}), plain_steel(), data);
+    return plan.dents.front();
+  };
+  const auto says = [](const DentPlan& plan) {
+    return mentions(all_text(step(plan.steps, "pull")), "keep the feet off spot 2");
+  };
+  CHECK(says(pull_of(sample::without_kit())));  // a lifter of any width
+  // The kit's bridge lifter stands 37 mm off, beyond that spot and before one farther away.
+  REQUIRE(pull_of(sample::with_sample_kit()).puller->puller->name == "Bridge lifter");
+  CHECK_FALSE(says(pull_of(sample::with_sample_kit())));
+  b.x_mm = a.x_mm + 50;
+  CHECK(says(pull_of(sample::with_sample_kit())));
+  b.x_mm = a.x_mm + 26;
+  a = sample::low(15, 0.15);
+  REQUIRE(pull_of(sample::with_sample_kit()).puller->kind == PullerKind::light_slide_hammer);
+  CHECK_FALSE(says(pull_of(sample::with_sample_kit())));  // a hammer has no feet
 }
 
 TEST_CASE("broken paint is neither pulled nor tapped", "[plan]") {
