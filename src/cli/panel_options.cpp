@@ -81,7 +81,8 @@ std::shared_ptr<PanelArguments> add_panel_options(CLI::App& command) {
       ->type_name("FILE")
       ->group(group);
   command
-      .add_option("--coins", panel.coins, "Coins to compare with: us, euro, uk; else the profile's, else us")
+      .add_option("--coins", panel.coins,
+                  "Coins to compare with: us, euro, uk; else the profile's, or\nthose of its locale, else us")
       ->type_name("COUNTRY")
       ->group(group);
   return arguments;
@@ -100,7 +101,8 @@ AdviceData advice_data_for(const PanelArguments& arguments, const std::string& p
   if (!profile_file.empty()) profile = read_workshop(profile_file, data_dir());
   if (!arguments.kit.empty()) profile.kit_file = arguments.kit;
   if (!arguments.coins.empty()) profile.coin_country = arguments.coins;
-  return read_advice_data(data_dir(), profile.kit_file, profile.coin_country.value_or("us"));
+  return read_advice_data(data_dir(), profile.kit_file, profile.coin_country.value_or(""),
+                          profile.locale.value_or(""));
 }
 
 }  // namespace ripplegauge::cli

@@ -103,12 +103,13 @@ AdviceRules read_advice_rules(const std::filesystem::path& path, const SeverityR
 }
 
 AdviceData read_advice_data(const std::filesystem::path& folder,
-                            const std::optional<std::filesystem::path>& kit,
-                            const std::string& coin_country) {
+                            const std::optional<std::filesystem::path>& kit, const std::string& coin_country,
+                            const std::string& locale) {
   AdviceData data;
   data.severity = read_severity_rules(folder / "severity.json", folder / "materials.json");
   data.rules = read_advice_rules(folder / "rules.json", data.severity);
-  data.coins = coins_of(read_coins(folder / "coins.json"), coin_country);
+  const std::vector<CoinSet> coins = read_coins(folder / "coins.json");
+  data.coins = coin_country.empty() ? coins_for_locale(coins, locale) : coins_of(coins, coin_country);
   const std::filesystem::path own = folder / "kit.json";
   if (std::error_code error; kit)
     data.kit = read_kit(*kit);

@@ -132,6 +132,7 @@ std::vector<CoinSet> read_coins(const std::filesystem::path& path) {
   for (ObjectReader& entry : object.required_objects("sets", {1, 300})) {
     CoinSet set;
     set.country = entry.required<std::string>("country", name_rule);
+    set.regions = entry.optional_list<std::string>("regions", {0, 300}, {2, 2});
     set.source = entry.required<std::string>("source", reason_rule);
     for (ObjectReader& coin : entry.required_objects("coins", {1, 100})) {
       set.coins.push_back({coin.required<std::string>("name", name_rule),

@@ -23,6 +23,13 @@ const CoinSet& coins_of(const std::vector<CoinSet>& sets, const std::string& cou
   throw UsageError("no coins are known for \"" + country + "\"; choose one of: " + known);
 }
 
+const CoinSet& coins_for_locale(const std::vector<CoinSet>& sets, const std::string& locale) {
+  const std::string region = locale.substr(std::min(locale.find_last_of("-_") + 1, locale.size()));
+  for (const CoinSet& set : sets)
+    if (std::find(set.regions.begin(), set.regions.end(), region) != set.regions.end()) return set;
+  return sets.at(0);
+}
+
 std::string in_coins(const CoinSet& set, double diameter_mm) {
   if (set.coins.empty() || !std::isfinite(diameter_mm)) return "";
   std::vector<Coin> coins = set.coins;

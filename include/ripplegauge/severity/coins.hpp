@@ -13,13 +13,16 @@ struct Coin {
 };
 
 struct CoinSet {
-  std::string country;  ///< as chosen on the command line, such as "us"
+  std::string country;               ///< as chosen on the command line, such as "us"
+  std::vector<std::string> regions;  ///< where it is used, by ISO 3166-1, as in locales
   std::string source;
   std::vector<Coin> coins;
 };
 
 /// Throws UsageError that lists the known countries.
 const CoinSet& coins_of(const std::vector<CoinSet>& sets, const std::string& country);
+/// Where no country is told: those of a locale's region ("de-DE"), else the first.
+const CoinSet& coins_for_locale(const std::vector<CoinSet>& sets, const std::string& locale);
 
 /// "about a quarter (24.3 mm)", or between the neighbours, or how the size compares to the smallest and the
 /// largest coin. Empty if there are no coins or the diameter is not known.

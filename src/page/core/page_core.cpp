@@ -62,7 +62,8 @@ PanelFacts facts() {
 }
 
 AdviceData advice_data(const WorkshopProfile& profile) {
-  return read_advice_data(data_folder, profile.kit_file, profile.coin_country.value_or("us"));
+  return read_advice_data(data_folder, profile.kit_file, profile.coin_country.value_or(""),
+                          profile.locale.value_or(""));
 }
 
 MeasureRequest request() {

@@ -243,7 +243,7 @@ async function share(app, kept, reading, pictureOf) {
       return `${i + 1}: ${dent.kind}, ${across.value} across (${across.range})${depth ? `, ${depth.value} ${dent.kind === 'low' ? 'deep' : 'high'} (${depth.range})` : ''}, ${dent.severity}`;
     }),
     ...(reading.dents.length > 12 ? [`and ${reading.dents.length - 12} more`] : []),
-    ...(reading.status === 'no_dent' ? ['no dent found in what was judged (dotted)'] : []),
+    ...(reading.status === 'no_dent' ? ['no dent found in what could be checked (dotted)'] : []),
     ...(reading.status === 'refused' ? [reading.refusal.message] : []),
   ];
   const blob = await blobOf(withLines(pictureOf({width: 1600}), lines), 'image/jpeg', 0.9);

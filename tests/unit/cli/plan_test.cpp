@@ -110,6 +110,17 @@ TEST_CASE("plan: inches and Fahrenheit on request", "[cli][plan]") {
   CHECK_THAT(sheet, !ContainsSubstring("\u00b0C"));
 }
 
+TEST_CASE("plan: coins are those of the workshop's country", "[cli][plan]") {
+  const TemporaryFolder folder;
+  const std::string reading =
+                        folder.write("r.json", reading_to_json(sample::reading({sample::low(23, 0.3)}))),
+                    german = folder.write("w.json", R"({"schema": 1, "locale": "de-DE"})");
+  CHECK_THAT(run_program({"plan", reading, "--profile", german}).out, ContainsSubstring("1 euro"));
+  CHECK_THAT(run_program({"plan", reading, "--profile", german, "--coins", "us"}).out,
+             ContainsSubstring("quarter"));
+  CHECK_THAT(run_program({"plan", reading}).out, ContainsSubstring("quarter"));
+}
+
 TEST_CASE("plan: words may be typed in several ways", "[cli][plan]") {
   const TemporaryFolder folder;
   const std::string reading =

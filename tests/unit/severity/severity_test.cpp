@@ -310,6 +310,10 @@ TEST_CASE("coins", "[severity]") {
   CHECK(mentions(in_coins(euro, 23.3), "1 euro"));
   CHECK(mentions(in_coins(euro, 24.3), "50 cent"));
   CHECK_THROWS_AS(coins_of(sets, "atlantis"), UsageError);
+  CHECK(coins_for_locale(sets, "de-DE").country == "euro");
+  CHECK(coins_for_locale(sets, "en_GB").country == "uk");
+  for (const char* elsewhere : {"", "de", "de-CH", "-", "en-US"})
+    CHECK(coins_for_locale(sets, elsewhere).country == "us");
 }
 
 TEST_CASE("panel facts out of range are refused by name", "[severity]") {
