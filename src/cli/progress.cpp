@@ -75,6 +75,9 @@ void print_progress(const ProgressView& view) {
   print("  gone, of the others  first %s, last %s, best %s, mean %s\n",
         percent(progress.first_percent_gone).c_str(), percent(progress.last_percent_gone).c_str(),
         percent(progress.best_percent_gone).c_str(), percent(progress.mean_percent_gone).c_str());
+  if (progress.not_proven.count > 0)
+    print("  place not proven     in %s of these: gone only if their photos show one place\n",
+          share_text(progress.not_proven).c_str());
   print("  highs made           %d, in %d of %zu attempts\n", progress.highs_made,
         progress.attempts_with_highs, progress.attempts.size());
   if (progress.median_minutes)

@@ -50,6 +50,7 @@ OrderedJson json_of(const ProgressView& view) {
   json["largest_overshoot_mm"] = json_number(progress.largest_overshoot_mm);
   json["highs_made"] = progress.highs_made;
   json["attempts_with_highs"] = progress.attempts_with_highs;
+  json["place_not_proven"] = share(progress.not_proven);
   json["median_minutes"] = json_number(progress.median_minutes);
   json["trend"] = to_string(progress.trend);
   if (const auto& trend = progress.trend_percent_per_attempt)
@@ -72,6 +73,8 @@ std::string note_of(const TraineeProgress& progress) {
   if (progress.highs_made > 0)
     note += "; " + std::to_string(progress.highs_made) +
             (progress.highs_made == 1 ? " high made" : " highs made");
+  if (progress.not_proven.count > 0)
+    note += "; " + std::to_string(progress.not_proven.count) + " if the photos show one place";
   return note;
 }
 

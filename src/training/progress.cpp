@@ -57,6 +57,8 @@ void summarise(TraineeProgress& progress) {
     progress.attempts_with_highs += attempt.highs_made > 0 ? 1 : 0;
     if (attempt.minutes) minutes.push_back(*attempt.minutes);
     if (!attempt.percent_gone || attempt.went_past_flat()) continue;
+    ++progress.not_proven.of;
+    progress.not_proven.count += attempt.same_place == "likely" ? 1 : 0;
     number.push_back(static_cast<double>(i + 1));
     percent.push_back(*attempt.percent_gone);
   }

@@ -58,6 +58,7 @@ struct TraineeProgress {
   std::optional<double> largest_overshoot_mm;
   int highs_made = 0;
   int attempts_with_highs = 0;
+  Share not_proven;  ///< of those with a figure: nothing proves that their photos show one place
   std::optional<double> median_minutes;
   std::optional<Quantity>
       trend_percent_per_attempt;  ///< absent with fewer than three attempts that have a figure

@@ -35,6 +35,18 @@ TEST_CASE("progress tells attempts, highs, time and trend", "[cli][progress]") {
   CHECK_THAT(folder.read("p.json"), ContainsSubstring("\"trend\": \"improving\""));
 }
 
+TEST_CASE("progress says where nothing proves the place", "[cli][progress]") {
+  const TemporaryFolder folder;
+  const std::string head = "logged_at,who,exercise,percent_gone,past_flat,outcome,same_place\r\n",
+                    row = "2026-03-01T09:00:00Z,bay 1,door,100,0,gone,";
+  const auto told = [&](const std::string& place) {
+    return run_program({"progress", folder.write("log.csv", head + row + place + "\r\n")}).out;
+  };
+  CHECK_THAT(told("likely"),
+             ContainsSubstring("in 1 of 1 of these: gone only if their photos show one place"));
+  CHECK_THAT(told("proven"), !ContainsSubstring("not proven"));
+}
+
 TEST_CASE("progress refuses what it cannot show", "[cli][progress]") {
   const TemporaryFolder folder;
   const std::string log = folder.write("log.csv", log_of(2));

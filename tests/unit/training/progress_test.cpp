@@ -63,6 +63,16 @@ TEST_CASE("highs are counted, times are medians, and unknowns stay out of both",
   CHECK(all[0].mean_percent_gone == 60);
 }
 
+TEST_CASE("figures of photos that may show two places are counted", "[progress]") {
+  std::vector<TrainingAttempt> attempts(4, attempt("a", "b", 100));
+  attempts[0].same_place = "proven";
+  attempts[1].same_place = attempts[2].same_place = "likely";
+  attempts[2].percent_gone.reset();
+  const TraineeProgress progress = training_progress(attempts).at(0);
+  CHECK(progress.not_proven.count == 1);
+  CHECK(progress.not_proven.of == 3);
+}
+
 TEST_CASE("what was pulled past flat is never the best, and is counted apart", "[progress]") {
   std::vector<TrainingAttempt> attempts = {attempt("a", "b", 60), attempt("a", "b", std::nullopt),
                                            attempt("a", "b", 70), attempt("a", "b", 95)};
