@@ -118,7 +118,10 @@ class SectionPlot {
     const double room_for_one = text_width("-0.5 mm", style(Align::centre));
     const int count = std::clamp(static_cast<int>(frame_.width / room_for_one), 3, 8);
     const AxisUnit unit = length_unit(words_.units());
-    const double step = round_step(along_.span() * unit.per_mm, count), step_mm = step / unit.per_mm;
+    double step = round_step(along_.span() * unit.per_mm, count);
+    for (int more = count + 1; step > along_.to * unit.per_mm; ++more)
+      step = round_step(along_.span() * unit.per_mm, more);  // zero alone is no scale
+    const double step_mm = step / unit.per_mm;
     for (double i = std::ceil(along_.from / step_mm); i * step_mm <= along_.to; ++i) {
       const double at = x(i * step_mm);
       line(at, bottom, at, bottom + 0.35 * size_, palette::grey);

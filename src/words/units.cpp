@@ -32,6 +32,7 @@ std::string fahrenheit(const std::string& celsius) { return figure(1.8 * value_o
 
 std::string inches(const std::string& mm) {
   const double value_mm = value_of(mm), size_mm = std::abs(value_mm);
+  if (value_mm == 0) return "0";
   std::string text = figure(value_mm / mm_per_inch, size_mm < 1 ? 4 : size_mm < 10 ? 3 : 2);
   if (mm.find(',') != std::string::npos) std::replace(text.begin(), text.end(), '.', ',');
   return text;

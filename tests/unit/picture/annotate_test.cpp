@@ -300,3 +300,20 @@ TEST_CASE("a grade that the interval leaves open is said so in the picture, too"
   CHECK(has_text(picture, "severity: anything from shallow"));
   CHECK(has_text(picture, "depth over width 1 %"));
 }
+
+TEST_CASE("along a section there is more than a zero, in every unit", "[annotate]") {
+  Scene scene(2000, 1500);
+  scene.add(Kind::low, 600, 500, 80);
+  // Heights of a low are at zero and below.
+  const auto is_beyond_zero = [](const PlacedText& text) {
+    return text.text.find_first_not_of("0123456789.") == std::string::npos &&
+           text.text.find('.') != std::string::npos && std::stod(text.text) > 0;
+  };
+  scene.input.words = Wording::plain().in({.inches = true});
+  for (const double width_mm : {4.0, 8.0, 14.0, 17.0, 22.4, 33.0}) {
+    scene.input.reading.dents = {dent_of(Kind::low, width_mm, 0.3)};
+    INFO(width_mm);
+    const Picture picture = annotated_picture(scene.input);
+    CHECK(std::any_of(picture.texts.begin(), picture.texts.end(), is_beyond_zero));
+  }
+}

@@ -23,6 +23,7 @@ TEST_CASE("inches stand behind the millimetres", "[units]") {
   CHECK(in_units("a crease, 43 × 11.1 mm", units) == "a crease, 43 × 11.1 mm [1.69 × 0.44 in]");
   CHECK(in_units("no steeper than 3 mm in a metre", units) == "no steeper than 3 mm in a metre");
   CHECK(in_units("volume 12.4 mm³", units) == "volume 12.4 mm³");
+  CHECK(in_units("0–20 mm", units) == "0–20 mm [0–0.79 in]");
   CHECK(in_units("no number mm", units) == "no number mm");
   CHECK(in_units("", units).empty());
 }
