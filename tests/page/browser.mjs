@@ -169,6 +169,28 @@ const tests = {
     await assertAccessible(page, 'reading');
   },
 
+  async 'a clock counts down to the pull once the air is known'({page}) {
+    await press(page, 'Measure a sample photo');
+    await press(page, 'When to pull');
+    await shows(page, 'Pull when the thermometer beside the tab reads 34 to 40 °C.');
+    await shows(page, 'Say how warm the air is');
+    await press(page, 'What the photo cannot show');
+    await type(page, 'Air', '20');
+    await until(page, () => !document.body.innerText.includes('Say how warm the air is'));
+    await press(page, 'When to pull');
+    await press(page, 'Read now');
+    await shows(page, 'Type what the thermometer reads');
+    await type(page, 'Panel now', '50');
+    await press(page, 'Read now');
+    await shows(page, 'Read it again');
+    await type(page, 'Panel now', '49.9');
+    await press(page, 'Read now');
+    await shows(page, 'the window is long');
+    await until(page, () => /^(wait \d+:\d\d|pull now, \d+:\d\d left|too cool)/.test(document.querySelector('[role=timer]').textContent));
+    await picture(page, 'pull-clock');
+    await assertAccessible(page, 'pull clock');
+  },
+
   async 'a photo of one’s own, and the way back'({page}) {
     await setUp(page);
     await picture(page, 'ready');

@@ -4,6 +4,7 @@ import assert from 'node:assert/strict';
 import {createHash} from 'node:crypto';
 import {wordsOfCheck, wordsOfLook} from '../../src/page/site/aim_words.js';
 import {pictureFromView, photoPoint} from '../../src/page/site/picture.js';
+import {clock, pullRange, pullWords, roughness} from '../../src/page/site/pull_clock.js';
 import {sha256} from '../../src/page/site/sha256.js';
 import {vehicleFile} from '../../src/page/site/today_view.js';
 import {inUnits, lengthWords} from '../../src/page/site/units.js';
@@ -27,6 +28,22 @@ const tests = {
     assert.equal(inUnits('warm it to 40 to 50 °C', inch), 'warm it to 104 to 122 °F');
     assert.equal(inUnits('below \u22125 °C', inch), 'below 23 °F');
     assert.equal(inUnits('16 mmol', inch), '16 mmol');
+    assert.equal(inUnits('a crease, 43 × 11.1 mm', inch), 'a crease, 43 × 11.1 mm [1.69 × 0.44 in]');
+    assert.equal(inUnits('3 mm in a metre', inch), '3 mm in a metre');
+  },
+  'the clock counts down to the pull, through it and past it'() {
+    const moment = (value, half) => ({value, low: value - half, high: value + half});
+    const found = {enters_s: moment(55, 10), leaves_s: moment(102, 15)};
+    assert.equal(clock(65.4), '1:05');
+    assert.equal(pullWords(found, 25), 'wait 0:30');
+    assert.equal(pullWords(found, 60), 'pull now, 0:42 left');
+    assert.match(pullWords(found, 103), /too cool/);
+    assert.equal(pullWords({enters_s: null, leaves_s: moment(20, 5)}, 5), 'pull now, 0:15 left');
+    assert.equal(pullWords({enters_s: null, leaves_s: null}, 5), '');
+    assert.equal(roughness(found), '');
+    assert.match(roughness({enters_s: moment(55, 30), leaves_s: moment(102, 15)}), /window is long \(47 s\)/);
+    assert.deepEqual(pullRange({spots: [{}, {pull_at_c: {low: 28, high: 37}}]}), {low: 28, high: 37});
+    assert.equal(pullRange({spots: [{}]}), null);
   },
   async 'a fingerprint is SHA-256, by the browser or without it'() {
     for (const length of [0, 1, 55, 56, 63, 64, 65, 1000]) {

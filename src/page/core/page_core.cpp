@@ -270,6 +270,24 @@ OrderedJson square_view(ObjectReader& question) {
   return {{"at", reinterpret_cast<std::uintptr_t>(view.data)}};
 }
 
+/// When a panel that cools may be pulled, from two readings of its thermometer or more.
+OrderedJson pull_window(ObjectReader& question) {
+  std::vector<TemperatureReading> readings;
+  for (ObjectReader& one : question.required_objects("readings", {2, 100})) {
+    const auto at_s = one.required<double>("at_s", between(0, 1e5));
+    readings.push_back({at_s, one.required<double>("celsius", between(-50, 200))});
+    one.finish();
+  }
+  const auto air_c = question.required<double>("air_c", between(-40, 60));
+  ObjectReader range = question.required_object("between_c");
+  const auto low_c = range.required<double>("low", between(-50, 200));
+  const TemperatureRange pull{low_c, range.required<double>("high", between(-50, 200))};
+  range.finish();
+  question.finish();
+  return OrderedJson::parse(
+      pull_window_to_json(fit_cooling(readings, air_c, pull), readings, air_c, pull, {}));
+}
+
 OrderedJson version(ObjectReader& question) {
   question.finish();
   return {{"version", RIPPLEGAUGE_VERSION}};
@@ -285,6 +303,7 @@ constexpr Question questions[] = {{"measure", measure_photo},
                                   {"plan", plan},
                                   {"compare", compare},
                                   {"settings", settings},
+                                  {"pull_window", pull_window},
                                   {"coin_countries", coin_countries},
                                   {"square_view", square_view},
                                   {"version", version}};

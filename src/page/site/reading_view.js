@@ -1,6 +1,7 @@
 // One reading: the photo with what was found, sizes in large type, the plan in a few lines.
 import {button, download, element, select} from './dom.js';
 import {blobOf, drawReading, withLines} from './picture.js';
+import {pullClock} from './pull_clock.js';
 import {photoButton} from './shoot_view.js';
 import {allReadings, changeReading, deleteReadings, readingWith} from './store.js';
 import {inUnits, lengthWords} from './units.js';
@@ -143,6 +144,7 @@ function planParts(app, told, tellAgain) {
   return [
     element('h2', 'How to pull it'),
     element('dl.plan', lines),
+    ...[pullClock(app, told.plan)].filter(Boolean),
     element('details', element('summary', 'What the photo cannot show: metal, paint, place'), factFields(app, tellAgain)),
     element('details', element('summary', 'Every step, with reasons and cautions'), fullPlan(told.plan, show)),
     element('p.quiet', 'The vehicle maker’s procedure and local rules come first.'),

@@ -18,9 +18,9 @@ export function lengthWords(quantity, show) {
 }
 
 const number = String.raw`[-+\u2212]?\d+(?:\.\d+)?`;
-const joint = String.raw`(?: to |\u2013| and )`;
+const joint = String.raw`(?: to |\u2013| and | × )`;
 const temperature = new RegExp(`(${number})(?:(${joint})(${number}))? °C`, 'g');
-const millimetres = new RegExp(`(${number})(?:(${joint})(${number}))? mm\\b`, 'g');
+const millimetres = new RegExp(`(${number})(?:(${joint})(${number}))? mm\\b(?! in a metre)`, 'g');
 
 const read = (text) => Number(text.replace('\u2212', '-'));
 const fahrenheit = (text) => String(Math.round(read(text) * 1.8 + 32));

@@ -133,6 +133,7 @@ const answers = {
     putFiles('/workshop', message.files);
     return ask({do: 'settings'});
   },
+  pull_window: ({readings, air_c, between_c}) => ask({do: 'pull_window', readings, air_c, between_c}),
   coin_countries: () => ask({do: 'coin_countries'}),
   version: () => ask({do: 'version'}),
   /** A picture of four bytes a pixel, seen squarely. */
