@@ -19,7 +19,8 @@ namespace {
 
 constexpr const char* examples =
     R"(Leave the card where it is between the photos: spots are matched by their place. "Done" is said
-only where the photo after would have shown what is left, and where it is the same place.
+only where the photo after would have shown what is left, and where it is the same place. Where no
+spot is left to prove that, the paint's orange peel may: keep the photos beside the readings.
 
 Examples:
   ripplegauge next before.json after.json

@@ -15,7 +15,9 @@
 namespace ripplegauge {
 
 enum class SamePlace {
-  proven,  ///< spots stand where spots stood, or the user says that the card was not moved
+  /// Spots stand where spots stood, the orange peel is the same, or the user says that the card was not
+  /// moved.
+  proven,
   likely,  ///< nothing speaks against it, and nothing left in the photos proves it
   no       ///< something speaks against it: another crown, line or card, the order of the photos
 };
