@@ -1,3 +1,6 @@
+// Candidates are loud regions of the whitened residual. A dent disturbs stripes in bands, dents run together,
+// and one loud dent spoils the light around: so fragments are joined, regions are parted, and the outline is
+// sharpened once pixels are at hand.
 #include "ripplegauge/dents/candidates.hpp"
 
 #include <algorithm>
@@ -15,15 +18,9 @@
 namespace ripplegauge {
 namespace {
 
-/// Score from which a cell counts as loud, and that of a region's loudest cell: good panel stays below 8 on
-/// ten thousand cells.
-constexpr float loud = 6, lowest_peak = 12;
-
-constexpr double least_radius_mm = 1.2;  // of an outline: what smoothing makes of a single cell
-
 /// Ellipse with the second moments of the marked pixels; the hull bridges quiet lines inside. `mask` lies at
 /// `corner` of the grid.
-Outline outline_of(const cv::Mat& mask, cv::Point corner, const PanelGrid& grid) {
+Outline outline_of(const cv::Mat& mask, cv::Point corner, const PanelGrid& grid, double least_radius_mm) {
   std::vector<cv::Point> points, hull;
   cv::findNonZero(mask, points);
   cv::convexHull(points, hull);
@@ -71,9 +68,8 @@ cv::Mat within(const cv::Mat& marked, int reach) {
 /// The round parts of a region, widest first: discs that fit into it, no two of which see each other without
 /// a narrowing in between. `mask` lies at `corner` of the grid; quiet lines narrower than `gap_mm` count as
 /// loud.
-std::vector<Outline> lobes_of(const cv::Mat& mask, cv::Point corner, const PanelGrid& grid, double gap_mm) {
-  constexpr float narrowing = 0.6F, least = 0.25F;  // of the lesser disc's radius; of the widest disc's
-  constexpr std::size_t most = 8;
+std::vector<Outline> lobes_of(const cv::Mat& mask, cv::Point corner, const PanelGrid& grid, double gap_mm,
+                              const CandidateOptions& options) {
   const int gap = static_cast<int>(0.5 * gap_mm / grid.step_mm), margin = gap + 1;
   cv::Mat padded, depth;
   cv::copyMakeBorder(mask, padded, margin, margin, margin, margin, cv::BORDER_CONSTANT, cv::Scalar(0));
@@ -86,13 +82,13 @@ std::vector<Outline> lobes_of(const cv::Mat& mask, cv::Point corner, const Panel
   };
   std::vector<cv::Point> middles;
   cv::Mat left = depth.clone();
-  while (middles.size() < most) {
+  while (middles.size() < options.max_lobes) {
     cv::Point at;
     cv::minMaxLoc(left, nullptr, nullptr, nullptr, &at);
     const float radius = left.at<float>(at),
                 widest = middles.empty() ? radius : depth.at<float>(middles.front());
-    if (radius < static_cast<float>(margin) || radius < least * widest) break;
-    const auto apart = [&](cv::Point m) { return least_between(m, at) < narrowing * radius; };
+    if (radius < static_cast<float>(margin) || radius < options.min_lobe_share * widest) break;
+    const auto apart = [&](cv::Point m) { return least_between(m, at) < options.narrowing * radius; };
     if (std::all_of(middles.begin(), middles.end(), apart)) middles.push_back(at);
     cv::circle(left, at, static_cast<int>(radius), cv::Scalar(0), cv::FILLED);
   }
@@ -100,24 +96,23 @@ std::vector<Outline> lobes_of(const cv::Mat& mask, cv::Point corner, const Panel
   for (const cv::Point& m : middles) {
     const double radius_mm = (static_cast<double>(depth.at<float>(m)) - gap) * grid.step_mm;
     lobes.push_back({grid.x_mm(corner.x - margin + m.x), grid.y_mm(corner.y - margin + m.y),
-                     std::max(least_radius_mm, radius_mm), 1, 0});
+                     std::max(options.min_radius_mm, radius_mm), 1, 0});
   }
   return lobes;
 }
 
 /// Candidate::partings of a region with this peak of energy.
 std::vector<std::vector<Outline>> partings_of(const cv::Mat& mask, const cv::Mat& energy, float peak,
-                                              cv::Point corner, const PanelGrid& grid, double gap_mm) {
-  constexpr float peel = 6;  // orange peel is no louder: no dent so quiet runs into another
-  if (peak < peel) return {};
-  // Dents near one another spoil the light by which the panel between them is judged: there it is loud, too,
-  // but less.
-  constexpr float loudest = 0.6F;
-  const std::vector<Outline> at_top = lobes_of(mask & (energy > loudest * peak), corner, grid, gap_mm);
-  std::vector<Outline> all = lobes_of(mask, corner, grid, gap_mm);
+                                              cv::Point corner, const PanelGrid& grid, double gap_mm,
+                                              const DentOptions& options) {
+  const CandidateOptions& o = options.candidates;
+  if (peak < options.acceptance.peel_excess) return {};  // no dent so quiet runs into another
+  const std::vector<Outline> at_top =
+      lobes_of(mask & (energy > o.loudest_share * peak), corner, grid, gap_mm, o);
+  std::vector<Outline> all = lobes_of(mask, corner, grid, gap_mm, o);
   const auto is_covered = [at_foot = all](const Outline& lobe) {
-    return std::any_of(at_foot.begin(), at_foot.end(), [&](const Outline& o) {
-      return std::hypot(lobe.x_mm - o.x_mm, lobe.y_mm - o.y_mm) < o.radius_mm;
+    return std::any_of(at_foot.begin(), at_foot.end(), [&](const Outline& foot) {
+      return std::hypot(lobe.x_mm - foot.x_mm, lobe.y_mm - foot.y_mm) < foot.radius_mm;
     });
   };
   std::remove_copy_if(at_top.begin(), at_top.end(), std::back_inserter(all), is_covered);
@@ -228,7 +223,7 @@ class LoudRegion {
 
 /// Squares of the residual over its variance where it is valid (`weight` 1, else 0), capped.
 void whitened_squares(const ResidualField& field, const cv::Mat& residual, const cv::Mat& explained,
-                      cv::Mat& chi, cv::Mat& weight) {
+                      const CandidateOptions& options, cv::Mat& chi, cv::Mat& weight) {
   cv::Mat expected(residual.size(), CV_32FC1), steep(residual.size(), CV_32FC1);
   for_rows(residual.rows, [&](int from, int to) {
     for (int r = from; r < to; ++r) {
@@ -244,7 +239,8 @@ void whitened_squares(const ResidualField& field, const cv::Mat& residual, const
   chi.create(residual.size(), CV_32FC1);
   weight.create(residual.size(), CV_32FC1);
   const auto jitter = static_cast<float>(field.edge_jitter_cycles),
-             still = static_cast<float>(0.04 * 0.04 + field.noise * field.noise);
+             still = static_cast<float>(options.profile_error * options.profile_error +
+                                        field.noise * field.noise);
   for_rows(residual.rows, [&](int from, int to) {
     for (int r = from; r < to; ++r) {
       const float *s = expected.ptr<float>(r), *left = residual.ptr<float>(r), *slope = steep.ptr<float>(r);
@@ -252,21 +248,15 @@ void whitened_squares(const ResidualField& field, const cv::Mat& residual, const
       const uchar* valid = field.valid.ptr<uchar>(r);
       float *out = chi.ptr<float>(r), *w = weight.ptr<float>(r);
       for (int c = 0; c < residual.cols; ++c) {
-        // Darker than a dark stripe or brighter than a light one is no reflection of the board: a speck, a
-        // glint.
-        float d = std::clamp(s[c] + left[c], -1.15F, 1.15F) - s[c];
-        if (known != nullptr) d *= 1 - 0.65F * known[c];
+        float d = std::clamp(s[c] + left[c], -options.brightest, options.brightest) - s[c];
+        if (known != nullptr) d *= 1 - options.shape_share * known[c];
         const float wander = slope[c] * jitter;
         w[c] = valid[c] != 0 ? 1.0F : 0.0F;
-        out[c] = w[c] * std::min(40.0F, d * d / (still + wander * wander));
+        out[c] = w[c] * std::min(options.max_chi_square, d * d / (still + wander * wander));
       }
     }
   });
 }
-
-}  // namespace
-
-namespace {
 
 std::optional<PanelEnergy> energy_of_good_panel(const ResidualField& field, const cv::Mat& energy) {
   std::vector<float> values;  // a quarter of the cells: they are smooth
@@ -286,11 +276,11 @@ std::optional<PanelEnergy> energy_of_good_panel(const ResidualField& field, cons
 }  // namespace
 
 DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained,
-                           const std::optional<PanelEnergy>& good_panel) {
+                           const std::optional<PanelEnergy>& good_panel, const CandidateOptions& options) {
   DisturbanceMap map;
   cv::Mat residual, chi, weight;
   cv::medianBlur(field.residual, residual, 3);
-  whitened_squares(field, residual, explained, chi, weight);
+  whitened_squares(field, residual, explained, options, chi, weight);
   const double sigma = std::max(1.0, 1.0 / field.grid.step_mm);
   smooth_each({{&chi, &map.energy, sigma}, {&weight, &weight, sigma}});
   weight += 0.05;
@@ -304,9 +294,9 @@ DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained,
   return map;
 }
 
-cv::Mat loud_cells(const DisturbanceMap& map, const PanelGrid& grid, double least_mm) {
-  constexpr float least_energy = 1;  // mean chi square: below, noise would do
-  cv::Mat cells = (map.score > loud) & (map.energy > least_energy);
+cv::Mat loud_cells(const DisturbanceMap& map, const PanelGrid& grid, double least_mm,
+                   const CandidateOptions& options) {
+  cv::Mat cells = (map.score > options.loud_score) & (map.energy > options.min_energy);
   const int radius = static_cast<int>(0.5 * least_mm / grid.step_mm);
   if (radius > 0)
     cv::morphologyEx(cells, cells, cv::MORPH_OPEN,
@@ -322,43 +312,54 @@ cv::Mat loud_cells(const DisturbanceMap& map, const PanelGrid& grid, double leas
     }
   for (int r = 0; r < cells.rows; ++r)
     for (int c = 0; c < cells.cols; ++c)
-      if (peak[static_cast<std::size_t>(labels.at<int>(r, c))] < lowest_peak) cells.at<uchar>(r, c) = 0;
+      if (peak[static_cast<std::size_t>(labels.at<int>(r, c))] < options.min_peak_score)
+        cells.at<uchar>(r, c) = 0;
   return cells;
 }
 
+namespace {
+
+/// One region about the loudest cell that is left, with the fragments that belong to it.
+void grow(LoudRegion& region, cv::Point at, double peak, float energy, double merge_gap_cells,
+          const CandidateOptions& options) {
+  region.begin(at, std::max(options.min_energy, options.foot_share * energy));
+  const int half_way = static_cast<int>(0.5 * merge_gap_cells),
+            all_the_way = static_cast<int>(merge_gap_cells);
+  if (half_way < 1) return;
+  region.take_near(half_way, 0);
+  region.take_near(all_the_way, options.far_fragment_share * peak);
+}
+
+}  // namespace
+
 std::vector<Candidate> find_candidates(const ResidualField& field, const DisturbanceMap& map,
-                                       double merge_gap_mm,
                                        const std::function<bool(const Candidate&)>& could_be_spot,
-                                       std::size_t most, std::size_t looked_at) {
+                                       const DentOptions& options) {
+  const CandidateOptions& o = options.candidates;
+  const double merge_gap_mm = o.merge_gap_periods * field.period_mm;
   std::vector<Candidate> candidates;
   cv::Mat score = map.score.clone();
   Peaks peaks(score);
-  LoudRegion region(map, score, loud);
+  LoudRegion region(map, score, o.loud_score);
   std::size_t regions = 0;
-  for (std::size_t tries = 0; tries < 4 * looked_at && regions < looked_at && candidates.size() < most;
-       ++tries) {
+  const std::size_t most_tries = 4 * o.max_regions;  // a region may turn out to be nothing
+  for (std::size_t tries = 0;
+       tries < most_tries && regions < o.max_regions && candidates.size() < o.max_candidates; ++tries) {
     const cv::Point at = peaks.highest();
     const double peak = score.at<float>(at);
-    if (peak < lowest_peak) break;
-    const float floor = std::max({1.0F, 0.12F * map.energy.at<float>(at)});
-    region.begin(at, floor);
-    for (const double share : {0.5, 1.0}) {
-      const int reach = static_cast<int>(share * merge_gap_mm / field.grid.step_mm);
-      if (reach < 1) break;
-      region.take_near(reach,
-                       (share < 1 ? 0.0 : 0.3) * peak);  // far fragments must be strong themselves to belong
-    }
+    if (peak < o.min_peak_score) break;
+    grow(region, at, peak, map.energy.at<float>(at), merge_gap_mm / field.grid.step_mm, o);
     const cv::Mat taken = region.taken(region.box());
-    Candidate candidate{outline_of(taken, region.box().tl(), field.grid), peak};
+    Candidate candidate{outline_of(taken, region.box().tl(), field.grid, o.min_radius_mm), peak};
     if (candidate.outline.radius_mm > 0) {
       ++regions;
       if (could_be_spot(candidate)) {
         candidate.partings = partings_of(taken, map.energy(region.box()), map.energy.at<float>(at),
-                                         region.box().tl(), field.grid, merge_gap_mm);
+                                         region.box().tl(), field.grid, merge_gap_mm, options);
         candidates.push_back(std::move(candidate));
       }
     }
-    const int margin = std::max(1, static_cast<int>(1.0 / field.grid.step_mm));
+    const int margin = std::max(1, static_cast<int>(o.margin_mm / field.grid.step_mm));
     const cv::Rect box = grown(region.box(), margin, score);
     score(box).setTo(0, within(region.taken(box), margin));
     peaks.lowered(box);

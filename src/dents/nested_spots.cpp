@@ -1,22 +1,15 @@
+// An over-pull leaves a high in a low, or the other way round. The outer spot is fitted to its rim alone, the
+// inner one to what that leaves over in the middle; then each in turn, with the other explained.
 #include "nested_spots.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <numbers>
 
+#include "patches.hpp"
+
 namespace ripplegauge {
 namespace {
-
-/// The inner spot is about a third of the outer one, and must be a spot, too.
-constexpr double smallest_outer_mm = 4, smallest_inner_mm = 1.3;  // radii
-constexpr double largest_inner_share = 0.65;
-
-/// Two spots must leave at most this share of what one leaves over. Ray-traced nested ones left 0.1 to 0.35;
-/// where less was left without any, the two made no dimple.
-constexpr double clearly_better = 0.6;
-
-/// Of the squared noise: what one spot leaves over must be more than the little that no spot family explains.
-constexpr double worth_a_look = 0.3;
 
 /// Mean squared whitened residual inside the spot above that of the ring around it; limited so that a few
 /// loud pixels do not decide.
@@ -56,11 +49,11 @@ bool makes_a_dimple(const SpotVector& outer, const SpotVector& inner) {
   return further_out >= enough;
 }
 
-bool lies_inside(const SpotVector& outer, const SpotVector& inner) {
+bool lies_inside(const SpotVector& outer, const SpotVector& inner, const NestingOptions& options) {
   const double distance = std::hypot(inner[s_x] - outer[s_x], inner[s_y] - outer[s_y]);
   const double outer_mm = mean_radius_mm(outer), inner_mm = mean_radius_mm(inner);
   return outer[s_height] * inner[s_height] < 0 && distance + inner_mm < outer_mm &&
-         inner_mm > smallest_inner_mm && inner_mm < largest_inner_share * outer_mm &&
+         inner_mm > options.min_inner_mm && inner_mm < options.max_inner_share * outer_mm &&
          makes_a_dimple(outer, inner);
 }
 
@@ -69,10 +62,11 @@ bool lies_inside(const SpotVector& outer, const SpotVector& inner) {
 std::optional<NestedPair> start_with(const PanelScene& scene, const SpotVector& single,
                                      const std::vector<SpotVector>& others, double inner_share) {
   // The outlines are good: half the starts do, and all of them are worth finishing.
-  const SpotSearchOptions options{[](const SpotVector&, double) { return true; }, scene.threads, 0.5};
+  const SpotSearchOptions options{[](const SpotVector&, double) { return true; }, scene.threads, 0.5,
+                                  scene.options.starts};
   const double radius = mean_radius_mm(single);
   const Patch rim = patch_without(scene, single, others, {single[s_x], single[s_y], inner_share * radius});
-  if (rim.size() < 600) return std::nullopt;
+  if (rim.size() < scene.options.effort.min_pixels) return std::nullopt;
   NestedPair pair;
   pair.outer = search_spot(rim, outline_of(single), options);
   if (pair.outer.search_cost >= 1e300) return std::nullopt;
@@ -82,7 +76,7 @@ std::optional<NestedPair> start_with(const PanelScene& scene, const SpotVector& 
   explain(middle, pair.outer.spot);
   const Outline guess{single[s_x], single[s_y], 0.7 * inner_share * radius, 1, 0};
   Outline outline = sharpen_outline(middle, guess);
-  if (!(outline.radius_mm > 0.5 * smallest_inner_mm && outline.radius_mm < 0.7 * radius &&
+  if (!(outline.radius_mm > 0.5 * scene.options.nesting.min_inner_mm && outline.radius_mm < 0.7 * radius &&
         outline.elongation < 3))
     outline = guess;
   pair.inner = search_spot(middle, outline, options);
@@ -92,9 +86,9 @@ std::optional<NestedPair> start_with(const PanelScene& scene, const SpotVector& 
 
 /// In turn, each with the other one explained, as long as there is hope to stay below `alone`. Returns what
 /// the two leave over.
-double polish_in_turn(const Patch& whole, const SpotVector& single, double alone, NestedPair& pair) {
+double polish_in_turn(const Patch& whole, const SpotVector& single, double alone, double hopeless,
+                      NestedPair& pair) {
   constexpr int sweeps = 4, iterations = 12;
-  constexpr double hopeless = 0.9;
   bool highlight = false;
   double left = 0;
   for (int sweep = 0; sweep < sweeps && left < hopeless * alone; ++sweep) {
@@ -113,24 +107,25 @@ double polish_in_turn(const Patch& whole, const SpotVector& single, double alone
 
 std::optional<NestedPair> find_nested(const PanelScene& scene, const SpotVector& single,
                                       const std::vector<SpotVector>& others) {
-  if (mean_radius_mm(single) < smallest_outer_mm) return std::nullopt;
+  const NestingOptions& options = scene.options.nesting;
+  if (mean_radius_mm(single) < options.min_outer_mm) return std::nullopt;
   const Patch whole = patch_for(scene, single, others, 2.0, 10000);
-  if (whole.size() < 1000) return std::nullopt;
+  if (whole.size() < options.min_pixels) return std::nullopt;
   bool highlight = false;
   SpotFit start;
   start.spot = single;
   const SpotFit alone = polish_with_fitting_light(whole, start, highlight, 14);
 
   const double left_alone = excess(whole, alone, highlight, single);
-  if (left_alone < worth_a_look) return std::nullopt;
+  if (left_alone < options.worth_a_look) return std::nullopt;
 
   std::optional<NestedPair> best;
-  double least = clearly_better * left_alone;
+  double least = options.clearly_better * left_alone;
   for (const double inner_share : {0.3, 0.5}) {
     auto pair = start_with(scene, single, others, inner_share);
     if (!pair) continue;
-    const double left = polish_in_turn(whole, single, left_alone, *pair);
-    if (left > least || !lies_inside(pair->outer.spot, pair->inner.spot)) continue;
+    const double left = polish_in_turn(whole, single, left_alone, options.hopeless, *pair);
+    if (left > least || !lies_inside(pair->outer.spot, pair->inner.spot, options)) continue;
     least = left;
     best = pair;
   }

@@ -17,8 +17,4 @@ struct NestedPair {
 std::optional<NestedPair> find_nested(const PanelScene& scene, const SpotVector& single,
                                       const std::vector<SpotVector>& others);
 
-/// The pixels for a spot, without a disc of panel in it.
-Patch patch_without(const PanelScene& scene, const SpotVector& spot, const std::vector<SpotVector>& others,
-                    const Disc& disc);
-
 }  // namespace ripplegauge

@@ -1,3 +1,6 @@
+// Fits two spots at once. One spot's ten parameters describe most dents; steps, kidneys and rims take twenty.
+// The second spot is looked for in what the first leaves over, in several shapes of pair, and is believed
+// where it pays for its parameters and the two are one dent.
 #include "spot_sum.hpp"
 
 #include <algorithm>
@@ -29,6 +32,8 @@ SpotSum fit_sum(const PixelArrays& pixels, const SpotSum& start, bool drift, boo
 double cost_of(const PixelArrays& pixels, const SpotSum& sum) {
   return importance_of(pixels) * light_under(pixels, parts_of(sum), sum.drift, false).cost;
 }
+
+bool cheaper(const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; }
 
 double height_of(const SpotVector& s, double x_mm, double y_mm) {
   return SpotShape<double>(s).at(x_mm, y_mm).z;
@@ -140,7 +145,7 @@ std::vector<SpotSum> stepped_starts(const PixelArrays& pixels, const SpotVector&
             sum.cost = cost_of(pixels, sum);
             starts.push_back(sum);
           }
-  std::sort(starts.begin(), starts.end(), [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
+  std::sort(starts.begin(), starts.end(), cheaper);
   if (starts.size() > keep) starts.resize(keep);
   return starts;
 }
@@ -165,7 +170,7 @@ std::vector<SpotSum> parted_starts(const PixelArrays& pixels, const SpotVector& 
         sum.cost = cost_of(pixels, sum);
         starts.push_back(sum);
       }
-  std::sort(starts.begin(), starts.end(), [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
+  std::sort(starts.begin(), starts.end(), cheaper);
   if (starts.size() > keep) starts.resize(keep);
   return starts;
 }
@@ -179,7 +184,7 @@ double height_for(const Patch& patch, const SpotVector& spot, double cycles) {
 /// The best sums that are not the same as a better one, best first, at most so many.
 template <class Same>
 std::vector<SpotSum> best_apart(std::vector<SpotSum> sums, std::size_t most, const Same& same) {
-  std::sort(sums.begin(), sums.end(), [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
+  std::sort(sums.begin(), sums.end(), cheaper);
   std::vector<SpotSum> chosen;
   for (const SpotSum& s : sums) {
     if (chosen.size() == most) break;
@@ -239,22 +244,20 @@ std::vector<SpotSum> other_orders(const Patch& patch, const SpotSum& sum, std::s
 }
 
 /// Whether the second one is a rim of the first: of the other sign, wider, lower, and about it.
-bool is_rimmed(const SpotSum& sum) {
-  constexpr double wider = 1.15, lower = 0.6;
+bool is_rimmed(const SpotSum& sum, const SumOptions& options) {
   return sum.first[s_height] * sum.second[s_height] < 0 &&
-         mean_radius_mm(sum.second) > wider * mean_radius_mm(sum.first) &&
-         std::abs(sum.second[s_height]) < lower * std::abs(sum.first[s_height]) &&
+         mean_radius_mm(sum.second) > options.rim_wider * mean_radius_mm(sum.first) &&
+         std::abs(sum.second[s_height]) < options.rim_lower * std::abs(sum.first[s_height]) &&
          std::hypot(sum.first[s_x] - sum.second[s_x], sum.first[s_y] - sum.second[s_y]) <
              mean_radius_mm(sum.first);
 }
 
 /// Whether the two make one dent: a rimmed one, or two of the same sign with no ridge between them. Where a
 /// place between their middles is less than half as deep as either, a person would see two dents.
-bool is_one_dent(const SpotSum& sum) {
-  if (sum.first[s_height] * sum.second[s_height] < 0) return is_rimmed(sum);
+bool is_one_dent(const SpotSum& sum, const SumOptions& options) {
+  if (sum.first[s_height] * sum.second[s_height] < 0) return is_rimmed(sum, options);
   const double size = mean_radius_mm(sum.first) / mean_radius_mm(sum.second);
-  constexpr double most_unlike = 8;
-  if (size > most_unlike || size < 1 / most_unlike) return false;
+  if (size > options.max_size_ratio || size < 1 / options.max_size_ratio) return false;
   const double sign = sum.first[s_height] > 0 ? 1 : -1;
   const auto depth = [&](double t) {
     const double x = sum.first[s_x] + t * (sum.second[s_x] - sum.first[s_x]),
@@ -264,8 +267,8 @@ bool is_one_dent(const SpotSum& sum) {
   const double shallower = std::min(depth(0), depth(1));
   constexpr int steps = 40;
   for (int i = 1; i < steps; ++i)
-    if (depth(static_cast<double>(i) / steps) < 0.5 * shallower) return false;
-  return shallower > 0.1 * std::max(depth(0), depth(1));
+    if (depth(static_cast<double>(i) / steps) < options.ridge_share * shallower) return false;
+  return shallower > options.min_part_share * std::max(depth(0), depth(1));
 }
 
 /// What a second spot must take off the cost (Schwarz, Ann. Stat. 6:461, 1978, with as many samples as there
@@ -291,57 +294,79 @@ void explain(Patch& patch, const SpotSum& sum) { explain(patch, parts_of(sum)); 
 
 void soften(Patch& patch, const SpotSum& sum) { soften(patch, parts_of(sum)); }
 
+namespace {
+
+/// Short fits of sums that are one dent, best first; more are added round by round.
+class SumFits {
+ public:
+  SumFits(const PixelArrays& pixels, const PanelScene& scene) : pixels_(pixels), scene_(scene) {}
+
+  void add(const std::vector<SpotSum>& starts) {
+    std::vector<SpotSum> fitted(starts.size());
+    parallel_for(starts.size(), scene_.threads,
+                 [&](std::size_t i) { fitted[i] = fit_sum(pixels_, starts[i], false, false, 10); });
+    std::erase_if(fitted, [&](const SpotSum& s) { return !is_one_dent(s, scene_.options.sums); });
+    fits_.insert(fits_.end(), fitted.begin(), fitted.end());
+    std::sort(fits_.begin(), fits_.end(), cheaper);
+  }
+  const std::vector<SpotSum>& all() const { return fits_; }
+  const SpotSum& best() const { return fits_.front(); }
+
+ private:
+  const PixelArrays& pixels_;
+  const PanelScene& scene_;
+  std::vector<SpotSum> fits_;
+};
+
+/// All kinds of pairs that one spot may stand for.
+std::vector<SpotSum> first_starts(const Patch& patch, const PixelArrays& few, const SpotVector& alone,
+                                  const SumOptions& options, int threads) {
+  std::vector<SpotSum> starts = added_starts(patch, alone, options.places, threads);
+  for (const std::vector<SpotSum>& more :
+       {parted_starts(few, alone, options.parted), rimmed_starts(patch, alone, options.rimmed),
+        stepped_starts(few, alone, options.stepped)})
+    starts.insert(starts.end(), more.begin(), more.end());
+  return starts;
+}
+
+/// The best of the leading fits, each polished over the whole patch.
+SpotSum polished_best(const Patch& patch, std::vector<SpotSum> fits, bool highlight,
+                      const PanelScene& scene) {
+  if (fits.size() > scene.options.sums.finalists) fits.resize(scene.options.sums.finalists);
+  std::vector<SpotSum> finished(fits.size());
+  parallel_for(fits.size(), scene.threads,
+               [&](std::size_t i) { finished[i] = polish_sum(patch, fits[i], highlight, 14); });
+  return *std::min_element(finished.begin(), finished.end(), cheaper);
+}
+
+}  // namespace
+
 std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single,
                                 const std::vector<SpotVector>& others) {
+  const SumOptions& options = scene.options.sums;
   const Patch patch = patch_for(scene, single.spot, others, 2.0, 6000);
-  if (patch.size() < 600) return std::nullopt;
+  if (patch.size() < options.min_pixels) return std::nullopt;
   bool highlight = false;
   const SpotFit alone = polish_with_fitting_light(patch, single, highlight, 10);
   constexpr std::size_t enough =
       2400;  // of which the smallest second one, a thirtieth of the area, has eighty
   const PixelArrays few = gather(patch, pixels_near(patch, alone.spot, 1.7, enough));
-  constexpr std::size_t places = 12;
-  std::vector<SpotSum> starts = added_starts(patch, alone.spot, places, scene.threads);
-  const std::vector<SpotSum> parted = parted_starts(few, alone.spot, 4);
-  const std::vector<SpotSum> rimmed = rimmed_starts(patch, alone.spot, 8);
-  const std::vector<SpotSum> stepped = stepped_starts(few, alone.spot, 8);
-  starts.insert(starts.end(), parted.begin(), parted.end());
-  starts.insert(starts.end(), rimmed.begin(), rimmed.end());
-  starts.insert(starts.end(), stepped.begin(), stepped.end());
-  std::vector<SpotSum> fits;
-  const auto fit_all = [&](const std::vector<SpotSum>& from) {
-    std::vector<SpotSum> fitted(from.size());
-    parallel_for(from.size(), scene.threads,
-                 [&](std::size_t i) { fitted[i] = fit_sum(few, from[i], false, false, 10); });
-    std::erase_if(fitted, [](const SpotSum& s) { return !is_one_dent(s); });
-    fits.insert(fits.end(), fitted.begin(), fitted.end());
-    std::sort(fits.begin(), fits.end(), [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
-  };
-  fit_all(starts);
-  if (fits.empty()) return std::nullopt;
+  SumFits fits(few, scene);
+  fits.add(first_starts(patch, few, alone.spot, options, scene.threads));
+  if (fits.all().empty()) return std::nullopt;
   // Alone, the first one had to make up for the second: beside any other it stands where it should, and the
   // second shows better. Again from what that finds, until nothing better comes: which basin a single round
   // ends in hangs on the last digit of a pixel.
-  constexpr std::size_t orders = 8;
-  constexpr int most_rounds = 4;
-  constexpr double gain = 0.98;  // of the cost: less is the same basin
-  for (int round = 0; round < most_rounds; ++round) {
-    const double before = fits.front().cost;
-    fit_all(added_starts(patch, fits.front().first, places, scene.threads));
-    fit_all(other_orders(patch, fits.front(), orders));
-    if (fits.front().cost > gain * before) break;
+  for (int round = 0; round < options.max_rounds; ++round) {
+    const double before = fits.best().cost;
+    fits.add(added_starts(patch, fits.best().first, options.places, scene.threads));
+    fits.add(other_orders(patch, fits.best(), options.orders));
+    if (fits.best().cost > options.worthwhile_gain * before) break;
   }
-  constexpr std::size_t finalists = 5;
-  if (fits.size() > finalists) fits.resize(finalists);
-  std::vector<SpotSum> finished(fits.size());
-  parallel_for(fits.size(), scene.threads,
-               [&](std::size_t i) { finished[i] = polish_sum(patch, fits[i], highlight, 14); });
-  const auto best = std::min_element(finished.begin(), finished.end(),
-                                     [](const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; });
-  if (best == finished.end() || !is_one_dent(*best)) return std::nullopt;
-  if (alone.cost - best->cost < price_of_second(patch, *best, highlight)) return std::nullopt;
-  SpotSum sum = *best;
-  if (!is_rimmed(sum) && mean_radius_mm(sum.second) > mean_radius_mm(sum.first))
+  SpotSum sum = polished_best(patch, fits.all(), highlight, scene);
+  if (!is_one_dent(sum, options)) return std::nullopt;
+  if (alone.cost - sum.cost < price_of_second(patch, sum, highlight)) return std::nullopt;
+  if (!is_rimmed(sum, options) && mean_radius_mm(sum.second) > mean_radius_mm(sum.first))
     std::swap(sum.first, sum.second);
   return sum;
 }
@@ -349,7 +374,7 @@ std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single,
 std::optional<SpotFit> one_for_two(const PanelScene& scene, const SpotVector& a, const SpotVector& b,
                                    const std::vector<SpotVector>& others) {
   const Patch patch = patch_for(scene, SpotSum{a, b}, others, 6000);
-  if (patch.size() < 600) return std::nullopt;
+  if (patch.size() < scene.options.sums.min_pixels) return std::nullopt;
   Outline both = outline_of(a);
   both.x_mm = 0.5 * (a[s_x] + b[s_x]), both.y_mm = 0.5 * (a[s_y] + b[s_y]);
   both.radius_mm =
@@ -358,7 +383,8 @@ std::optional<SpotFit> one_for_two(const PanelScene& scene, const SpotVector& a,
   SpotFit searched;
   for (const Outline& outline : {outline_of(a, 1.2), outline_of(b, 1.2), both}) {
     const SpotFit found =
-        search_spot(patch, outline, {[](const SpotVector&, double) { return true; }, scene.threads});
+        search_spot(patch, outline,
+                    {[](const SpotVector&, double) { return true; }, scene.threads, 1, scene.options.starts});
     if (found.search_cost < searched.search_cost) searched = found;
   }
   if (searched.search_cost >= 1e300) return std::nullopt;

@@ -313,7 +313,7 @@ Measurement measure_from(const PhotoLook& look, const Photo& photo, const Measur
   if (found.spots.empty()) {
     if (const auto refusal = check_unexplained(found, residual)) return refuse(*refusal);
     if (const auto refusal = check_gaps_without_spots(look.stripes, problem, field)) return refuse(*refusal);
-    if (const auto refusal = refuse_unproven(look, found, Acceptance{})) return refuse(*refusal);
+    if (const auto refusal = refuse_unproven(look, found, scene.options.acceptance)) return refuse(*refusal);
     if (any_found && !look.light_edges.empty()) return refuse(refusal(PhotoFinding::dent_not_explained));
     if (const auto warning = partly_judged(*reading.setup.judged, look.stripes, problem, field))
       reading.warnings.push_back(*warning);

@@ -5,6 +5,7 @@
 #include <optional>
 #include <vector>
 
+#include "ripplegauge/dents/dent_options.hpp"
 #include "ripplegauge/dents/spot_fit.hpp"
 #include "ripplegauge/stripes/residual_field.hpp"
 
@@ -32,19 +33,18 @@ struct DisturbanceMap {
 /// `explained` marks pixels (CV_32FC1, 0..1) inside spots that are modelled already: their leftover counts
 /// less. `good_panel` of another map of the same photo, if given, makes their scores comparable.
 DisturbanceMap disturbance(const ResidualField& field, const cv::Mat& explained = {},
-                           const std::optional<PanelEnergy>& good_panel = {});
+                           const std::optional<PanelEnergy>& good_panel = {},
+                           const CandidateOptions& options = {});
 
 /// Where it is louder than good panel ever is: 255, else 0, CV_8UC1. Marks narrower than `least_mm`, specks
 /// and scratches, are left out.
-cv::Mat loud_cells(const DisturbanceMap& map, const PanelGrid& grid, double least_mm);
+cv::Mat loud_cells(const DisturbanceMap& map, const PanelGrid& grid, double least_mm,
+                   const CandidateOptions& options = {});
 
-/// Connected regions of high score, strongest first: at most so many of those that could be spots, among the
-/// `looked_at` strongest of all. `merge_gap_mm`: fragments nearer than this belong together (a wide shallow
-/// dent disturbs the stripes in bands, with quiet lines between).
+/// Connected regions of high score that could be spots, strongest first. See CandidateOptions.
 std::vector<Candidate> find_candidates(const ResidualField& field, const DisturbanceMap& map,
-                                       double merge_gap_mm,
                                        const std::function<bool(const Candidate&)>& could_be_spot,
-                                       std::size_t most, std::size_t looked_at);
+                                       const DentOptions& options = {});
 
 /// Sharpens an outline to the ellipse that best separates disturbed from quiet pixels (two-phase region
 /// competition after Chan & Vese, IEEE Trans. Image Process. 10:266, 2001, with an ellipse as the curve).

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "ripplegauge/core/relief.hpp"
+#include "ripplegauge/dents/dent_options.hpp"
 #include "ripplegauge/dents/spot_shape.hpp"
 #include "ripplegauge/relief/light_fit.hpp"
 
@@ -47,6 +48,7 @@ struct SpotSearchOptions {
   WorthFinishing worth_finishing;
   int threads = 1;
   double effort = 1;  ///< scales the number of starts
+  StartOptions starts{};
 };
 
 /// Many cheap starts of both signs about the outline, short fits of the best, full fits of the best of those,

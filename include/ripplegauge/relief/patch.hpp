@@ -3,6 +3,7 @@
 #pragma once
 
 #include <Eigen/Dense>
+#include <algorithm>
 #include <array>
 #include <cstdint>
 #include <memory>
@@ -112,6 +113,11 @@ struct Patch {
   int columns = 0, rows = 0;
 
   std::size_t size() const { return pixel.size(); }
+  /// The stripes' jitter by orange peel, never zero: what is measured against it stays finite on a perfect
+  /// mirror.
+  double jitter_cycles() const { return std::max(edge_jitter_cycles, 1e-4); }
+  /// Slope that makes it.
+  double peel_slope() const { return jitter_cycles() / gain; }
   double xn(std::size_t i) const { return (pixel[i].x_mm - x_mm) / half_mm; }
   double yn(std::size_t i) const { return (pixel[i].y_mm - y_mm) / half_mm; }
 };

@@ -27,9 +27,8 @@ std::vector<Candidate> candidates_of(const std::vector<Disc>& discs, double quie
           continue;
         map.energy.at<float>(r, c) = 30, map.score.at<float>(r, c) = 200;
       }
-  constexpr double merge_gap_mm = 3.3;
-  return find_candidates(
-      field, map, merge_gap_mm, [](const Candidate&) { return true; }, 14, 60);
+  field.period_mm = 6;
+  return find_candidates(field, map, [](const Candidate&) { return true; });
 }
 
 }  // namespace
