@@ -10,6 +10,7 @@
 #include "acceptance.hpp"
 #include "first_attempts.hpp"
 #include "look_again.hpp"
+#include "neighbours.hpp"
 #include "nested_spots.hpp"
 #include "ripplegauge/dents/loudness.hpp"
 #include "ripplegauge/dents/near_line.hpp"
@@ -158,6 +159,7 @@ class SpotSearch {
     const bool may_be_two = worth_parting(scene_, a);
     if (may_be_two && (accept_nested(a, outline) || accept_sum(a, outline))) return true;
     if (accept(a, outline) || (!parts_first && explain_parts(index, all))) return true;
+    if (more_starts && accept_neighbours(candidate)) return true;
     if (more_starts && may_be_two && accept_last_chance(candidate, all)) return true;
     if (a.usable)
       result_.rejected.push_back(
@@ -181,6 +183,19 @@ class SpotSearch {
     const Outline& outline = candidate.outline;
     return accept(wide_attempt(scene_, outline, other_candidates(all, outline), accepted_, {0.8, 1.25}),
                   outline);
+  }
+
+  /// Dents that stand so near one another that each makes the others' rings loud: none is believed alone.
+  /// They are taken for granted one after the other, and then each must be believed with the others
+  /// explained.
+  bool accept_neighbours(const Candidate& candidate) {
+    for (const std::vector<Outline>& lobes : candidate.partings) {
+      if (looks_for_neighbours_++ >= effort_.max_looks_for_neighbours) return false;
+      const std::vector<Attempt> neighbours = believed_together(scene_, lobes, accepted_);
+      for (const Attempt& n : neighbours) keep({n.fit, n.judgement});
+      if (!neighbours.empty()) return true;
+    }
+    return false;
   }
 
   /// Several spots that run together.
@@ -275,7 +290,7 @@ class SpotSearch {
   std::optional<PanelEnergy> good_panel_;
   double nothing_below_ = 0;        ///< the peak at which patience last ran out
   std::size_t known_at_round_ = 0;  ///< how many spots were known when the round began
-  int failures_in_a_row_ = 0, looks_inside_ = 0, looks_for_sums_ = 0;
+  int failures_in_a_row_ = 0, looks_inside_ = 0, looks_for_sums_ = 0, looks_for_neighbours_ = 0;
   int wide_searches_ = 0, last_chances_ = 0;
 };
 

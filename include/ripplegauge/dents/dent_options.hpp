@@ -51,6 +51,10 @@ struct Acceptance {
   double min_opposite_ratio = 1.4;
   /// Or be surely worse by likelihood, where at least so much of the spot is not burnt out (by reason).
   double min_information_for_sign = 0.5;
+  /// A mirror shows stripes wherever it is bent, denser or wider: a place of one brightness is a sticker, a
+  /// hand, a lamp. Right fits have stripes stand still over up to 0.26 of a spot (80 ray-traced dents); fits
+  /// of blots of one brightness over 0.3 to 0.7.
+  double max_still_share = 0.4;
   /// The spot's middle may lie off the outline's by this share of the outline's length, or by so much in any
   /// case: an outline is where stripes are disturbed, up to a radius beside the spot (ray-traced photos).
   double max_offset_share = 1.2, max_offset_mm = 3;
@@ -177,7 +181,8 @@ struct EffortOptions {
   /// Strongest first: after so many failures in a row the rest is nothing.
   int patience = 5;
   int max_rounds = 8;
-  int max_looks_inside = 4, max_sums = 4;           ///< each takes as long as five attempts
+  int max_looks_inside = 4, max_sums = 4,
+      max_looks_for_neighbours = 4;                 ///< each takes as long as five attempts
   int max_wide_searches = 4, max_last_chances = 4;  ///< each takes as long as ten
 };
 

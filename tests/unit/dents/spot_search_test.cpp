@@ -72,6 +72,15 @@ TEST_CASE("smooth and peeled panels without a dent show none", "[spots]") {
   }
 }
 
+TEST_CASE("dents that touch are parted", "[spots]") {
+  const SpotVector left = drawn_spot(75, 65, 14, -0.16), right = drawn_spot(92, 66, 15, -0.18);
+  const auto panel = draw_panel(usual({left, right}));
+  const SpotSearchResult result = find_spots(panel->scene);
+  REQUIRE(result.spots.size() == 2);
+  check_is(nearest(result, 75, 65), left, 0.06);
+  check_is(nearest(result, 92, 66), right, 0.06);
+}
+
 TEST_CASE("an over-pull is a high inside its low", "[spots]") {
   const SpotVector low = drawn_spot(85, 65, 26, -0.25), high = drawn_spot(86, 65, 10, 0.12);
   const auto panel = draw_panel(usual({low, high}));
@@ -103,6 +112,20 @@ TEST_CASE("a dent half under the card is not measured, one beside it is", "[spot
   const SpotSearchResult result = find_spots(open->scene);
   REQUIRE(result.spots.size() == 1);
   check_is(result.spots[0], beside, 0.06);
+}
+
+TEST_CASE("a dark rag in the reflection is no dent, and is named as unexplained", "[spots]") {
+  Drawing drawing = usual({});
+  drawing.spoil = [](double light, double, double, double x, double y) {
+    return std::hypot(x - 95, y - 70) < 11 ? 0.05 : light;
+  };
+  const auto panel = draw_panel(drawing);
+  const SpotSearchResult result = find_spots(panel->scene);
+  CHECK(result.spots.empty());
+  REQUIRE_FALSE(result.unexplained.empty());
+  CHECK(std::hypot(result.unexplained[0].x_mm - 95, result.unexplained[0].y_mm - 70) < 11);
+  CHECK(result.unexplained[0].width_mm > 12);
+  CHECK(result.unexplained[0].loudest > Acceptance{}.surely_disturbed);
 }
 
 TEST_CASE("the search is the same on any number of threads", "[spots]") {
