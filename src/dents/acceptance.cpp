@@ -92,7 +92,8 @@ bool shaped_as_a_dent(const SpotVector& spot, const Acceptance& acceptance) {
 bool stands_out(const SpotFit& fit, const SpotJudgement& j, const Acceptance& acceptance) {
   return j.explained >= acceptance.min_explained && j.slope_over_peel >= acceptance.min_slope_over_peel &&
          j.information_kept > acceptance.min_information && louder_than_peel(j, acceptance) &&
-         more_than_few_looks(j, acceptance) && sign_is_told(fit, j, acceptance);
+         more_than_few_looks(j, acceptance) && sign_is_told(fit, j, acceptance) &&
+         j.still_share < acceptance.max_still_share;
 }
 
 }  // namespace

@@ -138,6 +138,26 @@ double fringe_density(const Patch& patch, const ZoneSums& zones, const std::vect
   return density.empty() ? 0 : quantile_of(density, nearly_highest);
 }
 
+/// Share of the inside where the fit has stripes stand still: their phase changes by less than this share of
+/// what the undisturbed panel's does, in both directions.
+double still_share(const Patch& patch, const ZoneSums& zones, const std::vector<float>& phase) {
+  constexpr double still = 0.35;
+  std::size_t all = 0, still_ones = 0;
+  const auto columns = static_cast<std::size_t>(patch.columns);
+  for (std::size_t cell = 0; cell + columns + 1 < zones.at_cell.size(); ++cell) {
+    const int here = zones.at_cell[cell], right = zones.at_cell[cell + 1],
+              below = zones.at_cell[cell + columns];
+    if (here < 0 || right < 0 || below < 0) continue;
+    const auto of = [&](int pixel) { return phase[static_cast<std::size_t>(pixel)]; };
+    const MirrorPixel& p = patch.pixel[static_cast<std::size_t>(here)];
+    const double moved = std::hypot(of(right) - of(here), of(below) - of(here)),
+                 undisturbed = std::hypot(p.phase_x, p.phase_y) * patch.step_mm;
+    ++all;
+    still_ones += moved < still * undisturbed;
+  }
+  return all > 0 ? static_cast<double>(still_ones) / static_cast<double>(all) : 0;
+}
+
 /// Share of the excess without the spot that is gone with it; a fit that leaves less than the ring shows
 /// counts for no more than a twentieth above all.
 double explained_share(double without, double with, double quiet) {
@@ -175,6 +195,7 @@ SpotJudgement judged_by(const Patch& patch, std::span<const SpotVector> parts, c
   j.opposite_ratio = 1 + (fit.opposite_cost - fit.search_cost) / std::max(cost_inside, 1e-9);
   const double area_mm2 = std::numbers::pi * std::exp(fit.spot[s_log_a] + fit.spot[s_log_b]) * 1.1 * 1.1;
   j.cut_share = std::clamp(1 - inside / (area_mm2 / (patch.step_mm * patch.step_mm)), 0.0, 1.0);
+  j.still_share = still_share(patch, z, seen.with.phase);
   j.fringe_density_px = fringe_density(patch, z, seen.with.phase, pixels_per_mm);
   return j;
 }

@@ -217,7 +217,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
     if (const auto& outer = found[static_cast<std::size_t>(&f - finals.data())].inside_of)
       dent.inside_of = static_cast<int>(*outer);
     dent.agreement = std::clamp(f.explained, 0.0, 1.0);
-    if (std::min(f.explained, f.judgement.explained) < least_agreement)
+    if (is_poorly_explained(f.explained, f.judgement.explained))
       out.warnings.push_back(warning(PhotoFinding::poorly_explained));
     constexpr double dense_fringes_px = 0.3;  // cycles per pixel: a whole fringe can hide between samples
     if (f.judgement.fringe_density_px > dense_fringes_px) {

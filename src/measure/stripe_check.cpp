@@ -147,13 +147,25 @@ std::optional<Refusal> check_gaps_without_spots(const StripeLook& look, const Bu
   return std::nullopt;
 }
 
+namespace {
+
+/// Whether a spot accounts for a gap. Bent stripes may be its foot; where there are none at all, it must be
+/// the spot's inside that crowds them: a spot that only touches such a place may be its rim.
+bool accounts_for(const SpotVector& spot, const Disturbance& gap) {
+  constexpr double most = 0.6;
+  const double away_mm = std::hypot(spot[s_x] - gap.x_mm, spot[s_y] - gap.y_mm),
+               half_mm = half_length_mm(spot);
+  return gap.hidden ? away_mm < half_mm && 2 * half_mm > most * gap.size_mm
+                    : away_mm < half_mm + 0.5 * gap.size_mm;
+}
+
+}  // namespace
+
 std::vector<Warning> gaps_beside_spots(const StripeLook& look, const std::vector<FoundSpot>& spots) {
   std::vector<Warning> warnings;
   for (const Disturbance& gap : look.disturbances) {
     const bool explained = std::any_of(spots.begin(), spots.end(), [&](const FoundSpot& found) {
-      const SpotVector& s = found.fit.spot;
-      const double reach = half_length_mm(s) + 0.5 * gap.size_mm;
-      return std::hypot(s[s_x] - gap.x_mm, s[s_y] - gap.y_mm) < reach;
+      return accounts_for(found.fit.spot, gap);
     });
     if (explained || !is_deep(gap, look.period_mm)) continue;
     warnings.push_back(

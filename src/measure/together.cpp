@@ -382,7 +382,7 @@ class PhotoSet {
         all.push_back({code_of(PhotoFinding::photo_left_out),
                        measured_[i].look.reading.photo.name + " is left out. " + left_out_[i]});
     for (const auto& dent : dents_)
-      if (dent && std::min(dent->explained, dent->explained_at_start) < least_agreement)
+      if (dent && is_poorly_explained(dent->explained, dent->explained_at_start))
         all.push_back(warning(PhotoFinding::poorly_explained));
     return all;
   }

@@ -20,6 +20,7 @@ struct SpotJudgement {
   double quiet_level = 0;        ///< mean robust chi square of the undisturbed ring around
   double far_level = 0;          ///< the same beyond that ring; the ring's where the patch hardly goes there
   double fringe_density_px = 0;  ///< highest stripe frequency inside, cycles per photo pixel
+  double still_share = 0;  ///< share of the inside that shows one and the same phase: no mirror, or a focus
   double cut_share =
       0;  ///< share of the spot's area where nothing is seen (card, board's edge, photo's edge)
 

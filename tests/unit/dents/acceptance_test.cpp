@@ -59,6 +59,7 @@ TEST_CASE("a fit is believed where all rules hold, and by none less", "[acceptan
   fails("burnt out", [&](Attempt& a) { a.judgement.information_kept = 0.9 * limits.min_information; });
   fails("moves stripes as peel does",
         [&](Attempt& a) { a.judgement.moved_snr = limits.min_loud_moved_snr - 0.1; });
+  fails("shows no stripes", [&](Attempt& a) { a.judgement.still_share = limits.max_still_share + 0.01; });
   fails("loud ring", [&](Attempt& a) { a.judgement.quiet_level = limits.max_quiet_level + 0.1; });
   fails("sign not told", [&](Attempt& a) { a.judgement.opposite_ratio = limits.min_opposite_ratio - 0.01; });
   fails("cut", [&](Attempt& a) { a.judgement.cut_share = limits.max_cut_share + 0.01; });
