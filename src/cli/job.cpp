@@ -7,6 +7,7 @@
 #include <memory>
 
 #include "command.hpp"
+#include "job_actions.hpp"
 #include "option_hints.hpp"
 #include "output_filter.hpp"
 #include "ripplegauge/app/clock.hpp"
@@ -14,20 +15,34 @@
 #include "ripplegauge/app/job_pictures.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/joined.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/files/job_file.hpp"
-#include "ripplegauge/files/photo_folder.hpp"
-#include "ripplegauge/files/price_file.hpp"
-#include "ripplegauge/json/reading_file.hpp"
-#include "ripplegauge/photo/file_hash.hpp"
-#include "ripplegauge/quote/counts.hpp"
-#include "ripplegauge/quote/display.hpp"
-#include "ripplegauge/quote/quote_text.hpp"
 #include "ripplegauge/words/text.hpp"
 #include "terminal.hpp"
 #include "wording_options.hpp"
 
 namespace ripplegauge::cli {
+
+void warn(const std::string& message) { std::cerr << "ripplegauge: " << one_line(message) << "\n"; }
+
+std::string numbers(const std::vector<int>& ids) {
+  std::string text;
+  for (const int id : ids) text += (text.empty() ? "" : ", ") + std::to_string(id);
+  return text;
+}
+
+void add_facts(std::vector<std::string>& facts, const std::vector<std::string>& more) {
+  for (const std::string& fact : more)
+    if (!has_fact(facts, fact)) facts.push_back(fact);
+}
+
+void redraw(const JobArguments& arguments, const std::vector<int>& spots) {
+  std::vector<std::string> left;
+  change_job(arguments.file, JobMustBe::there, [&](const Job& job) {
+    left = redraw_for_job(job, spots, arguments.file);
+    return false;
+  });
+  for (const std::string& one : left) warn(one);
+}
 
 namespace {
 
@@ -50,38 +65,12 @@ Examples:
   ripplegauge job item estate.json "remove and refit" --panel roof
   ripplegauge job list estate.json)";
 
-struct JobArguments {
-  std::string file, vehicle, notes, panel, reason, item, severity, kind = "low", prices;
-  std::string who, new_name, checked, price, json, claim_number, quote_number, valid_until;
-  bool untaxed = false;
-  int photo = 0;
-  std::vector<std::string> readings, facts, dropped_facts, pictures;
-  std::vector<int> spots;
-  std::optional<double> diameter_mm, plus_minus_mm, low_mm, high_mm, length_mm, width_mm, depth_mm;
-  int count = 1;
-  WordingArguments wording;
-  bool draw = false, beyond_pulling = false, can_be_pulled = false, counts_alone = false, all = false;
-};
-
-void warn(const std::string& message) { std::cerr << "ripplegauge: " << one_line(message) << "\n"; }
-
-std::string numbers(const std::vector<int>& ids) {
-  std::string text;
-  for (const int id : ids) text += (text.empty() ? "" : ", ") + std::to_string(id);
-  return text;
-}
-
 /// Who says so: the option, else what the environment says for the whole bay.
 ByHand by_hand(const JobArguments& arguments) {
   const char* everywhere = std::getenv("RIPPLEGAUGE_WHO");
   std::string who = arguments.who;
   if (who.empty() && everywhere != nullptr) who = everywhere;
   return {printable(who), arguments.reason, now_utc()};
-}
-
-void add_facts(std::vector<std::string>& facts, const std::vector<std::string>& more) {
-  for (const std::string& fact : more)
-    if (!has_fact(facts, fact)) facts.push_back(fact);
 }
 
 /// So that a page says no date that is none.
@@ -105,118 +94,6 @@ int run_new(const JobArguments& arguments) {
   });
   std::cout << one_line(arguments.file) << ": new job\n";
   return exit_ok;
-}
-
-/// A reading with what goes into the job beside it.
-struct ReadingToAdd {
-  std::string panel;
-  Reading reading;
-  std::string picture;
-};
-
-/// Of a vehicle's file the panels are its own, else all go to the panel that was said.
-std::vector<PanelReadings> panels_in(const std::string& file, const std::string& said) {
-  if (!said.empty()) return {{said, read_readings(file)}};
-  if (auto panels = read_vehicle(file)) return std::move(*panels);
-  throw UsageError("which panel do the readings of " + file + " belong to? Give --panel");
-}
-
-ReadingToAdd reading_to_add(const JobArguments& arguments, const std::string& file, const std::string& panel,
-                            Reading reading, const Wording& words) {
-  const std::filesystem::path photo = photo_beside(reading.photo.name, file);
-  if (reading.photo.sha256.empty() && !photo.empty()) reading.photo.sha256 = sha256_of_file(photo);
-  for (PhotoOfSet& one : reading.set)
-    if (const auto other = photo_beside(one.photo.name, file); one.photo.sha256.empty() && !other.empty())
-      one.photo.sha256 = sha256_of_file(other);
-  std::string picture;
-  if (arguments.draw && photo.empty())
-    warn(reading.photo.name + ": the photo is not there any more; nothing is drawn");
-  else if (arguments.draw)
-    picture = draw_for_job(reading, photo, arguments.file, words);
-  return {panel, std::move(reading), picture};
-}
-
-std::vector<ReadingToAdd> readings_to_add(const JobArguments& arguments) {
-  const Wording words = wording_from(arguments.wording, {});
-  std::vector<ReadingToAdd> all;
-  for (const std::string& file : arguments.readings)
-    for (PanelReadings& panel : panels_in(file, arguments.panel))
-      for (Reading& reading : panel.readings)
-        all.push_back(reading_to_add(arguments, file, panel.panel, std::move(reading), words));
-  if (!arguments.pictures.empty() && arguments.pictures.size() != all.size())
-    throw UsageError("--picture stands " + std::to_string(arguments.pictures.size()) + " times for " +
-                     std::to_string(all.size()) + " readings; give one for each, in the same order");
-  for (std::size_t i = 0; i < arguments.pictures.size(); ++i) {
-    all[i].picture = relative_to_job(arguments.pictures[i], arguments.file);
-    picture_of_job(all[i].picture, arguments.file);  // refuses one that no quote would show
-  }
-  return all;
-}
-
-void report_added(const Job& job, const std::string& panel, const Reading& reading,
-                  const AddedReading& added) {
-  if (added.already_photo) {
-    const JobPhoto& photo = *photo_with_id(job, *added.already_photo);
-    warn(reading.photo.name + " is in the job already, as photo " + std::to_string(photo.id) + " (" +
-         photo.name + ", panel " + photo.panel +
-         "); nothing is added. Void its spots first to add it again.");
-    return;
-  }
-  std::cout << one_line(panel + ": " + reading.photo.name) << ": ";
-  if (reading.status == Status::refused)
-    std::cout << "could not be measured" << (reading.refusal ? ": " + reading.refusal->message : "") << "\n";
-  else if (added.spots.empty())
-    std::cout << "no dent\n";
-  else
-    std::cout << "spot " << numbers(added.spots) << "\n";
-  if (reading.photo.sha256.empty())
-    warn(reading.photo.name +
-         ": the reading has no hash and the photo is not there; the same photo under "
-         "another name would not be noticed");
-}
-
-/// After the job is written, and while nobody else changes it.
-void redraw(const JobArguments& arguments, const std::vector<int>& spots) {
-  std::vector<std::string> left;
-  change_job(arguments.file, JobMustBe::there, [&](const Job& job) {
-    left = redraw_for_job(job, spots, arguments.file);
-    return false;
-  });
-  for (const std::string& one : left) warn(one);
-}
-
-/// A picture that was drawn for a photo which is in the job already shows all that it ever gave.
-std::vector<int> voided_before(const Job& job, const std::vector<AddedReading>& added) {
-  std::vector<int> ids;
-  for (const JobSpot& spot : job.spots)
-    for (const AddedReading& one : added)
-      if (spot.voided && one.already_photo && spot.photo == one.already_photo) ids.push_back(spot.id);
-  return ids;
-}
-
-int run_add(const JobArguments& arguments) {
-  const std::vector<ReadingToAdd> readings = readings_to_add(arguments);
-  const SeverityRules rules = default_severity_rules();
-  std::vector<AddedReading> added;
-  Job after;
-  change_job(arguments.file, JobMustBe::either, [&](Job& job) {
-    for (const ReadingToAdd& one : readings) add_facts(panel_named(job, one.panel).facts, arguments.facts);
-    for (const ReadingToAdd& one : readings)
-      added.push_back(
-          add_judged_reading(job, one.panel, one.reading, {program_name(), now_utc(), one.picture}, rules));
-    after = job;
-    // A photo that is there already is no reason to leave an empty panel behind.
-    return !arguments.facts.empty() || std::any_of(added.begin(), added.end(), [](const AddedReading& one) {
-      return !one.already_photo.has_value();
-    });
-  });
-  if (const auto ids = voided_before(after, added); arguments.draw && !ids.empty()) redraw(arguments, ids);
-  bool all_refused = true;
-  for (std::size_t i = 0; i < readings.size(); ++i) {
-    report_added(after, readings[i].panel, readings[i].reading, added[i]);
-    all_refused = all_refused && readings[i].reading.status == Status::refused;
-  }
-  return all_refused ? exit_refused : exit_ok;
 }
 
 Quantity size_by_hand(const JobArguments& arguments) {
@@ -382,115 +259,6 @@ int run_item(const JobArguments& arguments) {
   std::cout << arguments.item << (arguments.panel.empty() ? "" : ", " + arguments.panel) << ": "
             << (arguments.count == 0 ? "not wanted any more" : std::to_string(arguments.count) + " wanted")
             << "\n";
-  return exit_ok;
-}
-
-/// The spot that stands for this one, seen in another photo as well; nothing for one that stands for itself.
-std::optional<int> stands_for(const std::vector<CountedSpot>& counted, int id) {
-  for (const CountedSpot& one : counted)
-    if (std::find(one.also_seen.begin(), one.also_seen.end(), id) != one.also_seen.end()) return one.id;
-  return std::nullopt;
-}
-
-std::string spot_text(const Job& job, const JobSpot& spot, std::optional<int> counted_as) {
-  const Display plain({"XXX", 2}, "");
-  std::string text = padded_left(std::to_string(spot.id), 5) + "  " +
-                     padded_right(plain.millimetres(spot.diameter_mm), 23) +
-                     padded_right(to_string(spot.kind), 6);
-  std::vector<std::string> parts;
-  if (!spot.severity.empty()) parts.push_back(spot.severity);
-  if (spot.beyond_pulling) parts.emplace_back("beyond pulling");
-  if (spot.measured)
-    parts.push_back("CHANGED BY HAND (measured: " + plain.millimetres(spot.measured->diameter_mm) +
-                    (spot.measured->severity.empty() ? "" : ", " + spot.measured->severity) + ")");
-  for (const std::string& fact : spot.facts) parts.push_back(fact);
-  parts.push_back(spot.by_hand() ? "by hand" : photo_names(job.photos, *spot.photo));
-  if (spot.voided)
-    parts.push_back("VOID: " + spot.voided->reason);
-  else if (counted_as)
-    parts.emplace_back("counted as spot " + std::to_string(*counted_as));
-  const std::vector<std::string> lines = wrapped(joined(parts), 44);
-  for (std::size_t i = 0; i < lines.size(); ++i)
-    text += (i == 0 ? "" : std::string(36, ' ')) + lines[i] + "\n";
-  return text;
-}
-
-void list_panel(const Job& job, const JobPanel& panel, const std::vector<CountedSpot>& counted, bool all) {
-  std::string heading = panel.name;
-  for (std::size_t i = 0; i < panel.facts.size(); ++i) heading += (i == 0 ? ": " : ", ") + panel.facts[i];
-  std::cout << "\n" << heading << "\n";
-  if (!panel.notes.empty()) std::cout << "  " << panel.notes << "\n";
-  for (const JobSpot& spot : job.spots) {
-    if (spot.panel != panel.name || (spot.voided && !all)) continue;
-    std::cout << spot_text(job, spot, stands_for(counted, spot.id));
-  }
-  for (const JobItem& item : job.items)
-    if (item.panel == panel.name) std::cout << "       " << item.count << " x " << item.name << "\n";
-}
-
-void list_lines(const char* heading, const std::vector<std::string>& lines) {
-  if (!lines.empty()) std::cout << "\n" << heading << "\n";
-  for (const std::string& text : lines)
-    for (const std::string& line : wrapped(text, 76)) std::cout << "  " << line << "\n";
-}
-
-void list_not_measured(const Job& job) {
-  const NotMeasured missing = not_measured_in(job);
-  std::vector<std::string> lines;
-  for (const JobPhoto& photo : missing.photos)
-    lines.push_back("photo " + std::to_string(photo.id) + ", " +
-                    (photo.panel.empty() ? "" : photo.panel + ", ") + photo.name +
-                    (photo.refusal ? ": " + photo.refusal->message + " " + photo.refusal->remedy : ""));
-  list_lines("Photos that could not be measured", lines);
-  list_lines("Panels of which nothing was measured", missing.panels);
-  if (missing.photos_to_do > 0)
-    std::cout << "\n" << missing.photos_to_do << " photos of a stopped run are still to be measured\n";
-}
-
-void list_warnings(const Job& job) {
-  std::vector<std::string> lines;
-  for (const JobWarning& warning : warnings_in(job)) {
-    std::vector<std::string> about;
-    for (const int id : warning.photos) about.push_back(photo_with_id(job, id)->name);
-    for (const int id : warning.spots) about.push_back("spot " + std::to_string(id));
-    lines.push_back(warning.message + " (" + joined(about) + ")");
-  }
-  list_lines("Warnings of the photos", lines);
-}
-
-void list_changes(const Job& job) {
-  std::vector<std::string> lines;
-  const Display plain({"XXX", 2}, "");
-  for (const JobChange& change : job.changes) lines.push_back(change_text(change, plain));
-  list_lines("Changed by hand", lines);
-}
-
-int run_list(const JobArguments& arguments) {
-  const Job job = read_job(arguments.file);
-  std::vector<SizeBand> bands = plain_bands();
-  SizeMeasure size_by = SizeMeasure::diameter;
-  if (!arguments.prices.empty()) {
-    const PriceTable table = read_prices(arguments.prices);
-    bands = table.bands;
-    size_by = table.size_by;
-  }
-  if (!arguments.json.empty()) write_atomically(arguments.json, job_list_to_json(job));
-  const CountedOnce once = count_once(job);
-  const std::vector<CountedSpot>& counted = once.spots;
-  std::cout << one_line(job.vehicle.empty() ? arguments.file : job.vehicle) << "\n";
-  if (!job.notes.empty()) std::cout << job.notes << "\n";
-  for (const JobPanel& panel : job.panels) list_panel(job, panel, counted, arguments.all);
-  for (const JobItem& item : job.items)
-    if (item.panel.empty()) std::cout << "\n" << item.count << " x " << item.name << ", whole job\n";
-  list_not_measured(job);
-  list_warnings(job);
-  list_lines("To decide", once.questions);
-  std::cout << question_hint(once.questions);
-  if (arguments.all) list_changes(job);
-  const auto voided = std::count_if(job.spots.begin(), job.spots.end(),
-                                    [](const JobSpot& spot) { return spot.voided.has_value(); });
-  if (voided > 0 && !arguments.all) std::cout << "\n" << voided << " voided, not shown; --all shows them\n";
-  if (!job.panels.empty()) std::cout << "\n" << bar_chart(count_spots(job, counted, bands, size_by));
   return exit_ok;
 }
 

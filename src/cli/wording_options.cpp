@@ -1,3 +1,4 @@
+// Language, country and paper as a command is told them, else as the workshop profile has them.
 #include "wording_options.hpp"
 
 #include "command.hpp"

@@ -1,3 +1,4 @@
+// The inner loops of the radial search, over arrays of pixels: what thousands of starts cost.
 #include "radial_kernel.hpp"
 
 #include <cmath>

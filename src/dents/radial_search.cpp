@@ -1,3 +1,6 @@
+// Round spots about one centre are cheap: what a pixel sees of them depends on its distance and the height
+// alone. So a shape is looked up once a radius, and each height, sign and order costs a dozen operations a
+// pixel.
 #include "radial_search.hpp"
 
 #include <cmath>
@@ -7,17 +10,20 @@
 namespace ripplegauge {
 
 UnitSpot::UnitSpot(double power, double order) : power_(power), order_(order) {
-  const double rim = 1 - std::pow(0.1, 1 / order);
+  SpotVector unit = SpotVector::Zero();
+  unit[s_height] = 1;
+  unit[s_log_p] = std::log(power);
+  unit[s_log_n] = std::log(order);
+  const SpotShape<double> shape(unit);
   for (int i = 0; i < size + 2; ++i) {
-    const double rho = reach * i / size, rest = 1 - rim * std::pow(rho, power);
+    const SpotValue<double> at_rho = shape.at(reach * i / size, 0);
     // Ends at zero where it is nothing: numbers too small for a float's exponent cost the processor a hundred
     // times as much.
-    constexpr double nothing = 1e-9;
-    if (rest <= 0 || std::pow(rest, order - 1) < nothing) break;
+    constexpr double nothing = 1e-10;
+    if (at_rho.z < nothing) break;
     const auto at = static_cast<std::size_t>(i);
-    height_[at] = static_cast<float>(std::pow(rest, order));
-    slope_[at] =
-        static_cast<float>(-order * power * rim * std::pow(rho, power - 1) * std::pow(rest, order - 1));
+    height_[at] = static_cast<float>(at_rho.z);
+    slope_[at] = static_cast<float>(at_rho.slope_x);
     steepest_ = std::max(steepest_, -slope_[at]);
   }
 }

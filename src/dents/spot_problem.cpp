@@ -1,3 +1,5 @@
+// Fits spots to intensities: Levenberg-Marquardt over their parameters and the slow phase drift, the light
+// eliminated.
 #include "spot_problem.hpp"
 
 #include <algorithm>
@@ -38,7 +40,7 @@ SpotVector clamped(SpotVector s) {
 
 kernel::Spot kernel_spot(const SpotVector& s) {
   const auto f = [](double v) { return static_cast<float>(v); };
-  const double order = std::exp(s[s_log_n]), by_order = std::log(10.0) / order, rim = -std::expm1(-by_order);
+  const double order = std::exp(s[s_log_n]), by_order = std::log(10.0) / order, rim = rim_share(order);
   return {f(s[s_x]),
           f(s[s_y]),
           f(std::exp(-s[s_log_a])),

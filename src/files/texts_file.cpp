@@ -1,3 +1,4 @@
+// Reads a translation that somebody wrote, with limits, and says which texts it lacks.
 #include "ripplegauge/files/texts_file.hpp"
 
 #include "ripplegauge/core/errors.hpp"

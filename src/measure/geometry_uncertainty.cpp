@@ -1,3 +1,5 @@
+// How the bundle's uncertainties reach a spot: by differences of what one pixel sees, since the pixel is what
+// stays fixed.
 #include "geometry_uncertainty.hpp"
 
 #include <cmath>

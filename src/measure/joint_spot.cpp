@@ -1,111 +1,20 @@
+// One dent from all photos of a set: pixels of each, the best of all photos' starts, a fit of all to it, what
+// each photo's geometry learns from that, and the fit once more.
 #include "joint_spot.hpp"
 
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <random>
 
 #include "free_shape.hpp"
-#include "geometry_uncertainty.hpp"
+#include "joint_doubt.hpp"
+#include "joint_looks.hpp"
 #include "ripplegauge/core/least_squares.hpp"
-#include "ripplegauge/core/parallel_for.hpp"
 #include "ripplegauge/dents/loudness.hpp"
 #include "ripplegauge/dents/near_line.hpp"
 
 namespace ripplegauge {
 namespace {
-
-using Parts = std::vector<SpotVector>;
-
-constexpr std::size_t fewest_pixels = 500;
-
-/// Half of what no formula knows of (see model_depth) is each photo's own: lens, lift, focus; the other half
-/// is the paint's and the program's.
-constexpr double own_share = 0.5;
-
-/// A photo in the fit of one spot.
-struct Look {
-  std::size_t view = 0;
-  PanelScene scene;  ///< its parameters as the dent has told so far
-  FrameMatrix covariance;
-  FrameVector shift = FrameVector::Zero(), expected = FrameVector::Zero();
-  Eigen::Vector3d drift = Eigen::Vector3d::Zero();
-  Patch patch;
-  Eigen::Vector2d gain = Eigen::Vector2d::Zero();  ///< cycles per unit slope at the spot
-  double noise_times = 1;                          ///< variance of what the pixels say, over independent ones
-};
-
-FrameMatrix frame_covariance(const SetView& view, double x_mm, double y_mm) {
-  const FrameGradient by = frame_gradient(view.scene.problem->constants, view.bundle.parameters, x_mm, y_mm);
-  FrameMatrix covariance = by * view.bundle.covariance * by.transpose();
-  constexpr double place_mm = 0.02;  // what a card that is laid flat by hand leaves open
-  const FrameVector own(place_mm, place_mm, std::sqrt(own_share) * model_diameter,
-                        std::sqrt(own_share) * model_depth);
-  covariance.diagonal() += own.cwiseAbs2();
-  return covariance;
-}
-
-Patch pixels_round(const PanelScene& scene, const Parts& parts, const std::vector<SpotVector>& others,
-                   std::size_t most) {
-  if (parts.size() > 1) return patch_for(scene, SpotSum{parts[0], parts[1]}, others, most);
-  constexpr double reach = 2;
-  return patch_for(scene, parts.front(), others, reach, most);
-}
-
-Parts seen_by(const Look& look, const Parts& parts) {
-  Parts seen;
-  for (const SpotVector& part : parts) seen.push_back(seen_with(look.shift, part));
-  return seen;
-}
-
-/// Weighs the edges of the stripes as these spots place them, and lets blur move them.
-void look_closely(Patch& patch, const Parts& parts) {
-  soften(patch, parts);
-  Patch explained = patch;
-  explain(explained, parts);
-  SpotVector nothing_more = parts.front();
-  nothing_more[s_height] = 0;
-  set_whitening(explained, nothing_more);
-  patch.whitening = std::move(explained.whitening);
-}
-
-/// Cost under each whitening on one scale: minus a log likelihood.
-double whitening_cost(const Patch& patch) {
-  double logs = 0;
-  for (const float w : patch.whitening) logs += std::log(w);
-  return -patch.effective_pixel_share * logs;
-}
-
-/// The joint fit of what the looks' patches show.
-class JointPolish {
- public:
-  JointPolish(std::vector<Look>& looks, int threads) : looks_(looks), threads_(threads) {}
-
-  JointFit run(const Parts& start, std::size_t pixels_a_photo, bool highlight, int iterations,
-               double tolerance, bool height_fixed = false) const {
-    std::vector<PixelArrays> pixels(looks_.size());
-    std::vector<JointView> views(looks_.size());
-    for (std::size_t i = 0; i < looks_.size(); ++i) {
-      pixels[i] = some_pixels(looks_[i].patch, pixels_a_photo);
-      views[i] = {&pixels[i], highlight, looks_[i].shift, looks_[i].expected, looks_[i].covariance.inverse()};
-    }
-    return fit_jointly(views, start, {height_fixed, iterations, tolerance, threads_});
-  }
-
-  /// Lets each photo see where the fit has put its part.
-  void take(const JointFit& fit) const {
-    for (std::size_t i = 0; i < looks_.size(); ++i)
-      looks_[i].shift = fit.shifts[i], looks_[i].drift = fit.drifts[i];
-  }
-
-  void look_closely_at(const Parts& parts) const {
-    for (Look& look : looks_) look_closely(look.patch, seen_by(look, parts));
-  }
-
- private:
-  std::vector<Look>& looks_;
-  int threads_;
-};
 
 /// A photo's answer and what else it could have meant: the other sign, other fringe orders, other sizes.
 std::vector<SpotVector> with_rivals(const SpotVector& spot) {
@@ -131,7 +40,7 @@ bool same_basin(const Parts& a, const Parts& b) {
 }
 
 /// The best of all starts under what all photos show.
-Parts best_start(std::vector<Look>& looks, const JointRequest& request) {
+Parts best_start(std::vector<SetLook>& looks, const JointRequest& request) {
   std::vector<Parts> starts;
   for (const Parts& start : request.starts) {
     if (start.size() > 1) {
@@ -143,7 +52,7 @@ Parts best_start(std::vector<Look>& looks, const JointRequest& request) {
   const JointPolish polish(looks, request.threads);
   constexpr std::size_t few = 700, more = 4000;
   constexpr int short_fit = 7, longer_fit = 8;
-  for (Look& look : looks) look.patch.whitening.assign(look.patch.size(), mean_whitening(look.patch));
+  for (SetLook& look : looks) look.patch.whitening.assign(look.patch.size(), mean_whitening(look.patch));
   std::vector<JointFit> fits;
   for (const Parts& start : starts) fits.push_back(polish.run(start, few, true, short_fit, 1e-4));
   std::sort(fits.begin(), fits.end(), [](const JointFit& a, const JointFit& b) { return a.cost < b.cost; });
@@ -162,7 +71,7 @@ Parts best_start(std::vector<Look>& looks, const JointRequest& request) {
     polish.look_closely_at(c.spots);
     const JointFit fit = polish.run(c.spots, more, true, longer_fit, 1e-5);
     double cost = fit.cost;
-    for (const Look& look : looks) cost += whitening_cost(look.patch);
+    for (const SetLook& look : looks) cost += whitening_cost(look.patch);
     // Ten more parameters are believed where they are paid for.
     constexpr double worth_ten = 45;
     cost += worth_ten * static_cast<double>(fit.spots.size() - 1);
@@ -171,209 +80,153 @@ Parts best_start(std::vector<Look>& looks, const JointRequest& request) {
   return best;
 }
 
-/// Puts right what the dent has told of a photo's geometry, as far as the bundle leaves it open; what remains
-/// of the shift goes on.
-void tie_geometry(Look& look, const SetView& view, double x_mm, double y_mm) {
-  const FrameGradient by = frame_gradient(view.scene.problem->constants, view.bundle.parameters, x_mm, y_mm);
-  const PanelVector step = -view.bundle.covariance * by.transpose() * look.covariance.inverse() * look.shift;
-  look.scene.parameters += step;
-  look.expected += by * step;
-  look.shift += by * step;
-}
-
-/// The photos' information on orange peel, which is the same panel in all of them: looks along one direction
-/// of slope see the same cells. Of f of the cells that a photo looks at, ln(1 - f) adds up for each
-/// direction, so that no direction is looked at more than once.
-struct PeelLooks {
-  double squared_snr = 0;    ///< of all photos together
-  double counted_twice = 1;  ///< looks of the photos, over those that differ
-};
-
-PeelLooks peel_looks(const std::vector<Look>& looks, const std::vector<SpotJudgement>& judgements) {
-  Eigen::Matrix2d seen = Eigen::Matrix2d::Zero(), strong = Eigen::Matrix2d::Zero();
-  double sum = 0;
-  for (std::size_t i = 0; i < looks.size(); ++i) {
-    const SpotJudgement& j = judgements[i];
-    constexpr double nearly_all = 0.98;
-    const double share = std::clamp(j.looks / std::max(j.peel_cells, 1e-9), 1e-6, nearly_all);
-    const Eigen::Vector2d way = looks[i].gain.normalized();
-    const double weight = -std::log1p(-share), squared = j.moved_snr * j.moved_snr;
-    seen += weight * way * way.transpose();
-    strong += weight * squared * way * way.transpose();
-    sum += share;
+/// The photos that show enough of a dent as wide as the widest that any of them says.
+std::vector<SetLook> looks_at(const std::vector<SetView>& views, const JointRequest& request,
+                              const Parts& widest) {
+  constexpr std::size_t to_search = 6000;
+  std::vector<SetLook> looks;
+  for (const std::size_t v : request.views) {
+    SetLook look;
+    look.view = v;
+    look.scene = views[v].scene;
+    look.covariance = frame_covariance(views[v], widest[0][s_x], widest[0][s_y]);
+    look.patch = pixels_round(look.scene, widest, request.others, to_search);
+    if (look.patch.size() >= fewest_joint_pixels) looks.push_back(std::move(look));
   }
-  const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d> axes(seen);
-  PeelLooks out;
-  double differ = 0;
-  for (int k = 0; k < 2; ++k) {
-    const double weight = std::max(axes.eigenvalues()[k], 0.0);
-    if (weight < 1e-9) continue;
-    const Eigen::Vector2d way = axes.eigenvectors().col(k);
-    const double share = -std::expm1(-weight);
-    differ += share;
-    out.squared_snr += share * way.dot(strong * way) / weight;
-  }
-  out.counted_twice = std::max(1.0, sum / std::max(differ, 1e-9));
-  return out;
+  return looks;
 }
 
-SpotJudgement judged(const Look& look, const Parts& parts, bool highlight) {
-  const Parts seen = seen_by(look, parts);
-  SpotFit fit;
-  fit.spot = seen.front(), fit.drift = look.drift;
-  if (seen.size() == 1) return judge(look.patch, fit, highlight, look.scene.pixels_per_mm);
-  SpotSum sum{seen[0], seen[1]};
-  sum.drift = look.drift;
-  return judge(look.patch, sum, fit, highlight, look.scene.pixels_per_mm);
-}
-
-double correlation_of(const Look& look, const Parts& parts, bool highlight) {
-  Patch patch = look.patch;
-  const Parts seen = seen_by(look, parts);
-  SpotFit rest;
-  rest.spot = seen.front(), rest.drift = look.drift;
-  if (seen.size() > 1) explain(patch, std::span(seen).subspan(1));
-  return correlated_noise(patch, rest, highlight);
-}
-
-Eigen::Vector2d gain_at(const Patch& patch, double x_mm, double y_mm) {
-  const auto nearest = std::min_element(
-      patch.pixel.begin(), patch.pixel.end(), [&](const MirrorPixel& a, const MirrorPixel& b) {
-        return std::hypot(a.x_mm - x_mm, a.y_mm - y_mm) < std::hypot(b.x_mm - x_mm, b.y_mm - y_mm);
-      });
-  const PhaseAt phase = patch.board.phase(*nearest, 0, 0, 0);
-  return {phase.by_slope_x, phase.by_slope_y};
-}
-
-SpotNumbers numbers_of_parts(const Parts& parts, const Parts& where) {
-  const Relief map = draw_at(parts, where, spread_cells);
-  return numbers_of(measure_spot(map), map);
-}
-
-/// Relative spread of the numbers; what of it the photos' geometry makes, and what noise.
-struct Spread {
-  SpotNumbers all = SpotNumbers::Zero(), noise = SpotNumbers::Zero();
-};
-
-/// Mean square over draws of the spots from a normal law about the best, some unknowns held.
-SpotNumbers drawn_spread(const Eigen::MatrixXd& hessian, const std::vector<int>& free, const Parts& best,
-                         const SpotNumbers& own, int threads) {
-  constexpr std::size_t draws = 16;
-  const auto n = static_cast<Eigen::Index>(free.size());
-  Eigen::MatrixXd precision(n, n);
-  for (Eigen::Index i = 0; i < n; ++i)
-    for (Eigen::Index k = 0; k < n; ++k)
-      precision(i, k) = hessian(free[static_cast<std::size_t>(i)], free[static_cast<std::size_t>(k)]);
-  precision.diagonal().array() += 1e-9;
-  const Eigen::LLT<Eigen::MatrixXd> root(precision);
-  if (root.info() != Eigen::Success) return SpotNumbers::Zero();
-  std::mt19937 random(11);
-  std::normal_distribution<double> normal;
-  std::vector<Eigen::VectorXd> drawn(draws, Eigen::VectorXd(n));
-  for (Eigen::VectorXd& z : drawn)
-    for (double& value : z) value = normal(random);
-  std::vector<SpotNumbers> off(draws);
-  parallel_for(draws, threads, [&](std::size_t d) {
-    const Eigen::VectorXd step = root.matrixU().solve(drawn[d]);
-    Parts parts = best;
-    for (Eigen::Index i = 0; i < n; ++i) {
-      const int at = free[static_cast<std::size_t>(i)];
-      if (at < spot_parameters * static_cast<int>(best.size()))
-        parts[static_cast<std::size_t>(at / spot_parameters)][at % spot_parameters] += step[i];
-    }
-    constexpr double far = 0.5;
-    off[d] = off_by(numbers_of_parts(parts, best), own).cwiseMin(far).cwiseMax(-far);
-  });
-  SpotNumbers variance = SpotNumbers::Zero();
-  for (const SpotNumbers& o : off) variance += o.cwiseAbs2() / static_cast<double>(draws);
-  return variance;
-}
-
-/// Over the spots that explain all photos alike: heights are tried one by one, since a valley bends; what is
-/// open at each height, its geometry too, by a normal law.
-Spread spread_of(std::vector<Look> looks, const Parts& best, bool highlight, int threads) {
-  for (Look& look : looks) look.patch.effective_pixel_share /= look.noise_times;
-  const JointPolish polish(looks, threads);
-  constexpr std::size_t enough = 3000;
-  constexpr int steps_to_settle = 10;
-  const JointFit middle = polish.run(best, enough, highlight, steps_to_settle, 1e-5);
-  const SpotNumbers own = numbers_of_parts(middle.spots, best);
-  const int shapes = spot_parameters * static_cast<int>(best.size());
-  const auto indices = [&](int to, bool height) {
-    std::vector<int> all;
-    for (int i = 0; i < to; ++i)
-      if (height || i != s_height) all.push_back(i);
-    return all;
+/// Fits the dent to all looks, lets their geometry learn from it, and fits it once more. Whether the metallic
+/// highlight pays.
+bool settle(std::vector<SetLook>& looks, const std::vector<SetView>& views, const JointRequest& request,
+            Parts& parts) {
+  constexpr std::size_t to_finish = 8000;
+  constexpr int a_few = 8, until_settled = 30;
+  const JointPolish polish(looks, request.threads);
+  const auto start_anew = [&] {
+    for (SetLook& look : looks)
+      look.patch = pixels_round(look.scene, seen_by(look, parts), request.others, to_finish);
+    polish.look_closely_at(parts);
   };
-  const int everything = static_cast<int>(middle.hessian.rows());
-  Spread out;
-  out.noise = drawn_spread(middle.hessian, indices(shapes, true), middle.spots, own, threads).cwiseSqrt();
-  if (best.size() > 1) {
-    out.all = drawn_spread(middle.hessian, indices(everything, true), middle.spots, own, threads).cwiseSqrt();
-    return out;
-  }
-  const Eigen::VectorXd by_height = middle.hessian.ldlt().solve(Eigen::VectorXd::Unit(everything, s_height));
-  const double sd = std::sqrt(std::max(by_height[s_height], 0.0)) / std::abs(middle.spots[0][s_height]);
-  constexpr double step_sd = 1, negligible = 4;
-  constexpr int most_steps = 6;
-  const double ratio = 1 + std::clamp(step_sd * sd, 0.001, 0.2);
-  std::vector<std::pair<JointFit, SpotNumbers>> alike;
-  const auto fitted = [&](Parts at, double step) {
-    at[0][s_height] *= step;
-    JointFit fit = polish.run(at, enough, highlight, steps_to_settle, 3e-5, true);
-    const SpotNumbers off = off_by(numbers_of_parts(fit.spots, best), own);
-    alike.emplace_back(fit, off);
-    return fit;
+  const auto fitted = [&](bool highlight, int iterations) {
+    return polish.run(parts, every_pixel, highlight, iterations, 1e-6);
   };
-  double least = fitted(middle.spots, 1).cost;
-  for (const double step : {1 / ratio, ratio}) {
-    Parts at = middle.spots;
-    double cost = least;
-    for (int i = 0; i < most_steps && cost < least + negligible; ++i) {
-      const JointFit fit = fitted(at, step);
-      at = fit.spots, cost = fit.cost;
-      least = std::min(least, cost);
-    }
-  }
-  double weights = 0;
-  SpotNumbers variance = SpotNumbers::Zero();
-  for (const auto& [fit, off] : alike) {
-    const double weight = std::exp(least - fit.cost);
-    weights += weight, variance += weight * off.cwiseAbs2();
-  }
-  variance /= weights;
-  variance += drawn_spread(middle.hessian, indices(everything, false), middle.spots, own, threads);
-  out.all = variance.cwiseSqrt();
-  return out;
+  const auto take = [&](const JointFit& fit) {
+    polish.take(fit);
+    parts = fit.spots;
+  };
+  for (SetLook& look : looks) look.shift.setZero();
+  start_anew();
+  take(fitted(true, a_few));
+  for (SetLook& look : looks) tie_geometry(look, views[look.view], parts[0][s_x], parts[0][s_y]);
+  start_anew();
+  const JointFit plain = fitted(false, until_settled);
+  const JointFit shiny = polish.run(plain.spots, every_pixel, true, a_few, 1e-6);
+  const bool highlight = shiny.cost < plain.cost - highlight_worth * static_cast<double>(looks.size());
+  take(highlight ? shiny : plain);
+  return highlight;
 }
 
-/// How much likelier (ln) a photo finds what it shows by itself than by the joint answer; `flat`: by no dent.
-struct Against {
-  double by = 0;
-  std::optional<SpotGeometry> alone;
-};
-Against against(const Look& joint, const Parts& parts, const std::vector<Parts>& starts, bool highlight) {
-  std::vector<Look> one{joint};
-  one[0].patch.effective_pixel_share /= joint.noise_times;
-  const JointPolish polish(one, 1);
-  constexpr std::size_t enough = 3000;
-  constexpr int iterations = 15;
-  const double together = polish.run(parts, enough, highlight, 0, 1).view_costs[0];
-  Parts flat = parts;
-  for (SpotVector& part : flat) part[s_height] = 0;
-  Against out{together - polish.run(flat, enough, highlight, 0, 1).view_costs[0], std::nullopt};
-  std::vector<Parts> tried{parts};
-  tried.insert(tried.end(), starts.begin(), starts.end());
-  for (const Parts& start : tried) {
-    const JointFit fit = polish.run(start, enough, highlight, iterations, 1e-5);
-    const double by = together - fit.view_costs[0];
-    if (by <= out.by) continue;
-    out.by = by;
-    Parts seen;
-    for (const SpotVector& part : fit.spots) seen.push_back(seen_with(fit.shifts[0], part));
-    out.alone = measure_spot(draw_at(seen, seen, spread_cells));
+/// How each photo judges the joint answer; its own gain at the dent is told on the way.
+std::vector<SpotJudgement> judgements_of(std::vector<SetLook>& looks, const Parts& parts, bool highlight) {
+  std::vector<SpotJudgement> judgements;
+  for (SetLook& look : looks) {
+    look.gain = gain_at(look.patch, parts[0][s_x], parts[0][s_y]);
+    judgements.push_back(judged_by_look(look, parts, highlight));
   }
-  return out;
+  return judgements;
+}
+
+/// Noise that neighbours share counts for more; peel that the photos share for more still.
+void set_noise(std::vector<SetLook>& looks, const Parts& parts, bool highlight, double counted_twice) {
+  for (SetLook& look : looks) {
+    const double correlation = correlation_of(look, parts, highlight);
+    const double by_peel = (correlation - 1) / correlation;
+    look.noise_times = noise_and_profile * correlation * (1 + by_peel * (counted_twice - 1));
+  }
+}
+
+/// By how much a depth is wrong, relatively, where the card's size is by this: the stripes' period fixes 1 +
+/// d / c.
+double bar_on_depth(const SetLook& look, const SpotVector& spot, double bar_relative) {
+  const PanelModel<double> model(look.scene.problem->constants, look.scene.parameters);
+  const auto& camera = model.camera_centre();
+  const double camera_mm = std::hypot(camera.x - spot[s_x], camera.y - spot[s_y], camera.z);
+  return bar_relative * (1 + camera_mm / model.board_view(spot[s_x], spot[s_y]).distance_mm);
+}
+
+/// The dent's shape: of the family, and let go where that is asked for.
+struct JointShape {
+  ParametricSpot parametric;
+  SpotGeometry geometry;
+  Relief map;
+  SpotNumbers by_shapes = SpotNumbers::Zero();
+};
+
+std::optional<JointShape> shape_of(const std::vector<SetLook>& looks, const JointRequest& request,
+                                   const std::vector<SpotJudgement>& judgements, bool highlight,
+                                   double counted_twice, JointSpot& out) {
+  JointShape shape;
+  ParametricSpot& spot = shape.parametric;
+  spot.parts = out.parts;
+  spot.map = shape.map = draw_at(out.parts, out.parts, map_cells);
+  spot.geometry = shape.geometry = measure_spot(spot.map);
+  if (!(spot.geometry.diameter_mm > 0)) return std::nullopt;
+  spot.explained = out.explained = out.explained_at_start;
+  spot.explains_all = std::all_of(judgements.begin(), judgements.end(), explains_all);
+  spot.highlight = highlight;
+  if (!request.free_surface) return shape;
+  std::vector<Patch> patches;
+  std::vector<Parts> seen;
+  for (const SetLook& look : looks) {
+    patches.push_back(patch_for_shape(look.scene, spot, request.others));
+    seen.push_back(seen_by(look, out.parts));
+  }
+  const auto free = free_shape(std::move(patches), seen, spot, counted_twice, request.threads);
+  if (!free) return shape;
+  shape.geometry = free->geometry;
+  shape.map = free->map;
+  shape.by_shapes = (spot.odd_shape() ? 1 : unseen_shapes) * free->spread;
+  out.explained = free->explained;
+  return shape;
+}
+
+/// The answer's numbers, their uncertainties and where those come from.
+void state(const JointShape& shape, const Spread& spread, double bar_relative, double bar_height,
+           double peel_snr2, double share_of_line, JointSpot& out) {
+  const auto change = [](double a, double b) { return std::abs(a / b - 1); };
+  const double shape_d = change(shape.geometry.diameter_mm, shape.parametric.geometry.diameter_mm),
+               shape_h = change(shape.geometry.depth_mm, shape.parametric.geometry.depth_mm);
+  const ShapeDoubt unexplained = unexplained_doubt(out.explained, out.explained_at_start);
+  const ShapeDoubt by_line = line_doubt(share_of_line);
+  const double peel_u = peel_share / std::sqrt(std::max(peel_snr2, 1.0));
+  const double common = std::sqrt(1 - own_share);
+  SpotAnswer& answer = out.answer;
+  answer.shape = shape.geometry;
+  answer.map = shape.map;
+  answer.largest_curvature = shape.parametric.geometry.max_curvature;
+  answer.averaged_curvature = averaged_curvature(shape.map, shape.geometry, bend_length_mm);
+  answer.spread = (spread.all.cwiseAbs2() + shape.by_shapes.cwiseAbs2()).cwiseSqrt();
+  answer.u_diameter = std::hypot(std::hypot(bar_relative, peel_u, answer.spread[0]),
+                                 std::hypot(common * model_diameter, by_line.diameter),
+                                 std::hypot(shape_d, unexplained.diameter));
+  answer.u_depth =
+      std::hypot(std::hypot(bar_height, peel_u, answer.spread[1]),
+                 std::hypot(common * model_depth, by_line.depth), std::hypot(shape_h, unexplained.depth));
+  const auto term = [&](const char* name, const char* note, double d, double h) {
+    out.budget.push_back({name, note, 100 * d, 100 * h});
+  };
+  const auto rest = [&](int number) {
+    return std::sqrt(
+        std::max(0.0, spread.all[number] * spread.all[number] - spread.noise[number] * spread.noise[number]));
+  };
+  term("print scale", "check bar read with a rule", bar_relative, bar_height);
+  term("geometry of the photos", "each photo's own bundle, weighed by what the dent says", rest(0), rest(1));
+  term("stripe phase noise", "spots that explain all photos alike", spread.noise[0], spread.noise[1]);
+  term("odd shapes", "free surfaces that do", shape.by_shapes[0], shape.by_shapes[1]);
+  term("orange peel", "its slope against the spot's; the same in all photos", peel_u, peel_u);
+  add_shape_terms({shape_d, shape_h}, unexplained, by_line, {common * model_diameter, common * model_depth},
+                  out.budget);
 }
 
 }  // namespace
@@ -382,7 +235,7 @@ bool shows_place(const SetView& view, const SpotVector& spot) {
   constexpr std::size_t enough = 2500;
   constexpr double least_share = 0.7;
   const Patch patch = patch_for(view.scene, spot, {}, 1.6, enough);
-  if (patch.size() < fewest_pixels) return false;
+  if (patch.size() < fewest_joint_pixels) return false;
   const RadiusIn rho(spot);
   constexpr double contour = 1.2;
   std::size_t inside = 0;
@@ -392,129 +245,32 @@ bool shows_place(const SetView& view, const SpotVector& spot) {
 }
 
 std::optional<JointSpot> read_jointly(const std::vector<SetView>& views, const JointRequest& request) {
-  Parts widest = request.starts.front();
-  for (const Parts& start : request.starts)
-    if (half_length_mm(start.front()) > half_length_mm(widest.front())) widest = start;
-  std::vector<Look> looks;
-  constexpr std::size_t to_search = 6000, to_finish = 8000;
-  for (const std::size_t v : request.views) {
-    Look look;
-    look.view = v;
-    look.scene = views[v].scene;
-    look.covariance = frame_covariance(views[v], widest[0][s_x], widest[0][s_y]);
-    look.patch = pixels_round(look.scene, widest, request.others, to_search);
-    if (look.patch.size() >= fewest_pixels) looks.push_back(std::move(look));
-  }
+  const auto longer = [](const Parts& a, const Parts& b) {
+    return half_length_mm(a.front()) < half_length_mm(b.front());
+  };
+  const Parts& widest = *std::max_element(request.starts.begin(), request.starts.end(), longer);
+  std::vector<SetLook> looks = looks_at(views, request, widest);
   if (looks.empty()) return std::nullopt;
-  Parts parts = best_start(looks, request);
-  const JointPolish polish(looks, request.threads);
-  const auto start_anew = [&] {
-    for (Look& look : looks)
-      look.patch = pixels_round(look.scene, seen_by(look, parts), request.others, to_finish);
-    polish.look_closely_at(parts);
-  };
-  const auto settle = [&](bool highlight, int iterations) {
-    return polish.run(parts, every_pixel, highlight, iterations, 1e-6);
-  };
-  for (Look& look : looks) look.shift.setZero();
-  start_anew();
-  constexpr int a_few = 8, until_settled = 30;
-  JointFit fit = settle(true, a_few);
-  polish.take(fit);
-  parts = fit.spots;
-  for (Look& look : looks) tie_geometry(look, views[look.view], parts[0][s_x], parts[0][s_y]);
-  start_anew();
-  fit = settle(false, until_settled);
-  const JointFit shiny = polish.run(fit.spots, every_pixel, true, a_few, 1e-6);
-  const bool highlight = shiny.cost < fit.cost - highlight_worth * static_cast<double>(looks.size());
-  if (highlight) fit = shiny;
-  polish.take(fit);
-  parts = fit.spots;
-
   JointSpot out;
-  out.parts = parts;
-  std::vector<SpotJudgement> judgements;
-  for (Look& look : looks) {
-    look.gain = gain_at(look.patch, parts[0][s_x], parts[0][s_y]);
-    judgements.push_back(judged(look, parts, highlight));
-  }
+  out.parts = best_start(looks, request);
+  const bool highlight = settle(looks, views, request, out.parts);
+  const std::vector<SpotJudgement> judgements = judgements_of(looks, out.parts, highlight);
   const PeelLooks peel = peel_looks(looks, judgements);
-  for (Look& look : looks) {
-    const double correlation = correlation_of(look, parts, highlight);
-    const double by_peel = (correlation - 1) / correlation;
-    look.noise_times = noise_and_profile * correlation * (1 + by_peel * (peel.counted_twice - 1));
-  }
+  set_noise(looks, out.parts, highlight, peel.counted_twice);
   const double count = static_cast<double>(looks.size());
   double bar_height = 0;
   for (std::size_t i = 0; i < looks.size(); ++i) {
-    const Look& look = looks[i];
-    const Against a = against(look, parts, request.starts, highlight);
+    const SetLook& look = looks[i];
+    const Against a = against(look, out.parts, request.starts, highlight);
     out.photos.push_back({look.view, judgements[i], look.shift, look.scene.parameters, a.by, a.alone});
     out.explained_at_start += judgements[i].explained / count;
-    const PanelModel<double> model(look.scene.problem->constants, look.scene.parameters);
-    const auto& camera = model.camera_centre();
-    const double camera_mm = std::hypot(camera.x - parts[0][s_x], camera.y - parts[0][s_y], camera.z);
-    bar_height += request.bar_relative / count *
-                  (1 + camera_mm / model.board_view(parts[0][s_x], parts[0][s_y]).distance_mm);
+    bar_height += bar_on_depth(look, out.parts[0], request.bar_relative) / count;
   }
-  out.explained = out.explained_at_start;
-
-  ParametricSpot spot;
-  spot.parts = parts;
-  spot.map = draw_at(parts, parts, map_cells);
-  spot.geometry = measure_spot(spot.map);
-  if (!(spot.geometry.diameter_mm > 0)) return std::nullopt;
-  spot.explained = out.explained_at_start;
-  spot.explains_all = std::all_of(judgements.begin(), judgements.end(), explains_all);
-  spot.highlight = highlight;
-  const Spread spread = spread_of(looks, parts, highlight, request.threads);
-  SpotGeometry shape = spot.geometry;
-  Relief map = spot.map;
-  SpotNumbers by_shapes = SpotNumbers::Zero();
-  if (request.free_surface) {
-    std::vector<Patch> patches;
-    std::vector<Parts> seen;
-    for (const Look& look : looks) {
-      patches.push_back(patch_for_shape(look.scene, spot, request.others));
-      seen.push_back(seen_by(look, parts));
-    }
-    if (const auto free = free_shape(std::move(patches), seen, spot, peel.counted_twice, request.threads)) {
-      shape = free->geometry, map = free->map;
-      by_shapes = (spot.odd_shape() ? 1 : unseen_shapes) * free->spread;
-      out.explained = free->explained;
-    }
-  }
-  const auto change = [](double a, double b) { return std::abs(a / b - 1); };
-  const double shape_d = change(shape.diameter_mm, spot.geometry.diameter_mm),
-               shape_h = change(shape.depth_mm, spot.geometry.depth_mm);
-  const ShapeDoubt unexplained = unexplained_doubt(out.explained, out.explained_at_start);
-  const ShapeDoubt by_line = line_doubt(share_on_line(*looks.front().scene.field, parts.front()));
-  const double peel_u = peel_share / std::sqrt(std::max(peel.squared_snr, 1.0));
-  const double common = std::sqrt(1 - own_share);
-  out.answer.shape = shape, out.answer.map = map;
-  out.answer.largest_curvature = spot.geometry.max_curvature;
-  out.answer.averaged_curvature = averaged_curvature(map, shape, bend_length_mm);
-  out.answer.spread = (spread.all.cwiseAbs2() + by_shapes.cwiseAbs2()).cwiseSqrt();
-  out.answer.u_diameter = std::hypot(std::hypot(request.bar_relative, peel_u, out.answer.spread[0]),
-                                     std::hypot(common * model_diameter, by_line.diameter),
-                                     std::hypot(shape_d, unexplained.diameter));
-  out.answer.u_depth =
-      std::hypot(std::hypot(bar_height, peel_u, out.answer.spread[1]),
-                 std::hypot(common * model_depth, by_line.depth), std::hypot(shape_h, unexplained.depth));
-  const auto term = [&](const char* name, const char* note, double d, double h) {
-    out.budget.push_back({name, note, 100 * d, 100 * h});
-  };
-  const auto rest = [&](int number) {
-    return std::sqrt(
-        std::max(0.0, spread.all[number] * spread.all[number] - spread.noise[number] * spread.noise[number]));
-  };
-  term("print scale", "check bar read with a rule", request.bar_relative, bar_height);
-  term("geometry of the photos", "each photo's own bundle, weighed by what the dent says", rest(0), rest(1));
-  term("stripe phase noise", "spots that explain all photos alike", spread.noise[0], spread.noise[1]);
-  term("odd shapes", "free surfaces that do", by_shapes[0], by_shapes[1]);
-  term("orange peel", "its slope against the spot's; the same in all photos", peel_u, peel_u);
-  add_shape_terms({shape_d, shape_h}, unexplained, by_line, {common * model_diameter, common * model_depth},
-                  out.budget);
+  const auto shape = shape_of(looks, request, judgements, highlight, peel.counted_twice, out);
+  if (!shape) return std::nullopt;
+  const Spread spread = spread_of(looks, out.parts, highlight, request.threads);
+  state(*shape, spread, request.bar_relative, bar_height, peel.squared_snr,
+        share_on_line(*looks.front().scene.field, out.parts.front()), out);
   return out;
 }
 

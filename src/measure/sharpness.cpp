@@ -1,3 +1,4 @@
+// How sharp a photo is where the stripes are, from the spectrum of its finest detail.
 #include "sharpness.hpp"
 
 #include <algorithm>

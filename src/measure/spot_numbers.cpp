@@ -1,3 +1,4 @@
+// From a height map to the numbers of a reading, and from relative spreads to intervals.
 #include "spot_numbers.hpp"
 
 #include <algorithm>

@@ -6,113 +6,16 @@
 #include <map>
 #include <set>
 
+#include "quote_tax.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/quote/counts.hpp"
+#include "spot_price.hpp"
 
 namespace ripplegauge {
 
 namespace {
 
 using Facts = std::vector<std::string>;
-
-std::string quoted(const std::string& text) { return "\"" + text + "\""; }
-
-std::string who(const JobSpot& spot) { return "spot " + std::to_string(spot.id) + " on " + spot.panel; }
-
-bool holds(const std::vector<std::string>& names, const std::string& name) { return has_fact(names, name); }
-
-std::string listed(const std::vector<std::string>& names) {
-  std::string text;
-  for (const std::string& name : names) text += (text.empty() ? "" : ", ") + quoted(name);
-  return text;
-}
-
-/// The index of the band that the stated policy chooses.
-std::size_t chosen_band(const PriceTable& table, const Quantity& size_mm) {
-  switch (table.policy) {
-    case StraddlePolicy::lower:
-      return band_index(table.bands, size_mm.low);
-    case StraddlePolicy::upper:
-      return band_index(table.bands, size_mm.high);
-    case StraddlePolicy::nearest:
-      break;
-  }
-  return band_index(table.bands, size_mm.value);
-}
-
-/// Of the grades that a spot's intervals allow those that the table knows, mildest first.
-std::vector<std::string> allowed_grades(const PriceTable& table, const JobSpot& spot) {
-  std::vector<std::string> allowed;
-  for (const std::string& grade : table.severities)
-    if (holds(spot.severities_allowed, grade)) allowed.push_back(grade);
-  return holds(allowed, spot.severity) ? allowed : std::vector<std::string>{};
-}
-
-/// The grade that the stated policy chooses, as it does for sizes.
-void choose_grade(const PriceTable& table, QuotedSpot& result) {
-  result.severity = result.spot.severity;
-  const std::vector<std::string> allowed = allowed_grades(table, result.spot);
-  if (allowed.size() < 2) return;
-  result.mild_severity = allowed.front();
-  result.worst_severity = allowed.back();
-  if (table.policy == StraddlePolicy::lower) result.severity = allowed.front();
-  if (table.policy == StraddlePolicy::upper) result.severity = allowed.back();
-}
-
-QuotedSpot quoted_from(const Job& job, const CountedSpot& counted, const PriceTable& table) {
-  QuotedSpot result;
-  const auto found = std::find_if(job.spots.begin(), job.spots.end(),
-                                  [&](const JobSpot& spot) { return spot.id == counted.id; });
-  result.spot = *found;
-  result.also_seen = counted.also_seen;
-  const Quantity& size_mm = size_of(result.spot, table.size_by);
-  result.band = table.bands[chosen_band(table, size_mm)].name;
-  const std::size_t low = band_index(table.bands, size_mm.low), high = band_index(table.bands, size_mm.high);
-  if (low != high) {
-    result.low_band = table.bands[low].name;
-    result.high_band = table.bands[high].name;
-  }
-  choose_grade(table, result);
-  result.beyond_pulling = result.spot.beyond_pulling || holds(table.beyond_pulling, result.severity);
-  return result;
-}
-
-/// Which rows price a spot: all of them have the same band and severity word.
-struct RowKey {
-  std::string panel, band, severity;
-  auto operator<=>(const RowKey&) const =
-      default;  // NOLINT(modernize-use-nullptr): the check sees a null in what the compiler writes
-};
-
-/// Nothing where the table prices by severity and the spot's is not known.
-std::optional<RowKey> row_key(const PriceTable& table, const QuotedSpot& quoted_spot) {
-  const JobSpot& spot = quoted_spot.spot;
-  const std::string& severity = quoted_spot.severity;
-  if (!severity.empty() && !table.severities.empty() && !holds(table.severities, severity))
-    throw UsageError(who(spot) + " has severity " + quoted(severity) +
-                     ", which the price file does not know: it has " + listed(table.severities));
-  for (const bool of_this_panel : {true, false})
-    for (const PriceRow& row : table.prices) {
-      if (of_this_panel ? !same_name(row.panel, spot.panel) : !row.panel.empty()) continue;
-      if (row.band != any_word && row.band != quoted_spot.band) continue;
-      if (row.severity == any_word || same_name(row.severity, severity))
-        return RowKey{row.panel, row.band, row.severity};
-    }
-  if (severity.empty()) return std::nullopt;
-  throw UsageError(who(spot) + " has severity " + quoted(severity) + ", but the price file prices band " +
-                   quoted(quoted_spot.band) + " by severity: " + listed(table.severities));
-}
-
-const PriceRow& row_for(const PriceTable& table, const RowKey& key, int count) {
-  const auto found = std::find_if(table.prices.begin(), table.prices.end(), [&](const PriceRow& row) {
-    return row.panel == key.panel && row.band == key.band && row.severity == key.severity &&
-           count >= row.count_from && (!row.count_to || count <= *row.count_to);
-  });
-  if (found == table.prices.end())
-    throw UsageError("the price file has no price for " + std::to_string(count) + " spots of band " +
-                     quoted(key.band) + ", severity " + quoted(key.severity));
-  return *found;
-}
 
 /// One price with the spots that it is for, and what surcharges have made of it so far.
 struct Priced {
@@ -348,12 +251,6 @@ void add_panel(const Job& job, const PriceTable& table, const JobPanel& panel, Q
   if (quote.lines.size() > before || has_spots(quote, panel.name)) quote.panels.push_back(panel.name);
 }
 
-std::int64_t lines_sum(const Quote& quote) {
-  std::int64_t sum_minor = 0;
-  for (const QuoteLine& line : quote.lines) sum_minor = add_minor(sum_minor, line.amount_minor);
-  return sum_minor;
-}
-
 /// Adds the discount line; returns what each line before it is less by, for tax that is rounded on every
 /// line.
 std::vector<std::int64_t> add_discount(const PriceTable& table, const Wording& words, Quote& quote) {
@@ -392,83 +289,6 @@ void add_minimum(const PriceTable& table, Quote& quote) {
   line.of_minor = *table.minimum_minor;
   line.amount_minor = *table.minimum_minor - sum_minor;
   quote.lines.push_back(std::move(line));
-}
-
-struct Taxes {
-  std::int64_t first_minor = 0, second_minor = 0;
-  std::int64_t sum_minor() const { return add_minor(first_minor, second_minor); }
-};
-
-/// What the amount is without a tax that is in it.
-std::int64_t without_tax_minor(std::int64_t amount_minor, Rate rate, RoundingMode mode) {
-  return scaled_minor(amount_minor, whole.ppm, whole.ppm + rate.ppm, mode);
-}
-
-/// The taxes on an amount, or in it.
-Taxes taxes_of(const PriceTable& table, std::int64_t amount_minor) {
-  const RoundingMode mode = table.rounding.mode;
-  const Rate first = table.tax->rate, second = table.second_tax ? table.second_tax->rate : Rate{};
-  const bool on_first = table.second_tax && table.second_tax->on_first;
-  Taxes taxes;
-  if (!table.prices_include_tax) {
-    taxes.first_minor = share_minor(amount_minor, first, mode);
-    taxes.second_minor = share_minor(amount_minor + (on_first ? taxes.first_minor : 0), second, mode);
-  } else if (on_first) {
-    const std::int64_t with_first_minor = without_tax_minor(amount_minor, second, mode);
-    taxes.second_minor = amount_minor - with_first_minor;
-    taxes.first_minor = with_first_minor - without_tax_minor(with_first_minor, first, mode);
-  } else {
-    const std::int64_t net_minor = without_tax_minor(amount_minor, Rate{first.ppm + second.ppm}, mode);
-    taxes.second_minor = share_minor(net_minor, second, mode);
-    taxes.first_minor = amount_minor - net_minor - taxes.second_minor;
-  }
-  return taxes;
-}
-
-/// What of the sum the tax is taken of: without untaxed lines and their part of the job's discount.
-std::int64_t taxed_sum_minor(const PriceTable& table, const Quote& quote) {
-  std::int64_t untaxed_minor = 0, before_discount_minor = 0, discount_minor = 0;
-  for (const QuoteLine& line : quote.lines) {
-    const bool of_the_job = line.type == LineType::discount && line.panel.empty();
-    (of_the_job ? discount_minor : before_discount_minor) += line.amount_minor;
-    if (line.untaxed) untaxed_minor += line.amount_minor;
-  }
-  if (untaxed_minor == 0) return lines_sum(quote);
-  std::int64_t untaxed_discount_minor = 0;
-  if (discount_minor != 0 && table.discount->rate)
-    untaxed_discount_minor = -share_minor(untaxed_minor, *table.discount->rate, table.rounding.mode);
-  else if (discount_minor != 0)
-    untaxed_discount_minor = discount_minor * untaxed_minor / before_discount_minor;
-  return lines_sum(quote) - untaxed_minor - untaxed_discount_minor;
-}
-
-/// Tax line by line. Lines that take something off give back their tax, but never more than the others owe.
-void tax_every_line(const PriceTable& table, const std::vector<std::int64_t>& off_minor, Quote& quote) {
-  for (std::size_t i = 0; i < quote.lines.size(); ++i) {
-    QuoteLine& line = quote.lines[i];
-    const bool already_in_the_lines =
-        line.type == LineType::discount && line.panel.empty() && line.rate.has_value();
-    const std::int64_t net_minor = already_in_the_lines || line.untaxed
-                                       ? 0
-                                       : line.amount_minor - (i < off_minor.size() ? off_minor[i] : 0);
-    const Taxes taxes = taxes_of(table, net_minor);
-    const std::int64_t first_minor = std::max(taxes.first_minor, -(quote.tax_minor - quote.second_tax_minor));
-    const std::int64_t second_minor = std::max(taxes.second_minor, -quote.second_tax_minor);
-    line.tax_minor = add_minor(first_minor, second_minor);
-    quote.tax_minor = add_minor(quote.tax_minor, *line.tax_minor);
-    quote.second_tax_minor = add_minor(quote.second_tax_minor, second_minor);
-  }
-}
-
-void add_tax(const PriceTable& table, const std::vector<std::int64_t>& off_minor, Quote& quote) {
-  quote.subtotal_minor = lines_sum(quote);
-  if (!table.tax) return;
-  quote.tax = table.tax;
-  quote.second_tax = table.second_tax;
-  if (table.rounding.place == RoundingPlace::per_line) return tax_every_line(table, off_minor, quote);
-  const Taxes taxes = taxes_of(table, taxed_sum_minor(table, quote));
-  quote.tax_minor = taxes.sum_minor();
-  quote.second_tax_minor = taxes.second_minor;
 }
 
 void add_total(const PriceTable& table, Quote& quote) {

@@ -1,3 +1,4 @@
+// A second quote against the first: which lines are new, gone or changed.
 #include "ripplegauge/quote/supplement.hpp"
 
 #include <algorithm>

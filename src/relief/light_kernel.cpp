@@ -1,3 +1,4 @@
+// The inner loops of fitting light: phases, stripes and residuals over arrays of pixels.
 #include "light_kernel.hpp"
 
 #include <cmath>

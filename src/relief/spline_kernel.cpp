@@ -1,3 +1,4 @@
+// The inner loops of the free surface, over arrays of pixels.
 #include "spline_kernel.hpp"
 
 #include "ripplegauge/core/vectorised.hpp"

@@ -1,3 +1,4 @@
+// Means over square blocks of cells, for filters so wide that a reduced picture does.
 #include "ripplegauge/stripes/block_means.hpp"
 
 #include <algorithm>

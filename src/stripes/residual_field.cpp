@@ -1,3 +1,6 @@
+// What is left of the stripes' light once the undisturbed panel is explained. The profile of the stripes is
+// learnt from the photo, since board, blur, sharpening and tone curve all make it; so are noise and orange
+// peel.
 #include "ripplegauge/stripes/residual_field.hpp"
 
 #include <algorithm>
@@ -7,6 +10,7 @@
 #include <limits>
 #include <numeric>
 #include <opencv2/imgproc.hpp>
+#include <optional>
 #include <vector>
 
 #include "ripplegauge/core/linear_light.hpp"
@@ -244,32 +248,6 @@ void learn_pixel_profile(const cv::Mat& grey, const PanelMaps& maps, const Usabl
   const double density2 = std::accumulate(density2_of_row.begin(), density2_of_row.end(), 0.0);
   f.learnt_density2_px = density2 / static_cast<double>(std::max<std::size_t>(values.size(), 1));
 }
-
-/// Means over blocks of side x side cells of w, w s, w i, w s s, w s i.
-using ProductMeans = std::array<cv::Mat, 5>;
-
-ProductMeans product_means(const cv::Mat& light, const cv::Mat& profile_value, const cv::Mat& weight,
-                           int side) {
-  const cv::Size blocks((light.cols - 1) / side + 1, (light.rows - 1) / side + 1);
-  ProductMeans means;
-  for (cv::Mat& mean : means) mean.create(blocks, CV_32FC1);
-  for_rows(blocks.height, [&](int from, int to) {
-    const auto cells = static_cast<std::size_t>(light.cols);
-    std::array<std::vector<float>, 5> sums;
-    std::array<float*, 5> sum_rows;
-    for (int b = from; b < to; ++b) {
-      for (std::size_t k = 0; k < sums.size(); ++k) sums[k].assign(cells, 0), sum_rows[k] = sums[k].data();
-      const int first = b * side, last = std::min(first + side, light.rows);
-      for (int r = first; r < last; ++r)
-        kernel::add_products(light.ptr<float>(r), profile_value.ptr<float>(r), weight.ptr<float>(r), cells,
-                             sum_rows.data());
-      for (std::size_t k = 0; k < sums.size(); ++k)
-        average_blocks(sums[k], side, last - first, means[k].ptr<float>(b));
-    }
-  });
-  return means;
-}
-
 }  // namespace
 
 void explain_light(ResidualField& field) {
@@ -281,30 +259,12 @@ void explain_light(ResidualField& field) {
   field.residual = residual_of(field, profile_value);
 }
 
-void local_light(const cv::Mat& light, const cv::Mat& profile_value, const cv::Mat& weight, double sigma_px,
-                 cv::Mat& level, cv::Mat& contrast) {
-  constexpr double ridge =
-      0.02;  // S has variance near 0.7: keeps B finite where the window holds half a stripe
-  // Wide windows: averaged over blocks a third of the window's sigma wide first, so that all that follows is
-  // small.
-  const int side = std::max(1, static_cast<int>(sigma_px / 3));
-  ProductMeans m = product_means(light, profile_value, weight, side);
-  std::vector<Smoothing> smoothings;
-  for (cv::Mat& mean : m) smoothings.push_back({&mean, &mean, sigma_px / side});
-  smooth_each(smoothings);
-  auto& [norm, mean_s, mean_i, mean_ss, mean_si] = m;
-  norm += 1e-4;
-  for (std::size_t k = 1; k < m.size(); ++k) m[k] /= norm;
-  contrast = (mean_si - mean_s.mul(mean_i)) / (mean_ss - mean_s.mul(mean_s) + ridge);
-  level = mean_i - contrast.mul(mean_s);
-  if (side > 1)
-    for (cv::Mat* image : {&level, &contrast})
-      *image = cells_of_blocks(*image, side, light.size(), cv::INTER_LINEAR);
-}
+namespace {
 
-ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field,
-                              double pixels_per_mm) {
-  ResidualField f;
+/// The field's cells, their light and their phases, from what was followed near the card; nothing where that
+/// is next to nothing.
+std::optional<PanelMaps> lay_grid(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field,
+                                  double pixels_per_mm, ResidualField& f) {
   const PanelModel<double> model(problem.constants, field.bundle.parameters);
   const PanelRegion search = region_around_card(problem.card, problem.card_scale, search_margin_mm);
   const cv::Rect near(cv::Point(static_cast<int>(field.grid.column_of(search.x0_mm)),
@@ -312,12 +272,12 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
                       cv::Point(static_cast<int>(field.grid.column_of(search.x1_mm)) + 1,
                                 static_cast<int>(field.grid.row_of(search.y1_mm)) + 1));
   const cv::Rect box = cv::boundingRect(field.followed) & near;
-  if (box.width < 3 || box.height < 3) return f;
+  if (box.width < 3 || box.height < 3) return std::nullopt;
   constexpr double step_mm = 0.35;  // the smallest dents are 3 mm wide
   const double step = std::max(step_mm, 0.7 / pixels_per_mm);
   f.grid = grid_around(field.grid.x_mm(box.x), field.grid.y_mm(box.y), field.grid.x_mm(box.x + box.width - 1),
                        field.grid.y_mm(box.y + box.height - 1), step);
-  const PanelMaps maps = panel_maps(model, f.grid);
+  PanelMaps maps = panel_maps(model, f.grid);
   double u0 = 0, u1 = 0, v0 = 0, v1 = 0;
   cv::minMaxLoc(maps.u_px, &u0, &u1);
   cv::minMaxLoc(maps.v_px, &v0, &v1);
@@ -327,13 +287,16 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   const ReducedLight light(grey, reduction_for(step, pixels_per_mm), used);
   f.light = sample_light(light, maps);
   f.phase_cycles = maps.phase_cycles;
+  return maps;
+}
 
-  // Masks.
+/// `valid`, `inner` and `fold`. The card hides stripes but does not end them: what is half a period inside
+/// counts the card in; so does a fold. The board's reflection has straight sides, on either side of a fold,
+/// so its hull tells where it ends beside the card.
+void set_masks(const BundleProblem& problem, const StripeField& field, ResidualField& f) {
+  const PanelModel<double> model(problem.constants, field.bundle.parameters);
   f.period_mm = field.period_mm;
   const int margin = std::max(1, static_cast<int>(0.5 * field.period_mm / field.grid.step_mm));
-  // The card hides stripes but does not end them: what is half a period inside counts the card in; so does a
-  // fold. The board's reflection has straight sides, on either side of a fold, so its hull tells where it
-  // ends beside the card.
   const double hidden_mm = 2.0 + 0.5 * field.period_mm;
   const cv::Mat fold = fold_mask(model, field.grid, hidden_mm), beyond = beyond_fold(model, field.grid);
   const cv::Mat striped =
@@ -345,60 +308,79 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   const cv::Mat covered = paper_mask(problem.card, problem.card_scale, f.grid, 1.5) |
                           board_tag_mask(problem, model, f.grid) | fold_mask(model, f.grid);
   f.fold = fold_mask(model, f.grid, 0.25 * field.period_mm);
-  f.valid.create(f.light.size(), CV_8UC1), f.inner.create(f.light.size(), CV_8UC1);
-  cv::Mat weight(f.light.size(), CV_32FC1);
+  f.valid.create(f.light.size(), CV_8UC1);
+  f.inner.create(f.light.size(), CV_8UC1);
   for_rows(f.grid.rows, [&](int from, int to) {
     for (int r = from; r < to; ++r) {
       const uchar *hidden = covered.ptr<uchar>(r), *striped_here = followed.ptr<uchar>(r),
                   *far_inside = inner.ptr<uchar>(r), *at_fold = f.fold.ptr<uchar>(r);
       uchar *valid = f.valid.ptr<uchar>(r), *inside = f.inner.ptr<uchar>(r);
-      float *seen = f.light.ptr<float>(r), *w = weight.ptr<float>(r);
+      float* seen = f.light.ptr<float>(r);
       for (int c = 0; c < f.grid.columns; ++c) {
         valid[c] = seen[c] >= 0 && hidden[c] == 0 && striped_here[c] != 0;
         inside[c] = valid[c] != 0 && far_inside[c] != 0 && at_fold[c] == 0;
-        w[c] = valid[c];
         seen[c] = std::max(seen[c], 0.0F);
       }
     }
   });
+}
 
-  // Profile and light in turn, three times; from the second on without what does not look like stripes.
-  const double ax = problem.constants.anchor_x_mm, ay = problem.constants.anchor_y_mm;
-  const auto learnt_at = [&](double x, double y) {
-    constexpr double learnt_within_mm = 110;
-    return (x - ax) * (x - ax) + (y - ay) * (y - ay) <= learnt_within_mm * learnt_within_mm;
-  };
+/// Where the profile is learnt: as far from the anchor as the model is surely right.
+struct LearningArea {
+  double x_mm, y_mm;
+  bool contains(double x, double y) const {
+    constexpr double within_mm = 110;
+    return (x - x_mm) * (x - x_mm) + (y - y_mm) * (y - y_mm) <= within_mm * within_mm;
+  }
+};
+
+/// Phases, values of the profile and their misfits, by the light as fitted so far.
+std::array<std::vector<float>, 3> profile_samples(const ResidualField& f, const cv::Mat& profile_value,
+                                                  const LearningArea& area) {
+  constexpr float far_out = 3, least_contrast = 0.3F;  // of the typical one
+  return gathered<3>(f.grid.rows, [&](int r, Lists<3>& lists) {
+    if (r % 2 != 0) return;
+    const uchar* valid = f.valid.ptr<uchar>(r);
+    const float *seen = f.light.ptr<float>(r), *level = f.level.ptr<float>(r),
+                *contrast = f.contrast.ptr<float>(r);
+    const float *cycles = f.phase_cycles.ptr<float>(r), *expected = profile_value.ptr<float>(r);
+    for (int c = (r / 2) % 2; c < f.grid.columns; c += 3) {
+      if (valid[c] == 0 || !area.contains(f.grid.x_mm(c), f.grid.y_mm(r))) continue;
+      const float b = std::max(contrast[c], least_contrast * static_cast<float>(f.typical_contrast));
+      const float t = (seen[c] - level[c]) / b;
+      if (std::abs(t) > far_out) continue;
+      lists[0].push_back(cycles[c]);
+      lists[1].push_back(t);
+      lists[2].push_back(std::abs(t - expected[c]));
+    }
+  });
+}
+
+/// Profile and light in turn, three times; from the second on without what does not look like stripes. The
+/// misfit up to which samples counted in the end; nothing where there are too few.
+std::optional<float> learn_profile(const LearningArea& area, ResidualField& f, cv::Mat& profile_value) {
+  cv::Mat weight;
+  f.valid.convertTo(weight, CV_32FC1);
   float misfit_limit = 0;
-  cv::Mat profile_value = profile_image(f.profile, f.phase_cycles);
   constexpr int rounds = 3;
+  constexpr std::size_t fewest = 200;
   for (int round = 0; round < rounds; ++round) {
     fit_light(f, profile_value, weight);
     f.typical_contrast = typical_of(f.contrast, f.valid);
     if (round == rounds - 1) f.typical_level = typical_of(f.level, f.valid);
-    if (std::abs(f.typical_contrast) < 1e-5) return f;
-    auto [phases, values, misfits] = gathered<3>(f.grid.rows, [&](int r, Lists<3>& lists) {
-      if (r % 2 != 0) return;
-      const uchar* valid = f.valid.ptr<uchar>(r);
-      const float *seen = f.light.ptr<float>(r), *level = f.level.ptr<float>(r),
-                  *contrast = f.contrast.ptr<float>(r);
-      const float *cycles = f.phase_cycles.ptr<float>(r), *expected = profile_value.ptr<float>(r);
-      for (int c = (r / 2) % 2; c < f.grid.columns; c += 3) {
-        if (valid[c] == 0 || !learnt_at(f.grid.x_mm(c), f.grid.y_mm(r))) continue;
-        const float b = std::max(contrast[c], 0.3F * static_cast<float>(f.typical_contrast));
-        const float t = (seen[c] - level[c]) / b;
-        if (std::abs(t) > 3) continue;
-        lists[0].push_back(cycles[c]);
-        lists[1].push_back(t);
-        lists[2].push_back(std::abs(t - expected[c]));
-      }
-    });
-    if (phases.size() < 200) return f;
+    if (std::abs(f.typical_contrast) < 1e-5) return std::nullopt;
+    auto [phases, values, misfits] = profile_samples(f, profile_value, area);
+    if (phases.size() < fewest) return std::nullopt;
     if (round > 0) {
       std::vector<float> sorted = misfits;
       misfit_limit = static_cast<float>(3 * quantile_or_zero(sorted, 0.5) + 0.2);
       std::size_t kept = 0;
-      for (std::size_t i = 0; i < phases.size(); ++i)
-        if (misfits[i] < misfit_limit) phases[kept] = phases[i], values[kept] = values[i], ++kept;
+      for (std::size_t i = 0; i < phases.size(); ++i) {
+        if (misfits[i] >= misfit_limit) continue;
+        phases[kept] = phases[i];
+        values[kept] = values[i];
+        ++kept;
+      }
       phases.resize(kept);
       values.resize(kept);
     }
@@ -406,26 +388,30 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
     profile_value = profile_image(f.profile, f.phase_cycles);
   }
   fit_light(f, profile_value, weight);
-  f.residual = residual_of(f, profile_value);
+  return misfit_limit;
+}
+
+double clipped_share_of_bright(const ResidualField& f, const cv::Mat& profile_value) {
   std::atomic<std::size_t> bright = 0, clipped = 0;
   for_rows(f.grid.rows, [&](int from, int to) {
     std::size_t bright_here = 0, clipped_here = 0;
     for (int r = from; r < to; ++r) {
       const uchar* valid = f.valid.ptr<uchar>(r);
       const float *seen = f.light.ptr<float>(r), *s = profile_value.ptr<float>(r);
-      for (int c = 0; c < f.grid.columns; ++c)
-        if (valid[c] != 0 && s[c] > 0.5F) ++bright_here, clipped_here += seen[c] > clipped_light;
+      for (int c = 0; c < f.grid.columns; ++c) {
+        if (valid[c] == 0 || s[c] <= 0.5F) continue;
+        ++bright_here;
+        clipped_here += seen[c] > clipped_light;
+      }
     }
-    bright += bright_here, clipped += clipped_here;
+    bright += bright_here;
+    clipped += clipped_here;
   });
-  f.clipped_fraction = bright > 0 ? static_cast<double>(clipped) / static_cast<double>(bright) : 0;
-  const auto seen_undisturbed = [&](int r, int c) {
-    return f.inner.at<uchar>(r, c) != 0 && std::abs(f.residual.at<float>(r, c)) < misfit_limit &&
-           learnt_at(f.grid.x_mm(c), f.grid.y_mm(r));
-  };
-  learn_pixel_profile(grey, maps, seen_undisturbed, f);
+  return bright > 0 ? static_cast<double>(clipped) / static_cast<double>(bright) : 0;
+}
 
-  // Noise on the flat parts of the profile, jitter on its flanks.
+/// Noise on the flat parts of the profile, jitter on its flanks, and the width of a wave of peel.
+void tell_noise(ResidualField& f) {
   const auto [all_slopes, misfits] = gathered<2>(f.grid.rows, [&](int r, Lists<2>& lists) {
     if (r % 2 != 0) return;
     const uchar* inside = f.inner.ptr<uchar>(r);
@@ -440,7 +426,9 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   const double low_slope = quantile_or_zero(sorted, 0.35), high_slope = quantile_or_zero(sorted, 0.88);
   for (std::size_t i = 0; i < all_slopes.size(); ++i) {
     if (all_slopes[i] < low_slope) flat.push_back(misfits[i]);
-    if (all_slopes[i] > high_slope) edge.push_back(misfits[i]), slopes.push_back(all_slopes[i]);
+    if (all_slopes[i] <= high_slope) continue;
+    edge.push_back(misfits[i]);
+    slopes.push_back(all_slopes[i]);
   }
   f.noise = 1.4826 * quantile_or_zero(flat, 0.5) + 0.01;
   const double at_edge = 1.4826 * quantile_or_zero(edge, 0.5);
@@ -449,6 +437,28 @@ ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem,
   const double half_mm = half_correlation_mm(f, high_slope);
   constexpr double cell_over_half = 1.1;
   if (!std::isnan(half_mm)) f.peel_cell_mm = cell_over_half * half_mm;
+}
+
+}  // namespace
+
+ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field,
+                              double pixels_per_mm) {
+  ResidualField f;
+  const auto maps = lay_grid(grey, problem, field, pixels_per_mm, f);
+  if (!maps) return f;
+  set_masks(problem, field, f);
+  const LearningArea area{problem.constants.anchor_x_mm, problem.constants.anchor_y_mm};
+  cv::Mat profile_value = profile_image(f.profile, f.phase_cycles);
+  const auto misfit_limit = learn_profile(area, f, profile_value);
+  if (!misfit_limit) return f;
+  f.residual = residual_of(f, profile_value);
+  f.clipped_fraction = clipped_share_of_bright(f, profile_value);
+  const auto seen_undisturbed = [&](int r, int c) {
+    return f.inner.at<uchar>(r, c) != 0 && std::abs(f.residual.at<float>(r, c)) < *misfit_limit &&
+           area.contains(f.grid.x_mm(c), f.grid.y_mm(r));
+  };
+  learn_pixel_profile(grey, *maps, seen_undisturbed, f);
+  tell_noise(f);
   return f;
 }
 

@@ -1,3 +1,4 @@
+// Samples of pictures and tables over arrays; every processor rounds alike here.
 #include "sample_kernel.hpp"
 
 #include "ripplegauge/core/vectorised.hpp"

@@ -1,3 +1,4 @@
+// The inner loops of demodulation and of the local light, over rows of cells.
 #include "stripe_kernel.hpp"
 
 #include <cmath>

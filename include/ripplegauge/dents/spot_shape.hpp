@@ -1,4 +1,11 @@
-// A ten-parameter spot: the start from which the free surface is let go.
+// A ten-parameter spot: the start from which the free surface is let go. Here is the definition of the
+// family; the arithmetic over arrays (src/dents/spot_kernel.cpp) and the tables of the radial search repeat
+// it for speed, and tests hold them against it.
+//
+// A new parameter: 1. SpotParameter, and the formula in SpotShape; 2. kernel::Spot, its height, relief and
+// rows (spot_kernel), and kernel_spot; 3. its bounds in `clamped`, what is expected of it in `shape_priors`,
+// and `all_parameters` (spot_problem.cpp); 4. its start value in RadialSearch::run. A new start shape is one
+// more UnitSpot in few_shapes (fit_cascade.cpp).
 #pragma once
 
 #include <Eigen/Core>
@@ -25,6 +32,9 @@ enum SpotParameter : int {
   s_slant_v,
   spot_parameters
 };
+/// c in the formula: where the height is a tenth, rho is 1.
+inline double rim_share(double order) { return -std::expm1(-std::log(10.0) / order); }
+
 using SpotVector = Eigen::Matrix<double, spot_parameters, 1>;
 using SpotDual = Dual<spot_parameters>;
 

@@ -4,6 +4,11 @@
 // Frames: card frame (see core/reading.hpp), millimetres; pixels of the upright photo, centres at integers.
 // Panel: the smooth surface of panel_surface.hpp plus the relief h whose slopes are given. Law of reflection:
 // r = d - 2 (d . n) n (Burke et al., Adv. Opt. Technol. 12, 2023, 10.3389/aot.2023.1237687).
+//
+// Another term of the lens: 1. its place in PanelParameter, what is known of it in PanelPriors and in
+// add_priors (bundle.cpp); 2. PanelModel: its member, pixel_from_point, and the inverse in panel_from_pixel;
+// 3. its derivative in PixelPhase (src/panel/pixel_phase.hpp), which a test holds against the duals; 4. if a
+// calibration tells it: lens_prior and the camera file.
 #pragma once
 
 #include <Eigen/Dense>
