@@ -97,6 +97,24 @@ void draw(const Drawing& drawing, const PanelModel<double>& model, const CardDef
     }
 }
 
+/// The card's tags where the model sees them.
+std::vector<SeenTag> tags_in_view(const BundleProblem& problem, const PanelModel<double>& model) {
+  std::vector<SeenTag> seen;
+  for (const CardTag& tag : problem.card.tags) {
+    SeenTag s;
+    s.id = tag.id;
+    s.edge_width_px = 1.5;
+    s.edge_variance_px2 = 0.3;
+    const auto corners = tag_corners_mm(tag, problem.card.tag_side_mm, 1.0, 0.0);
+    for (std::size_t k = 0; k < 4; ++k) {
+      const auto pixel = model.pixel_from_card(corners[k][0], corners[k][1], {114, 89});
+      s.corners_px[k] = {pixel.u_px, pixel.v_px};
+    }
+    seen.push_back(s);
+  }
+  return seen;
+}
+
 double period_at_middle_mm(const PanelModel<double>& model) {
   constexpr double step_mm = 0.1;
   const auto phase = [&](double x, double y) { return model.phase(x, y, 0.0, 0.0); };
@@ -122,6 +140,7 @@ std::unique_ptr<DrawnPanel> draw_panel(const Drawing& drawing) {
   if (drawing.alter) drawing.alter(parameters, problem.constants);
   const PanelModel<double> model(problem.constants, parameters);
   draw(drawing, model, problem.card, panel->grey);
+  problem.tags = tags_in_view(problem, model);
 
   StripeField& field = panel->field;
   field.bundle.parameters = parameters;
