@@ -1,3 +1,5 @@
+// One photo to one reading for every front end: what cannot be read becomes a refusal, so that a folder goes
+// on.
 #include "photo_reading.hpp"
 
 #include <algorithm>

@@ -1,3 +1,4 @@
+// Which photos of a folder are one set: by a table, by folders of their own, or by the clock.
 #include "photo_sets.hpp"
 
 #include <algorithm>

@@ -1,3 +1,5 @@
+// Adds up the normal equations of all photos. The spot's parameters are common; shift, drift and light are
+// each photo's own.
 #include "ripplegauge/dents/joint_fit.hpp"
 
 #include <cmath>

@@ -1,3 +1,5 @@
+// The spot family over arrays of places: heights, relief and derivatives, in single precision, as SpotShape
+// defines them.
 #include "spot_kernel.hpp"
 
 #include <cmath>

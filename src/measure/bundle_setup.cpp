@@ -1,3 +1,5 @@
+// From a request to the bundle's problem: lens, card, board, tape, each with what is known of it before the
+// photo speaks.
 #include "bundle_setup.hpp"
 
 #include <algorithm>

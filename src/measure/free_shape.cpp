@@ -1,3 +1,4 @@
+// Lets the surface about a spot go, and asks what of the numbers hung on the shape that the spot had.
 #include "free_shape.hpp"
 
 #include <algorithm>

@@ -1,3 +1,4 @@
+// The sequence of a measurement: look, spots, refusals, the board's distance at the spots, readings.
 #include "ripplegauge/measure/measure.hpp"
 
 #include <algorithm>
@@ -279,9 +280,74 @@ void MeasureOptions::validate() const {
 
 namespace {
 
+/// What of the panel the answer speaks of, in words and in the photo.
+void describe_judged(const PhotoLook& look, const SpotSearchResult& found, Reading& reading) {
+  const PanelVector& parameters = look.field.bundle.parameters;
+  const PanelModel<double> model(look.problem.constants, parameters);
+  reading.setup.judged =
+      judged_area(look.problem, look.residual, parameters, look.grey.size(), found.unexplained_cells);
+  if (reading.setup.body_line)
+    reading.body_line_px = body_line_outline(model, *reading.setup.body_line, look.grey.size());
+  reading.judged_px = judged_outlines(look.residual, model, found.unexplained_cells);
+}
+
+/// Why a photo without a believable spot is no "no dent"; nothing where it is one.
+std::optional<Refusal> refuse_no_dent(const PhotoLook& look, const SpotSearchResult& found, bool any_found,
+                                      const Acceptance& acceptance) {
+  if (auto refusal = check_unexplained(found, look.residual)) return refusal;
+  if (auto refusal = check_gaps_without_spots(look.stripes, look.problem, look.field)) return refusal;
+  if (auto refusal = refuse_unproven(look, found, acceptance)) return refusal;
+  if (any_found && !look.light_edges.empty()) return refusal(PhotoFinding::dent_not_explained);
+  return std::nullopt;
+}
+
+/// Phase samples that spots disturb tell nothing of the undisturbed panel.
+void drop_samples_in(const std::vector<FoundSpot>& spots, const PanelVector& parameters,
+                     BundleProblem& problem) {
+  constexpr double reach = 1.4;
+  const PanelModel<double> model(problem.constants, parameters);
+  std::erase_if(problem.samples, [&](const PhaseSample& s) {
+    const auto p = model.panel_from_pixel(s.u_px, s.v_px);
+    const auto near = [&](const SpotVector& part) {
+      return std::hypot(p.x_mm - part[s_x], p.y_mm - part[s_y]) < reach * half_length_mm(part);
+    };
+    return std::any_of(spots.begin(), spots.end(), [&](const FoundSpot& spot) {
+      return near(spot.fit.spot) || (spot.second && near(*spot.second));
+    });
+  });
+}
+
+/// The board's distance at the spots is what depths go with, and where a tape was held: the bundle is told
+/// from there, without the samples that the spots disturb.
+void tell_distance_at_spots(const PhotoLook& look, const MeasureRequest& request,
+                            const MeasureOptions& options, const PanelVector& found_with, TiedScene& tied,
+                            std::vector<Warning>& warnings) {
+  constexpr std::size_t fewest_samples = 100;
+  const auto [x, y, apart_mm] = middle_of(tied.found);
+  drop_samples_in(tied.found, found_with, tied.problem);
+  if (tied.problem.samples.size() <= fewest_samples) return;
+  const BundleNoise noise = phase_noise(look.field);
+  PanelVector parameters = found_with;
+  anchor_at(tied.problem, parameters, x, y, noise);
+  std::optional<Tape> tape;
+  if (request.board_distance_mm) {
+    const double at_which_mm = apart_mm * std::hypot(found_with[p_board_tilt], found_with[p_board_tilt + 1]);
+    tape = Tape{*request.board_distance_mm, std::hypot(options.tape_uncertainty_mm, at_which_mm)};
+  }
+  tied.bundle = fit_with_tape(tied.problem, parameters, noise, tape,
+                              options.bar_uncertainty_mm / request.bar_length_mm, warnings);
+}
+
+/// Whether a tape was given and nothing contradicts it.
+bool tape_agrees(const MeasureRequest& request, const std::vector<Warning>& warnings) {
+  return request.board_distance_mm && std::none_of(warnings.begin(), warnings.end(), [](const Warning& w) {
+           return is(w, PhotoFinding::board_distance_doubtful);
+         });
+}
+
 /// Goes on from the look: finds the spots and reads them. `tied` receives what the readings stand on.
-Measurement measure_from(const PhotoLook& look, const Photo& photo, const MeasureRequest& request,
-                         const MeasureOptions& options, TiedScene& tied) {
+Measurement measure_from(const PhotoLook& look, const MeasureRequest& request, const MeasureOptions& options,
+                         TiedScene& tied) {
   const OpenCvThreads opencv_threads(options.threads);
   Measurement result;
   result.reading = look.reading;
@@ -294,75 +360,36 @@ Measurement measure_from(const PhotoLook& look, const Photo& photo, const Measur
   };
   BundleProblem& problem = tied.problem = look.problem;  // the look keeps its own
   const StripeField& field = look.field;
-  const ResidualField& residual = look.residual;
-
-  PanelScene scene{&look.grey, &problem,           field.bundle.parameters,
-                   &residual,  look.pixels_per_mm, options.threads};
+  PanelScene scene{&look.grey,     &problem,           field.bundle.parameters,
+                   &look.residual, look.pixels_per_mm, options.threads};
   SpotSearchResult found = find_spots(scene);
   const bool any_found = !found.spots.empty();
   remove_lamps_and_edges(look, found.spots);
   tied.bundle = field.bundle;
   tied.found = found.spots;
-  reading.setup.judged =
-      judged_area(problem, residual, field.bundle.parameters, photo.grey.size(), found.unexplained_cells);
-  if (reading.setup.body_line)
-    reading.body_line_px = body_line_outline(PanelModel<double>(problem.constants, field.bundle.parameters),
-                                             *reading.setup.body_line, photo.grey.size());
-  reading.judged_px = judged_outlines(
-      residual, PanelModel<double>(problem.constants, field.bundle.parameters), found.unexplained_cells);
+  describe_judged(look, found, reading);
   if (found.spots.empty()) {
-    if (const auto refusal = check_unexplained(found, residual)) return refuse(*refusal);
-    if (const auto refusal = check_gaps_without_spots(look.stripes, problem, field)) return refuse(*refusal);
-    if (const auto refusal = refuse_unproven(look, found, scene.options.acceptance)) return refuse(*refusal);
-    if (any_found && !look.light_edges.empty()) return refuse(refusal(PhotoFinding::dent_not_explained));
+    if (const auto refusal = refuse_no_dent(look, found, any_found, scene.options.acceptance))
+      return refuse(*refusal);
     if (const auto warning = partly_judged(*reading.setup.judged, look.stripes, problem, field))
       reading.warnings.push_back(*warning);
     reading.status = Status::no_dent;
-    result.relief = flat_relief(residual);
+    result.relief = flat_relief(look.residual);
     return result;
   }
 
-  // The board's distance at the spots is what depths go with, and where a tape was held: the bundle is told
-  // from there, without the samples that the spots disturb.
-  const auto [x, y, apart_mm] = middle_of(found.spots);
-  const double at_which_mm =
-      apart_mm * std::hypot(scene.parameters[p_board_tilt], scene.parameters[p_board_tilt + 1]);
-  {
-    const PanelModel<double> model(problem.constants, scene.parameters);
-    std::erase_if(problem.samples, [&](const PhaseSample& s) {
-      const auto p = model.panel_from_pixel(s.u_px, s.v_px);
-      return std::any_of(found.spots.begin(), found.spots.end(), [&](const FoundSpot& spot) {
-        const auto near = [&](const SpotVector& part) {
-          return std::hypot(p.x_mm - part[s_x], p.y_mm - part[s_y]) < 1.4 * half_length_mm(part);
-        };
-        return near(spot.fit.spot) || (spot.second && near(*spot.second));
-      });
-    });
-  }
-  PanelVector parameters = scene.parameters;
-  BundleResult& bundle = tied.bundle;
-  if (problem.samples.size() > 100) {
-    const BundleNoise noise = phase_noise(field);
-    anchor_at(problem, parameters, x, y, noise);
-    std::optional<Tape> tape;
-    if (request.board_distance_mm)
-      tape = Tape{*request.board_distance_mm, std::hypot(options.tape_uncertainty_mm, at_which_mm)};
-    bundle = fit_with_tape(problem, parameters, noise, tape,
-                           options.bar_uncertainty_mm / request.bar_length_mm, reading.warnings);
-  }
-  if (const auto far = allow_for_bend(problem, found.spots, reading.setup.camera_tilt_deg->value, bundle))
+  tell_distance_at_spots(look, request, options, scene.parameters, tied, reading.warnings);
+  if (const auto far =
+          allow_for_bend(problem, found.spots, reading.setup.camera_tilt_deg->value, tied.bundle))
     reading.warnings.push_back(*far);
-  scene.parameters = bundle.parameters;
-  describe_setup(problem, bundle, field, reading.setup);
-  const bool tape_agrees =
-      request.board_distance_mm &&
-      std::none_of(reading.warnings.begin(), reading.warnings.end(),
-                   [](const Warning& w) { return is(w, PhotoFinding::board_distance_doubtful); });
-  if (const auto unusual = unusual_distance(reading.setup, tape_agrees)) reading.warnings.push_back(*unusual);
+  scene.parameters = tied.bundle.parameters;
+  describe_setup(problem, tied.bundle, field, reading.setup);
+  if (const auto unusual = unusual_distance(reading.setup, tape_agrees(request, reading.warnings)))
+    reading.warnings.push_back(*unusual);
   for (Warning& warning : gaps_beside_spots(look.stripes, found.spots))
     reading.warnings.push_back(std::move(warning));
 
-  const SpotReadings spots = read_spots(scene, bundle, found.spots, request.bar_length_mm, options);
+  const SpotReadings spots = read_spots(scene, tied.bundle, found.spots, request.bar_length_mm, options);
   reading.dents = spots.dents;
   reading.budgets = spots.budgets;
   reading.outlines_px = spots.outlines_px;
@@ -400,7 +427,7 @@ MeasuredPhoto measure_with_look(const Photo& photo, const MeasureRequest& reques
   options.validate();
   if (!request.bar_measured) return measure_with_unknown_bar(photo, request, options);
   MeasuredPhoto measured{{}, look_at_photo(photo, request, options), {}};
-  measured.result = measure_from(measured.look, photo, request, options, measured.tied);
+  measured.result = measure_from(measured.look, request, options, measured.tied);
   return measured;
 }
 

@@ -1,3 +1,4 @@
+// The crown that the photos of a set tell together: their own estimates, weighed by their covariances.
 #include "one_panel.hpp"
 
 #include <Eigen/Dense>

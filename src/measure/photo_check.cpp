@@ -1,3 +1,5 @@
+// Turns a measurement into advice for the next photo. It measures first, so that its verdict is the
+// measurement's.
 #include "ripplegauge/measure/photo_check.hpp"
 
 #include <algorithm>

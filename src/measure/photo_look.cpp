@@ -1,3 +1,5 @@
+// Everything before a dent is looked for, in the order in which a photo can fail: lens, card, pose, board,
+// stripes.
 #include "photo_look.hpp"
 
 #include <algorithm>
@@ -147,97 +149,122 @@ void describe_setup(const BundleProblem& problem, const BundleResult& bundle, co
   setup.crown_y_per_m = quantity_from_standard_uncertainty(1e3 * p[p_crown + 1], 1e3 * u(p_crown + 1));
 }
 
-PhotoLook look_at_photo(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options) {
-  const OpenCvThreads opencv_threads(options.threads);
-  const double pitch = request.board ? request.board->pitch_mm : request.board_pitch_mm;
-  require_sensible(request, pitch);
+namespace {
 
-  PhotoLook look;
-  look.grey = photo.grey;
-  Reading& reading = look.reading;
+void describe_photo(const Photo& photo, const MeasureRequest& request, double pitch_mm, Reading& reading) {
   reading.photo.name = photo.name;
   reading.photo.date_taken = photo.date_taken;
-  reading.photo.width_px = photo.grey.cols, reading.photo.height_px = photo.grey.rows;
-  reading.setup.board_pitch_mm = pitch;
+  reading.photo.width_px = photo.grey.cols;
+  reading.photo.height_px = photo.grey.rows;
+  reading.setup.board_pitch_mm = pitch_mm;
   reading.setup.board_distance_given_mm = request.board_distance_mm;
   reading.setup.bar_length_mm = request.bar_length_mm;
   reading.setup.card_name = request.card.name;
+}
+
+/// Lens, card and the camera's pose; the refusal where one of them does not do.
+std::optional<Refusal> take_view(const Photo& photo, const MeasureRequest& request,
+                                 const std::vector<SeenTag>& seen, double pitch_mm, PhotoLook& look) {
+  BundleProblem& problem = look.problem;
+  Reading& reading = look.reading;
+  if (auto misfit = take_lens(photo, request, problem, reading.warnings)) return misfit;
+  const auto unfit_card = take_card(photo, request, seen, problem);
+  reading.setup.tags_found = static_cast<int>(problem.tags.size());
+  const double side_mm = request.card.tag_side_mm * problem.card_scale;
+  if (!problem.tags.empty())
+    reading.setup.pixels_per_mm = look.pixels_per_mm = mean_pixels_per_mm(problem.tags, side_mm);
+  if (unfit_card) return unfit_card;
+
+  const PanelRegion card_area = region_around_card(request.card, problem.card_scale, 0);
+  problem.constants.anchor_x_mm = 0.5 * (card_area.x0_mm + card_area.x1_mm) + 10;
+  problem.constants.anchor_y_mm = 0.5 * (card_area.y0_mm + card_area.y1_mm) + 8;
+  problem.constants.pitch_mm = pitch_mm;
+  problem.constants.nominal_distance_mm = usual_board_distance_mm;
+
+  const bool lens_by_exif = photo.focal_35mm_mm && !request.camera;
+  look.view = start_bundle_even_if_cropped(photo, lens_by_exif, problem, reading.warnings);
+  if (!look.view) return card_not_flat();
+  describe_setup(problem, *look.view, {}, reading.setup);
+  return check_view(photo.grey, problem.tags, reading.setup.camera_tilt_deg->value, look.view->tag_rms_px,
+                    look.pixels_per_mm);
+}
+
+/// Stripes that cannot be measured: what to say of them, and whether another pitch would fit.
+Refusal refuse_stripes(const Photo& photo, const Refusal& unfit, double pitch_mm, const PhotoLook& look) {
+  constexpr double some_stripes = 12;  // signal over noise of a carrier, whichever
+  if (is(unfit, PhotoFinding::no_stripes) && look.field.carrier_snr > some_stripes)
+    if (const auto fitting_mm =
+            pitch_that_fits(photo, look.problem, *look.view, pitch_mm, look.pixels_per_mm))
+      return pitch_contradicted(pitch_mm, *fitting_mm);
+  return unfit;
+}
+
+/// The stripes, followed and explained; the refusal where they are not what the board would show.
+std::optional<Refusal> take_stripes(const Photo& photo, const MeasureRequest& request, double pitch_mm,
+                                    const PanelVector& start, int threads, PhotoLook& look) {
+  const double camera_mm = look.reading.setup.camera_distance_mm->value;
+  const PanelConstants& constants = look.problem.constants;
+  look.expected_period_px = pitch_mm / (1 + constants.nominal_distance_mm / camera_mm) * look.pixels_per_mm;
+  const StripeField& field = look.field;
+  if (look.expected_period_px >= resolved_period_px) follow_in_even_light(request.card, start, look);
+  std::optional<Refusal> unfit;
+  const auto judge_stripes = [&] {
+    look.stripes = look_at_stripes(look.grey, look.problem, field, look.pixels_per_mm);
+    unfit = check_stripes(look.problem, field, look.stripes, look.expected_period_px);
+  };
+  const auto explain_stripes = [&] {
+    if (!field.followed.empty())
+      look.residual = stripe_residual(look.grey, look.problem, field, look.pixels_per_mm);
+  };
+  // Side by side, though a refusal leaves the one for nothing: neither keeps two processors busy all the
+  // time.
+  parallel_for(2, threads, [&](std::size_t i) { i == 0 ? explain_stripes() : judge_stripes(); });
+  if (unfit) {
+    look.residual = {};
+    return refuse_stripes(photo, *unfit, pitch_mm, look);
+  }
+  if (const auto by_tags = pitch_by_tags(look.problem, field)) {
+    // The interval of 95 %, and a half more: what is refused must be wrong.
+    constexpr double surely = 1.5;
+    const double half_mm = 0.5 * (by_tags->high - by_tags->low);
+    if (std::abs(by_tags->value - pitch_mm) > surely * half_mm)
+      return tags_contradict_pitch(pitch_mm, by_tags->value);
+  }
+  if (!look.residual.residual.empty()) return std::nullopt;
+  return Refusal{code_of(PhotoFinding::stripes_not_followed),
+                 "The stripes cannot be followed in the neighbourhood of the card.",
+                 "Stand the striped board so that its reflection surrounds the dent, beside the card."};
+}
+
+}  // namespace
+
+PhotoLook look_at_photo(const Photo& photo, const MeasureRequest& request, const MeasureOptions& options) {
+  const OpenCvThreads opencv_threads(options.threads);
+  const double pitch_mm = request.board ? request.board->pitch_mm : request.board_pitch_mm;
+  require_sensible(request, pitch_mm);
+  PhotoLook look;
+  look.grey = photo.grey;
+  Reading& reading = look.reading;
+  describe_photo(photo, request, pitch_mm, reading);
   const auto refuse = [&](const Refusal& refusal) {
     reading.status = Status::refused;
     reading.refusal = refusal;
     return std::move(look);
   };
-
-  BundleProblem& problem = look.problem;
-  if (const auto misfit = take_lens(photo, request, problem, reading.warnings)) return refuse(*misfit);
   const std::vector<SeenTag> seen = find_tags(photo.grey);
-  const auto unfit_card = take_card(photo, request, seen, problem);
-  reading.setup.tags_found = static_cast<int>(problem.tags.size());
-  const double side = request.card.tag_side_mm * problem.card_scale;
-  if (!problem.tags.empty())
-    reading.setup.pixels_per_mm = look.pixels_per_mm = mean_pixels_per_mm(problem.tags, side);
-  if (unfit_card) return refuse(*unfit_card);
-
-  const PanelRegion card_area = region_around_card(request.card, problem.card_scale, 0);
-  problem.constants.anchor_x_mm = 0.5 * (card_area.x0_mm + card_area.x1_mm) + 10;
-  problem.constants.anchor_y_mm = 0.5 * (card_area.y0_mm + card_area.y1_mm) + 8;
-  problem.constants.pitch_mm = pitch;
-  problem.constants.nominal_distance_mm = usual_board_distance_mm;
-
-  const bool lens_by_exif = photo.focal_35mm_mm && !request.camera;
-  look.view = start_bundle_even_if_cropped(photo, lens_by_exif, problem, reading.warnings);
-  if (!look.view) return refuse(card_not_flat());
-  describe_setup(problem, *look.view, {}, reading.setup);
-  if (const auto refusal = check_view(photo.grey, problem.tags, reading.setup.camera_tilt_deg->value,
-                                      look.view->tag_rms_px, look.pixels_per_mm))
-    return refuse(*refusal);
-
+  if (const auto unfit = take_view(photo, request, seen, pitch_mm, look)) return refuse(*unfit);
   PanelVector parameters = look.view->parameters;
-  if (const auto with_board = take_board(photo, request, seen, problem, parameters))
+  if (const auto with_board = take_board(photo, request, seen, look.problem, parameters))
     reading.warnings.push_back(*with_board);
-
-  const double camera_mm = reading.setup.camera_distance_mm->value;
-  look.expected_period_px =
-      pitch / (1 + problem.constants.nominal_distance_mm / camera_mm) * look.pixels_per_mm;
-  StripeField& field = look.field;
-  if (look.expected_period_px >= resolved_period_px) follow_in_even_light(request.card, parameters, look);
-  std::optional<Refusal> unfit_stripes;
-  const auto judge_stripes = [&] {
-    look.stripes = look_at_stripes(look.grey, problem, field, look.pixels_per_mm);
-    unfit_stripes = check_stripes(problem, field, look.stripes, look.expected_period_px);
-  };
-  ResidualField& residual = look.residual;
-  const auto explain_stripes = [&] {
-    if (!field.followed.empty()) residual = stripe_residual(look.grey, problem, field, look.pixels_per_mm);
-  };
-  // Side by side, though a refusal leaves the one for nothing: neither keeps two processors busy all the
-  // time.
-  parallel_for(2, options.threads, [&](std::size_t i) { i == 0 ? explain_stripes() : judge_stripes(); });
-  if (unfit_stripes) {
-    residual = {};
-    constexpr double some_stripes = 12;  // signal over noise of a carrier, whichever
-    if (is(*unfit_stripes, PhotoFinding::no_stripes) && field.carrier_snr > some_stripes)
-      if (const auto fitting_mm = pitch_that_fits(photo, problem, *look.view, pitch, look.pixels_per_mm))
-        unfit_stripes = pitch_contradicted(pitch, *fitting_mm);
-    return refuse(*unfit_stripes);
-  }
-  if (const auto by_tags = pitch_by_tags(problem, field)) {
-    // The interval of 95 %, and a half more: what is refused must be wrong.
-    constexpr double surely = 1.5;
-    const double half_mm = 0.5 * (by_tags->high - by_tags->low);
-    if (std::abs(by_tags->value - pitch) > surely * half_mm)
-      return refuse(tags_contradict_pitch(pitch, by_tags->value));
-  }
-  if (residual.residual.empty())
-    return refuse({code_of(PhotoFinding::stripes_not_followed),
-                   "The stripes cannot be followed in the neighbourhood of the card.",
-                   "Stand the striped board so that its reflection surrounds the dent, beside the card."});
-  if (stripes_are_weak(look.grey, problem.tags, residual.typical_contrast))
+  if (const auto unfit = take_stripes(photo, request, pitch_mm, parameters, options.threads, look))
+    return refuse(*unfit);
+  if (stripes_are_weak(look.grey, look.problem.tags, look.residual.typical_contrast))
     reading.warnings.push_back({code_of(PhotoFinding::weak_stripes),
                                 "The stripes are faint: put more light on the board, less on the panel."});
-  reading.setup.judged = judged_area(problem, residual, field.bundle.parameters, photo.grey.size());
-  describe_setup(problem, field.bundle, field, reading.setup);
-  describe_smallest_visible(residual, pitch, reading.setup);
+  const StripeField& field = look.field;
+  reading.setup.judged = judged_area(look.problem, look.residual, field.bundle.parameters, photo.grey.size());
+  describe_setup(look.problem, field.bundle, field, reading.setup);
+  describe_smallest_visible(look.residual, pitch_mm, reading.setup);
   return look;
 }
 

@@ -1,3 +1,4 @@
+// Refusals before any stripe is looked at: exposure, sharpness, angle, the card.
 #include "refusals.hpp"
 
 #include <algorithm>

@@ -1,3 +1,5 @@
+// The last fits of all spots, the free surface about each, and what makes the numbers uncertain: from found
+// spots to dents with intervals.
 #include "spot_reading.hpp"
 
 #include <algorithm>
@@ -145,15 +147,15 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
   out.judgement = judge(patch, fit, out.highlight, scene.pixels_per_mm);
 }
 
-}  // namespace
-
-SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
-                        const std::vector<FoundSpot>& found, double bar_length_mm,
-                        const MeasureOptions& options) {
-  SpotReadings out;
+/// All spots fitted for the last time, each under the others as they were before: on any number of threads
+/// the same.
+std::vector<FinalSpot> polished(const PanelScene& scene, const std::vector<FoundSpot>& found,
+                                const MeasureOptions& options) {
   std::vector<FinalSpot> finals(found.size());
-  for (std::size_t i = 0; i < found.size(); ++i)
-    finals[i].spot = found[i].fit.spot, finals[i].second = found[i].second;
+  for (std::size_t i = 0; i < found.size(); ++i) {
+    finals[i].spot = found[i].fit.spot;
+    finals[i].second = found[i].second;
+  }
   const auto others = [&](std::size_t self) {
     std::vector<SpotVector> rest;
     for (std::size_t i = 0; i < finals.size(); ++i) {
@@ -164,7 +166,6 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
     return rest;
   };
   const int sweeps = found.size() > 1 ? 2 : 1;
-  // All spots at once, each under the others as they were before: on any number of threads the same.
   for (int sweep = 0; sweep < sweeps; ++sweep) {
     std::vector<FinalSpot> next = finals;
     parallel_for(finals.size(), scene.threads, [&](std::size_t i) {
@@ -182,79 +183,120 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
     f.curvature = averaged_curvature(f.map, f.shape, bend_length_mm);
     if (!f.second) spread_by_parameters(scene.threads, f);
   });
+  return finals;
+}
 
-  const PanelModel<double> model(scene.problem->constants, scene.parameters);
-  const Vector3<double>& camera = model.camera_centre();
-  for (const FinalSpot& f : finals) {
-    const SpotGeometry& g = f.shape;
-    if (!(g.diameter_mm > 0)) continue;
-    const GeometryUncertainty geometry =
-        geometry_uncertainty(scene.problem->constants, bundle, g.x_mm, g.y_mm);
-    const double bar = options.bar_uncertainty_mm / bar_length_mm;
-    const auto shift = [](double a, double b) { return std::abs(a / b - 1); };
-    // The two shapes see the same pixels with different freedom: their difference is what the choice is
-    // worth.
-    const double shape_d = shift(f.shape.diameter_mm, f.parametric.diameter_mm);
-    const double shape_h = shift(f.shape.depth_mm, f.parametric.depth_mm);
-    const ShapeDoubt unexplained = unexplained_doubt(f.explained, f.judgement.explained);
-    const SpotJudgement& j = f.judgement;
-    const double peel =
-        peel_share / std::max(j.moved_snr * std::sqrt(j.looks / std::max(j.peel_cells, 1e-9)), 1.0);
-    const double shapes = f.odd_shape ? 1 : unseen_shapes;
-    const SpotNumbers spread = (f.by_parameters.cwiseAbs2() + (shapes * f.by_shapes).cwiseAbs2()).cwiseSqrt();
-    const ShapeDoubt by_line = line_doubt(share_on_line(*scene.field, f.spot));
-    const double u_d = std::hypot(std::hypot(geometry.scale, bar, peel),
-                                  std::hypot(spread[0], model_diameter, by_line.diameter),
-                                  std::hypot(shape_d, unexplained.diameter));
-    // The stripes' period fixes 1 + d / c in units of the card's print: a card told 1 % too large puts the
-    // board c / d % too near, and depths go with its size over the board's distance.
-    const double camera_mm = std::hypot(camera.x - g.x_mm, camera.y - g.y_mm, camera.z);
-    const double bar_h = bar * (1 + camera_mm / model.board_view(g.x_mm, g.y_mm).distance_mm);
-    const double u_h =
-        std::hypot(std::hypot(geometry.height, bar_h, peel),
-                   std::hypot(spread[1], model_depth, by_line.depth), std::hypot(shape_h, unexplained.depth));
-    Dent dent = dent_of({g, f.map, f.parametric.max_curvature, f.curvature, u_d, u_h, spread});
-    if (const auto& outer = found[static_cast<std::size_t>(&f - finals.data())].inside_of)
-      dent.inside_of = static_cast<int>(*outer);
-    dent.agreement = std::clamp(f.explained, 0.0, 1.0);
-    if (is_poorly_explained(f.explained, f.judgement.explained))
-      out.warnings.push_back(warning(PhotoFinding::poorly_explained));
-    constexpr double dense_fringes_px = 0.3;  // cycles per pixel: a whole fringe can hide between samples
-    if (f.judgement.fringe_density_px > dense_fringes_px) {
-      dent.notes.push_back("stripes run very dense inside: the depth may be off by a fringe");
-      out.warnings.push_back(
-          {code_of(PhotoFinding::dense_fringes),
-           "Inside a dent the stripes run too dense to count surely; go nearer or use a coarser pitch."});
-    }
-    std::vector<BudgetTerm> budget;
-    const auto term = [&](const char* name, const char* note, double d, double h) {
-      budget.push_back({name, note, 100 * d, 100 * h});
-    };
-    term("print scale", "check bar read with a rule", bar, bar_h);
-    term("camera, crown, corners", "bundle covariance, scale at the spot", geometry.scale, geometry.scale);
-    term("board distance",
-         scene.problem->board_corners.empty() ? "tape and stripes" : "board tags, tape and stripes", 0,
-         geometry.height_distance);
-    term("board tilt and rest of geometry", "bundle covariance", 0,
-         std::sqrt(std::max(0.0, geometry.height * geometry.height - geometry.scale * geometry.scale -
-                                     geometry.height_distance * geometry.height_distance)));
-    term("stripe phase noise", "spots that explain the stripes alike", f.by_parameters[0],
-         f.by_parameters[1]);
-    term("odd shapes", "free surfaces that do", shapes * f.by_shapes[0], shapes * f.by_shapes[1]);
-    term("orange peel", "its slope against the spot's", peel, peel);
-    add_shape_terms({shape_d, shape_h}, unexplained, by_line, {model_diameter, model_depth}, budget);
-    out.budgets.push_back(budget);
-    std::vector<std::pair<double, double>> outline_px;
-    for (const PointMm& p : dent.outline) {
-      const auto pixel = model.pixel_from_panel(p.x_mm, p.y_mm);
-      outline_px.emplace_back(pixel.u_px, pixel.v_px);
-    }
-    out.outlines_px.push_back(outline_px);
-    out.dents.push_back(dent);
+/// All that makes a spot's diameter and depth uncertain, relative.
+struct Doubts {
+  GeometryUncertainty geometry;
+  double bar = 0, bar_on_depth = 0;  ///< the check bar's
+  double peel = 0;
+  ShapeDoubt shape, unexplained, by_line;
+  double shapes_share = 1;  ///< of the free surface's spread that counts
+  SpotNumbers spread = SpotNumbers::Zero();
+
+  double of_diameter() const {
+    return std::hypot(std::hypot(geometry.scale, bar, peel),
+                      std::hypot(spread[0], model_diameter, by_line.diameter),
+                      std::hypot(shape.diameter, unexplained.diameter));
   }
+  double of_depth() const {
+    return std::hypot(std::hypot(geometry.height, bar_on_depth, peel),
+                      std::hypot(spread[1], model_depth, by_line.depth),
+                      std::hypot(shape.depth, unexplained.depth));
+  }
+};
 
+Doubts doubts_of(const PanelScene& scene, const BundleResult& bundle, const FinalSpot& f,
+                 double bar_relative) {
+  const PanelModel<double> model(scene.problem->constants, scene.parameters);
+  const SpotGeometry& g = f.shape;
+  const SpotJudgement& j = f.judgement;
+  Doubts d;
+  d.geometry = geometry_uncertainty(scene.problem->constants, bundle, g.x_mm, g.y_mm);
+  d.bar = bar_relative;
+  // The stripes' period fixes 1 + d / c in units of the card's print: a card told 1 % too large puts the
+  // board c / d % too near, and depths go with its size over the board's distance.
+  const Vector3<double>& camera = model.camera_centre();
+  const double camera_mm = std::hypot(camera.x - g.x_mm, camera.y - g.y_mm, camera.z);
+  d.bar_on_depth = bar_relative * (1 + camera_mm / model.board_view(g.x_mm, g.y_mm).distance_mm);
+  d.peel = peel_share / std::max(j.moved_snr * std::sqrt(j.looks / std::max(j.peel_cells, 1e-9)), 1.0);
+  // The two shapes see the same pixels with different freedom: their difference is what the choice is worth.
+  const auto shift = [](double a, double b) { return std::abs(a / b - 1); };
+  d.shape = {shift(g.diameter_mm, f.parametric.diameter_mm), shift(g.depth_mm, f.parametric.depth_mm)};
+  d.unexplained = unexplained_doubt(f.explained, j.explained);
+  d.by_line = line_doubt(share_on_line(*scene.field, f.spot));
+  d.shapes_share = f.odd_shape ? 1 : unseen_shapes;
+  d.spread = (f.by_parameters.cwiseAbs2() + (d.shapes_share * f.by_shapes).cwiseAbs2()).cwiseSqrt();
+  return d;
+}
+
+std::vector<BudgetTerm> budget_of(const Doubts& d, const FinalSpot& f, bool board_has_tags) {
+  std::vector<BudgetTerm> budget;
+  const auto term = [&](const char* name, const char* note, double on_diameter, double on_depth) {
+    budget.push_back({name, note, 100 * on_diameter, 100 * on_depth});
+  };
+  const GeometryUncertainty& g = d.geometry;
+  term("print scale", "check bar read with a rule", d.bar, d.bar_on_depth);
+  term("camera, crown, corners", "bundle covariance, scale at the spot", g.scale, g.scale);
+  term("board distance", board_has_tags ? "board tags, tape and stripes" : "tape and stripes", 0,
+       g.height_distance);
+  term("board tilt and rest of geometry", "bundle covariance", 0,
+       std::sqrt(
+           std::max(0.0, g.height * g.height - g.scale * g.scale - g.height_distance * g.height_distance)));
+  term("stripe phase noise", "spots that explain the stripes alike", f.by_parameters[0], f.by_parameters[1]);
+  term("odd shapes", "free surfaces that do", d.shapes_share * f.by_shapes[0],
+       d.shapes_share * f.by_shapes[1]);
+  term("orange peel", "its slope against the spot's", d.peel, d.peel);
+  add_shape_terms(d.shape, d.unexplained, d.by_line, {model_diameter, model_depth}, budget);
+  return budget;
+}
+
+/// What a reader must know of how well the stripes tell this dent.
+void add_warnings(const FinalSpot& f, Dent& dent, std::vector<Warning>& warnings) {
+  if (is_poorly_explained(f.explained, f.judgement.explained))
+    warnings.push_back(warning(PhotoFinding::poorly_explained));
+  constexpr double dense_fringes_px = 0.3;  // cycles per pixel: a whole fringe can hide between samples
+  if (f.judgement.fringe_density_px <= dense_fringes_px) return;
+  dent.notes.push_back("stripes run very dense inside: the depth may be off by a fringe");
+  warnings.push_back(
+      {code_of(PhotoFinding::dense_fringes),
+       "Inside a dent the stripes run too dense to count surely; go nearer or use a coarser pitch."});
+}
+
+std::vector<std::pair<double, double>> outline_in_photo(const PanelModel<double>& model, const Dent& dent) {
+  std::vector<std::pair<double, double>> outline_px;
+  for (const PointMm& p : dent.outline) {
+    const auto pixel = model.pixel_from_panel(p.x_mm, p.y_mm);
+    outline_px.emplace_back(pixel.u_px, pixel.v_px);
+  }
+  return outline_px;
+}
+
+}  // namespace
+
+SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
+                        const std::vector<FoundSpot>& found, double bar_length_mm,
+                        const MeasureOptions& options) {
+  const std::vector<FinalSpot> finals = polished(scene, found, options);
+  const PanelModel<double> model(scene.problem->constants, scene.parameters);
+  const bool board_has_tags = !scene.problem->board_corners.empty();
+  SpotReadings out;
   std::vector<const Relief*> maps;
-  for (const FinalSpot& f : finals) maps.push_back(&f.map);
+  for (std::size_t i = 0; i < finals.size(); ++i) {
+    const FinalSpot& f = finals[i];
+    maps.push_back(&f.map);
+    if (!(f.shape.diameter_mm > 0)) continue;
+    const Doubts doubts = doubts_of(scene, bundle, f, options.bar_uncertainty_mm / bar_length_mm);
+    Dent dent = dent_of({f.shape, f.map, f.parametric.max_curvature, f.curvature, doubts.of_diameter(),
+                         doubts.of_depth(), doubts.spread});
+    if (found[i].inside_of) dent.inside_of = static_cast<int>(*found[i].inside_of);
+    dent.agreement = std::clamp(f.explained, 0.0, 1.0);
+    add_warnings(f, dent, out.warnings);
+    out.budgets.push_back(budget_of(doubts, f, board_has_tags));
+    out.outlines_px.push_back(outline_in_photo(model, dent));
+    out.dents.push_back(std::move(dent));
+  }
   out.relief = one_map(maps);
   return out;
 }

@@ -1,3 +1,4 @@
+// What stripes must be to be measured, and what a gap in them means.
 #include "stripe_check.hpp"
 
 #include <algorithm>

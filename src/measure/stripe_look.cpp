@@ -1,3 +1,5 @@
+// A first look at the stripes, without any fit of dents: where they are as the model has them, and where they
+// are not.
 #include "stripe_look.hpp"
 
 #include <algorithm>

@@ -1,3 +1,5 @@
+// A set of photos: each is read by itself, sightings are matched, contradictions named, and every dent is
+// read jointly.
 #include "ripplegauge/measure/together.hpp"
 
 #include <algorithm>

@@ -1,3 +1,5 @@
+// Level, contrast and highlight are linear once the phase is known: they are solved for, pixel weights
+// robust, clipped pixels counting only where the model is darker than white.
 #include "ripplegauge/relief/light_fit.hpp"
 
 #include <algorithm>

@@ -1,3 +1,5 @@
+// Pixels of a square of panel with the law of reflection worked out for each as far as the relief does not
+// change it.
 #include "ripplegauge/relief/patch.hpp"
 
 #include <algorithm>

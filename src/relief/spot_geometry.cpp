@@ -1,3 +1,4 @@
+// From heights to a spot's numbers: the contour at a tenth of its height, moments, sections, bends.
 #include "ripplegauge/relief/spot_geometry.hpp"
 
 #include <algorithm>

@@ -1,3 +1,5 @@
+// The model's own phase is the reference, so that what is left is slow: means over blocks give its angle, and
+// neighbours tell whole turns.
 #include "demodulation.hpp"
 
 #include <algorithm>

@@ -1,3 +1,5 @@
+// The panel square-on: which pixel and which phase each cell of a grid has, exactly on some, linearly
+// between.
 #include "ripplegauge/stripes/panel_view.hpp"
 
 #include <algorithm>

@@ -1,3 +1,4 @@
+// A study against values that are known: bias, and how readings scatter against what their intervals state.
 #include "ripplegauge/training/known_values.hpp"
 
 #include <algorithm>
