@@ -2,9 +2,11 @@
 #include "ripplegauge/measure/together.hpp"
 
 #include <algorithm>
+#include <array>
 #include <boost/math/distributions/binomial.hpp>
 #include <boost/math/distributions/chi_squared.hpp>
 #include <cmath>
+#include <numeric>
 #include <vector>
 
 #include "catch.hpp"
@@ -156,6 +158,85 @@ TEST_CASE("intervals of sets hold the truth and shrink", "[together][coverage][s
                      narrower.end());
     if (photos == 3) CHECK(narrower[narrower.size() / 2] <= 0.7);
   }
+}
+
+namespace {
+
+/// How far the picture of the stripes moves over a dent, at most, in one of the photos, cycles.
+double largest_move(const std::vector<rendered::RandomPhoto>& set) {
+  double most = 0;
+  for (const rendered::RandomPhoto& photo : set) {
+    const rendered::Dent& dent = photo.scene.dents[0];
+    most = std::max(most, dent.steepest() * rendered::cycles_per_slope(photo.scene, dent.x_mm, dent.y_mm));
+  }
+  return most;
+}
+
+double quantile_of_all(std::vector<double> values, double share) {
+  REQUIRE_FALSE(values.empty());
+  std::sort(values.begin(), values.end());
+  return values[static_cast<std::size_t>(share * static_cast<double>(values.size() - 1))];
+}
+
+/// Readings of one quantity of one dent against their own intervals: mean square of what they are off their
+/// mean, in standard uncertainties, by degrees of freedom.
+double scatter_over_stated(const std::vector<Quantity>& readings) {
+  double mean = 0, squares = 0;
+  const double count = static_cast<double>(readings.size());
+  for (const Quantity& q : readings) mean += std::log(q.value) / count;
+  constexpr double two_sided_95 = 1.96;
+  for (const Quantity& q : readings)
+    squares += std::pow((std::log(q.value) - mean) / (half_width(q) / two_sided_95), 2);
+  return squares / (count - 1);
+}
+
+}  // namespace
+
+TEST_CASE("five views of one dent: singles scatter as they state, three together are near the truth",
+          "[together][views][slow]") {
+  constexpr unsigned sets = 20, first_seed = 500;
+  constexpr double half_a_period = 0.5;
+  const std::vector<std::array<std::size_t, 3>> triples{{0, 1, 2}, {1, 3, 4}};
+  std::vector<double> off_diameter, off_depth, scatter_diameter, scatter_depth;
+  for (unsigned seed = first_seed; seed < first_seed + sets; ++seed) {
+    const auto set = rendered::random_set(seed, 5);
+    if (largest_move(set) < half_a_period) continue;
+    std::vector<PhotoOfPlace> photos;
+    std::vector<Quantity> diameters, depths;
+    for (std::size_t i = 0; i < set.size(); ++i) {
+      photos.push_back({set[i].photo(static_cast<unsigned>(10 * seed + i)), set[i].request});
+      const Reading single = measure(photos.back().photo, photos.back().request).reading;
+      if (single.dents.size() != 1) continue;
+      diameters.push_back(single.dents[0].diameter_mm);
+      if (single.dents[0].depth_mm) depths.push_back(*single.dents[0].depth_mm);
+    }
+    if (diameters.size() > 2) scatter_diameter.push_back(scatter_over_stated(diameters));
+    if (depths.size() > 2) scatter_depth.push_back(scatter_over_stated(depths));
+    for (const auto& [a, b, c] : triples) {
+      const Reading joint = measure_together(std::vector{photos[a], photos[b], photos[c]}).joint.reading;
+      if (joint.dents.size() != 1) continue;
+      off_diameter.push_back(std::abs(joint.dents[0].diameter_mm.value / set[0].diameter_mm - 1));
+      off_depth.push_back(std::abs(joint.dents[0].depth_mm->value / set[0].depth_mm - 1));
+    }
+  }
+  const auto mean = [](const std::vector<double>& v) {
+    return std::accumulate(v.begin(), v.end(), 0.0) / static_cast<double>(v.size());
+  };
+  const double p95_diameter = quantile_of_all(off_diameter, 0.95),
+               p95_depth = quantile_of_all(off_depth, 0.95);
+  WARN(off_diameter.size() << " threes: diameter " << 100 * quantile_of_all(off_diameter, 0.5)
+                           << " % in the median, " << 100 * p95_diameter << " % at 95; depth "
+                           << 100 * quantile_of_all(off_depth, 0.5) << " %, " << 100 * p95_depth
+                           << " %; singles' scatter over stated: diameter "
+                           << std::sqrt(mean(scatter_diameter)) << ", depth "
+                           << std::sqrt(mean(scatter_depth)));
+  CHECK(p95_diameter < 0.01);
+  CHECK(p95_depth < 0.03);
+  // What is common to all views (card, paint) is in their intervals and not in their scatter.
+  CHECK(mean(scatter_diameter) < 1.5);
+  CHECK(mean(scatter_depth) < 1.5);
+  CHECK(mean(scatter_diameter) > 0.05);
+  CHECK(mean(scatter_depth) > 0.05);
 }
 
 TEST_CASE("noise moves a joint reading little more than it must", "[together][cramer_rao][slow]") {
