@@ -8,8 +8,8 @@
 #include <opencv2/core.hpp>
 #include <vector>
 
-#include "ripplegauge/dents/spot_search.hpp"
-#include "ripplegauge/stripes/stripe_field.hpp"
+#include "dents/spot_search.hpp"
+#include "stripes/stripe_field.hpp"
 
 namespace ripplegauge {
 

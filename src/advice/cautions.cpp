@@ -1,7 +1,7 @@
 // The cautions of each kind of work, and how soon warm metal burns.
-#include "ripplegauge/advice/cautions.hpp"
+#include "advice/cautions.hpp"
 
-#include "ripplegauge/severity/severity.hpp"
+#include "severity/severity.hpp"
 
 namespace ripplegauge {
 namespace {

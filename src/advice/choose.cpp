@@ -1,5 +1,5 @@
 // Which tab, puller, tip and glue fits a spot, by the rules and the kit.
-#include "ripplegauge/advice/choose.hpp"
+#include "advice/choose.hpp"
 
 #include <algorithm>
 #include <cmath>

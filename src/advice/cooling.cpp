@@ -1,14 +1,14 @@
 // Newton's law of cooling through a few thermometer readings: a straight-line fit of the logarithm of the
 // excess, weighted so that it is least squares in temperature. Intervals move each reading by its own error.
-#include "ripplegauge/advice/cooling.hpp"
+#include "advice/cooling.hpp"
 
 #include <algorithm>
 #include <cmath>
 
+#include "core/expects.hpp"
+#include "core/power_product.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/core/expects.hpp"
-#include "ripplegauge/core/power_product.hpp"
-#include "ripplegauge/severity/severity.hpp"
+#include "severity/severity.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -4,9 +4,9 @@
 #include <string>
 #include <utility>
 
-#include "ripplegauge/advice/rules.hpp"
-#include "ripplegauge/advice/step.hpp"
-#include "ripplegauge/severity/severity.hpp"
+#include "advice/rules.hpp"
+#include "advice/step.hpp"
+#include "severity/severity.hpp"
 
 namespace ripplegauge {
 

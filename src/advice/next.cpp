@@ -1,16 +1,16 @@
 // What two readings of one place say about the next move. Which spot is which, and what is gone, is compare's
 // to say.
-#include "ripplegauge/advice/next.hpp"
+#include "advice/next.hpp"
 
 #include <algorithm>
 #include <cmath>
 
+#include "advice/cautions.hpp"
+#include "compare/words.hpp"
+#include "core/visible_dent.hpp"
 #include "facts.hpp"
-#include "ripplegauge/advice/cautions.hpp"
-#include "ripplegauge/compare/words.hpp"
-#include "ripplegauge/core/visible_dent.hpp"
-#include "ripplegauge/words/text.hpp"
 #include "spot_steps.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 namespace {

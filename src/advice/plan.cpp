@@ -1,5 +1,5 @@
 // From a reading to the steps of the work: what comes once before it, spot by spot, and afterwards.
-#include "ripplegauge/advice/plan.hpp"
+#include "advice/plan.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -7,8 +7,8 @@
 #include <numeric>
 #include <tuple>
 
+#include "advice/cautions.hpp"
 #include "facts.hpp"
-#include "ripplegauge/advice/cautions.hpp"
 #include "spot_steps.hpp"
 
 namespace ripplegauge {

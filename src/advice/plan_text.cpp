@@ -2,9 +2,9 @@
 #include <algorithm>
 #include <cmath>
 
-#include "ripplegauge/advice/brief.hpp"
-#include "ripplegauge/advice/next.hpp"
-#include "ripplegauge/advice/plan.hpp"
+#include "advice/brief.hpp"
+#include "advice/next.hpp"
+#include "advice/plan.hpp"
 #include "spot_steps.hpp"
 #include "text_lines.hpp"
 

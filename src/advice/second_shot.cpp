@@ -1,6 +1,6 @@
 // Every term of the first photo's budget is either its own, and then a second photo halves its variance or
 // does better, or common to all photos of the place. Candidates are weighed by what is left.
-#include "ripplegauge/advice/second_shot.hpp"
+#include "advice/second_shot.hpp"
 
 #include <fmt/format.h>
 

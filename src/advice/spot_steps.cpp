@@ -4,8 +4,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/crease.hpp"
 #include "facts.hpp"
-#include "ripplegauge/core/crease.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -1,7 +1,7 @@
 // The steps for one spot. Not part of the library's interface: plan and next put them together.
 #pragma once
 
-#include "ripplegauge/advice/plan.hpp"
+#include "advice/plan.hpp"
 
 namespace ripplegauge {
 

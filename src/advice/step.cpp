@@ -1,5 +1,5 @@
 // The facts of a step as one sentence.
-#include "ripplegauge/advice/step.hpp"
+#include "advice/step.hpp"
 
 namespace ripplegauge {
 

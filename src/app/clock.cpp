@@ -1,5 +1,5 @@
 // The only place that asks what time it is.
-#include "ripplegauge/app/clock.hpp"
+#include "app/clock.hpp"
 
 #include <ctime>
 

@@ -1,6 +1,6 @@
 // A folder of photos into a job: what is new is measured on several threads and kept photo by photo, in the
 // order of names, so that numbers of spots do not depend on the number of threads.
-#include "ripplegauge/app/folder_run.hpp"
+#include "app/folder_run.hpp"
 
 #include <algorithm>
 #include <deque>
@@ -10,22 +10,22 @@
 #include <map>
 #include <utility>
 
+#include "app/clock.hpp"
+#include "app/job_parts.hpp"
+#include "app/job_pictures.hpp"
+#include "core/expects.hpp"
+#include "files/atomic_write.hpp"
+#include "files/job_file.hpp"
+#include "files/photo_folder.hpp"
+#include "files/photo_values_file.hpp"
+#include "measure/ordered_workers.hpp"
+#include "photo/file_hash.hpp"
 #include "photo_reading.hpp"
 #include "photo_sets.hpp"
-#include "ripplegauge/app/clock.hpp"
-#include "ripplegauge/app/job_parts.hpp"
-#include "ripplegauge/app/job_pictures.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/core/expects.hpp"
 #include "ripplegauge/core/findings.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/job_file.hpp"
-#include "ripplegauge/files/photo_folder.hpp"
-#include "ripplegauge/files/photo_values_file.hpp"
 #include "ripplegauge/json/reading_file.hpp"
-#include "ripplegauge/measure/ordered_workers.hpp"
-#include "ripplegauge/photo/file_hash.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

@@ -1,13 +1,13 @@
 // What becomes of readings in a job: graded by the rules, noted.
-#include "ripplegauge/app/job_parts.hpp"
+#include "app/job_parts.hpp"
 
 #include <algorithm>
 #include <iomanip>
 #include <sstream>
 
-#include "ripplegauge/files/camera_profile_file.hpp"
+#include "files/camera_profile_file.hpp"
+#include "photo/file_hash.hpp"
 #include "ripplegauge/json/board_file.hpp"
-#include "ripplegauge/photo/file_hash.hpp"
 
 namespace ripplegauge {
 

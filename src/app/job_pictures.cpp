@@ -1,19 +1,19 @@
 // Pictures beside the job file, and what is kept to draw them again.
-#include "ripplegauge/app/job_pictures.hpp"
+#include "app/job_pictures.hpp"
 
 #include <algorithm>
 #include <set>
 #include <utility>
 
-#include "ripplegauge/app/job_parts.hpp"
+#include "app/job_parts.hpp"
+#include "files/atomic_write.hpp"
+#include "json/json_write.hpp"
+#include "photo/file_hash.hpp"
+#include "picture/annotate.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/json/json_reader.hpp"
-#include "ripplegauge/json/json_write.hpp"
 #include "ripplegauge/json/reading_file.hpp"
-#include "ripplegauge/photo/file_hash.hpp"
 #include "ripplegauge/photo/photo.hpp"
-#include "ripplegauge/picture/annotate.hpp"
 
 namespace ripplegauge {
 

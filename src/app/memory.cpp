@@ -1,5 +1,5 @@
 // Libraries say in different ways that there is no more memory.
-#include "ripplegauge/app/memory.hpp"
+#include "app/memory.hpp"
 
 #include <new>
 #include <opencv2/core.hpp>

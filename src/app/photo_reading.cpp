@@ -10,14 +10,14 @@
 #include <optional>
 #include <utility>
 
-#include "ripplegauge/app/memory.hpp"
+#include "app/memory.hpp"
+#include "json/read_bytes.hpp"
+#include "photo/file_hash.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/findings.hpp"
-#include "ripplegauge/json/read_bytes.hpp"
 #include "ripplegauge/measure/together.hpp"
-#include "ripplegauge/photo/file_hash.hpp"
 #include "ripplegauge/photo/photo.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 namespace {

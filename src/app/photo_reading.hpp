@@ -5,8 +5,8 @@
 #include <vector>
 
 #include "photo_sets.hpp"
+#include "quote/job.hpp"
 #include "ripplegauge/measure/measure.hpp"
-#include "ripplegauge/quote/job.hpp"
 
 namespace ripplegauge {
 

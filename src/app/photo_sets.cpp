@@ -6,11 +6,11 @@
 #include <optional>
 #include <utility>
 
-#include "ripplegauge/compare/photo_time.hpp"
+#include "compare/photo_time.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/measure/together.hpp"
 #include "ripplegauge/photo/photo.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -6,7 +6,7 @@
 #include <string>
 #include <vector>
 
-#include "ripplegauge/files/photo_folder.hpp"
+#include "files/photo_folder.hpp"
 
 namespace ripplegauge {
 

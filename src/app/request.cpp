@@ -1,9 +1,9 @@
 // From what a person says of a photo to the request that is measured.
-#include "ripplegauge/app/request.hpp"
+#include "app/request.hpp"
 
-#include "ripplegauge/core/expects.hpp"
-#include "ripplegauge/files/camera_profile_file.hpp"
-#include "ripplegauge/files/workshop_file.hpp"
+#include "core/expects.hpp"
+#include "files/camera_profile_file.hpp"
+#include "files/workshop_file.hpp"
 #include "ripplegauge/json/board_file.hpp"
 #include "ripplegauge/json/card_file.hpp"
 

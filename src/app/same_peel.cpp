@@ -1,9 +1,9 @@
 // Photos are looked at as their readings say that they were measured.
-#include "ripplegauge/app/same_peel.hpp"
+#include "app/same_peel.hpp"
 
-#include "ripplegauge/compare/peel.hpp"
+#include "compare/peel.hpp"
+#include "measure/peel_pattern.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/measure/peel_pattern.hpp"
 #include "ripplegauge/photo/photo.hpp"
 
 namespace ripplegauge {

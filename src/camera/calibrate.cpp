@@ -1,6 +1,6 @@
 // One lens from several photos. It picks the photos that belong together, fits lens and poses in one bundle,
 // drops what does not fit, then leaves out each photo in turn to see how far the lens depends on it.
-#include "ripplegauge/camera/calibrate.hpp"
+#include "camera/calibrate.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -8,7 +8,7 @@
 #include <map>
 #include <numbers>
 
-#include "ripplegauge/core/quantile.hpp"
+#include "core/quantile.hpp"
 #include "ripplegauge/image/photo.hpp"
 #include "target_bundle.hpp"
 

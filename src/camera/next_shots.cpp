@@ -1,13 +1,13 @@
 // What the photos so far leave open: which fields of the frame have no corners, and which of many thinkable
 // photos would make the lens surest. Each is rated by what its corners would add to the normal equations.
-#include "ripplegauge/camera/next_shots.hpp"
+#include "camera/next_shots.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <map>
 #include <numbers>
 
-#include "ripplegauge/core/expects.hpp"
+#include "core/expects.hpp"
 #include "target_bundle.hpp"
 
 namespace ripplegauge {

@@ -1,5 +1,5 @@
 // Points of cards and chessboards, and how they are found in a photo.
-#include "ripplegauge/camera/target.hpp"
+#include "camera/target.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -8,7 +8,7 @@
 #include <opencv2/calib3d.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "ripplegauge/card/tag_detector.hpp"
+#include "card/tag_detector.hpp"
 #include "ripplegauge/core/errors.hpp"
 
 namespace ripplegauge {

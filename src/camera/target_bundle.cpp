@@ -5,7 +5,7 @@
 #include <cmath>
 #include <opencv2/calib3d.hpp>
 
-#include "ripplegauge/core/least_squares.hpp"
+#include "core/least_squares.hpp"
 
 namespace ripplegauge {
 namespace {

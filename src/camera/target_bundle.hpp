@@ -4,8 +4,8 @@
 #include <Eigen/Dense>
 #include <vector>
 
-#include "ripplegauge/camera/calibrate.hpp"
-#include "ripplegauge/core/dual.hpp"
+#include "camera/calibrate.hpp"
+#include "core/dual.hpp"
 
 namespace ripplegauge {
 

@@ -1,6 +1,6 @@
 // Tags in two steps: OpenCV decodes them on a reduced picture, then each side of a square is fitted as a line
 // to sub-pixel edge crossings at full size, in linear light. Corners are where the sides meet.
-#include "ripplegauge/card/tag_detector.hpp"
+#include "card/tag_detector.hpp"
 
 #include <Eigen/Dense>
 #include <algorithm>
@@ -10,8 +10,8 @@
 #include <optional>
 
 #include "aruco_compat.hpp"
-#include "ripplegauge/core/linear_light.hpp"
-#include "ripplegauge/core/quantile.hpp"
+#include "core/linear_light.hpp"
+#include "core/quantile.hpp"
 
 namespace ripplegauge {
 

@@ -7,13 +7,13 @@
 #include <optional>
 
 #include "command.hpp"
+#include "files/atomic_write.hpp"
+#include "files/camera_profile_file.hpp"
+#include "measure/pitch_check.hpp"
 #include "option_hints.hpp"
 #include "photo_options.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/camera_profile_file.hpp"
 #include "ripplegauge/json/board_file.hpp"
-#include "ripplegauge/measure/pitch_check.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "slips.hpp"
 #include "terminal.hpp"

@@ -7,17 +7,17 @@
 #include <memory>
 #include <opencv2/core/version.hpp>
 
+#include "app/clock.hpp"
+#include "camera/next_shots.hpp"
 #include "command.hpp"
+#include "core/joined.hpp"
+#include "files/atomic_write.hpp"
+#include "files/camera_profile_file.hpp"
+#include "photo/file_hash.hpp"
 #include "photo_options.hpp"
-#include "ripplegauge/app/clock.hpp"
-#include "ripplegauge/camera/next_shots.hpp"
+#include "picture/coverage_picture.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/core/joined.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/camera_profile_file.hpp"
-#include "ripplegauge/photo/file_hash.hpp"
 #include "ripplegauge/photo/photo.hpp"
-#include "ripplegauge/picture/coverage_picture.hpp"
 #include "terminal.hpp"
 
 namespace ripplegauge::cli {

@@ -9,15 +9,15 @@
 #include <vector>
 
 #include "command.hpp"
+#include "files/atomic_write.hpp"
+#include "files/check_file.hpp"
 #include "option_hints.hpp"
 #include "output_filter.hpp"
 #include "photo_options.hpp"
+#include "picture/next_photo_picture.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/check_file.hpp"
 #include "ripplegauge/measure/photo_check.hpp"
 #include "ripplegauge/photo/photo.hpp"
-#include "ripplegauge/picture/next_photo_picture.hpp"
 #include "terminal.hpp"
 #include "wording_options.hpp"
 

@@ -8,7 +8,7 @@
 #include <functional>
 #include <string>
 
-#include "ripplegauge/severity/severity.hpp"
+#include "severity/severity.hpp"
 
 namespace ripplegauge::cli {
 

@@ -5,12 +5,12 @@
 #include <iostream>
 #include <optional>
 
+#include "app/folder_run.hpp"
 #include "command.hpp"
 #include "folder_summary.hpp"
 #include "interrupt.hpp"
 #include "output_filter.hpp"
 #include "progress_bar.hpp"
-#include "ripplegauge/app/folder_run.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "wording_options.hpp"
 

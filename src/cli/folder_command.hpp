@@ -4,9 +4,9 @@
 #include <CLI/CLI.hpp>
 #include <string>
 
+#include "app/folder_run.hpp"
 #include "photo_options.hpp"
-#include "ripplegauge/app/folder_run.hpp"
-#include "ripplegauge/severity/panel_facts.hpp"
+#include "severity/panel_facts.hpp"
 
 namespace ripplegauge::cli {
 

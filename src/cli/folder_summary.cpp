@@ -4,9 +4,9 @@
 #include <algorithm>
 
 #include "option_hints.hpp"
-#include "ripplegauge/quote/counts.hpp"
-#include "ripplegauge/quote/overlap.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "quote/counts.hpp"
+#include "quote/overlap.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge::cli {
 

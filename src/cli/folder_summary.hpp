@@ -3,7 +3,7 @@
 
 #include <string>
 
-#include "ripplegauge/app/folder_run.hpp"
+#include "app/folder_run.hpp"
 
 namespace ripplegauge::cli {
 

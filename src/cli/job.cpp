@@ -6,19 +6,19 @@
 #include <iostream>
 #include <memory>
 
+#include "app/clock.hpp"
+#include "app/job_parts.hpp"
+#include "app/job_pictures.hpp"
 #include "command.hpp"
+#include "core/joined.hpp"
+#include "files/job_file.hpp"
 #include "job_actions.hpp"
 #include "option_hints.hpp"
 #include "output_filter.hpp"
-#include "ripplegauge/app/clock.hpp"
-#include "ripplegauge/app/job_parts.hpp"
-#include "ripplegauge/app/job_pictures.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/core/joined.hpp"
-#include "ripplegauge/files/job_file.hpp"
-#include "ripplegauge/words/text.hpp"
 #include "terminal.hpp"
 #include "wording_options.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge::cli {
 

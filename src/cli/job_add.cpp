@@ -4,19 +4,19 @@
 #include <iostream>
 #include <utility>
 
+#include "app/clock.hpp"
+#include "app/job_parts.hpp"
+#include "app/job_pictures.hpp"
 #include "command.hpp"
+#include "files/job_file.hpp"
+#include "files/photo_folder.hpp"
 #include "job_actions.hpp"
 #include "output_filter.hpp"
-#include "ripplegauge/app/clock.hpp"
-#include "ripplegauge/app/job_parts.hpp"
-#include "ripplegauge/app/job_pictures.hpp"
+#include "photo/file_hash.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/job_file.hpp"
-#include "ripplegauge/files/photo_folder.hpp"
 #include "ripplegauge/json/reading_file.hpp"
-#include "ripplegauge/photo/file_hash.hpp"
-#include "ripplegauge/words/text.hpp"
 #include "terminal.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge::cli {
 namespace {

@@ -3,18 +3,18 @@
 #include <iostream>
 
 #include "command.hpp"
+#include "core/joined.hpp"
+#include "files/atomic_write.hpp"
+#include "files/job_file.hpp"
+#include "files/price_file.hpp"
 #include "job_actions.hpp"
 #include "option_hints.hpp"
 #include "output_filter.hpp"
-#include "ripplegauge/core/joined.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/job_file.hpp"
-#include "ripplegauge/files/price_file.hpp"
-#include "ripplegauge/quote/counts.hpp"
-#include "ripplegauge/quote/display.hpp"
-#include "ripplegauge/quote/quote_text.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "quote/counts.hpp"
+#include "quote/display.hpp"
+#include "quote/quote_text.hpp"
 #include "terminal.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge::cli {
 namespace {

@@ -13,16 +13,16 @@
 #include <optional>
 #include <string_view>
 
+#include "app/memory.hpp"
+#include "app/request.hpp"
 #include "command.hpp"
+#include "files/dash.hpp"
+#include "files/severity_file.hpp"
 #include "man_page.hpp"
 #include "memory.hpp"
 #include "option_hints.hpp"
 #include "output_filter.hpp"
-#include "ripplegauge/app/memory.hpp"
-#include "ripplegauge/app/request.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/dash.hpp"
-#include "ripplegauge/files/severity_file.hpp"
 #include "slips.hpp"
 #include "wording_options.hpp"
 

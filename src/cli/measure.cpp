@@ -8,23 +8,23 @@
 #include <optional>
 #include <vector>
 
+#include "app/job_parts.hpp"
 #include "command.hpp"
+#include "files/advice_file.hpp"
+#include "files/atomic_write.hpp"
+#include "files/relief_file.hpp"
 #include "folder_command.hpp"
 #include "memory.hpp"
 #include "option_hints.hpp"
 #include "panel_options.hpp"
 #include "photo_options.hpp"
+#include "picture/annotate.hpp"
+#include "picture/relief_map.hpp"
 #include "reading_table.hpp"
-#include "ripplegauge/app/job_parts.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/advice_file.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/relief_file.hpp"
 #include "ripplegauge/json/reading_file.hpp"
 #include "ripplegauge/measure/together.hpp"
 #include "ripplegauge/photo/photo.hpp"
-#include "ripplegauge/picture/annotate.hpp"
-#include "ripplegauge/picture/relief_map.hpp"
 #include "wording_options.hpp"
 
 namespace ripplegauge::cli {

@@ -1,16 +1,16 @@
 // `next`: what to do after a pull, from the readings before and after it.
 #include <iostream>
 
+#include "app/request.hpp"
+#include "app/same_peel.hpp"
 #include "command.hpp"
+#include "files/advice_file.hpp"
+#include "files/atomic_write.hpp"
+#include "files/panel_photo.hpp"
 #include "option_hints.hpp"
 #include "panel_options.hpp"
 #include "photo_options.hpp"
-#include "ripplegauge/app/request.hpp"
-#include "ripplegauge/app/same_peel.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/advice_file.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/panel_photo.hpp"
 #include "ripplegauge/json/reading_file.hpp"
 #include "wording_options.hpp"
 

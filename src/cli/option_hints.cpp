@@ -7,10 +7,10 @@
 #include <string_view>
 #include <utility>
 
+#include "core/joined.hpp"
 #include "ripplegauge/core/findings.hpp"
-#include "ripplegauge/core/joined.hpp"
-#include "ripplegauge/words/text.hpp"
 #include "terminal.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge::cli {
 

@@ -4,11 +4,11 @@
 
 #include <string>
 
-#include "ripplegauge/advice/next.hpp"
-#include "ripplegauge/advice/plan.hpp"
+#include "advice/next.hpp"
+#include "advice/plan.hpp"
+#include "quote/quote.hpp"
 #include "ripplegauge/core/reading.hpp"
 #include "ripplegauge/json/reading_file.hpp"
-#include "ripplegauge/quote/quote.hpp"
 
 namespace ripplegauge::cli {
 

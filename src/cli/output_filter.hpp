@@ -9,7 +9,7 @@
 #include <string>
 #include <string_view>
 
-#include "ripplegauge/words/units.hpp"
+#include "words/units.hpp"
 
 namespace ripplegauge::cli {
 

@@ -6,8 +6,8 @@
 
 #include <algorithm>
 
+#include "json/read_bytes.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/json/read_bytes.hpp"
 
 namespace ripplegauge::cli {
 namespace {

@@ -5,10 +5,10 @@
 #include <utility>
 
 #include "command.hpp"
-#include "ripplegauge/core/joined.hpp"
-#include "ripplegauge/files/advice_file.hpp"
-#include "ripplegauge/files/workshop_file.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "core/joined.hpp"
+#include "files/advice_file.hpp"
+#include "files/workshop_file.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge::cli {
 namespace {

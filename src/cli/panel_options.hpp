@@ -7,7 +7,7 @@
 #include <string>
 #include <vector>
 
-#include "ripplegauge/advice/plan.hpp"
+#include "advice/plan.hpp"
 
 namespace ripplegauge::cli {
 

@@ -5,7 +5,7 @@
 #include <memory>
 #include <string>
 
-#include "ripplegauge/app/request.hpp"
+#include "app/request.hpp"
 
 namespace ripplegauge::cli {
 

@@ -2,17 +2,17 @@
 #include <algorithm>
 #include <iostream>
 
+#include "app/request.hpp"
 #include "command.hpp"
+#include "files/advice_file.hpp"
+#include "files/atomic_write.hpp"
+#include "files/panel_photo.hpp"
 #include "option_hints.hpp"
 #include "panel_options.hpp"
 #include "photo_options.hpp"
-#include "ripplegauge/app/request.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/advice_file.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/panel_photo.hpp"
 #include "ripplegauge/json/reading_file.hpp"
-#include "ripplegauge/sheet/plan_sheet.hpp"
+#include "sheet/plan_sheet.hpp"
 #include "wording_options.hpp"
 
 namespace ripplegauge::cli {

@@ -6,20 +6,20 @@
 #include <cstdio>
 #include <map>
 
+#include "app/clock.hpp"
 #include "command.hpp"
 #include "file_names.hpp"
+#include "files/atomic_write.hpp"
+#include "files/practice_file.hpp"
+#include "files/progress_file.hpp"
+#include "files/training_log.hpp"
 #include "output_filter.hpp"
-#include "ripplegauge/app/clock.hpp"
+#include "picture/chart.hpp"
+#include "picture/picture.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/practice_file.hpp"
-#include "ripplegauge/files/progress_file.hpp"
-#include "ripplegauge/files/training_log.hpp"
-#include "ripplegauge/picture/chart.hpp"
-#include "ripplegauge/picture/picture.hpp"
-#include "ripplegauge/words/text.hpp"
 #include "terminal.hpp"
 #include "wording_options.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge::cli {
 

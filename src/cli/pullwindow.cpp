@@ -9,15 +9,15 @@
 #include <iostream>
 #include <thread>
 
+#include "advice/cooling.hpp"
 #include "command.hpp"
-#include "ripplegauge/advice/cooling.hpp"
+#include "files/advice_file.hpp"
+#include "files/atomic_write.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/advice_file.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/severity/severity.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "severity/severity.hpp"
 #include "terminal.hpp"
 #include "wording_options.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge::cli {
 namespace {

@@ -2,20 +2,20 @@
 #include <iostream>
 #include <memory>
 
+#include "app/clock.hpp"
+#include "app/job_pictures.hpp"
 #include "command.hpp"
 #include "file_names.hpp"
+#include "files/atomic_write.hpp"
+#include "files/job_file.hpp"
+#include "files/price_file.hpp"
+#include "files/quote_file.hpp"
 #include "option_hints.hpp"
 #include "output_filter.hpp"
-#include "ripplegauge/app/clock.hpp"
-#include "ripplegauge/app/job_pictures.hpp"
+#include "picture/picture.hpp"
+#include "quote/quote_text.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/job_file.hpp"
-#include "ripplegauge/files/price_file.hpp"
-#include "ripplegauge/files/quote_file.hpp"
 #include "ripplegauge/photo/photo.hpp"
-#include "ripplegauge/picture/picture.hpp"
-#include "ripplegauge/quote/quote_text.hpp"
 #include "terminal.hpp"
 #include "wording_options.hpp"
 

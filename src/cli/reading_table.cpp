@@ -5,10 +5,10 @@
 
 #include <cmath>
 
+#include "core/crease.hpp"
+#include "core/no_dent_words.hpp"
 #include "option_hints.hpp"
 #include "output_filter.hpp"
-#include "ripplegauge/core/crease.hpp"
-#include "ripplegauge/core/no_dent_words.hpp"
 #include "terminal.hpp"
 
 namespace ripplegauge::cli {

@@ -3,7 +3,7 @@
 #include <string>
 
 #include "ripplegauge/core/reading.hpp"
-#include "ripplegauge/severity/coins.hpp"
+#include "severity/coins.hpp"
 
 namespace ripplegauge::cli {
 

@@ -9,12 +9,12 @@
 #include <optional>
 
 #include "command.hpp"
+#include "files/advice_file.hpp"
+#include "files/atomic_write.hpp"
+#include "files/camera_profile_file.hpp"
+#include "files/kit_file.hpp"
+#include "files/workshop_file.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/advice_file.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/camera_profile_file.hpp"
-#include "ripplegauge/files/kit_file.hpp"
-#include "ripplegauge/files/workshop_file.hpp"
 #include "ripplegauge/json/board_file.hpp"
 #include "ripplegauge/json/card_file.hpp"
 #include "slips.hpp"

@@ -1,5 +1,5 @@
 // `sheet`: cards, boards and tags to print.
-#include "ripplegauge/sheet/sheet.hpp"
+#include "sheet/sheet.hpp"
 
 #include <fmt/format.h>
 
@@ -10,9 +10,9 @@
 #include <utility>
 
 #include "command.hpp"
+#include "files/atomic_write.hpp"
 #include "photo_options.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/json/board_file.hpp"
 
 namespace ripplegauge::cli {

@@ -8,16 +8,16 @@
 #include <memory>
 #include <optional>
 
+#include "app/clock.hpp"
+#include "app/folder_run.hpp"
 #include "command.hpp"
+#include "files/atomic_write.hpp"
+#include "files/study_file.hpp"
 #include "interrupt.hpp"
 #include "output_filter.hpp"
 #include "photo_options.hpp"
 #include "progress_bar.hpp"
-#include "ripplegauge/app/clock.hpp"
-#include "ripplegauge/app/folder_run.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/study_file.hpp"
 #include "terminal.hpp"
 #include "wording_options.hpp"
 

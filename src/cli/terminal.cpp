@@ -3,7 +3,7 @@
 
 #include <vector>
 
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge::cli {
 

@@ -2,10 +2,10 @@
 #include "wording_options.hpp"
 
 #include "command.hpp"
+#include "core/joined.hpp"
+#include "files/texts_file.hpp"
+#include "files/workshop_file.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/core/joined.hpp"
-#include "ripplegauge/files/texts_file.hpp"
-#include "ripplegauge/files/workshop_file.hpp"
 
 namespace ripplegauge::cli {
 

@@ -5,7 +5,7 @@
 #include <filesystem>
 #include <string>
 
-#include "ripplegauge/words/wording.hpp"
+#include "words/wording.hpp"
 
 namespace ripplegauge::cli {
 

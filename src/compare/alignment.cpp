@@ -1,7 +1,7 @@
 // Spots of two photos are paired by place where the card lay still, else by the pattern that they make: every
 // pair of spots before is laid on every pair after that is as far apart, and the motion that brings most
 // spots together is kept.
-#include "ripplegauge/compare/alignment.hpp"
+#include "compare/alignment.hpp"
 
 #include <algorithm>
 #include <cmath>

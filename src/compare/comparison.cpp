@@ -1,13 +1,13 @@
 // Each spot before is judged by what stands in its place after: nothing, less, more, or the other sign. An
 // empty place counts as gone only where the photo would have shown what is left.
-#include "ripplegauge/compare/comparison.hpp"
+#include "compare/comparison.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <limits>
 
-#include "ripplegauge/compare/photo_time.hpp"
-#include "ripplegauge/compare/relief_difference.hpp"
+#include "compare/photo_time.hpp"
+#include "compare/relief_difference.hpp"
 #include "ripplegauge/core/errors.hpp"
 
 namespace ripplegauge {

@@ -1,13 +1,13 @@
 // Shots of a folder are grouped by words in their names (before, after), else by the time between them.
-#include "ripplegauge/compare/pairing.hpp"
+#include "compare/pairing.hpp"
 
 #include <algorithm>
 #include <cctype>
 #include <map>
 #include <optional>
 
-#include "ripplegauge/compare/photo_time.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "compare/photo_time.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

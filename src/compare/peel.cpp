@@ -1,5 +1,5 @@
 // Two photos show peel only where an edge of their stripes runs: what counts are the crossings of both.
-#include "ripplegauge/compare/peel.hpp"
+#include "compare/peel.hpp"
 
 #include <algorithm>
 #include <cmath>

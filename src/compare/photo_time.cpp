@@ -1,5 +1,5 @@
 // EXIF's "2025:03:14 09:26:53" as a time. It has no zone, so only differences mean something.
-#include "ripplegauge/compare/photo_time.hpp"
+#include "compare/photo_time.hpp"
 
 #include <charconv>
 

@@ -1,14 +1,14 @@
 // The evidence for "the same place" and for "nothing is left there".
-#include "ripplegauge/compare/place.hpp"
+#include "compare/place.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <numbers>
 
-#include "ripplegauge/compare/photo_time.hpp"
-#include "ripplegauge/compare/relief_difference.hpp"
-#include "ripplegauge/compare/words.hpp"
-#include "ripplegauge/core/visible_dent.hpp"
+#include "compare/photo_time.hpp"
+#include "compare/relief_difference.hpp"
+#include "compare/words.hpp"
+#include "core/visible_dent.hpp"
 
 namespace ripplegauge {
 namespace {

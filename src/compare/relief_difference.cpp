@@ -1,11 +1,11 @@
 // Two reliefs on one grid, the second moved by the card's motion: difference, scatter round a spot, sections.
-#include "ripplegauge/compare/relief_difference.hpp"
+#include "compare/relief_difference.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <numbers>
 
-#include "ripplegauge/core/expects.hpp"
+#include "core/expects.hpp"
 
 namespace ripplegauge {
 

@@ -1,5 +1,5 @@
 // Three or more photos: each is compared with the first, and its heights are strung to tracks, one a spot.
-#include "ripplegauge/compare/series.hpp"
+#include "compare/series.hpp"
 
 #include <cmath>
 

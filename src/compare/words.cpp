@@ -1,10 +1,10 @@
 // Outcomes, sizes and shares as sentences; the same for the terminal and for pages.
-#include "ripplegauge/compare/words.hpp"
+#include "compare/words.hpp"
 
 #include <algorithm>
 #include <cmath>
 
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

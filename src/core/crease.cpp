@@ -1,5 +1,5 @@
 // The places along a crease, from its length, direction and deepest point.
-#include "ripplegauge/core/crease.hpp"
+#include "core/crease.hpp"
 
 #include <algorithm>
 #include <cmath>

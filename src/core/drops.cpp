@@ -1,5 +1,5 @@
 // Drops by their size, their roundness and their number.
-#include "ripplegauge/core/drops.hpp"
+#include "core/drops.hpp"
 
 #include <algorithm>
 

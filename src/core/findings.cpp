@@ -3,7 +3,7 @@
 
 #include <algorithm>
 
-#include "ripplegauge/core/expects.hpp"
+#include "core/expects.hpp"
 
 namespace ripplegauge {
 namespace {

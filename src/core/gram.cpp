@@ -1,13 +1,13 @@
 // Sums of products in tiles of four columns by three, so that they stay in registers. A kernel: compiled with
 // free floating-point rules.
-#include "ripplegauge/core/gram.hpp"
+#include "core/gram.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <vector>
 
-#include "ripplegauge/core/vectorised.hpp"
+#include "core/vectorised.hpp"
 
 namespace ripplegauge {
 

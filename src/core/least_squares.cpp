@@ -1,10 +1,10 @@
 // Levenberg-Marquardt on normal equations. The caller sums them, with its own weights.
-#include "ripplegauge/core/least_squares.hpp"
+#include "core/least_squares.hpp"
 
 #include <Eigen/Cholesky>
 #include <cmath>
 
-#include "ripplegauge/core/expects.hpp"
+#include "core/expects.hpp"
 
 namespace ripplegauge {
 

@@ -1,5 +1,5 @@
 // "No dent" is a measurement: it holds for an area, and for dents of a size.
-#include "ripplegauge/core/no_dent_words.hpp"
+#include "core/no_dent_words.hpp"
 
 #include <algorithm>
 #include <cmath>

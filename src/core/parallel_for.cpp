@@ -1,6 +1,6 @@
 // One set of helper threads for all loops of the process, those inside others' pieces, too. Whoever waits for
 // its own loop takes pieces of it; a helper that has nothing left joins another loop.
-#include "ripplegauge/core/parallel_for.hpp"
+#include "core/parallel_for.hpp"
 
 #include <algorithm>
 #include <atomic>

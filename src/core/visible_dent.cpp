@@ -1,6 +1,6 @@
 // How shallow a dent a photo would still have shown, from what its reading tells of three widths or of one
 // slope.
-#include "ripplegauge/core/visible_dent.hpp"
+#include "core/visible_dent.hpp"
 
 #include <algorithm>
 #include <vector>

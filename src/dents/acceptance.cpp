@@ -6,8 +6,8 @@
 #include <cmath>
 #include <numbers>
 
-#include "ripplegauge/dents/loudness.hpp"
-#include "ripplegauge/dents/near_line.hpp"
+#include "dents/loudness.hpp"
+#include "dents/near_line.hpp"
 
 namespace ripplegauge {
 

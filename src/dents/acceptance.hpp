@@ -5,7 +5,7 @@
 #include <vector>
 
 #include "attempt.hpp"
-#include "ripplegauge/dents/spot_search.hpp"
+#include "dents/spot_search.hpp"
 
 namespace ripplegauge {
 

@@ -8,8 +8,8 @@
 #include <utility>
 
 #include "acceptance.hpp"
-#include "ripplegauge/dents/loudness.hpp"
-#include "ripplegauge/relief/surface_fit.hpp"
+#include "dents/loudness.hpp"
+#include "relief/surface_fit.hpp"
 #include "spot_problem.hpp"
 #include "worth_trying.hpp"
 

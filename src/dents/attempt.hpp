@@ -3,8 +3,8 @@
 
 #include <vector>
 
+#include "dents/spot_search.hpp"
 #include "patches.hpp"
-#include "ripplegauge/dents/spot_search.hpp"
 
 namespace ripplegauge {
 

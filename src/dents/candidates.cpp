@@ -1,7 +1,7 @@
 // Candidates are loud regions of the whitened residual. A dent disturbs stripes in bands, dents run together,
 // and one loud dent spoils the light around: so fragments are joined, regions are parted, and the outline is
 // sharpened once pixels are at hand.
-#include "ripplegauge/dents/candidates.hpp"
+#include "dents/candidates.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -9,11 +9,11 @@
 #include <opencv2/core/optim.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "ripplegauge/core/quantile.hpp"
-#include "ripplegauge/relief/light_fit.hpp"
-#include "ripplegauge/stripes/block_means.hpp"
+#include "core/quantile.hpp"
+#include "relief/light_fit.hpp"
 #include "spot_kernel.hpp"
 #include "spot_problem.hpp"
+#include "stripes/block_means.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -6,7 +6,7 @@
 #include <vector>
 
 #include "attempt.hpp"
-#include "ripplegauge/core/parallel_for.hpp"
+#include "core/parallel_for.hpp"
 
 namespace ripplegauge {
 

@@ -7,8 +7,8 @@
 #include <cmath>
 #include <utility>
 
-#include "ripplegauge/core/parallel_for.hpp"
-#include "ripplegauge/dents/loudness.hpp"
+#include "core/parallel_for.hpp"
+#include "dents/loudness.hpp"
 
 namespace ripplegauge {
 

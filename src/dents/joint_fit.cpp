@@ -1,12 +1,12 @@
 // Adds up the normal equations of all photos. The spot's parameters are common; shift, drift and light are
 // each photo's own.
-#include "ripplegauge/dents/joint_fit.hpp"
+#include "dents/joint_fit.hpp"
 
 #include <cmath>
 #include <functional>
 
-#include "ripplegauge/core/least_squares.hpp"
-#include "ripplegauge/core/parallel_for.hpp"
+#include "core/least_squares.hpp"
+#include "core/parallel_for.hpp"
 #include "spot_problem.hpp"
 
 namespace ripplegauge {

@@ -1,6 +1,6 @@
 // Judges a fit by the pixels inside its contour, in the ring around it and beyond: what would be left if
 // there were no spot, what is left with it, and how far it moves the stripes.
-#include "ripplegauge/dents/judgement.hpp"
+#include "dents/judgement.hpp"
 
 #include <algorithm>
 #include <array>
@@ -8,11 +8,11 @@
 #include <numbers>
 #include <span>
 
-#include "ripplegauge/core/least_squares.hpp"
-#include "ripplegauge/core/quantile.hpp"
-#include "ripplegauge/dents/loudness.hpp"
-#include "ripplegauge/relief/light_fit.hpp"
-#include "ripplegauge/relief/surface_fit.hpp"
+#include "core/least_squares.hpp"
+#include "core/quantile.hpp"
+#include "dents/loudness.hpp"
+#include "relief/light_fit.hpp"
+#include "relief/surface_fit.hpp"
 #include "spot_problem.hpp"
 
 namespace ripplegauge {

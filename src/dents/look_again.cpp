@@ -10,7 +10,7 @@
 
 #include "acceptance.hpp"
 #include "attempt.hpp"
-#include "ripplegauge/relief/spot_geometry.hpp"
+#include "relief/spot_geometry.hpp"
 #include "spot_sum.hpp"
 #include "worth_trying.hpp"
 

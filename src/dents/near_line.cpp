@@ -1,10 +1,10 @@
 // A spot's ellipse is walked through cell by cell; the field tells the line's cells from others not judged.
-#include "ripplegauge/dents/near_line.hpp"
+#include "dents/near_line.hpp"
 
 #include <algorithm>
 #include <cmath>
 
-#include "ripplegauge/dents/loudness.hpp"
+#include "dents/loudness.hpp"
 
 namespace ripplegauge {
 

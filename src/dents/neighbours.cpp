@@ -8,7 +8,7 @@
 #include <optional>
 
 #include "acceptance.hpp"
-#include "ripplegauge/dents/loudness.hpp"
+#include "dents/loudness.hpp"
 
 namespace ripplegauge {
 namespace {

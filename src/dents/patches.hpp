@@ -3,8 +3,8 @@
 
 #include <vector>
 
-#include "ripplegauge/dents/panel_scene.hpp"
-#include "ripplegauge/relief/patch.hpp"
+#include "dents/panel_scene.hpp"
+#include "relief/patch.hpp"
 
 namespace ripplegauge {
 

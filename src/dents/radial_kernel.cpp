@@ -3,7 +3,7 @@
 
 #include <cmath>
 
-#include "ripplegauge/core/vectorised.hpp"
+#include "core/vectorised.hpp"
 
 namespace ripplegauge::kernel {
 

@@ -5,8 +5,8 @@
 #include <span>
 #include <vector>
 
+#include "dents/spot_fit.hpp"
 #include "radial_kernel.hpp"
-#include "ripplegauge/dents/spot_fit.hpp"
 
 namespace ripplegauge {
 

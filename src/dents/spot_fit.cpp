@@ -1,6 +1,6 @@
 // Finishing fits, and what they are made of: pixels, explained relief, whitening. Starts are in
 // spot_starts.cpp, the normal equations in spot_problem.cpp.
-#include "ripplegauge/dents/spot_fit.hpp"
+#include "dents/spot_fit.hpp"
 
 #include <algorithm>
 #include <array>
@@ -8,9 +8,9 @@
 #include <numbers>
 #include <span>
 
-#include "ripplegauge/core/parallel_for.hpp"
-#include "ripplegauge/relief/light_fit.hpp"
-#include "ripplegauge/relief/surface_fit.hpp"
+#include "core/parallel_for.hpp"
+#include "relief/light_fit.hpp"
+#include "relief/surface_fit.hpp"
 #include "spot_problem.hpp"
 
 namespace ripplegauge {

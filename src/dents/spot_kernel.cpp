@@ -4,8 +4,8 @@
 
 #include <cmath>
 
-#include "ripplegauge/core/vector_math.hpp"
-#include "ripplegauge/core/vectorised.hpp"
+#include "core/vector_math.hpp"
+#include "core/vectorised.hpp"
 
 namespace ripplegauge::kernel {
 namespace {

@@ -8,8 +8,8 @@
 #include <memory>
 #include <numbers>
 
-#include "ripplegauge/core/gram.hpp"
-#include "ripplegauge/dents/spot_fit.hpp"
+#include "core/gram.hpp"
+#include "dents/spot_fit.hpp"
 #include "spot_kernel.hpp"
 
 namespace ripplegauge {

@@ -6,9 +6,9 @@
 #include <span>
 #include <vector>
 
-#include "ripplegauge/core/least_squares.hpp"
-#include "ripplegauge/dents/spot_shape.hpp"
-#include "ripplegauge/relief/light_fit.hpp"
+#include "core/least_squares.hpp"
+#include "dents/spot_shape.hpp"
+#include "relief/light_fit.hpp"
 
 namespace ripplegauge {
 

@@ -2,18 +2,18 @@
 // far, try to explain it, the strongest first, and begin anew as long as that shows more. For each
 // disturbance the cheapest explanation comes first: one spot, several side by side, one in a place that the
 // disturbance does not show, one in another, two as one dent.
-#include "ripplegauge/dents/spot_search.hpp"
+#include "dents/spot_search.hpp"
 
 #include <algorithm>
 #include <cmath>
 
 #include "acceptance.hpp"
+#include "dents/loudness.hpp"
+#include "dents/near_line.hpp"
 #include "first_attempts.hpp"
 #include "look_again.hpp"
 #include "neighbours.hpp"
 #include "nested_spots.hpp"
-#include "ripplegauge/dents/loudness.hpp"
-#include "ripplegauge/dents/near_line.hpp"
 #include "spot_sum.hpp"
 #include "unexplained.hpp"
 #include "worth_trying.hpp"

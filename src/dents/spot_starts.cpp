@@ -9,10 +9,10 @@
 #include <optional>
 #include <span>
 
+#include "core/parallel_for.hpp"
+#include "dents/spot_fit.hpp"
 #include "fit_cascade.hpp"
 #include "radial_search.hpp"
-#include "ripplegauge/core/parallel_for.hpp"
-#include "ripplegauge/dents/spot_fit.hpp"
 #include "spot_problem.hpp"
 
 namespace ripplegauge {

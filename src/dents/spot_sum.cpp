@@ -9,11 +9,11 @@
 #include <numbers>
 #include <utility>
 
+#include "core/parallel_for.hpp"
 #include "radial_search.hpp"
-#include "ripplegauge/core/parallel_for.hpp"
+#include "relief/light_fit.hpp"
+#include "relief/surface_fit.hpp"
 #include "ripplegauge/core/reading.hpp"
-#include "ripplegauge/relief/light_fit.hpp"
-#include "ripplegauge/relief/surface_fit.hpp"
 #include "spot_problem.hpp"
 
 namespace ripplegauge {

@@ -5,7 +5,7 @@
 #include <optional>
 #include <vector>
 
-#include "ripplegauge/dents/spot_search.hpp"
+#include "dents/spot_search.hpp"
 
 namespace ripplegauge {
 

@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <opencv2/imgproc.hpp>
 
-#include "ripplegauge/dents/loudness.hpp"
+#include "dents/loudness.hpp"
 
 namespace ripplegauge {
 namespace {

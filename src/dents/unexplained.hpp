@@ -3,7 +3,7 @@
 
 #include <vector>
 
-#include "ripplegauge/dents/spot_search.hpp"
+#include "dents/spot_search.hpp"
 
 namespace ripplegauge {
 

@@ -7,7 +7,7 @@
 #include <utility>
 
 #include "acceptance.hpp"
-#include "ripplegauge/dents/loudness.hpp"
+#include "dents/loudness.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -1,13 +1,13 @@
 // Cairo's surfaces and PDF files.
-#include "ripplegauge/draw/cairo.hpp"
+#include "draw/cairo.hpp"
 
 #include <cairo-pdf.h>
 
 #include <opencv2/imgproc.hpp>
 #include <stdexcept>
 
-#include "ripplegauge/core/expects.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "core/expects.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge::draw {
 

@@ -1,5 +1,5 @@
 // The pages of sheets and plans: shapes and text in millimetres on Cairo's PDF surface.
-#include "ripplegauge/draw/canvas.hpp"
+#include "draw/canvas.hpp"
 
 #include <cmath>
 #include <numbers>

@@ -1,11 +1,11 @@
 // Pixels that Cairo draws on and OpenCV copies from.
-#include "ripplegauge/draw/pixel_canvas.hpp"
+#include "draw/pixel_canvas.hpp"
 
 #include <bit>
 #include <opencv2/imgproc.hpp>
 
-#include "ripplegauge/core/expects.hpp"
-#include "ripplegauge/image/opencv_threads.hpp"
+#include "core/expects.hpp"
+#include "image/opencv_threads.hpp"
 
 namespace ripplegauge::draw {
 

@@ -1,5 +1,5 @@
 // Text in drawings: Pango's layouts, one line each.
-#include "ripplegauge/draw/text.hpp"
+#include "draw/text.hpp"
 
 #include <pango/pangocairo.h>
 #include <unicode/uchar.h>
@@ -7,9 +7,9 @@
 
 #include <memory>
 
-#include "ripplegauge/core/expects.hpp"
-#include "ripplegauge/draw/cairo.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "core/expects.hpp"
+#include "draw/cairo.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge::draw {
 namespace {

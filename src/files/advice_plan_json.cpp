@@ -1,6 +1,6 @@
 // Plans and next steps as JSON.
-#include "ripplegauge/files/advice_file.hpp"
-#include "ripplegauge/json/json_write.hpp"
+#include "files/advice_file.hpp"
+#include "json/json_write.hpp"
 
 namespace ripplegauge {
 namespace {

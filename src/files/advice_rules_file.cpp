@@ -1,8 +1,8 @@
 // Reads the rules behind a plan, and with them all data that a plan rests on.
+#include "files/advice_file.hpp"
+#include "files/kit_file.hpp"
+#include "files/severity_file.hpp"
 #include "kit_words.hpp"
-#include "ripplegauge/files/advice_file.hpp"
-#include "ripplegauge/files/kit_file.hpp"
-#include "ripplegauge/files/severity_file.hpp"
 
 namespace ripplegauge {
 namespace {

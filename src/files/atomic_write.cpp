@@ -1,5 +1,5 @@
 // Files that are there as a whole or not at all.
-#include "ripplegauge/files/atomic_write.hpp"
+#include "files/atomic_write.hpp"
 
 #include <fcntl.h>
 #include <sys/file.h>
@@ -12,8 +12,8 @@
 #include <string>
 #include <utility>
 
+#include "files/dash.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/dash.hpp"
 
 namespace ripplegauge {
 namespace {

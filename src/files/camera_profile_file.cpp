@@ -1,10 +1,10 @@
 // Camera profiles as JSON, schema 1: a lens with the uncertainty of each parameter, and the photos that it
 // holds for.
-#include "ripplegauge/files/camera_profile_file.hpp"
+#include "files/camera_profile_file.hpp"
 
-#include "ripplegauge/json/field_rules.hpp"
+#include "json/field_rules.hpp"
+#include "json/json_write.hpp"
 #include "ripplegauge/json/json_reader.hpp"
-#include "ripplegauge/json/json_write.hpp"
 
 namespace ripplegauge {
 namespace {

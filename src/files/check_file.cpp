@@ -1,8 +1,8 @@
 // Checks of photos as JSON.
-#include "ripplegauge/files/check_file.hpp"
+#include "files/check_file.hpp"
 
-#include "ripplegauge/json/json_write.hpp"
-#include "ripplegauge/json/reading_json.hpp"
+#include "json/json_write.hpp"
+#include "json/reading_json.hpp"
 
 namespace ripplegauge {
 namespace {

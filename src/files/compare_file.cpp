@@ -1,11 +1,11 @@
 // A comparison as JSON and as a row of the training log.
-#include "ripplegauge/files/compare_file.hpp"
+#include "files/compare_file.hpp"
 
 #include <algorithm>
 
-#include "ripplegauge/compare/photo_time.hpp"
-#include "ripplegauge/compare/words.hpp"
-#include "ripplegauge/json/json_write.hpp"
+#include "compare/photo_time.hpp"
+#include "compare/words.hpp"
+#include "json/json_write.hpp"
 
 namespace ripplegauge {
 

@@ -3,9 +3,9 @@
 #include <algorithm>
 #include <cmath>
 
-#include "ripplegauge/compare/words.hpp"
-#include "ripplegauge/files/compare_file.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "compare/words.hpp"
+#include "files/compare_file.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

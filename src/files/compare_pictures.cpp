@@ -4,11 +4,11 @@
 #include <cmath>
 #include <limits>
 
-#include "ripplegauge/compare/relief_difference.hpp"
-#include "ripplegauge/compare/words.hpp"
-#include "ripplegauge/files/compare_file.hpp"
-#include "ripplegauge/picture/rectified_view.hpp"
-#include "ripplegauge/picture/relief_map.hpp"
+#include "compare/relief_difference.hpp"
+#include "compare/words.hpp"
+#include "files/compare_file.hpp"
+#include "picture/rectified_view.hpp"
+#include "picture/relief_map.hpp"
 
 namespace ripplegauge {
 

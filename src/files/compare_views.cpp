@@ -4,10 +4,10 @@
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
-#include "ripplegauge/files/compare_file.hpp"
-#include "ripplegauge/files/panel_photo.hpp"
-#include "ripplegauge/picture/palette.hpp"
-#include "ripplegauge/picture/rectified_view.hpp"
+#include "files/compare_file.hpp"
+#include "files/panel_photo.hpp"
+#include "picture/palette.hpp"
+#include "picture/rectified_view.hpp"
 
 namespace ripplegauge {
 

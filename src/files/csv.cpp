@@ -1,5 +1,5 @@
 // Comma-separated values: read strictly, written so that a spreadsheet takes text for text.
-#include "ripplegauge/files/csv.hpp"
+#include "files/csv.hpp"
 
 #include <algorithm>
 #include <array>

@@ -1,7 +1,7 @@
 // A saved quote, read again as far as a supplement needs it.
 #include <cmath>
 
-#include "ripplegauge/files/quote_file.hpp"
+#include "files/quote_file.hpp"
 #include "ripplegauge/json/json_reader.hpp"
 
 namespace ripplegauge {

@@ -1,6 +1,6 @@
 // Job files as JSON. A change locks the folder, reads, changes, and replaces the file, so that two programs
 // can work on one job.
-#include "ripplegauge/files/job_file.hpp"
+#include "files/job_file.hpp"
 
 #include <fcntl.h>
 #include <sys/file.h>
@@ -13,12 +13,12 @@
 #include <map>
 #include <thread>
 
+#include "files/atomic_write.hpp"
+#include "json/json_write.hpp"
+#include "json/read_bytes.hpp"
+#include "quote/overlap.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
 #include "ripplegauge/json/json_reader.hpp"
-#include "ripplegauge/json/json_write.hpp"
-#include "ripplegauge/json/read_bytes.hpp"
-#include "ripplegauge/quote/overlap.hpp"
 
 namespace ripplegauge {
 

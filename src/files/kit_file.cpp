@@ -1,5 +1,5 @@
 // What the workshop has on its shelf.
-#include "ripplegauge/files/kit_file.hpp"
+#include "files/kit_file.hpp"
 
 #include "kit_words.hpp"
 

@@ -3,9 +3,9 @@
 
 #include <algorithm>
 
-#include "ripplegauge/advice/kit.hpp"
-#include "ripplegauge/core/enum_words.hpp"
-#include "ripplegauge/core/joined.hpp"
+#include "advice/kit.hpp"
+#include "core/enum_words.hpp"
+#include "core/joined.hpp"
 #include "ripplegauge/json/json_reader.hpp"
 
 namespace ripplegauge {

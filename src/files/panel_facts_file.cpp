@@ -1,6 +1,6 @@
 // What is known of a panel, from a JSON file.
+#include "files/advice_file.hpp"
 #include "kit_words.hpp"
-#include "ripplegauge/files/advice_file.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -1,14 +1,14 @@
 // The card's tags are found in the photo at its full size; what is shown of it is smaller.
-#include "ripplegauge/files/panel_photo.hpp"
+#include "files/panel_photo.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <memory>
 #include <numbers>
 
-#include "ripplegauge/card/tag_detector.hpp"
-#include "ripplegauge/files/photo_folder.hpp"
-#include "ripplegauge/panel/bundle.hpp"
+#include "card/tag_detector.hpp"
+#include "files/photo_folder.hpp"
+#include "panel/bundle.hpp"
 #include "ripplegauge/photo/photo.hpp"
 
 namespace ripplegauge {

@@ -1,14 +1,14 @@
 // Photos of a folder and the panel of each: by sub-folder, by a pattern of the file's name, or by the folder
 // itself. A pattern is matched by a table over its pieces and the name's letters, so that any pattern costs
 // little.
-#include "ripplegauge/files/photo_folder.hpp"
+#include "files/photo_folder.hpp"
 
 #include <algorithm>
 #include <array>
 #include <string_view>
 
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

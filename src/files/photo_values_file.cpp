@@ -1,15 +1,15 @@
 // Reads the table of what differs from photo to photo: pitch, tape, bar, board, panel.
-#include "ripplegauge/files/photo_values_file.hpp"
+#include "files/photo_values_file.hpp"
 
 #include <algorithm>
 #include <charconv>
 #include <map>
 
+#include "files/csv.hpp"
+#include "json/read_bytes.hpp"
+#include "json/shown.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/csv.hpp"
-#include "ripplegauge/json/read_bytes.hpp"
-#include "ripplegauge/json/shown.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

@@ -1,5 +1,5 @@
 // Reads the rules that say what to practise next.
-#include "ripplegauge/files/practice_file.hpp"
+#include "files/practice_file.hpp"
 
 #include "ripplegauge/json/json_reader.hpp"
 

@@ -22,15 +22,15 @@
 #include <set>
 #include <sstream>
 
+#include "core/joined.hpp"
+#include "files/csv.hpp"
+#include "files/price_file.hpp"
+#include "json/shown.hpp"
 #include "price_rules.hpp"
+#include "quote/display.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/core/joined.hpp"
-#include "ripplegauge/files/csv.hpp"
-#include "ripplegauge/files/price_file.hpp"
 #include "ripplegauge/json/json_reader.hpp"
-#include "ripplegauge/json/shown.hpp"
-#include "ripplegauge/quote/display.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

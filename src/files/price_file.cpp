@@ -1,14 +1,14 @@
 // Price files as JSON, both ways. The form as a table of a spreadsheet is read in price_csv.cpp.
-#include "ripplegauge/files/price_file.hpp"
+#include "files/price_file.hpp"
 
 #include <algorithm>
 
+#include "json/json_write.hpp"
+#include "json/read_bytes.hpp"
 #include "price_rules.hpp"
+#include "quote/display.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/json/json_reader.hpp"
-#include "ripplegauge/json/json_write.hpp"
-#include "ripplegauge/json/read_bytes.hpp"
-#include "ripplegauge/quote/display.hpp"
 
 namespace ripplegauge {
 

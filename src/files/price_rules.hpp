@@ -8,7 +8,7 @@
 #include <utility>
 #include <vector>
 
-#include "ripplegauge/quote/price_table.hpp"
+#include "quote/price_table.hpp"
 
 namespace ripplegauge {
 

@@ -1,13 +1,13 @@
 // Progress of trainees as JSON, as a chart, and as rows of an overview.
-#include "ripplegauge/files/progress_file.hpp"
+#include "files/progress_file.hpp"
 
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <limits>
 
-#include "ripplegauge/json/json_write.hpp"
-#include "ripplegauge/training/trend.hpp"
+#include "json/json_write.hpp"
+#include "training/trend.hpp"
 
 namespace ripplegauge {
 

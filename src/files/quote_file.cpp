@@ -1,12 +1,12 @@
 // A quote as JSON and as a table for spreadsheets.
-#include "ripplegauge/files/quote_file.hpp"
+#include "files/quote_file.hpp"
 
 #include <algorithm>
 
-#include "ripplegauge/files/csv.hpp"
-#include "ripplegauge/json/json_write.hpp"
-#include "ripplegauge/quote/counts.hpp"
-#include "ripplegauge/quote/quote_text.hpp"
+#include "files/csv.hpp"
+#include "json/json_write.hpp"
+#include "quote/counts.hpp"
+#include "quote/quote_text.hpp"
 
 namespace ripplegauge {
 

@@ -1,11 +1,11 @@
 // A quote as a page: the total, what is missing of it, the lines, then the evidence.
 #include <algorithm>
 
-#include "ripplegauge/core/joined.hpp"
-#include "ripplegauge/files/quote_file.hpp"
-#include "ripplegauge/quote/counts.hpp"
-#include "ripplegauge/quote/quote_text.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "core/joined.hpp"
+#include "files/quote_file.hpp"
+#include "quote/counts.hpp"
+#include "quote/quote_text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

@@ -1,6 +1,6 @@
 // Reliefs as text (a header, then rows of heights in mm) and as 16-bit greyscale PNG. Numbers do not depend
 // on the locale.
-#include "ripplegauge/files/relief_file.hpp"
+#include "files/relief_file.hpp"
 
 #include <png.h>
 
@@ -14,9 +14,9 @@
 #include <string_view>
 #include <vector>
 
+#include "files/atomic_write.hpp"
+#include "json/read_bytes.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/json/read_bytes.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -1,10 +1,10 @@
 // Reads the rules of severity, the metals and the coins, and names file, key and rule where one is broken.
-#include "ripplegauge/files/severity_file.hpp"
+#include "files/severity_file.hpp"
 
 #include <set>
 
+#include "core/joined.hpp"
 #include "kit_words.hpp"
-#include "ripplegauge/core/joined.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -1,5 +1,5 @@
 // Tables of repeated readings, from CSV or from readings, and the study's figures as JSON.
-#include "ripplegauge/files/study_file.hpp"
+#include "files/study_file.hpp"
 
 #include <algorithm>
 #include <charconv>
@@ -8,12 +8,12 @@
 #include <optional>
 #include <set>
 
+#include "files/csv.hpp"
+#include "json/json_write.hpp"
+#include "json/read_bytes.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/csv.hpp"
-#include "ripplegauge/json/json_write.hpp"
-#include "ripplegauge/json/read_bytes.hpp"
 #include "ripplegauge/json/reading_file.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

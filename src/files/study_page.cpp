@@ -5,8 +5,8 @@
 #include <cmath>
 #include <limits>
 
-#include "ripplegauge/files/study_file.hpp"
-#include "ripplegauge/picture/chart.hpp"
+#include "files/study_file.hpp"
+#include "picture/chart.hpp"
 
 namespace ripplegauge {
 namespace {

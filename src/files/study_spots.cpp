@@ -3,10 +3,10 @@
 #include <algorithm>
 #include <cmath>
 
-#include "ripplegauge/compare/alignment.hpp"
-#include "ripplegauge/core/joined.hpp"
-#include "ripplegauge/files/study_file.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "compare/alignment.hpp"
+#include "core/joined.hpp"
+#include "files/study_file.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

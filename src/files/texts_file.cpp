@@ -1,10 +1,10 @@
 // Reads a translation that somebody wrote, with limits, and says which texts it lacks.
-#include "ripplegauge/files/texts_file.hpp"
+#include "files/texts_file.hpp"
 
+#include "core/joined.hpp"
+#include "json/read_bytes.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/core/joined.hpp"
-#include "ripplegauge/json/read_bytes.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

@@ -1,6 +1,6 @@
 // The training log as CSV. It is read by the names of its columns, however a spreadsheet saved it. A row is
 // appended under a lock, all of it or nothing.
-#include "ripplegauge/files/training_log.hpp"
+#include "files/training_log.hpp"
 
 #include <fcntl.h>
 #include <sys/file.h>
@@ -13,12 +13,12 @@
 #include <cmath>
 #include <cstring>
 
+#include "files/atomic_write.hpp"
+#include "files/csv.hpp"
+#include "json/read_bytes.hpp"
+#include "json/shown.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
-#include "ripplegauge/files/csv.hpp"
-#include "ripplegauge/json/read_bytes.hpp"
-#include "ripplegauge/json/shown.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

@@ -1,9 +1,9 @@
 // The workshop profile as a file.
-#include "ripplegauge/files/workshop_file.hpp"
+#include "files/workshop_file.hpp"
 
-#include "ripplegauge/json/field_rules.hpp"
+#include "json/field_rules.hpp"
+#include "json/json_write.hpp"
 #include "ripplegauge/json/json_reader.hpp"
-#include "ripplegauge/json/json_write.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -1,12 +1,12 @@
 // OpenCV's loops on parallel_for's threads. OpenCV would else keep a thread for each processor, beside ours,
 // whatever number was asked for.
-#include "ripplegauge/image/opencv_threads.hpp"
+#include "image/opencv_threads.hpp"
 
 #include <algorithm>
 #include <memory>
 #include <opencv2/core/parallel/parallel_backend.hpp>
 
-#include "ripplegauge/core/parallel_for.hpp"
+#include "core/parallel_for.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -3,7 +3,7 @@
 
 #include <cmath>
 
-#include "ripplegauge/core/expects.hpp"
+#include "core/expects.hpp"
 
 namespace ripplegauge {
 

@@ -4,9 +4,9 @@
 #include <algorithm>
 #include <cmath>
 
-#include "ripplegauge/json/field_rules.hpp"
+#include "json/field_rules.hpp"
+#include "json/json_write.hpp"
 #include "ripplegauge/json/json_reader.hpp"
-#include "ripplegauge/json/json_write.hpp"
 
 namespace ripplegauge {
 

@@ -3,8 +3,8 @@
 
 #include <algorithm>
 
+#include "json/field_rules.hpp"
 #include "ripplegauge/json/board_file.hpp"
-#include "ripplegauge/json/field_rules.hpp"
 #include "ripplegauge/json/json_reader.hpp"
 
 namespace ripplegauge {

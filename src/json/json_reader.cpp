@@ -7,10 +7,10 @@
 #include <nlohmann/json.hpp>
 #include <sstream>
 
+#include "core/joined.hpp"
+#include "json/read_bytes.hpp"
+#include "json/shown.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/core/joined.hpp"
-#include "ripplegauge/json/read_bytes.hpp"
-#include "ripplegauge/json/shown.hpp"
 
 namespace ripplegauge {
 namespace {

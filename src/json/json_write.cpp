@@ -1,5 +1,5 @@
 // Keys in order, seven significant digits, and which program wrote the file.
-#include "ripplegauge/json/json_write.hpp"
+#include "json/json_write.hpp"
 
 #include <charconv>
 #include <cmath>

@@ -1,5 +1,5 @@
 // A whole file into memory, up to a limit; pipes and standard input, too.
-#include "ripplegauge/json/read_bytes.hpp"
+#include "json/read_bytes.hpp"
 
 #include <cerrno>
 #include <cstdio>

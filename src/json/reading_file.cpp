@@ -7,11 +7,11 @@
 #include <limits>
 #include <type_traits>
 
+#include "json/field_rules.hpp"
+#include "json/json_write.hpp"
+#include "json/reading_json.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/json/field_rules.hpp"
 #include "ripplegauge/json/json_reader.hpp"
-#include "ripplegauge/json/json_write.hpp"
-#include "ripplegauge/json/reading_json.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -5,7 +5,7 @@
 #include <vector>
 
 #include "ripplegauge/measure/measure.hpp"
-#include "ripplegauge/stripes/stripe_field.hpp"
+#include "stripes/stripe_field.hpp"
 
 namespace ripplegauge {
 

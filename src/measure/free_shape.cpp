@@ -5,9 +5,9 @@
 #include <cmath>
 #include <random>
 
-#include "ripplegauge/core/parallel_for.hpp"
-#include "ripplegauge/dents/loudness.hpp"
-#include "ripplegauge/relief/surface_fit.hpp"
+#include "core/parallel_for.hpp"
+#include "dents/loudness.hpp"
+#include "relief/surface_fit.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -5,7 +5,7 @@
 #include <span>
 #include <vector>
 
-#include "ripplegauge/dents/spot_search.hpp"
+#include "dents/spot_search.hpp"
 #include "spot_numbers.hpp"
 
 namespace ripplegauge {

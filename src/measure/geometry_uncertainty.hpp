@@ -1,8 +1,8 @@
 // How uncertain the bundle leaves scale and phase gain at a spot.
 #pragma once
 
-#include "ripplegauge/dents/joint_fit.hpp"
-#include "ripplegauge/panel/bundle.hpp"
+#include "dents/joint_fit.hpp"
+#include "panel/bundle.hpp"
 
 namespace ripplegauge {
 

@@ -7,8 +7,8 @@
 #include <random>
 #include <utility>
 
+#include "core/parallel_for.hpp"
 #include "free_shape.hpp"
-#include "ripplegauge/core/parallel_for.hpp"
 
 namespace ripplegauge {
 

@@ -6,12 +6,12 @@
 #include <array>
 #include <cmath>
 
+#include "core/least_squares.hpp"
+#include "dents/loudness.hpp"
+#include "dents/near_line.hpp"
 #include "free_shape.hpp"
 #include "joint_doubt.hpp"
 #include "joint_looks.hpp"
-#include "ripplegauge/core/least_squares.hpp"
-#include "ripplegauge/dents/loudness.hpp"
-#include "ripplegauge/dents/near_line.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -5,9 +5,9 @@
 #include <optional>
 #include <vector>
 
+#include "dents/joint_fit.hpp"
+#include "dents/spot_search.hpp"
 #include "ripplegauge/core/reading.hpp"
-#include "ripplegauge/dents/joint_fit.hpp"
-#include "ripplegauge/dents/spot_search.hpp"
 #include "spot_numbers.hpp"
 
 namespace ripplegauge {

@@ -9,16 +9,16 @@
 #include <utility>
 #include <vector>
 
+#include "core/drops.hpp"
+#include "core/quantile.hpp"
+#include "dents/spot_search.hpp"
 #include "format.hpp"
 #include "geometry_uncertainty.hpp"
+#include "image/opencv_threads.hpp"
 #include "measured_photo.hpp"
 #include "photo_look.hpp"
-#include "ripplegauge/core/drops.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/findings.hpp"
-#include "ripplegauge/core/quantile.hpp"
-#include "ripplegauge/dents/spot_search.hpp"
-#include "ripplegauge/image/opencv_threads.hpp"
 #include "spot_reading.hpp"
 #include "stripe_check.hpp"
 #include "tape_witness.hpp"

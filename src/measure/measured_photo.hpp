@@ -3,8 +3,8 @@
 
 #include <vector>
 
+#include "dents/spot_search.hpp"
 #include "photo_look.hpp"
-#include "ripplegauge/dents/spot_search.hpp"
 #include "ripplegauge/measure/measure.hpp"
 
 namespace ripplegauge {

@@ -1,6 +1,6 @@
 // Orange peel is slope: it moves the stripes' edges sideways by what is left of the light beside the model's,
 // over the profile's steepness.
-#include "ripplegauge/measure/peel_pattern.hpp"
+#include "measure/peel_pattern.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -10,12 +10,12 @@
 #include <opencv2/imgproc.hpp>
 #include <utility>
 
+#include "core/linear_light.hpp"
 #include "format.hpp"
 #include "measured_photo.hpp"
 #include "photo_look.hpp"
 #include "refusals.hpp"
 #include "ripplegauge/core/findings.hpp"
-#include "ripplegauge/core/linear_light.hpp"
 #include "sharpness.hpp"
 #include "stripe_check.hpp"
 

@@ -8,15 +8,15 @@
 #include <opencv2/core.hpp>
 #include <utility>
 
+#include "core/linear_light.hpp"
+#include "core/parallel_for.hpp"
+#include "core/quantile.hpp"
+#include "dents/spot_search.hpp"
+#include "image/opencv_threads.hpp"
 #include "refusals.hpp"
 #include "ripplegauge/core/findings.hpp"
-#include "ripplegauge/core/linear_light.hpp"
-#include "ripplegauge/core/parallel_for.hpp"
-#include "ripplegauge/core/quantile.hpp"
-#include "ripplegauge/dents/spot_search.hpp"
-#include "ripplegauge/image/opencv_threads.hpp"
-#include "ripplegauge/stripes/reflectance.hpp"
 #include "stripe_check.hpp"
+#include "stripes/reflectance.hpp"
 
 namespace ripplegauge {
 namespace {

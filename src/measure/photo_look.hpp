@@ -7,9 +7,9 @@
 
 #include "bundle_setup.hpp"
 #include "ripplegauge/core/reading.hpp"
-#include "ripplegauge/stripes/light_edge.hpp"
-#include "ripplegauge/stripes/residual_field.hpp"
 #include "stripe_look.hpp"
+#include "stripes/light_edge.hpp"
+#include "stripes/residual_field.hpp"
 
 namespace ripplegauge {
 

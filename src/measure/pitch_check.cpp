@@ -1,5 +1,5 @@
 // A board's tags and its stripes must agree: the pitch that makes them is found by fitting several.
-#include "ripplegauge/measure/pitch_check.hpp"
+#include "measure/pitch_check.hpp"
 
 #include <cmath>
 #include <opencv2/core.hpp>

@@ -9,8 +9,8 @@
 #include <opencv2/imgproc.hpp>
 #include <string>
 
+#include "core/quantile.hpp"
 #include "ripplegauge/core/findings.hpp"
-#include "ripplegauge/core/quantile.hpp"
 #include "sharpness.hpp"
 
 namespace ripplegauge {

@@ -4,7 +4,7 @@
 #include <optional>
 #include <vector>
 
-#include "ripplegauge/card/tag_detector.hpp"
+#include "card/tag_detector.hpp"
 #include "ripplegauge/core/card_definition.hpp"
 #include "ripplegauge/core/reading.hpp"
 

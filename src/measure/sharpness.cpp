@@ -8,7 +8,7 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
-#include "ripplegauge/core/quantile.hpp"
+#include "core/quantile.hpp"
 
 namespace ripplegauge {
 

@@ -5,8 +5,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "dents/spot_fit.hpp"
 #include "ripplegauge/core/findings.hpp"
-#include "ripplegauge/dents/spot_fit.hpp"
 
 namespace ripplegauge {
 namespace {

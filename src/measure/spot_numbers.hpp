@@ -6,10 +6,10 @@
 #include <span>
 #include <vector>
 
+#include "dents/spot_shape.hpp"
+#include "relief/spot_geometry.hpp"
 #include "ripplegauge/core/reading.hpp"
 #include "ripplegauge/core/relief.hpp"
-#include "ripplegauge/dents/spot_shape.hpp"
-#include "ripplegauge/relief/spot_geometry.hpp"
 
 namespace ripplegauge {
 

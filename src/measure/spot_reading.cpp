@@ -8,13 +8,13 @@
 #include <optional>
 #include <span>
 
+#include "core/least_squares.hpp"
+#include "core/parallel_for.hpp"
+#include "dents/near_line.hpp"
 #include "free_shape.hpp"
 #include "geometry_uncertainty.hpp"
+#include "relief/spot_geometry.hpp"
 #include "ripplegauge/core/findings.hpp"
-#include "ripplegauge/core/least_squares.hpp"
-#include "ripplegauge/core/parallel_for.hpp"
-#include "ripplegauge/dents/near_line.hpp"
-#include "ripplegauge/relief/spot_geometry.hpp"
 #include "spot_numbers.hpp"
 
 namespace ripplegauge {

@@ -1,9 +1,9 @@
 // From found spots to readings: last fits on the tied-down geometry, free surface, numbers, intervals.
 #pragma once
 
+#include "dents/spot_search.hpp"
 #include "ripplegauge/core/reading.hpp"
 #include "ripplegauge/core/relief.hpp"
-#include "ripplegauge/dents/spot_search.hpp"
 #include "ripplegauge/measure/measure.hpp"
 
 namespace ripplegauge {

@@ -6,8 +6,8 @@
 #include <vector>
 
 #include "bundle_setup.hpp"
-#include "ripplegauge/dents/spot_search.hpp"
-#include "ripplegauge/measure/pitch_check.hpp"
+#include "dents/spot_search.hpp"
+#include "measure/pitch_check.hpp"
 #include "stripe_look.hpp"
 
 namespace ripplegauge {

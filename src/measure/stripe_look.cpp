@@ -10,8 +10,8 @@
 #include <string>
 
 #include "bundle_setup.hpp"
-#include "ripplegauge/core/quantile.hpp"
-#include "ripplegauge/stripes/block_means.hpp"
+#include "core/quantile.hpp"
+#include "stripes/block_means.hpp"
 
 namespace ripplegauge {
 namespace {

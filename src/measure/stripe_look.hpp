@@ -7,8 +7,8 @@
 #include <vector>
 
 #include "ripplegauge/core/reading.hpp"
-#include "ripplegauge/stripes/residual_field.hpp"
-#include "ripplegauge/stripes/stripe_field.hpp"
+#include "stripes/residual_field.hpp"
+#include "stripes/stripe_field.hpp"
 
 namespace ripplegauge {
 

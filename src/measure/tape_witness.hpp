@@ -5,8 +5,8 @@
 #include <optional>
 #include <vector>
 
+#include "panel/bundle.hpp"
 #include "ripplegauge/core/reading.hpp"
-#include "ripplegauge/panel/bundle.hpp"
 
 namespace ripplegauge {
 

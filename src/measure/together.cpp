@@ -9,14 +9,14 @@
 #include <string>
 #include <utility>
 
+#include "core/visible_dent.hpp"
+#include "dents/loudness.hpp"
 #include "format.hpp"
 #include "joint_spot.hpp"
 #include "measured_photo.hpp"
 #include "one_panel.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/findings.hpp"
-#include "ripplegauge/core/visible_dent.hpp"
-#include "ripplegauge/dents/loudness.hpp"
 
 namespace ripplegauge {
 namespace {

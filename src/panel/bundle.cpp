@@ -1,6 +1,6 @@
 // The bundle's cost: tag corners, mirrored board tags, phases of the undisturbed stripes, and what is known
 // before the photo speaks; and its minimisation. Where it starts from is told in bundle_start.cpp.
-#include "ripplegauge/panel/bundle.hpp"
+#include "panel/bundle.hpp"
 
 #include <algorithm>
 #include <numbers>
@@ -8,9 +8,9 @@
 #include <span>
 
 #include "bundle_parts.hpp"
+#include "core/least_squares.hpp"
+#include "core/quantile.hpp"
 #include "pixel_phase.hpp"
-#include "ripplegauge/core/least_squares.hpp"
-#include "ripplegauge/core/quantile.hpp"
 
 namespace ripplegauge {
 

@@ -1,7 +1,7 @@
 // What the bundle and its starts share.
 #pragma once
 
-#include "ripplegauge/panel/bundle.hpp"
+#include "panel/bundle.hpp"
 
 namespace ripplegauge {
 

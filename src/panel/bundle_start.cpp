@@ -6,7 +6,7 @@
 #include <opencv2/calib3d.hpp>
 
 #include "bundle_parts.hpp"
-#include "ripplegauge/panel/bundle.hpp"
+#include "panel/bundle.hpp"
 
 namespace ripplegauge {
 

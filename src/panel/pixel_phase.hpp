@@ -1,6 +1,6 @@
 #pragma once
 
-#include "ripplegauge/panel/panel_model.hpp"
+#include "panel/panel_model.hpp"
 
 namespace ripplegauge {
 

@@ -11,8 +11,8 @@
 
 #include "big_endian.hpp"
 #include "brightness_step.hpp"
+#include "core/parallel_for.hpp"
 #include "decode.hpp"
-#include "ripplegauge/core/parallel_for.hpp"
 #include "rows.hpp"
 
 namespace ripplegauge::photo_detail {

@@ -1,5 +1,5 @@
 // SHA-256 of files and bytes, by OpenSSL.
-#include "ripplegauge/photo/file_hash.hpp"
+#include "photo/file_hash.hpp"
 
 #include <openssl/evp.h>
 

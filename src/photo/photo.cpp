@@ -9,9 +9,9 @@
 
 #include "decode.hpp"
 #include "exif.hpp"
+#include "image/opencv_threads.hpp"
 #include "photo_file.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/image/opencv_threads.hpp"
 
 namespace ripplegauge {
 

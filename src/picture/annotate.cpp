@@ -1,5 +1,5 @@
 // The photo, cropped to what matters, with outlines, labels and crosses, and the rows below it.
-#include "ripplegauge/picture/annotate.hpp"
+#include "picture/annotate.hpp"
 
 #include <algorithm>
 #include <array>
@@ -7,9 +7,9 @@
 #include <opencv2/imgproc.hpp>
 #include <stdexcept>
 
+#include "core/crease.hpp"
 #include "drawing.hpp"
 #include "legend.hpp"
-#include "ripplegauge/core/crease.hpp"
 #include "spots.hpp"
 
 namespace ripplegauge {

@@ -1,5 +1,5 @@
 // Line charts, drawn with Cairo once, as SVG or pixels.
-#include "ripplegauge/picture/chart.hpp"
+#include "picture/chart.hpp"
 
 #include <cairo-svg.h>
 

@@ -1,5 +1,5 @@
 // The frame in fields, shaded by the corners that a calibration saw in each.
-#include "ripplegauge/picture/coverage_picture.hpp"
+#include "picture/coverage_picture.hpp"
 
 #include <algorithm>
 #include <cmath>

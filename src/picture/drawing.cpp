@@ -7,8 +7,8 @@
 #include <cmath>
 #include <numbers>
 
-#include "ripplegauge/core/crease.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "core/crease.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge::picture_detail {
 namespace {

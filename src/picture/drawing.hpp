@@ -3,11 +3,11 @@
 
 #include <string>
 
+#include "draw/pixel_canvas.hpp"
+#include "picture/palette.hpp"
+#include "picture/picture.hpp"
 #include "ripplegauge/core/reading.hpp"
-#include "ripplegauge/draw/pixel_canvas.hpp"
-#include "ripplegauge/picture/palette.hpp"
-#include "ripplegauge/picture/picture.hpp"
-#include "ripplegauge/words/wording.hpp"
+#include "words/wording.hpp"
 
 namespace ripplegauge::picture_detail {
 

@@ -11,8 +11,8 @@
 // jpeglib.h needs cstdio first.
 #include <jpeglib.h>
 
+#include "picture/picture.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/picture/picture.hpp"
 
 namespace ripplegauge {
 namespace {

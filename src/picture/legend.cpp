@@ -4,8 +4,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include "ripplegauge/core/crease.hpp"
-#include "ripplegauge/core/no_dent_words.hpp"
+#include "core/crease.hpp"
+#include "core/no_dent_words.hpp"
 
 namespace ripplegauge::picture_detail {
 namespace {

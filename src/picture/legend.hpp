@@ -4,7 +4,7 @@
 #include <vector>
 
 #include "drawing.hpp"
-#include "ripplegauge/picture/annotate.hpp"
+#include "picture/annotate.hpp"
 #include "section_plot.hpp"
 
 namespace ripplegauge::picture_detail {

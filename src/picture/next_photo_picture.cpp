@@ -1,6 +1,6 @@
 // Left the photo round the spot, right the same place under stripes as they should run; between them an
 // arrow.
-#include "ripplegauge/picture/next_photo_picture.hpp"
+#include "picture/next_photo_picture.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -1,5 +1,5 @@
 // Colours of heights and how well they stand out from one another.
-#include "ripplegauge/picture/palette.hpp"
+#include "picture/palette.hpp"
 
 #include <algorithm>
 #include <cmath>

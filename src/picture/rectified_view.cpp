@@ -1,5 +1,5 @@
 // The panel's plane at so many pixels a millimetre, by the homography of the card.
-#include "ripplegauge/picture/rectified_view.hpp"
+#include "picture/rectified_view.hpp"
 
 #include <algorithm>
 #include <cmath>

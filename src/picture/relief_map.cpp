@@ -1,6 +1,6 @@
 // The height map in colours, with contour lines, a scale and the spots' numbers, cut to the spots with panel
 // round them.
-#include "ripplegauge/picture/relief_map.hpp"
+#include "picture/relief_map.hpp"
 
 #include <algorithm>
 #include <cmath>

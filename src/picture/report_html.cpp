@@ -1,8 +1,8 @@
 // A report as one HTML file: pictures are inside it, and nothing is loaded from anywhere.
+#include "picture/picture.hpp"
+#include "picture/report_page.hpp"
 #include "report_units.hpp"
-#include "ripplegauge/picture/picture.hpp"
-#include "ripplegauge/picture/report_page.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

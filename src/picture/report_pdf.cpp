@@ -3,9 +3,9 @@
 #include <memory>
 
 #include "drawing.hpp"
+#include "picture/picture.hpp"
+#include "picture/report_page.hpp"
 #include "report_units.hpp"
-#include "ripplegauge/picture/picture.hpp"
-#include "ripplegauge/picture/report_page.hpp"
 
 namespace ripplegauge {
 

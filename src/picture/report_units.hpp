@@ -1,7 +1,7 @@
 // Not part of the library's interface.
 #pragma once
 
-#include "ripplegauge/picture/report_page.hpp"
+#include "picture/report_page.hpp"
 
 namespace ripplegauge::picture_detail {
 

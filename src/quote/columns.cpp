@@ -4,7 +4,7 @@
 #include <algorithm>
 #include <vector>
 
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

@@ -1,11 +1,11 @@
 // Spots counted by panel and size, as a table of bars in plain text.
-#include "ripplegauge/quote/counts.hpp"
+#include "quote/counts.hpp"
 
 #include <algorithm>
 #include <map>
 
-#include "ripplegauge/core/expects.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "core/expects.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

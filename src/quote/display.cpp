@@ -1,5 +1,5 @@
 // Money and numbers by ICU, as a locale writes them.
-#include "ripplegauge/quote/display.hpp"
+#include "quote/display.hpp"
 
 #include <unicode/locid.h>
 #include <unicode/numberformatter.h>

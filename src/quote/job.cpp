@@ -1,6 +1,6 @@
 // What may be done to a job by hand: spots added, changed by hand, voided, moved, joined. Each change is
 // kept with who, when and why.
-#include "ripplegauge/quote/job.hpp"
+#include "quote/job.hpp"
 
 #include <fmt/format.h>
 
@@ -11,9 +11,9 @@
 #include <utility>
 
 #include "job_detail.hpp"
+#include "quote/money.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/quote/money.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

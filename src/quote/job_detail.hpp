@@ -4,7 +4,7 @@
 #include <algorithm>
 #include <string>
 
-#include "ripplegauge/quote/job.hpp"
+#include "quote/job.hpp"
 
 namespace ripplegauge::job_detail {
 

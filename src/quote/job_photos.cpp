@@ -2,10 +2,10 @@
 #include <algorithm>
 
 #include "job_detail.hpp"
+#include "quote/job.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/findings.hpp"
-#include "ripplegauge/quote/job.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

@@ -1,13 +1,13 @@
 // Sums, shares and rounding in whole minor units; what would overflow is refused.
-#include "ripplegauge/quote/money.hpp"
+#include "quote/money.hpp"
 
 #include <array>
 #include <charconv>
 #include <cmath>
 #include <cstdlib>
 
+#include "core/expects.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/core/expects.hpp"
 
 namespace ripplegauge {
 

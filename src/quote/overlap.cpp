@@ -1,6 +1,6 @@
 // Sightings of one spot in several photos are joined: by place where the card lay still, else by the motion
 // of the card under which most spots of two photos fall on one another.
-#include "ripplegauge/quote/overlap.hpp"
+#include "quote/overlap.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -1,5 +1,5 @@
 // What a price table must obey, with every breach named, and what looks like a slip in one that obeys.
-#include "ripplegauge/quote/price_table.hpp"
+#include "quote/price_table.hpp"
 
 #include <algorithm>
 #include <array>
@@ -7,7 +7,7 @@
 #include <cmath>
 #include <iterator>
 
-#include "ripplegauge/quote/job.hpp"
+#include "quote/job.hpp"
 
 namespace ripplegauge {
 

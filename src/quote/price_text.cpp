@@ -2,8 +2,8 @@
 #include <algorithm>
 
 #include "columns.hpp"
-#include "ripplegauge/quote/job.hpp"
-#include "ripplegauge/quote/quote_text.hpp"
+#include "quote/job.hpp"
+#include "quote/quote_text.hpp"
 
 namespace ripplegauge {
 

@@ -1,14 +1,14 @@
 // From spots to lines: each spot gets its band and grade, prices are summed, then surcharges, caps, discounts
 // and tax in the order that the price file states.
-#include "ripplegauge/quote/quote.hpp"
+#include "quote/quote.hpp"
 
 #include <algorithm>
 #include <map>
 #include <set>
 
+#include "quote/counts.hpp"
 #include "quote_tax.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/quote/counts.hpp"
 #include "spot_price.hpp"
 
 namespace ripplegauge {

@@ -4,7 +4,7 @@
 #include <cstdint>
 #include <vector>
 
-#include "ripplegauge/quote/quote.hpp"
+#include "quote/quote.hpp"
 
 namespace ripplegauge {
 

@@ -1,11 +1,11 @@
 // A quote as plain text, amounts at the right edge.
-#include "ripplegauge/quote/quote_text.hpp"
+#include "quote/quote_text.hpp"
 
 #include <utility>
 
 #include "columns.hpp"
-#include "ripplegauge/quote/counts.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "quote/counts.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

@@ -3,9 +3,9 @@
 #include <cstdio>
 #include <utility>
 
-#include "ripplegauge/core/joined.hpp"
-#include "ripplegauge/quote/counts.hpp"
-#include "ripplegauge/quote/quote_text.hpp"
+#include "core/joined.hpp"
+#include "quote/counts.hpp"
+#include "quote/quote_text.hpp"
 
 namespace ripplegauge {
 

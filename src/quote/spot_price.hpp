@@ -5,8 +5,8 @@
 #include <string>
 #include <vector>
 
-#include "ripplegauge/quote/counts.hpp"
-#include "ripplegauge/quote/quote.hpp"
+#include "quote/counts.hpp"
+#include "quote/quote.hpp"
 
 namespace ripplegauge {
 

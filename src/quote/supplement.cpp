@@ -1,5 +1,5 @@
 // A second quote against the first: which lines are new, gone or changed.
-#include "ripplegauge/quote/supplement.hpp"
+#include "quote/supplement.hpp"
 
 #include <algorithm>
 

@@ -1,7 +1,7 @@
 // A supplement in words, for terminal and page.
 #include "columns.hpp"
-#include "ripplegauge/quote/quote_text.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "quote/quote_text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

@@ -1,12 +1,12 @@
 // Level, contrast and highlight are linear once the phase is known: they are solved for, pixel weights
 // robust, clipped pixels counting only where the model is darker than white.
-#include "ripplegauge/relief/light_fit.hpp"
+#include "relief/light_fit.hpp"
 
 #include <algorithm>
 #include <numeric>
 
+#include "core/gram.hpp"
 #include "light_kernel.hpp"
-#include "ripplegauge/core/gram.hpp"
 
 namespace ripplegauge {
 

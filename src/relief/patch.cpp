@@ -1,15 +1,15 @@
 // Pixels of a square of panel with the law of reflection worked out for each as far as the relief does not
 // change it.
-#include "ripplegauge/relief/patch.hpp"
+#include "relief/patch.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <numbers>
 #include <numeric>
 
-#include "ripplegauge/core/gram.hpp"
-#include "ripplegauge/core/quantile.hpp"
-#include "ripplegauge/relief/photo_blur.hpp"
+#include "core/gram.hpp"
+#include "core/quantile.hpp"
+#include "relief/photo_blur.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -1,6 +1,6 @@
 // Tags have the sharpest edges that are known: how wide they look is the photo's blur. It changes with depth
 // as a lens out of focus makes it.
-#include "ripplegauge/relief/photo_blur.hpp"
+#include "relief/photo_blur.hpp"
 
 #include <Eigen/Dense>
 #include <algorithm>

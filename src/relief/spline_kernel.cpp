@@ -1,7 +1,7 @@
 // The inner loops of the free surface, over arrays of pixels.
 #include "spline_kernel.hpp"
 
-#include "ripplegauge/core/vectorised.hpp"
+#include "core/vectorised.hpp"
 
 namespace ripplegauge::kernel {
 

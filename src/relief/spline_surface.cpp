@@ -4,7 +4,7 @@
 #include <array>
 #include <cmath>
 
-#include "ripplegauge/relief/surface_fit.hpp"
+#include "relief/surface_fit.hpp"
 #include "spline_basis.hpp"
 
 namespace ripplegauge {

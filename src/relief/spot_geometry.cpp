@@ -1,5 +1,5 @@
 // From heights to a spot's numbers: the contour at a tenth of its height, moments, sections, bends.
-#include "ripplegauge/relief/spot_geometry.hpp"
+#include "relief/spot_geometry.hpp"
 
 #include <algorithm>
 #include <cmath>

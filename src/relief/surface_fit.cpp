@@ -1,6 +1,6 @@
 // The free surface's fit: Gauss-Newton over control heights and drifts, the light eliminated pixel by pixel,
 // the weight of the bending energy from the evidence.
-#include "ripplegauge/relief/surface_fit.hpp"
+#include "relief/surface_fit.hpp"
 
 #include <algorithm>
 #include <array>
@@ -9,10 +9,10 @@
 #include <map>
 #include <numeric>
 
-#include "ripplegauge/core/gram.hpp"
-#include "ripplegauge/core/least_squares.hpp"
-#include "ripplegauge/core/parallel_for.hpp"
-#include "ripplegauge/core/quantile.hpp"
+#include "core/gram.hpp"
+#include "core/least_squares.hpp"
+#include "core/parallel_for.hpp"
+#include "core/quantile.hpp"
 #include "spline_basis.hpp"
 #include "spline_kernel.hpp"
 

@@ -1,11 +1,11 @@
 // A diameter in coins of a country.
-#include "ripplegauge/severity/coins.hpp"
+#include "severity/coins.hpp"
 
 #include <algorithm>
 #include <cmath>
 
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/severity/severity.hpp"
+#include "severity/severity.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -1,10 +1,10 @@
 // Which values a panel's facts can have.
-#include "ripplegauge/severity/panel_facts.hpp"
+#include "severity/panel_facts.hpp"
 
 #include <string>
 
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/severity/severity.hpp"
+#include "severity/severity.hpp"
 
 namespace ripplegauge {
 namespace {

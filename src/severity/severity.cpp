@@ -1,12 +1,12 @@
 // Grades of spots, each measure by itself, then together.
-#include "ripplegauge/severity/severity.hpp"
+#include "severity/severity.hpp"
 
 #include <algorithm>
 #include <charconv>
 #include <cmath>
 
+#include "core/power_product.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/core/power_product.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -1,10 +1,10 @@
 // Strain, stretch and bend of sheet metal, and what width and depth alone say of them.
-#include "ripplegauge/severity/sheet_metal.hpp"
+#include "severity/sheet_metal.hpp"
 
 #include <algorithm>
 #include <cmath>
 
-#include "ripplegauge/core/power_product.hpp"
+#include "core/power_product.hpp"
 
 namespace ripplegauge {
 

@@ -3,7 +3,7 @@
 #include <cmath>
 
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/sheet/sheet.hpp"
+#include "sheet/sheet.hpp"
 #include "sheet_parts.hpp"
 
 namespace ripplegauge {

@@ -2,7 +2,7 @@
 #include <algorithm>
 
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/sheet/sheet.hpp"
+#include "sheet/sheet.hpp"
 #include "sheet_parts.hpp"
 
 namespace ripplegauge {

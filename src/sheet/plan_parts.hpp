@@ -3,9 +3,9 @@
 
 #include <string>
 
-#include "ripplegauge/advice/plan.hpp"
-#include "ripplegauge/draw/canvas.hpp"
-#include "ripplegauge/sheet/plan_sheet.hpp"
+#include "advice/plan.hpp"
+#include "draw/canvas.hpp"
+#include "sheet/plan_sheet.hpp"
 #include "sheet_parts.hpp"
 
 namespace ripplegauge {

@@ -1,10 +1,10 @@
 // The plan on paper: page 1 to read at arm's length in the bay, then pages with everything.
-#include "ripplegauge/sheet/plan_sheet.hpp"
+#include "sheet/plan_sheet.hpp"
 
 #include <algorithm>
 
+#include "advice/brief.hpp"
 #include "plan_parts.hpp"
-#include "ripplegauge/advice/brief.hpp"
 
 namespace ripplegauge {
 namespace {

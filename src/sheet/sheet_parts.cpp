@@ -6,7 +6,7 @@
 #include <cmath>
 #include <sstream>
 
-#include "ripplegauge/card/tag_detector.hpp"
+#include "card/tag_detector.hpp"
 
 namespace ripplegauge {
 

@@ -4,8 +4,8 @@
 #include <string>
 #include <vector>
 
-#include "ripplegauge/draw/canvas.hpp"
-#include "ripplegauge/sheet/sheet.hpp"
+#include "draw/canvas.hpp"
+#include "sheet/sheet.hpp"
 
 namespace ripplegauge {
 

@@ -1,5 +1,5 @@
 // Means over square blocks of cells, for filters so wide that a reduced picture does.
-#include "ripplegauge/stripes/block_means.hpp"
+#include "stripes/block_means.hpp"
 
 #include <algorithm>
 #include <numeric>

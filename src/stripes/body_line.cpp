@@ -11,7 +11,7 @@
 #include <numbers>
 #include <utility>
 
-#include "ripplegauge/core/quantile.hpp"
+#include "core/quantile.hpp"
 
 namespace ripplegauge {
 namespace {

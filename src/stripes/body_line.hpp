@@ -7,7 +7,7 @@
 #include <vector>
 
 #include "demodulation.hpp"
-#include "ripplegauge/panel/bundle.hpp"
+#include "panel/bundle.hpp"
 
 namespace ripplegauge {
 

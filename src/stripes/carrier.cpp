@@ -11,8 +11,8 @@
 #include <opencv2/imgproc.hpp>
 #include <vector>
 
-#include "ripplegauge/core/quantile.hpp"
-#include "ripplegauge/stripes/block_means.hpp"
+#include "core/quantile.hpp"
+#include "stripes/block_means.hpp"
 
 namespace ripplegauge {
 namespace {

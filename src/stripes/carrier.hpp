@@ -3,7 +3,7 @@
 
 #include <cmath>
 
-#include "ripplegauge/stripes/stripe_field.hpp"
+#include "stripes/stripe_field.hpp"
 
 namespace ripplegauge {
 

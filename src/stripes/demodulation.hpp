@@ -4,7 +4,7 @@
 #include <opencv2/core/mat.hpp>
 #include <vector>
 
-#include "ripplegauge/stripes/panel_view.hpp"
+#include "stripes/panel_view.hpp"
 
 namespace ripplegauge {
 

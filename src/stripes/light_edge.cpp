@@ -3,7 +3,7 @@
 // straight lines, the one whose step explains most of what is left is the candidate. 3. Single pixels beside
 // it tell its place, width, bow, factor and veil, together with light that changes slowly; burnt-out pixels
 // say nothing. 4. The candidate counts if it explains what nothing slow does, all along.
-#include "ripplegauge/stripes/light_edge.hpp"
+#include "stripes/light_edge.hpp"
 
 #include <algorithm>
 #include <array>
@@ -11,9 +11,9 @@
 #include <numbers>
 #include <vector>
 
-#include "ripplegauge/core/least_squares.hpp"
-#include "ripplegauge/core/linear_light.hpp"
-#include "ripplegauge/core/quantile.hpp"
+#include "core/least_squares.hpp"
+#include "core/linear_light.hpp"
+#include "core/quantile.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -5,9 +5,9 @@
 #include <opencv2/core.hpp>
 #include <opencv2/imgproc.hpp>
 
-#include "ripplegauge/stripes/block_means.hpp"
-#include "ripplegauge/stripes/residual_field.hpp"
 #include "stripe_kernel.hpp"
+#include "stripes/block_means.hpp"
+#include "stripes/residual_field.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -1,6 +1,6 @@
 // The panel square-on: which pixel and which phase each cell of a grid has, exactly on some, linearly
 // between.
-#include "ripplegauge/stripes/panel_view.hpp"
+#include "stripes/panel_view.hpp"
 
 #include <algorithm>
 #include <array>
@@ -11,7 +11,7 @@
 #include <utility>
 #include <vector>
 
-#include "ripplegauge/core/linear_light.hpp"
+#include "core/linear_light.hpp"
 #include "sample_kernel.hpp"
 
 namespace ripplegauge {

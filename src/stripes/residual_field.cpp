@@ -1,7 +1,7 @@
 // What is left of the stripes' light once the undisturbed panel is explained. The profile of the stripes is
 // learnt from the photo, since board, blur, sharpening and tone curve all make it; so are noise and orange
 // peel.
-#include "ripplegauge/stripes/residual_field.hpp"
+#include "stripes/residual_field.hpp"
 
 #include <algorithm>
 #include <array>
@@ -13,11 +13,11 @@
 #include <optional>
 #include <vector>
 
-#include "ripplegauge/core/linear_light.hpp"
-#include "ripplegauge/core/quantile.hpp"
-#include "ripplegauge/stripes/block_means.hpp"
+#include "core/linear_light.hpp"
+#include "core/quantile.hpp"
 #include "sample_kernel.hpp"
 #include "stripe_kernel.hpp"
+#include "stripes/block_means.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -1,7 +1,7 @@
 // Samples of pictures and tables over arrays; every processor rounds alike here.
 #include "sample_kernel.hpp"
 
-#include "ripplegauge/core/vectorised.hpp"
+#include "core/vectorised.hpp"
 
 namespace ripplegauge::kernel {
 

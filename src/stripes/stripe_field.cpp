@@ -1,6 +1,6 @@
 // Follows the stripes outwards from the card: carrier, phase against the model's own, bundle, over a growing
 // radius; with a body line where the stripes show one.
-#include "ripplegauge/stripes/stripe_field.hpp"
+#include "stripes/stripe_field.hpp"
 
 #include <algorithm>
 #include <array>
@@ -11,9 +11,9 @@
 
 #include "body_line.hpp"
 #include "carrier.hpp"
+#include "core/quantile.hpp"
 #include "demodulation.hpp"
-#include "ripplegauge/core/quantile.hpp"
-#include "ripplegauge/stripes/block_means.hpp"
+#include "stripes/block_means.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -1,5 +1,5 @@
 // The stripes' brightness over one period as a Fourier series, so that blur is a factor on each harmonic.
-#include "ripplegauge/stripes/stripe_profile.hpp"
+#include "stripes/stripe_profile.hpp"
 
 #include <algorithm>
 #include <array>

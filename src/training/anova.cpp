@@ -1,11 +1,11 @@
 // Sums of squares of tables with one and two factors; means are taken twice, against rounding.
-#include "ripplegauge/training/anova.hpp"
+#include "training/anova.hpp"
 
 #include <boost/math/distributions/fisher_f.hpp>
 #include <cmath>
 #include <numeric>
 
-#include "ripplegauge/core/expects.hpp"
+#include "core/expects.hpp"
 
 namespace ripplegauge {
 

@@ -1,13 +1,13 @@
 // A study against values that are known: bias, and how readings scatter against what their intervals state.
-#include "ripplegauge/training/known_values.hpp"
+#include "training/known_values.hpp"
 
 #include <algorithm>
 #include <boost/math/distributions/chi_squared.hpp>
 #include <cmath>
 #include <numeric>
 
-#include "ripplegauge/training/anova.hpp"
-#include "ripplegauge/training/trend.hpp"
+#include "training/anova.hpp"
+#include "training/trend.hpp"
 
 namespace ripplegauge {
 namespace {

@@ -1,11 +1,11 @@
 // Works out what the rules of practice ask for, and which of them apply.
-#include "ripplegauge/training/practice.hpp"
+#include "training/practice.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <numeric>
 
-#include "ripplegauge/training/anova.hpp"
+#include "training/anova.hpp"
 
 namespace ripplegauge {
 

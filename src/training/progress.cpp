@@ -1,10 +1,10 @@
 // Attempts in the order of their photos, then medians, shares and the trend of each trainee.
-#include "ripplegauge/training/progress.hpp"
+#include "training/progress.hpp"
 
 #include <algorithm>
 #include <numeric>
 
-#include "ripplegauge/training/trend.hpp"
+#include "training/trend.hpp"
 
 namespace ripplegauge {
 

@@ -1,6 +1,6 @@
 // Variances of parts, people and repeats from expected mean squares; intervals by generalised pivotal
 // quantities, drawn with a fixed seed.
-#include "ripplegauge/training/repeatability_study.hpp"
+#include "training/repeatability_study.hpp"
 
 #include <algorithm>
 #include <boost/math/distributions/chi_squared.hpp>

@@ -1,11 +1,11 @@
 // A straight line by least squares, and the interval of its slope.
-#include "ripplegauge/training/trend.hpp"
+#include "training/trend.hpp"
 
 #include <boost/math/distributions/students_t.hpp>
 #include <cmath>
 #include <numeric>
 
-#include "ripplegauge/core/expects.hpp"
+#include "core/expects.hpp"
 
 namespace ripplegauge {
 

@@ -1,7 +1,7 @@
 // What of the words needs no knowledge of scripts: ASCII's blanks, its letters, and figures.
 #include <fmt/format.h>
 
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

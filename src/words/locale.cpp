@@ -7,7 +7,7 @@
 #include <unicode/ulocdata.h>
 
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/words/wording.hpp"
+#include "words/wording.hpp"
 
 namespace ripplegauge {
 

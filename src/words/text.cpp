@@ -1,6 +1,6 @@
 // Clean text, its width and its lines. What a character is, how wide it shows and where a line may end is
 // ICU's knowledge; ASCII, which is nearly all that is written here, does without it.
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 #include <fmt/format.h>
 #include <unicode/ubrk.h>

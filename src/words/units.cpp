@@ -1,12 +1,12 @@
 // Numbers are found by the units behind them, one or two before one unit ("34 to 40 °C").
-#include "ripplegauge/words/units.hpp"
+#include "words/units.hpp"
 
 #include <algorithm>
 #include <charconv>
 #include <cmath>
 #include <regex>
 
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 namespace {

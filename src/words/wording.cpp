@@ -1,6 +1,6 @@
 // Texts with names in braces. Without ICU, since the page has none: what only ICU knows of a country comes in
 // LocaleRules.
-#include "ripplegauge/words/wording.hpp"
+#include "words/wording.hpp"
 
 #include <algorithm>
 #include <optional>
@@ -8,7 +8,7 @@
 
 #include "embedded_texts.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 namespace ripplegauge {
 

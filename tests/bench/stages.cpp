@@ -15,13 +15,13 @@
 #include <string>
 #include <utility>
 
+#include "dents/spot_search.hpp"
 #include "measure/photo_look.hpp"
 #include "measure/spot_reading.hpp"
-#include "ripplegauge/dents/spot_search.hpp"
+#include "picture/picture.hpp"
 #include "ripplegauge/json/card_file.hpp"
 #include "ripplegauge/measure/measure.hpp"
 #include "ripplegauge/photo/photo.hpp"
-#include "ripplegauge/picture/picture.hpp"
 
 using namespace ripplegauge;
 

@@ -5,7 +5,7 @@
 #include <string>
 #include <vector>
 
-#include "ripplegauge/words/wording.hpp"
+#include "words/wording.hpp"
 
 namespace ripplegauge::test {
 

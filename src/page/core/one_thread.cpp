@@ -1,7 +1,7 @@
 // Loops of the core and of OpenCV on the one thread that a page's worker has: threads that share memory need
 // headers that a plain web host does not send.
-#include "ripplegauge/core/parallel_for.hpp"
-#include "ripplegauge/image/opencv_threads.hpp"
+#include "core/parallel_for.hpp"
+#include "image/opencv_threads.hpp"
 
 namespace ripplegauge {
 

@@ -1,5 +1,5 @@
 // The files behind a plan: what ships is valid, and every mistake is named with file, key, value and rule.
-#include "ripplegauge/files/advice_file.hpp"
+#include "files/advice_file.hpp"
 
 #include <filesystem>
 #include <nlohmann/json.hpp>
@@ -7,9 +7,9 @@
 
 #include "calibration.hpp"
 #include "catch.hpp"
+#include "files/kit_file.hpp"
+#include "files/severity_file.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/kit_file.hpp"
-#include "ripplegauge/files/severity_file.hpp"
 #include "run_program.hpp"
 
 using namespace ripplegauge;

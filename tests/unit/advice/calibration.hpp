@@ -1,7 +1,7 @@
 // The rules that ship with the program, and kits to try them with.
 #pragma once
 
-#include "ripplegauge/files/advice_file.hpp"
+#include "files/advice_file.hpp"
 
 namespace ripplegauge::sample {
 

@@ -1,4 +1,4 @@
-#include "ripplegauge/advice/cooling.hpp"
+#include "advice/cooling.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -8,8 +8,8 @@
 #include <string>
 #include <vector>
 
+#include "advice/plan.hpp"
 #include "calibration.hpp"
-#include "ripplegauge/advice/plan.hpp"
 #include "sample_readings.hpp"
 
 namespace ripplegauge::made {

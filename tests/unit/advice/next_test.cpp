@@ -1,4 +1,4 @@
-#include "ripplegauge/advice/next.hpp"
+#include "advice/next.hpp"
 
 #include <algorithm>
 #include <string>

@@ -1,4 +1,4 @@
-#include "ripplegauge/advice/plan.hpp"
+#include "advice/plan.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -7,13 +7,13 @@
 #include <random>
 #include <sstream>
 
+#include "advice/brief.hpp"
+#include "advice/cautions.hpp"
 #include "catch.hpp"
+#include "files/advice_file.hpp"
 #include "made_plans.hpp"
-#include "ripplegauge/advice/brief.hpp"
-#include "ripplegauge/advice/cautions.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/advice_file.hpp"
-#include "ripplegauge/sheet/plan_sheet.hpp"
+#include "sheet/plan_sheet.hpp"
 
 using namespace ripplegauge;
 using namespace ripplegauge::made;

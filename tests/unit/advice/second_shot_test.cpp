@@ -1,4 +1,4 @@
-#include "ripplegauge/advice/second_shot.hpp"
+#include "advice/second_shot.hpp"
 
 #include <cmath>
 

@@ -1,8 +1,8 @@
 // What the trade knows, held against the plans that the shipped rules make. All of it is common practice, no
 // published source.
+#include "advice/next.hpp"
 #include "catch.hpp"
 #include "made_plans.hpp"
-#include "ripplegauge/advice/next.hpp"
 
 using namespace ripplegauge;
 using namespace ripplegauge::made;

@@ -1,13 +1,13 @@
 // A folder run as a front end sees it. What is measured and how is tested through the program.
-#include "ripplegauge/app/folder_run.hpp"
+#include "app/folder_run.hpp"
 
 #include <algorithm>
 
+#include "app/request.hpp"
 #include "catch.hpp"
-#include "ripplegauge/app/request.hpp"
+#include "files/job_file.hpp"
+#include "files/severity_file.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/job_file.hpp"
-#include "ripplegauge/files/severity_file.hpp"
 #include "scratch_folder.hpp"
 
 using namespace ripplegauge;

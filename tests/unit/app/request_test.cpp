@@ -1,5 +1,5 @@
 // From what a person says to the request that is measured.
-#include "ripplegauge/app/request.hpp"
+#include "app/request.hpp"
 
 #include "catch.hpp"
 #include "scratch_folder.hpp"

@@ -1,4 +1,4 @@
-#include "ripplegauge/app/same_peel.hpp"
+#include "app/same_peel.hpp"
 
 #include "catch.hpp"
 #include "ripplegauge/json/card_file.hpp"

@@ -1,4 +1,4 @@
-#include "ripplegauge/camera/calibrate.hpp"
+#include "camera/calibrate.hpp"
 
 #include "catch.hpp"
 #include "synthetic.hpp"

@@ -1,4 +1,4 @@
-#include "ripplegauge/camera/next_shots.hpp"
+#include "camera/next_shots.hpp"
 
 #include <map>
 

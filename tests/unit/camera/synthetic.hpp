@@ -5,8 +5,8 @@
 #include <opencv2/calib3d.hpp>
 #include <random>
 
+#include "camera/calibrate.hpp"
 #include "corner_card.hpp"
-#include "ripplegauge/camera/calibrate.hpp"
 
 namespace synthetic {
 

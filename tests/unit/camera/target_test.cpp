@@ -1,12 +1,12 @@
-#include "ripplegauge/camera/target.hpp"
+#include "camera/target.hpp"
 
 #include <algorithm>
 #include <limits>
 #include <opencv2/calib3d.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "card/tag_detector.hpp"
 #include "catch.hpp"
-#include "ripplegauge/card/tag_detector.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "synthetic.hpp"
 

@@ -1,4 +1,4 @@
-#include "ripplegauge/card/tag_detector.hpp"
+#include "card/tag_detector.hpp"
 
 #include <cstdint>
 #include <opencv2/core.hpp>

@@ -3,12 +3,12 @@
 #include <opencv2/calib3d.hpp>
 #include <opencv2/imgproc.hpp>
 
+#include "card/tag_detector.hpp"
 #include "catch.hpp"
-#include "ripplegauge/card/tag_detector.hpp"
-#include "ripplegauge/core/linear_light.hpp"
-#include "ripplegauge/files/camera_profile_file.hpp"
+#include "core/linear_light.hpp"
+#include "files/camera_profile_file.hpp"
+#include "picture/picture.hpp"
 #include "ripplegauge/json/card_file.hpp"
-#include "ripplegauge/picture/picture.hpp"
 #include "run_program.hpp"
 
 using namespace ripplegauge;

@@ -2,7 +2,7 @@
 
 #include "../compare/scene.hpp"
 #include "catch.hpp"
-#include "ripplegauge/files/relief_file.hpp"
+#include "files/relief_file.hpp"
 #include "ripplegauge/json/reading_file.hpp"
 #include "run_program.hpp"
 #include "unit/english_left.hpp"

@@ -5,7 +5,7 @@
 #include <opencv2/core.hpp>
 
 #include "catch.hpp"
-#include "ripplegauge/files/job_file.hpp"
+#include "files/job_file.hpp"
 #include "ripplegauge/json/reading_file.hpp"
 #include "ripplegauge/photo/photo.hpp"
 #include "run_program.hpp"

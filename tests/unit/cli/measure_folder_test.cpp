@@ -10,9 +10,9 @@
 #include <thread>
 
 #include "catch.hpp"
-#include "ripplegauge/files/job_file.hpp"
+#include "files/job_file.hpp"
+#include "photo/file_hash.hpp"
 #include "ripplegauge/json/reading_file.hpp"
-#include "ripplegauge/photo/file_hash.hpp"
 #include "run_program.hpp"
 
 using namespace ripplegauge;

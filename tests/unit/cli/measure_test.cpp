@@ -7,7 +7,7 @@
 #include <filesystem>
 
 #include "catch.hpp"
-#include "ripplegauge/files/atomic_write.hpp"
+#include "files/atomic_write.hpp"
 #include "ripplegauge/json/reading_file.hpp"
 #include "scratch_folder.hpp"
 

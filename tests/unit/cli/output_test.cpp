@@ -1,8 +1,8 @@
 // What comes out of files, names and arguments must not act on a terminal.
 #include "../compare/scene.hpp"
 #include "catch.hpp"
-#include "ripplegauge/files/job_file.hpp"
-#include "ripplegauge/files/training_log.hpp"
+#include "files/job_file.hpp"
+#include "files/training_log.hpp"
 #include "ripplegauge/json/reading_file.hpp"
 #include "run_program.hpp"
 

@@ -8,7 +8,7 @@
 #include <thread>
 
 #include "catch.hpp"
-#include "ripplegauge/files/job_file.hpp"
+#include "files/job_file.hpp"
 #include "ripplegauge/json/reading_file.hpp"
 #include "run_program.hpp"
 #include "unit/quote/made_up.hpp"

@@ -4,7 +4,7 @@
 #include <unistd.h>
 
 #include "catch.hpp"
-#include "ripplegauge/files/workshop_file.hpp"
+#include "files/workshop_file.hpp"
 #include "run_program.hpp"
 
 using namespace ripplegauge;

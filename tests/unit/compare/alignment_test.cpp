@@ -1,4 +1,4 @@
-#include "ripplegauge/compare/alignment.hpp"
+#include "compare/alignment.hpp"
 
 #include "catch.hpp"
 #include "scene.hpp"

@@ -1,4 +1,4 @@
-#include "ripplegauge/compare/comparison.hpp"
+#include "compare/comparison.hpp"
 
 #include <cmath>
 #include <random>

@@ -1,7 +1,7 @@
-#include "ripplegauge/compare/pairing.hpp"
+#include "compare/pairing.hpp"
 
 #include "catch.hpp"
-#include "ripplegauge/compare/photo_time.hpp"
+#include "compare/photo_time.hpp"
 
 using namespace ripplegauge;
 

@@ -1,4 +1,4 @@
-#include "ripplegauge/compare/peel.hpp"
+#include "compare/peel.hpp"
 
 #include <cmath>
 #include <limits>

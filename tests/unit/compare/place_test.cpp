@@ -1,7 +1,7 @@
-#include "ripplegauge/compare/place.hpp"
+#include "compare/place.hpp"
 
 #include "catch.hpp"
-#include "ripplegauge/core/visible_dent.hpp"
+#include "core/visible_dent.hpp"
 #include "scene.hpp"
 
 using namespace ripplegauge;

@@ -1,4 +1,4 @@
-#include "ripplegauge/compare/relief_difference.hpp"
+#include "compare/relief_difference.hpp"
 
 #include <cmath>
 

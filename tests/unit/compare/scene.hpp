@@ -5,7 +5,7 @@
 #include <limits>
 #include <vector>
 
-#include "ripplegauge/compare/alignment.hpp"
+#include "compare/alignment.hpp"
 #include "ripplegauge/core/reading.hpp"
 #include "ripplegauge/core/relief.hpp"
 

@@ -1,4 +1,4 @@
-#include "ripplegauge/compare/series.hpp"
+#include "compare/series.hpp"
 
 #include "catch.hpp"
 #include "ripplegauge/core/errors.hpp"

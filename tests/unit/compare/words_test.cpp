@@ -1,4 +1,4 @@
-#include "ripplegauge/compare/words.hpp"
+#include "compare/words.hpp"
 
 #include "catch.hpp"
 #include "scene.hpp"

@@ -1,4 +1,4 @@
-#include "ripplegauge/core/crease.hpp"
+#include "core/crease.hpp"
 
 #include "catch.hpp"
 

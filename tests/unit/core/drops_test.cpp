@@ -1,4 +1,4 @@
-#include "ripplegauge/core/drops.hpp"
+#include "core/drops.hpp"
 
 #include <vector>
 

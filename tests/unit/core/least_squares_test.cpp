@@ -1,7 +1,7 @@
-#include "ripplegauge/core/least_squares.hpp"
+#include "core/least_squares.hpp"
 
 #include "catch.hpp"
-#include "ripplegauge/core/dual.hpp"
+#include "core/dual.hpp"
 
 using namespace ripplegauge;
 

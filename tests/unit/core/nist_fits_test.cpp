@@ -5,8 +5,8 @@
 #include <vector>
 
 #include "catch.hpp"
-#include "ripplegauge/core/dual.hpp"
-#include "ripplegauge/core/least_squares.hpp"
+#include "core/dual.hpp"
+#include "core/least_squares.hpp"
 
 using namespace ripplegauge;
 

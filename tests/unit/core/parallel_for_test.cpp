@@ -1,4 +1,4 @@
-#include "ripplegauge/core/parallel_for.hpp"
+#include "core/parallel_for.hpp"
 
 #include <atomic>
 #include <stdexcept>

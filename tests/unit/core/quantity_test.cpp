@@ -3,7 +3,7 @@
 #include <cmath>
 
 #include "catch.hpp"
-#include "ripplegauge/core/dual.hpp"
+#include "core/dual.hpp"
 
 using namespace ripplegauge;
 

@@ -1,4 +1,4 @@
-#include "ripplegauge/core/vector_math.hpp"
+#include "core/vector_math.hpp"
 
 #include <cmath>
 

@@ -1,4 +1,4 @@
-#include "ripplegauge/dents/candidates.hpp"
+#include "dents/candidates.hpp"
 
 #include <algorithm>
 #include <cmath>

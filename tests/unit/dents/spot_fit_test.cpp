@@ -1,4 +1,4 @@
-#include "ripplegauge/dents/spot_fit.hpp"
+#include "dents/spot_fit.hpp"
 
 #include <algorithm>
 #include <array>

@@ -1,13 +1,13 @@
 // The whole search on drawn panels: every kind of explanation once, and what must not be explained.
-#include "ripplegauge/dents/spot_search.hpp"
+#include "dents/spot_search.hpp"
 
 #include <algorithm>
 #include <cmath>
 
 #include "catch.hpp"
+#include "dents/near_line.hpp"
 #include "dents/patches.hpp"
 #include "drawn_panel.hpp"
-#include "ripplegauge/dents/near_line.hpp"
 
 using namespace ripplegauge;
 

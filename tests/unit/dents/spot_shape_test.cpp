@@ -1,4 +1,4 @@
-#include "ripplegauge/dents/spot_shape.hpp"
+#include "dents/spot_shape.hpp"
 
 #include <array>
 #include <vector>

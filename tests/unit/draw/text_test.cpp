@@ -1,8 +1,8 @@
 // Text of any script on pages and pictures.
-#include "ripplegauge/draw/text.hpp"
+#include "draw/text.hpp"
 
 #include "catch.hpp"
-#include "ripplegauge/draw/pixel_canvas.hpp"
+#include "draw/pixel_canvas.hpp"
 
 using namespace ripplegauge;
 using namespace ripplegauge::draw;

@@ -1,4 +1,4 @@
-#include "ripplegauge/files/atomic_write.hpp"
+#include "files/atomic_write.hpp"
 
 #include <fcntl.h>
 #include <sys/file.h>

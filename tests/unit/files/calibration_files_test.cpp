@@ -1,6 +1,6 @@
 #include "catch.hpp"
+#include "files/workshop_file.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/workshop_file.hpp"
 #include "ripplegauge/json/board_file.hpp"
 #include "ripplegauge/json/card_file.hpp"
 #include "scratch_folder.hpp"

@@ -1,6 +1,6 @@
 #include "catch.hpp"
+#include "files/camera_profile_file.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/camera_profile_file.hpp"
 #include "scratch_folder.hpp"
 
 using namespace ripplegauge;

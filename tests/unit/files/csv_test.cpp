@@ -1,4 +1,4 @@
-#include "ripplegauge/files/csv.hpp"
+#include "files/csv.hpp"
 
 #include "catch.hpp"
 #include "ripplegauge/core/errors.hpp"

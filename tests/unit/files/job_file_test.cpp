@@ -1,4 +1,4 @@
-#include "ripplegauge/files/job_file.hpp"
+#include "files/job_file.hpp"
 
 #include <fcntl.h>
 #include <signal.h>

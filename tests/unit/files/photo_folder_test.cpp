@@ -1,4 +1,4 @@
-#include "ripplegauge/files/photo_folder.hpp"
+#include "files/photo_folder.hpp"
 
 #include <sys/stat.h>
 

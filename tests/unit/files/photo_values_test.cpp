@@ -1,6 +1,6 @@
 #include "catch.hpp"
+#include "files/photo_values_file.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/photo_values_file.hpp"
 #include "scratch_folder.hpp"
 
 using namespace ripplegauge;

@@ -1,4 +1,4 @@
-#include "ripplegauge/files/price_file.hpp"
+#include "files/price_file.hpp"
 
 #include <algorithm>
 

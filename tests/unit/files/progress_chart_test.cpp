@@ -1,7 +1,7 @@
 #include <algorithm>
 
 #include "catch.hpp"
-#include "ripplegauge/files/progress_file.hpp"
+#include "files/progress_file.hpp"
 
 using namespace ripplegauge;
 

@@ -1,13 +1,13 @@
-#include "ripplegauge/files/quote_file.hpp"
+#include "files/quote_file.hpp"
 
 #include <nlohmann/json.hpp>
 
 #include "catch.hpp"
-#include "ripplegauge/files/csv.hpp"
-#include "ripplegauge/quote/quote_text.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "files/csv.hpp"
+#include "quote/quote_text.hpp"
 #include "unit/english_left.hpp"
 #include "unit/quote/made_up.hpp"
+#include "words/text.hpp"
 
 using namespace ripplegauge;
 using namespace made_up;

@@ -1,4 +1,4 @@
-#include "ripplegauge/files/relief_file.hpp"
+#include "files/relief_file.hpp"
 
 #include <png.h>
 

@@ -1,7 +1,7 @@
 #include <algorithm>
 
 #include "catch.hpp"
-#include "ripplegauge/files/study_file.hpp"
+#include "files/study_file.hpp"
 #include "unit/compare/scene.hpp"
 
 using namespace ripplegauge;

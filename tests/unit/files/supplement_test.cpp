@@ -1,12 +1,12 @@
-#include "ripplegauge/quote/supplement.hpp"
+#include "quote/supplement.hpp"
 
 #include <nlohmann/json.hpp>
 #include <random>
 
 #include "catch.hpp"
+#include "files/quote_file.hpp"
+#include "quote/quote_text.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/files/quote_file.hpp"
-#include "ripplegauge/quote/quote_text.hpp"
 #include "scratch_folder.hpp"
 #include "unit/english_left.hpp"
 #include "unit/quote/made_up.hpp"

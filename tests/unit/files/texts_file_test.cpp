@@ -1,4 +1,4 @@
-#include "ripplegauge/files/texts_file.hpp"
+#include "files/texts_file.hpp"
 
 #include "catch.hpp"
 #include "ripplegauge/core/errors.hpp"

@@ -1,4 +1,4 @@
-#include "ripplegauge/files/training_log.hpp"
+#include "files/training_log.hpp"
 
 #include <signal.h>
 #include <sys/resource.h>

@@ -1,5 +1,5 @@
 // OpenCV's loops on our threads: none is started beside those that were asked for.
-#include "ripplegauge/image/opencv_threads.hpp"
+#include "image/opencv_threads.hpp"
 
 #include <atomic>
 #include <filesystem>

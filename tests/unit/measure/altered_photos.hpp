@@ -11,8 +11,8 @@
 #include <string>
 #include <vector>
 
+#include "card/tag_detector.hpp"
 #include "catch.hpp"
-#include "ripplegauge/card/tag_detector.hpp"
 #include "ripplegauge/image/photo.hpp"
 #include "ripplegauge/json/card_file.hpp"
 #include "ripplegauge/measure/measure.hpp"

@@ -6,9 +6,9 @@
 #include <vector>
 
 #include "catch.hpp"
+#include "core/quantile.hpp"
 #include "random_scene.hpp"
 #include "rendered_photo.hpp"
-#include "ripplegauge/core/quantile.hpp"
 
 using namespace ripplegauge;
 

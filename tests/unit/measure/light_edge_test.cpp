@@ -4,7 +4,7 @@
 
 #include "altered_photos.hpp"
 #include "catch.hpp"
-#include "ripplegauge/core/linear_light.hpp"
+#include "core/linear_light.hpp"
 #include "ripplegauge/measure/photo_check.hpp"
 
 using namespace ripplegauge;

@@ -4,8 +4,8 @@
 
 #include "altered_photos.hpp"
 #include "catch.hpp"
+#include "picture/picture.hpp"
 #include "ripplegauge/photo/photo.hpp"
-#include "ripplegauge/picture/picture.hpp"
 
 using namespace ripplegauge;
 

@@ -1,4 +1,4 @@
-#include "ripplegauge/measure/ordered_workers.hpp"
+#include "measure/ordered_workers.hpp"
 
 #include <numeric>
 #include <stdexcept>

@@ -1,12 +1,12 @@
 // What the photo's blur is, as the tags' edges tell it, and that sizes do not go by it.
-#include "ripplegauge/relief/photo_blur.hpp"
+#include "relief/photo_blur.hpp"
 
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
+#include "core/linear_light.hpp"
 #include "rendered_photo.hpp"
-#include "ripplegauge/core/linear_light.hpp"
 
 using namespace ripplegauge;
 

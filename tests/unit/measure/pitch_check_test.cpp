@@ -1,5 +1,5 @@
 // Pitches checked on the ray-traced sample photos, whose boards are known.
-#include "ripplegauge/measure/pitch_check.hpp"
+#include "measure/pitch_check.hpp"
 
 #include <filesystem>
 

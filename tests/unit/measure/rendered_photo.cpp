@@ -5,8 +5,8 @@
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
+#include "card/tag_detector.hpp"
 #include "corner_card.hpp"
-#include "ripplegauge/card/tag_detector.hpp"
 
 namespace ripplegauge::rendered {
 namespace {

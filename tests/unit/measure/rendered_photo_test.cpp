@@ -5,8 +5,8 @@
 #include <opencv2/calib3d.hpp>
 #include <opencv2/core/eigen.hpp>
 
+#include "card/tag_detector.hpp"
 #include "catch.hpp"
-#include "ripplegauge/card/tag_detector.hpp"
 
 using namespace ripplegauge;
 

@@ -5,7 +5,7 @@
 
 #include "catch.hpp"
 #include "corner_card.hpp"
-#include "ripplegauge/panel/bundle.hpp"
+#include "panel/bundle.hpp"
 
 using namespace ripplegauge;
 

@@ -1,12 +1,12 @@
-#include "ripplegauge/panel/bundle.hpp"
+#include "panel/bundle.hpp"
 
 #include <numbers>
 #include <opencv2/calib3d.hpp>
 #include <opencv2/imgproc.hpp>
 
 #include "catch.hpp"
+#include "core/linear_light.hpp"
 #include "corner_card.hpp"
-#include "ripplegauge/core/linear_light.hpp"
 
 using namespace ripplegauge;
 

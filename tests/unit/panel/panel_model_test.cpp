@@ -1,4 +1,4 @@
-#include "ripplegauge/panel/panel_model.hpp"
+#include "panel/panel_model.hpp"
 
 #include <numbers>
 

@@ -1,4 +1,4 @@
-#include "ripplegauge/photo/file_hash.hpp"
+#include "photo/file_hash.hpp"
 
 #include "catch.hpp"
 #include "ripplegauge/core/errors.hpp"

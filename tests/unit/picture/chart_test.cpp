@@ -1,4 +1,4 @@
-#include "ripplegauge/picture/chart.hpp"
+#include "picture/chart.hpp"
 
 #include <cmath>
 #include <limits>

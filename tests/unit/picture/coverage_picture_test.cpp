@@ -1,4 +1,4 @@
-#include "ripplegauge/picture/coverage_picture.hpp"
+#include "picture/coverage_picture.hpp"
 
 #include "catch.hpp"
 

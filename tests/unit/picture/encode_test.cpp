@@ -1,9 +1,9 @@
 #include <opencv2/core.hpp>
 
 #include "catch.hpp"
+#include "picture/picture.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/photo/photo.hpp"
-#include "ripplegauge/picture/picture.hpp"
 #include "scratch_folder.hpp"
 
 using namespace ripplegauge;

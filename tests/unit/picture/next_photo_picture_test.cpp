@@ -1,5 +1,5 @@
 // The picture of the next photo: what it shows of this one, and how its stripes run.
-#include "ripplegauge/picture/next_photo_picture.hpp"
+#include "picture/next_photo_picture.hpp"
 
 #include <algorithm>
 #include <cmath>

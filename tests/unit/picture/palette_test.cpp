@@ -1,4 +1,4 @@
-#include "ripplegauge/picture/palette.hpp"
+#include "picture/palette.hpp"
 
 #include "catch.hpp"
 

@@ -1,4 +1,4 @@
-#include "ripplegauge/picture/relief_map.hpp"
+#include "picture/relief_map.hpp"
 
 #include <algorithm>
 #include <cmath>
@@ -6,7 +6,7 @@
 #include <opencv2/core.hpp>
 
 #include "catch.hpp"
-#include "ripplegauge/picture/palette.hpp"
+#include "picture/palette.hpp"
 
 using namespace ripplegauge;
 

@@ -1,4 +1,4 @@
-#include "ripplegauge/picture/report_page.hpp"
+#include "picture/report_page.hpp"
 
 #include "catch.hpp"
 

@@ -1,10 +1,10 @@
-#include "ripplegauge/quote/counts.hpp"
+#include "quote/counts.hpp"
 
 #include <sstream>
 
 #include "catch.hpp"
 #include "made_up.hpp"
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 using namespace ripplegauge;
 using made_up::by_hand;

@@ -1,4 +1,4 @@
-#include "ripplegauge/quote/display.hpp"
+#include "quote/display.hpp"
 
 #include "catch.hpp"
 #include "ripplegauge/core/errors.hpp"

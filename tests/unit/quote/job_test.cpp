@@ -1,4 +1,4 @@
-#include "ripplegauge/quote/job.hpp"
+#include "quote/job.hpp"
 
 #include <algorithm>
 

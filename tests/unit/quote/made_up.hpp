@@ -1,7 +1,7 @@
 // A made-up workshop's prices and jobs for the tests; no real price list stands behind any number here.
 #pragma once
 
-#include "ripplegauge/quote/quote.hpp"
+#include "quote/quote.hpp"
 
 namespace made_up {
 

@@ -1,4 +1,4 @@
-#include "ripplegauge/quote/money.hpp"
+#include "quote/money.hpp"
 
 #include <random>
 

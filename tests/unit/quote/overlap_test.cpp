@@ -1,4 +1,4 @@
-#include "ripplegauge/quote/overlap.hpp"
+#include "quote/overlap.hpp"
 
 #include <algorithm>
 #include <random>

@@ -1,4 +1,4 @@
-#include "ripplegauge/quote/price_table.hpp"
+#include "quote/price_table.hpp"
 
 #include <algorithm>
 

@@ -1,4 +1,4 @@
-#include "ripplegauge/quote/quote.hpp"
+#include "quote/quote.hpp"
 
 #include <algorithm>
 #include <random>

@@ -4,9 +4,9 @@
 
 #include "catch.hpp"
 #include "drawn_panel.hpp"
-#include "ripplegauge/relief/photo_blur.hpp"
-#include "ripplegauge/relief/spot_geometry.hpp"
-#include "ripplegauge/relief/surface_fit.hpp"
+#include "relief/photo_blur.hpp"
+#include "relief/spot_geometry.hpp"
+#include "relief/surface_fit.hpp"
 
 using namespace ripplegauge;
 

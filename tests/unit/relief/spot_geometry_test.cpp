@@ -1,4 +1,4 @@
-#include "ripplegauge/relief/spot_geometry.hpp"
+#include "relief/spot_geometry.hpp"
 
 #include <cmath>
 #include <numbers>

@@ -1,7 +1,7 @@
 // What each kind of spot is graded: a table to read. All spots are invented unless they say otherwise.
 #include "catch.hpp"
-#include "ripplegauge/files/severity_file.hpp"
-#include "ripplegauge/severity/severity.hpp"
+#include "files/severity_file.hpp"
+#include "severity/severity.hpp"
 #include "unit/advice/sample_readings.hpp"
 
 using namespace ripplegauge;

@@ -1,14 +1,14 @@
-#include "ripplegauge/severity/severity.hpp"
+#include "severity/severity.hpp"
 
 #include <cmath>
 #include <map>
 #include <random>
 
 #include "catch.hpp"
+#include "core/power_product.hpp"
+#include "files/severity_file.hpp"
 #include "ripplegauge/core/errors.hpp"
-#include "ripplegauge/core/power_product.hpp"
-#include "ripplegauge/files/severity_file.hpp"
-#include "ripplegauge/severity/coins.hpp"
+#include "severity/coins.hpp"
 #include "unit/advice/sample_readings.hpp"
 
 using namespace ripplegauge;

@@ -1,4 +1,4 @@
-#include "ripplegauge/severity/sheet_metal.hpp"
+#include "severity/sheet_metal.hpp"
 
 #include <cmath>
 

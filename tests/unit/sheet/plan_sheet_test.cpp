@@ -1,4 +1,4 @@
-#include "ripplegauge/sheet/plan_sheet.hpp"
+#include "sheet/plan_sheet.hpp"
 
 #include "catch.hpp"
 #include "pdf_file.hpp"

@@ -1,15 +1,15 @@
 // Sheets are checked from outside: page boxes as pdfinfo reads them, lengths in what pdftoppm makes of the
 // page.
-#include "ripplegauge/sheet/sheet.hpp"
+#include "sheet/sheet.hpp"
 
 #include <cmath>
 #include <map>
 #include <numbers>
 #include <opencv2/core.hpp>
 
+#include "card/tag_detector.hpp"
 #include "catch.hpp"
 #include "pdf_file.hpp"
-#include "ripplegauge/card/tag_detector.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/json/board_file.hpp"
 #include "ripplegauge/json/card_file.hpp"

@@ -6,7 +6,7 @@
 
 #include "catch.hpp"
 #include "drawn_panel.hpp"
-#include "ripplegauge/stripes/light_edge.hpp"
+#include "stripes/light_edge.hpp"
 
 using namespace ripplegauge;
 

@@ -3,9 +3,9 @@
 #include <vector>
 
 #include "catch.hpp"
-#include "ripplegauge/stripes/panel_view.hpp"
-#include "ripplegauge/stripes/reflectance.hpp"
-#include "ripplegauge/stripes/stripe_profile.hpp"
+#include "stripes/panel_view.hpp"
+#include "stripes/reflectance.hpp"
+#include "stripes/stripe_profile.hpp"
 
 using namespace ripplegauge;
 

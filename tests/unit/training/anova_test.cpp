@@ -1,4 +1,4 @@
-#include "ripplegauge/training/anova.hpp"
+#include "training/anova.hpp"
 
 #include <cmath>
 

@@ -1,4 +1,4 @@
-#include "ripplegauge/training/known_values.hpp"
+#include "training/known_values.hpp"
 
 #include <cmath>
 #include <random>

@@ -1,4 +1,4 @@
-#include "ripplegauge/training/practice.hpp"
+#include "training/practice.hpp"
 
 #include "catch.hpp"
 

@@ -1,4 +1,4 @@
-#include "ripplegauge/training/progress.hpp"
+#include "training/progress.hpp"
 
 #include "catch.hpp"
 

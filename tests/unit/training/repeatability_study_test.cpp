@@ -1,4 +1,4 @@
-#include "ripplegauge/training/repeatability_study.hpp"
+#include "training/repeatability_study.hpp"
 
 #include <cmath>
 #include <random>

@@ -1,4 +1,4 @@
-#include "ripplegauge/training/trend.hpp"
+#include "training/trend.hpp"
 
 #include <cmath>
 #include <random>

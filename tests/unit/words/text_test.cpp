@@ -1,5 +1,5 @@
 // Text as terminals and pages show it: width, lines, clean characters, figures.
-#include "ripplegauge/words/text.hpp"
+#include "words/text.hpp"
 
 #include <cmath>
 

@@ -1,7 +1,7 @@
-#include "ripplegauge/words/units.hpp"
+#include "words/units.hpp"
 
 #include "catch.hpp"
-#include "ripplegauge/words/wording.hpp"
+#include "words/wording.hpp"
 
 using namespace ripplegauge;
 

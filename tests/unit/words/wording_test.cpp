@@ -1,4 +1,4 @@
-#include "ripplegauge/words/wording.hpp"
+#include "words/wording.hpp"
 
 #include <algorithm>
 #include <filesystem>
