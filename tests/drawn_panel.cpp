@@ -103,8 +103,7 @@ std::vector<SeenTag> tags_in_view(const BundleProblem& problem, const PanelModel
   for (const CardTag& tag : problem.card.tags) {
     SeenTag s;
     s.id = tag.id;
-    s.edge_width_px = 1.5;
-    s.edge_variance_px2 = 0.3;
+    s.edge_width_px = edge_width_per_sigma * std::sqrt(pixel_square_px2);  // nothing blurs the drawing
     const auto corners = tag_corners_mm(tag, problem.card.tag_side_mm, 1.0, 0.0);
     for (std::size_t k = 0; k < 4; ++k) {
       const auto pixel = model.pixel_from_card(corners[k][0], corners[k][1], {114, 89});

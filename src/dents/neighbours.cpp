@@ -27,7 +27,28 @@ bool is_about(const SpotVector& spot, const Outline& lobe) {
   return RadiusIn(spot)(lobe.x_mm, lobe.y_mm) < 1;
 }
 
-/// The fit about a lobe outside those taken for granted that has most to show, but for a quiet ring.
+/// What stands out beside the spots that are granted, drawn anew with them explained: near them, and compact.
+std::vector<Outline> left_beside(const PanelScene& scene, const std::vector<Attempt>& granted,
+                                 const std::vector<SpotVector>& known) {
+  if (granted.empty()) return {};
+  cv::Mat explained;
+  const ResidualField field =
+      residual_with_spots(*scene.field, *scene.problem, scene.parameters, known, explained);
+  const auto is_near = [&](const Candidate& c) {
+    return std::any_of(granted.begin(), granted.end(), [&](const Attempt& a) {
+      const SpotVector& s = a.fit.spot;
+      return c.outline.elongation < scene.options.effort.compact_elongation &&
+             std::hypot(s[s_x] - c.outline.x_mm, s[s_y] - c.outline.y_mm) <
+                 scene.options.effort.reach * half_length_mm(s) + longest_of(c.outline);
+    });
+  };
+  std::vector<Outline> outlines;
+  for (const Candidate& c : find_candidates(field, disturbance(field, explained), is_near, scene.options))
+    outlines.push_back(c.outline);
+  return outlines;
+}
+
+/// The fit outside those taken for granted that has most to show, but for a quiet ring.
 std::optional<Attempt> next_neighbour(const PanelScene& scene, const std::vector<Outline>& lobes,
                                       const std::vector<Attempt>& granted,
                                       const std::vector<SpotVector>& explained) {
@@ -36,12 +57,13 @@ std::optional<Attempt> next_neighbour(const PanelScene& scene, const std::vector
     return std::any_of(granted.begin(), granted.end(),
                        [&](const Attempt& n) { return RadiusIn(n.fit.spot)(x_mm, y_mm) < 1; });
   };
+  std::vector<Outline> outlines = left_beside(scene, granted, known);
+  outlines.insert(outlines.end(), lobes.begin(), lobes.end());
   std::optional<Attempt> best;
-  for (const Outline& lobe : lobes) {
-    if (covered(lobe.x_mm, lobe.y_mm)) continue;
-    const std::vector<Disc> nothing;
-    const Attempt a = attempt(scene, lobe, nothing, known);
-    if (!is_about(a.fit.spot, lobe) || covered(a.fit.spot[s_x], a.fit.spot[s_y]) ||
+  for (const Outline& outline : outlines) {
+    if (covered(outline.x_mm, outline.y_mm)) continue;
+    const Attempt a = attempt(scene, outline, {}, known);
+    if (!is_about(a.fit.spot, outline) || covered(a.fit.spot[s_x], a.fit.spot[s_y]) ||
         !believable_beside_others(scene, a, outline_of(a.fit.spot)))
       continue;
     if (!best || credit(a.judgement) > credit(best->judgement)) best = a;
@@ -54,7 +76,7 @@ std::optional<Attempt> next_neighbour(const PanelScene& scene, const std::vector
 std::vector<Attempt> believed_together(const PanelScene& scene, const std::vector<Outline>& lobes,
                                        const std::vector<SpotVector>& explained) {
   std::vector<Attempt> granted;
-  while (granted.size() < lobes.size()) {
+  while (granted.size() < scene.options.candidates.max_lobes) {
     const auto next = next_neighbour(scene, lobes, granted, explained);
     if (!next) break;
     granted.push_back(*next);

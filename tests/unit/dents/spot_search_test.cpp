@@ -81,6 +81,39 @@ TEST_CASE("dents that touch are parted", "[spots]") {
   check_is(nearest(result, 92, 66), right, 0.06);
 }
 
+TEST_CASE("of random pairs of near neighbours most are found, and none is taken for something else",
+          "[spots][slow]") {
+  constexpr int pairs = 24;
+  cv::RNG random(5);
+  int both = 0, wrong = 0;
+  for (unsigned i = 1; i <= pairs; ++i) {
+    Drawing drawing;
+    drawing.peel_slope = random.uniform(2e-4, 8e-4);
+    drawing.pitch_mm = random.uniform(8.0, 14.0);
+    drawing.seed = i;
+    const double first_mm = random.uniform(9.0, 18.0), second_mm = first_mm * random.uniform(0.7, 1.3);
+    const double half_apart_mm = 0.25 * (first_mm + second_mm) * random.uniform(0.95, 1.3),
+                 direction = random.uniform(0.0, 6.28);
+    const double dx = half_apart_mm * std::cos(direction), dy = half_apart_mm * std::sin(direction);
+    drawing.spots = {drawn_spot(85 - dx, 66 - dy, first_mm, -first_mm * random.uniform(0.006, 0.014)),
+                     drawn_spot(85 + dx, 66 + dy, second_mm, -second_mm * random.uniform(0.006, 0.014))};
+    const SpotSearchResult result = find_spots(draw_panel(drawing)->scene);
+    std::size_t right = 0;
+    for (const SpotVector& truth : drawing.spots)
+      right += std::any_of(result.spots.begin(), result.spots.end(), [&](const FoundSpot& f) {
+        const SpotVector& s = f.fit.spot;
+        return std::hypot(s[s_x] - truth[s_x], s[s_y] - truth[s_y]) < 1.5 &&
+               std::abs(mean_radius_mm(s) / mean_radius_mm(truth) - 1) < 0.1 &&
+               std::abs(s[s_height] / truth[s_height] - 1) < 0.15;
+      });
+    both += right == 2 && result.spots.size() == 2;
+    wrong += result.spots.size() > right;
+  }
+  INFO(both << " of " << pairs << " found, " << wrong << " wrong");
+  CHECK(both >= 20);  // 21; 8 before neighbours were believed together
+  CHECK(wrong <= 1);  // a first spot too flat over both
+}
+
 TEST_CASE("an over-pull is a high inside its low", "[spots]") {
   const SpotVector low = drawn_spot(85, 65, 26, -0.25), high = drawn_spot(86, 65, 10, 0.12);
   const auto panel = draw_panel(usual({low, high}));

@@ -134,6 +134,10 @@ TEST_CASE("a free surface finds the rim that its spot lacks, and stays flat wher
 TEST_CASE("blur at a place goes by the tags at its depth", "[blur]") {
   const auto panel = draw_panel({});
   std::vector<SeenTag> tags = panel->problem.tags;
+  for (SeenTag& tag : tags) {
+    tag.edge_width_px = 1.5;
+    tag.edge_variance_px2 = 0.3;
+  }
   const PanelModel<double> model(panel->problem.constants, panel->scene.parameters);
   CHECK(blur_at(tags, model, 90, 60).width_px2 == Approx(mean_blur(tags).width_px2).epsilon(1e-6));
   CHECK(mean_blur(tags).moment_px2 == Approx(0.3));
