@@ -95,8 +95,9 @@ if [ -n "$sanitize" ]; then
   echo "building what takes bytes or pixels into build-sanitize/ ..."
   build build-sanitize -DRIPPLEGAUGE_TESTS=ON -DRIPPLEGAUGE_SANITIZE=ON -DCMAKE_CXX_COMPILER=clang++ \
     -DCMAKE_BUILD_TYPE=Sanitize -DCMAKE_CXX_FLAGS_SANITIZE="-O1 -gline-tables-only" --target "${tests[@]/#/test_}"
-  # Packages are made of the other build; whole folders and the same photo many times over take too long here.
-  run_suite "~[slow]~[install]~[folder]~[threads]" "${tests[@]/#/build-sanitize/tests/test_}"
+  # Packages are made of the other build; whole folders, the same photo many times over and more than one whole search
+  # take too long here.
+  run_suite "~[slow]~[install]~[folder]~[threads]~[search]" "${tests[@]/#/build-sanitize/tests/test_}"
 fi
 echo "$passed passed, $failed failed"
 [ "$failed" -eq 0 ] && [ "$passed" -gt 0 ]
