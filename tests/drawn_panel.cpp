@@ -5,6 +5,7 @@
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
+#include "core/linear_light.hpp"
 #include "corner_card.hpp"
 
 namespace ripplegauge {
@@ -40,11 +41,6 @@ cv::Mat peel_of(const Drawing& drawing) {
   cv::meanStdDev(slope, mean, deviation);
   slope *= drawing.peel_slope / deviation[0];
   return slope;
-}
-
-double coded(double light) {  // IEC 61966-2-1
-  const double v = std::clamp(light, 0.0, 1.0);
-  return 255 * (v <= 0.0031308 ? 12.92 * v : 1.055 * std::pow(v, 1 / 2.4) - 0.055);
 }
 
 /// -1 on a dark stripe, 1 on a light one, with soft edges.
@@ -93,7 +89,7 @@ void draw(const Drawing& drawing, const PanelModel<double>& model, const CardDef
             smooth.y_mm < paper.y1_mm)
           light = 0.7;
       if (drawing.spoil) light = drawing.spoil(light, u, v, x, y);
-      grey.at<uchar>(v, u) = cv::saturate_cast<uchar>(coded(light + noise.at<float>(v, u)));
+      grey.at<uchar>(v, u) = cv::saturate_cast<uchar>(srgb_code_from_linear(light + noise.at<float>(v, u)));
     }
 }
 

@@ -16,7 +16,7 @@
 namespace ripplegauge {
 namespace {
 
-constexpr std::size_t pixels_to_judge = 4000, pixels_of_patch = 8000;
+constexpr std::size_t pixels_to_judge = 4000;
 
 /// Cost of a fit under the patch's whitening, on a scale that all whitenings share: minus a log likelihood.
 double log_cost(const Patch& patch, const SpotFit& fit) {
@@ -107,8 +107,7 @@ Outline sharpened(const Patch& patch, const std::vector<double>& costs, const Ou
 SpotFit search_about(const PanelScene& scene, const Patch& patch, const std::vector<double>& costs,
                      const Outline& outline, const Outline& rough) {
   const DentOptions& o = scene.options;
-  SpotFit search =
-      search_spot(patch, outline, {worth_finishing(patch, costs, outline, o), scene.threads, 1, o.starts});
+  SpotFit search = search_spot(patch, outline, search_in(scene, worth_finishing(patch, costs, outline, o)));
   if (outline.radius_mm >= o.effort.outline_shrunk * rough.radius_mm &&
       outline.radius_mm <= o.effort.outline_grown * rough.radius_mm)
     return search;
@@ -116,7 +115,7 @@ SpotFit search_about(const PanelScene& scene, const Patch& patch, const std::vec
   other.radius_mm = 0.8 * rough.radius_mm;
   other.x_mm = rough.x_mm, other.y_mm = rough.y_mm;
   const SpotFit second =
-      search_spot(patch, other, {worth_finishing(patch, costs, other, o), scene.threads, 0.5, o.starts});
+      search_spot(patch, other, search_in(scene, worth_finishing(patch, costs, other, o), 0.5));
   return second.search_cost < search.search_cost ? second : search;
 }
 
@@ -192,8 +191,8 @@ Attempt wide_attempt(const PanelScene& scene, const Outline& rough, const std::v
                               leave_out, explained);
     if (patch.size() < o.effort.min_pixels) continue;
     const std::vector<double> costs = undisturbed_costs(patch);
-    const SpotFit search = search_spot_widely(
-        patch, outline, {worth_finishing(patch, costs, outline, o), scene.threads, 1, o.starts});
+    const SpotFit search =
+        search_spot_widely(patch, outline, search_in(scene, worth_finishing(patch, costs, outline, o)));
     const Attempt a = finish_attempt(scene, patch, search);
     if (a.usable && (!best.usable || credit(a.judgement) > credit(best.judgement))) best = a;
     if (best.usable && credit(best.judgement) > o.effort.found_credit) break;
@@ -239,7 +238,7 @@ Attempt attempt_beside_others(const PanelScene& scene, const Outline& outline,
 
 Attempt judged_sum(const PanelScene& scene, const SpotSum& sum, const SpotFit& single,
                    const std::vector<SpotVector>& others) {
-  const Patch patch = patch_for(scene, sum, others, 8000);
+  const Patch patch = patch_for(scene, sum, others, pixels_of_patch);
   bool highlight = false;
   SpotFit first = single;
   first.spot = sum.first, first.drift = sum.drift;
@@ -247,7 +246,7 @@ Attempt judged_sum(const PanelScene& scene, const SpotSum& sum, const SpotFit& s
 }
 
 Attempt judged_among(const PanelScene& scene, const SpotFit& fit, const std::vector<SpotVector>& others) {
-  const Patch patch = patch_for(scene, fit.spot, others, 2.0, 8000);
+  const Patch patch = patch_for(scene, fit.spot, others, 2.0, pixels_of_patch);
   bool highlight = false;
   Attempt judged{polish_with_fitting_light(patch, fit, highlight, 4), {}, patch.size() > 0};
   judged.judgement = judge(patch, judged.fit, highlight, scene.pixels_per_mm);

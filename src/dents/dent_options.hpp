@@ -188,7 +188,6 @@ struct EffortOptions {
 
 /// Two spots that are one dent.
 struct SumOptions {
-  std::size_t min_pixels = 600;
   double rim_wider = 1.15, rim_lower = 0.6;  ///< a rim is wider than the spot, and lower, by these ratios
   double max_size_ratio = 8;
   double ridge_share = 0.5;     ///< between the middles less deep than this share of the shallower: two dents

@@ -58,7 +58,7 @@ void join_touching(const PanelScene& scene, std::vector<FoundSpot>& spots) {
       const auto one = one_for_two(scene, a, b, others);
       if (!one) continue;
       bool highlight = false;
-      const Patch patch = patch_for(scene, one->spot, others, 2.0, 8000);
+      const Patch patch = patch_for(scene, one->spot, others, 2.0, pixels_of_patch);
       const Attempt joined{*one, judge(patch, *one, highlight, scene.pixels_per_mm), patch.size() > 0};
       if (!believable(scene, joined, outline_of(one->spot))) continue;
       spots[i] = {joined.fit, joined.judgement, std::nullopt, std::nullopt};

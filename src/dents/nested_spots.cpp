@@ -29,10 +29,6 @@ double excess(const Patch& patch, const SpotFit& fit, bool highlight, const Spot
   return inside / inside_count - around / around_count;
 }
 
-double height_of(const SpotVector& spot, double x_mm, double y_mm) {
-  return SpotShape<double>(spot).at(x_mm, y_mm).z;
-}
-
 /// Whether the two together make a dimple: nearer to flat in the inner one's middle than nearly all round its
 /// edge. A flat top or a kidney does not.
 bool makes_a_dimple(const SpotVector& outer, const SpotVector& inner) {
@@ -62,8 +58,7 @@ bool lies_inside(const SpotVector& outer, const SpotVector& inner, const Nesting
 std::optional<NestedPair> start_with(const PanelScene& scene, const SpotVector& single,
                                      const std::vector<SpotVector>& others, double inner_share) {
   // The outlines are good: half the starts do, and all of them are worth finishing.
-  const SpotSearchOptions options{[](const SpotVector&, double) { return true; }, scene.threads, 0.5,
-                                  scene.options.starts};
+  const SpotSearchOptions options = search_in(scene, any_fit, 0.5);
   const double radius = mean_radius_mm(single);
   const Patch rim = patch_without(scene, single, others, {single[s_x], single[s_y], inner_share * radius});
   if (rim.size() < scene.options.effort.min_pixels) return std::nullopt;

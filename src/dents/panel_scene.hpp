@@ -1,6 +1,7 @@
 // What a search for dents needs of one photo, and the pixels that its fits look at.
 #pragma once
 
+#include <utility>
 #include <vector>
 
 #include "dents/dent_options.hpp"
@@ -19,6 +20,15 @@ struct PanelScene {
   int threads = 1;  ///< the result is the same on any number
   DentOptions options{};
 };
+
+/// For a search that finishes what comes, as where outlines are good.
+inline bool any_fit(const SpotVector&, double /*share*/) { return true; }
+
+/// How a search for one spot goes in this scene.
+inline SpotSearchOptions search_in(const PanelScene& scene, WorthFinishing worth_finishing,
+                                   double effort = 1) {
+  return {std::move(worth_finishing), scene.threads, effort, scene.options.starts};
+}
 
 /// The pixels for fitting a spot of this size, other spots explained: `reach` times its half length about its
 /// middle, thinned to `max_pixels`, weighed for where this spot moves the stripes. Empty where nothing is

@@ -3,25 +3,13 @@
 #include "patches.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <iterator>
 
 namespace ripplegauge {
 
 double longest_of(const Outline& o) { return o.radius_mm * std::sqrt(o.elongation); }
-
-PatchRequest request_for(const PanelScene& scene, double x_mm, double y_mm, double half_mm,
-                         std::size_t max_pixels) {
-  constexpr double largest_half_mm = 65;  // beyond, crown and light are more than the patch's terms describe
-  PatchRequest request;
-  request.x_mm = x_mm, request.y_mm = y_mm;
-  request.half_mm = std::min(half_mm, largest_half_mm);
-  request.step_mm =
-      std::max(1 / scene.pixels_per_mm, 2 * request.half_mm / std::sqrt(static_cast<double>(max_pixels)));
-  request.max_pixels = max_pixels;
-  request.threads = scene.threads;
-  return request;
-}
 
 double half_round(const PanelScene& scene, double longest_mm, double reach, double periods) {
   return std::max(reach * longest_mm, longest_mm + periods * scene.field->period_mm);
@@ -48,8 +36,17 @@ bool reaches(const SpotVector& spot, const LookedAt& square) {
   return seen(away) || seen(-away);
 }
 
-Patch explained_patch(const PanelScene& scene, const PatchRequest& request,
-                      const std::vector<Disc>& leave_out, const std::vector<SpotVector>& explained) {
+Patch patch_about(const PanelScene& scene, const Outline& outline, double half_mm, std::size_t max_pixels,
+                  const std::vector<Disc>& leave_out, const std::vector<SpotVector>& explained) {
+  constexpr double largest_half_mm = 65;  // beyond, crown and light are more than the patch's terms describe
+  PatchRequest request;
+  request.x_mm = outline.x_mm;
+  request.y_mm = outline.y_mm;
+  request.half_mm = std::min(half_mm, largest_half_mm);
+  request.step_mm =
+      std::max(1 / scene.pixels_per_mm, 2 * request.half_mm / std::sqrt(static_cast<double>(max_pixels)));
+  request.max_pixels = max_pixels;
+  request.threads = scene.threads;
   Patch patch = make_patch(*scene.grey, *scene.problem, scene.parameters, *scene.field, request, leave_out,
                            scene.pixels_per_mm);
   if (patch.size() == 0) return patch;
@@ -60,12 +57,6 @@ Patch explained_patch(const PanelScene& scene, const PatchRequest& request,
   return patch;
 }
 
-Patch patch_about(const PanelScene& scene, const Outline& outline, double half_mm, std::size_t max_pixels,
-                  const std::vector<Disc>& leave_out, const std::vector<SpotVector>& explained) {
-  return explained_patch(scene, request_for(scene, outline.x_mm, outline.y_mm, half_mm, max_pixels),
-                         leave_out, explained);
-}
-
 void look_closely(Patch& patch, const SpotVector& spot) {
   soften(patch, spot);
   set_whitening(patch, spot);
@@ -74,8 +65,7 @@ void look_closely(Patch& patch, const SpotVector& spot) {
 Patch patch_for(const PanelScene& scene, const SpotVector& spot, const std::vector<SpotVector>& others,
                 double reach, std::size_t max_pixels) {
   const double half = half_round(scene, half_length_mm(spot), reach);
-  Patch patch =
-      explained_patch(scene, request_for(scene, spot[s_x], spot[s_y], half, max_pixels), {}, others);
+  Patch patch = patch_about(scene, outline_of(spot), half, max_pixels, {}, others);
   if (patch.size() > 0) set_whitening(patch, spot);
   return patch;
 }
@@ -85,22 +75,15 @@ Patch patch_for(const PanelScene& scene, const SpotSum& sum, const std::vector<S
   const double apart = std::hypot(sum.first[s_x] - sum.second[s_x], sum.first[s_y] - sum.second[s_y]);
   const double half =
       half_round(scene, std::max(half_length_mm(sum.first), 0.5 * apart + half_length_mm(sum.second)), 2.0);
-  Patch patch = explained_patch(scene, request_for(scene, sum.first[s_x], sum.first[s_y], half, max_pixels),
-                                {}, others);
-  if (patch.size() == 0) return patch;
-  Patch explained = patch;
-  explain(explained, sum);
-  SpotVector nothing_more = sum.first;
-  nothing_more[s_height] = 0;
-  set_whitening(explained, nothing_more);
-  patch.whitening = explained.whitening;
+  Patch patch = patch_about(scene, outline_of(sum.first), half, max_pixels, {}, others);
+  if (patch.size() > 0) set_whitening(patch, std::array{sum.first, sum.second});
   return patch;
 }
 
 Patch patch_without(const PanelScene& scene, const SpotVector& spot, const std::vector<SpotVector>& others,
                     const Disc& disc) {
   const double half = half_round(scene, half_length_mm(spot), 1.7);
-  return explained_patch(scene, request_for(scene, spot[s_x], spot[s_y], half, 6000), {disc}, others);
+  return patch_about(scene, outline_of(spot), half, 6000, {disc}, others);
 }
 
 }  // namespace ripplegauge

@@ -8,11 +8,9 @@
 
 namespace ripplegauge {
 
-double longest_of(const Outline& outline);
+constexpr std::size_t pixels_of_patch = 8000;  ///< for a fit that is to be judged
 
-/// A square of so many pixels about a place, in steps no finer than the photo's.
-PatchRequest request_for(const PanelScene& scene, double x_mm, double y_mm, double half_mm,
-                         std::size_t max_pixels);
+double longest_of(const Outline& outline);
 
 /// Half the side of a patch round something this long: `reach` times it, or `periods` of undisturbed stripes
 /// beyond it.
@@ -27,11 +25,8 @@ LookedAt looked_at(const Patch& patch);
 /// Whether a spot bends what is seen anywhere in a square: by its slope as far out as the square begins.
 bool reaches(const SpotVector& spot, const LookedAt& square);
 
-/// A patch without some discs of panel, with those spots explained that reach it.
-Patch explained_patch(const PanelScene& scene, const PatchRequest& request,
-                      const std::vector<Disc>& leave_out, const std::vector<SpotVector>& explained);
-
-/// The same about an outline.
+/// A square about an outline's middle, of at most so many pixels, in steps no finer than the photo's: without
+/// some discs of panel, and with those spots explained that reach it.
 Patch patch_about(const PanelScene& scene, const Outline& outline, double half_mm, std::size_t max_pixels,
                   const std::vector<Disc>& leave_out, const std::vector<SpotVector>& explained);
 

@@ -7,6 +7,7 @@
 #include <cmath>
 #include <numbers>
 #include <span>
+#include <utility>
 
 #include "core/parallel_for.hpp"
 #include "relief/light_fit.hpp"
@@ -122,6 +123,15 @@ void set_whitening(Patch& patch, const SpotVector& spot) {
   relief_of(pixels, std::span(&spot, 1), hits, relief);
   predict_phase(pixels, relief, Eigen::Vector3d::Zero(), light);
   for (std::size_t i = 0; i < patch.size(); ++i) patch.whitening[i] = whitening_at(patch, light.phase[i]);
+}
+
+void set_whitening(Patch& patch, std::span<const SpotVector> spots) {
+  Patch explained = patch;
+  explain(explained, spots);
+  SpotVector nothing_more = spots.front();
+  nothing_more[s_height] = 0;
+  set_whitening(explained, nothing_more);
+  patch.whitening = std::move(explained.whitening);
 }
 
 std::vector<float> whitened_residuals(const Patch& patch, const SpotVector& spot,

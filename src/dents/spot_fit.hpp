@@ -116,6 +116,8 @@ void soften(Patch& patch, const SpotSum& sum);
 
 /// Re-evaluates the whitening for the phases that this spot predicts.
 void set_whitening(Patch& patch, const SpotVector& spot);
+/// The same for the sum of several.
+void set_whitening(Patch& patch, std::span<const SpotVector> spots);
 
 /// Whitened residuals of every pixel (0 where a clipped pixel is explained) with the light fitted.
 std::vector<float> whitened_residuals(const Patch& patch, const SpotVector& spot,

@@ -91,6 +91,10 @@ class SpotShape {
   T x_, y_, inverse_a_, inverse_b_, cos_, sin_, height_, power_, order_, rim_, slant_u_, slant_v_;
 };
 
+inline double height_of(const SpotVector& spot, double x_mm, double y_mm) {
+  return SpotShape<double>(spot).at(x_mm, y_mm).z;
+}
+
 /// Mean radius of the 10 % contour and largest slope, both approximate (exact for a round, unslanted spot).
 inline double mean_radius_mm(const SpotVector& s) { return std::exp(0.5 * (s[s_log_a] + s[s_log_b])); }
 /// Semi-axes of that contour.

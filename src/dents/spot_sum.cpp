@@ -35,10 +35,6 @@ double cost_of(const PixelArrays& pixels, const SpotSum& sum) {
 
 bool cheaper(const SpotSum& a, const SpotSum& b) { return a.cost < b.cost; }
 
-double height_of(const SpotVector& s, double x_mm, double y_mm) {
-  return SpotShape<double>(s).at(x_mm, y_mm).z;
-}
-
 /// Pixels near a spot, spread evenly by golden-ratio stepping.
 std::vector<int> pixels_near(const Patch& patch, const SpotVector& spot, double reach, std::size_t wanted) {
   std::vector<int> near, chosen;
@@ -345,7 +341,7 @@ std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single,
                                 const std::vector<SpotVector>& others) {
   const SumOptions& options = scene.options.sums;
   const Patch patch = patch_for(scene, single.spot, others, 2.0, 6000);
-  if (patch.size() < options.min_pixels) return std::nullopt;
+  if (patch.size() < scene.options.effort.min_pixels) return std::nullopt;
   bool highlight = false;
   const SpotFit alone = polish_with_fitting_light(patch, single, highlight, 10);
   constexpr std::size_t enough =
@@ -374,7 +370,7 @@ std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single,
 std::optional<SpotFit> one_for_two(const PanelScene& scene, const SpotVector& a, const SpotVector& b,
                                    const std::vector<SpotVector>& others) {
   const Patch patch = patch_for(scene, SpotSum{a, b}, others, 6000);
-  if (patch.size() < scene.options.sums.min_pixels) return std::nullopt;
+  if (patch.size() < scene.options.effort.min_pixels) return std::nullopt;
   Outline both = outline_of(a);
   both.x_mm = 0.5 * (a[s_x] + b[s_x]), both.y_mm = 0.5 * (a[s_y] + b[s_y]);
   both.radius_mm =
@@ -382,9 +378,7 @@ std::optional<SpotFit> one_for_two(const PanelScene& scene, const SpotVector& a,
   both.elongation = 1;
   SpotFit searched;
   for (const Outline& outline : {outline_of(a, 1.2), outline_of(b, 1.2), both}) {
-    const SpotFit found =
-        search_spot(patch, outline,
-                    {[](const SpotVector&, double) { return true; }, scene.threads, 1, scene.options.starts});
+    const SpotFit found = search_spot(patch, outline, search_in(scene, any_fit));
     if (found.search_cost < searched.search_cost) searched = found;
   }
   if (searched.search_cost >= 1e300) return std::nullopt;

@@ -49,6 +49,12 @@ GeometryUncertainty geometry_uncertainty(const PanelConstants& constants, const 
               std::sqrt(std::max(0.0, bundle.covariance(p_board_distance, p_board_distance)))};
 }
 
+double depth_error_by_card_size(const PanelModel<double>& model, double x_mm, double y_mm) {
+  const Vector3<double>& camera = model.camera_centre();
+  const double camera_mm = std::hypot(camera.x - x_mm, camera.y - y_mm, camera.z);
+  return 1 + camera_mm / model.board_view(x_mm, y_mm).distance_mm;
+}
+
 double unseen_turn_rad(const PanelVector& parameters, double x_mm, double y_mm, double card_gap_mm) {
   const double r = std::hypot(x_mm, y_mm);
   if (r == 0) return 0;

@@ -22,6 +22,11 @@ FrameGradient frame_gradient(const PanelConstants& constants, const PanelVector&
 GeometryUncertainty geometry_uncertainty(const PanelConstants& constants, const BundleResult& bundle,
                                          double x_mm, double y_mm);
 
+/// How many times as wrong as the card's size a depth at a place is, relatively. The stripes' period fixes 1
+/// + d / c in units of the card's print: a card told 1 % too large puts the board c / d % too near, and
+/// depths go with its size over the board's distance.
+double depth_error_by_card_size(const PanelModel<double>& model, double x_mm, double y_mm);
+
 /// Turn of the panel's normal, in radians, that nobody has seen: card and stripes fix a quadric, and a panel
 /// bends here more, there less. A third of the turn between the card's edge, `card_gap_mm` away, and the spot
 /// is what may be missing.

@@ -34,12 +34,7 @@ Parts seen_by(const SetLook& look, const Parts& parts) {
 
 void look_closely(Patch& patch, const Parts& parts) {
   soften(patch, parts);
-  Patch explained = patch;
-  explain(explained, parts);
-  SpotVector nothing_more = parts.front();
-  nothing_more[s_height] = 0;
-  set_whitening(explained, nothing_more);
-  patch.whitening = std::move(explained.whitening);
+  set_whitening(patch, std::span<const SpotVector>(parts));
 }
 
 double whitening_cost(const Patch& patch) {

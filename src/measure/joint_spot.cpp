@@ -10,6 +10,7 @@
 #include "dents/loudness.hpp"
 #include "dents/near_line.hpp"
 #include "free_shape.hpp"
+#include "geometry_uncertainty.hpp"
 #include "joint_doubt.hpp"
 #include "joint_looks.hpp"
 
@@ -146,15 +147,6 @@ void set_noise(std::vector<SetLook>& looks, const Parts& parts, bool highlight, 
   }
 }
 
-/// By how much a depth is wrong, relatively, where the card's size is by this: the stripes' period fixes 1 +
-/// d / c.
-double bar_on_depth(const SetLook& look, const SpotVector& spot, double bar_relative) {
-  const PanelModel<double> model(look.scene.problem->constants, look.scene.parameters);
-  const auto& camera = model.camera_centre();
-  const double camera_mm = std::hypot(camera.x - spot[s_x], camera.y - spot[s_y], camera.z);
-  return bar_relative * (1 + camera_mm / model.board_view(spot[s_x], spot[s_y]).distance_mm);
-}
-
 /// The dent's shape: of the family, and let go where that is asked for.
 struct JointShape {
   ParametricSpot parametric;
@@ -264,7 +256,9 @@ std::optional<JointSpot> read_jointly(const std::vector<SetView>& views, const J
     const Against a = against(look, out.parts, request.starts, highlight);
     out.photos.push_back({look.view, judgements[i], look.shift, look.scene.parameters, a.by, a.alone});
     out.explained_at_start += judgements[i].explained / count;
-    bar_height += bar_on_depth(look, out.parts[0], request.bar_relative) / count;
+    const PanelModel<double> model(look.scene.problem->constants, look.scene.parameters);
+    bar_height +=
+        request.bar_relative / count * depth_error_by_card_size(model, out.parts[0][s_x], out.parts[0][s_y]);
   }
   const auto shape = shape_of(looks, request, judgements, highlight, peel.counted_twice, out);
   if (!shape) return std::nullopt;

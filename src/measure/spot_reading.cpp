@@ -215,11 +215,7 @@ Doubts doubts_of(const PanelScene& scene, const BundleResult& bundle, const Fina
   Doubts d;
   d.geometry = geometry_uncertainty(scene.problem->constants, bundle, g.x_mm, g.y_mm);
   d.bar = bar_relative;
-  // The stripes' period fixes 1 + d / c in units of the card's print: a card told 1 % too large puts the
-  // board c / d % too near, and depths go with its size over the board's distance.
-  const Vector3<double>& camera = model.camera_centre();
-  const double camera_mm = std::hypot(camera.x - g.x_mm, camera.y - g.y_mm, camera.z);
-  d.bar_on_depth = bar_relative * (1 + camera_mm / model.board_view(g.x_mm, g.y_mm).distance_mm);
+  d.bar_on_depth = bar_relative * depth_error_by_card_size(model, g.x_mm, g.y_mm);
   d.peel = peel_share / std::max(j.moved_snr * std::sqrt(j.looks / std::max(j.peel_cells, 1e-9)), 1.0);
   // The two shapes see the same pixels with different freedom: their difference is what the choice is worth.
   const auto shift = [](double a, double b) { return std::abs(a / b - 1); };

@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "catch.hpp"
+#include "drawn_panel.hpp"
 
 using namespace ripplegauge;
 
@@ -50,14 +51,8 @@ Patch striped_patch(const StripeProfile& profile, double half_mm, double step_mm
 }
 
 SpotVector spot(double x, double y, double radius, double height) {
-  SpotVector s = SpotVector::Zero();
-  s[s_x] = x;
-  s[s_y] = y;
-  s[s_log_a] = s[s_log_b] = std::log(radius);
-  s[s_height] = height;
-  s[s_log_p] = std::log(2.0);
-  s[s_log_n] = std::log(5.0);
-  return s;
+  constexpr double order = 5;
+  return drawn_spot(x, y, 2 * radius, height, 1, 0, 2, order);
 }
 
 /// The light that a sum of spots would send back.
