@@ -119,7 +119,8 @@ class SectionPlot {
     const int count = std::clamp(static_cast<int>(frame_.width / room_for_one), 3, 8);
     const AxisUnit unit = length_unit(words_.units());
     double step = round_step(along_.span() * unit.per_mm, count);
-    for (int more = count + 1; step > along_.to * unit.per_mm; ++more)
+    constexpr int surely_enough = 5;  // a step is at most 2.5 times its share of the axis
+    for (int more = count + 1; more <= surely_enough && step > along_.to * unit.per_mm; ++more)
       step = round_step(along_.span() * unit.per_mm, more);  // zero alone is no scale
     const double step_mm = step / unit.per_mm;
     for (double i = std::ceil(along_.from / step_mm); i * step_mm <= along_.to; ++i) {
