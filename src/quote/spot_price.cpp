@@ -4,14 +4,13 @@
 
 #include <algorithm>
 
+#include "core/joined.hpp"
 #include "ripplegauge/core/errors.hpp"
 
 namespace ripplegauge {
 namespace {
 
 std::string who(const JobSpot& spot) { return "spot " + std::to_string(spot.id) + " on " + spot.panel; }
-
-bool holds(const std::vector<std::string>& names, const std::string& name) { return has_fact(names, name); }
 
 /// The index of the band that the stated policy chooses.
 std::size_t chosen_band(const PriceTable& table, const Quantity& size_mm) {
@@ -30,8 +29,8 @@ std::size_t chosen_band(const PriceTable& table, const Quantity& size_mm) {
 std::vector<std::string> allowed_grades(const PriceTable& table, const JobSpot& spot) {
   std::vector<std::string> allowed;
   for (const std::string& grade : table.severities)
-    if (holds(spot.severities_allowed, grade)) allowed.push_back(grade);
-  return holds(allowed, spot.severity) ? allowed : std::vector<std::string>{};
+    if (has_fact(spot.severities_allowed, grade)) allowed.push_back(grade);
+  return has_fact(allowed, spot.severity) ? allowed : std::vector<std::string>{};
 }
 
 /// The grade that the stated policy chooses, as it does for sizes.
@@ -50,9 +49,9 @@ void choose_grade(const PriceTable& table, QuotedSpot& result) {
 std::string quoted(const std::string& text) { return "\"" + text + "\""; }
 
 std::string listed(const std::vector<std::string>& names) {
-  std::string text;
-  for (const std::string& name : names) text += (text.empty() ? "" : ", ") + quoted(name);
-  return text;
+  std::vector<std::string> all(names.size());
+  std::transform(names.begin(), names.end(), all.begin(), quoted);
+  return joined(all);
 }
 
 QuotedSpot quoted_from(const Job& job, const CountedSpot& counted, const PriceTable& table) {
@@ -69,14 +68,14 @@ QuotedSpot quoted_from(const Job& job, const CountedSpot& counted, const PriceTa
     result.high_band = table.bands[high].name;
   }
   choose_grade(table, result);
-  result.beyond_pulling = result.spot.beyond_pulling || holds(table.beyond_pulling, result.severity);
+  result.beyond_pulling = result.spot.beyond_pulling || has_fact(table.beyond_pulling, result.severity);
   return result;
 }
 
 std::optional<RowKey> row_key(const PriceTable& table, const QuotedSpot& quoted_spot) {
   const JobSpot& spot = quoted_spot.spot;
   const std::string& severity = quoted_spot.severity;
-  if (!severity.empty() && !table.severities.empty() && !holds(table.severities, severity))
+  if (!severity.empty() && !table.severities.empty() && !has_fact(table.severities, severity))
     throw UsageError(who(spot) + " has severity " + quoted(severity) +
                      ", which the price file does not know: it has " + listed(table.severities));
   for (const bool of_this_panel : {true, false})
