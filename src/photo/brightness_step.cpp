@@ -24,8 +24,8 @@ int median(std::vector<int>& values) {
   return *middle;
 }
 
-Edge edge_above(const std::uint8_t* const rows[4], int x0, int width, std::vector<int>& jumps) {
-  constexpr int one_grey_doubled = 2;
+Edge edge_above(const std::uint8_t* const rows[4], int x0, int width, int least_doubled,
+                std::vector<int>& jumps) {
   int burnt_out = 0;
   jumps.clear();
   for (int x = x0; x < x0 + width; ++x) {
@@ -34,33 +34,38 @@ Edge edge_above(const std::uint8_t* const rows[4], int x0, int width, std::vecto
   }
   if (2 * burnt_out > width) return Edge::blind;
   const int jump = median(jumps);
-  if (jump >= one_grey_doubled) return Edge::brighter_below;
-  return jump <= -one_grey_doubled ? Edge::darker_below : Edge::even;
+  if (jump >= least_doubled) return Edge::brighter_below;
+  return jump <= -least_doubled ? Edge::darker_below : Edge::even;
 }
 
 /// Of all coding units in the order in which they are coded, but for the first row of them.
-std::vector<Edge> edges_of(const cv::Mat& grey, cv::Size unit_px) {
+std::vector<Edge> edges_of(const cv::Mat& grey, cv::Size unit_px, int least_doubled) {
   const int units = grey.cols / unit_px.width;
   std::vector<Edge> edges;
   std::vector<int> jumps;
   for (int y = unit_px.height; y + 1 < grey.rows; y += unit_px.height) {
     const std::uint8_t* const rows[4] = {grey.ptr(y - 2), grey.ptr(y - 1), grey.ptr(y), grey.ptr(y + 1)};
     for (int i = 0; i < units; ++i)
-      edges.push_back(edge_above(rows, i * unit_px.width, unit_px.width, jumps));
+      edges.push_back(edge_above(rows, i * unit_px.width, unit_px.width, least_doubled, jumps));
   }
   return edges;
 }
 
 }  // namespace
 
-std::optional<int> brightness_step(const cv::Mat& grey, cv::Size unit_px) {
+std::optional<int> brightness_step(const cv::Mat& grey, cv::Size unit_px, double mean_step_grey) {
+  // Means are told in whole steps. A slope too slight for what its own coefficient is told in comes out as a
+  // staircase of one step, or of two: that is compression, not damage.
+  constexpr double steps_of_a_staircase = 2;
+  const int least_doubled =
+      std::max(2, static_cast<int>(std::ceil(2 * (steps_of_a_staircase + 0.5) * mean_step_grey)));
   // A scene has no edge of one pixel that keeps to the same row all over a photo, and where noise alone tells
   // which way an edge goes, that most go the same way is a matter of standard deviations.
   constexpr int fewest_units = 80;
   constexpr double share_that_sees = 0.25, deviations = 6;
   const int units = grey.cols / unit_px.width;
   if (units < fewest_units) return std::nullopt;
-  const std::vector<Edge> edges = edges_of(grey, unit_px);
+  const std::vector<Edge> edges = edges_of(grey, unit_px, least_doubled);
   int counts[4] = {0, 0, 0, 0};
   const auto count = [&](Edge edge) -> int& { return counts[static_cast<int>(edge)]; };
   for (std::size_t i = 0; i < edges.size(); ++i) {

@@ -113,6 +113,14 @@ class JpegDecoder {
     return {DCTSIZE * decoder_.max_h_samp_factor, DCTSIZE * decoder_.max_v_samp_factor};
   }
 
+  /// In which the mean brightness of a block is told: its coefficient is eight times that (T.81, A.3.3).
+  double mean_step_grey() const {
+    const jpeg_component_info& luma = decoder_.comp_info[0];
+    const JQUANT_TBL* table =
+        luma.quant_table != nullptr ? luma.quant_table : decoder_.quant_tbl_ptrs[luma.quant_tbl_no];
+    return table != nullptr ? table->quantval[0] / 8.0 : 0;
+  }
+
   /// The rows from `first` up to `end` of the grey picture, into `picture`, which has all rows.
   void grey(cv::Mat& picture, int first, int end) {
     decoder_.out_color_space = JCS_GRAYSCALE;
@@ -203,8 +211,8 @@ cv::Mat grey_picture(JpegDecoder& jpeg, std::string_view bytes, int threads) {
   return picture;
 }
 
-void refuse_step(const cv::Mat& grey, cv::Size unit_px) {
-  if (const auto row = brightness_step(grey, unit_px))
+void refuse_step(const cv::Mat& grey, const JpegDecoder& jpeg) {
+  if (const auto row = brightness_step(grey, jpeg.unit_px(), jpeg.mean_step_grey()))
     throw damaged("its brightness jumps along row " + std::to_string(*row));
 }
 
@@ -246,7 +254,7 @@ Decoded decode_jpeg(std::string_view bytes, const Wish& wish, const PhotoLimits&
   jpeg.refuse_what_phones_never_make();
   decoded.pixels = wish.colour ? jpeg.colour(reduction(jpeg.width(), jpeg.height(), wish))
                                : grey_picture(jpeg, bytes, wish.threads);
-  if (!wish.colour) refuse_step(decoded.pixels, jpeg.unit_px());
+  if (!wish.colour) refuse_step(decoded.pixels, jpeg);
   return decoded;
 }
 

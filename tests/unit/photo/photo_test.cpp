@@ -501,6 +501,18 @@ TEST_CASE("a wrong bit among a JPEG's pixels is refused, or it changes a block a
   }
 }
 
+TEST_CASE("a slight slope that hard compression turns into stairs is no damage", "[photo]") {
+  cv::Mat slope(1200, 1600, CV_32FC1), noise(slope.size(), CV_32FC1), grey;
+  cv::RNG(3).fill(noise, cv::RNG::NORMAL, 0, 0.8);
+  for (const double rise : {0.03, 0.06, 0.12, 0.18})
+    for (const int quality : {30, 50, 65, 80, 92}) {
+      INFO("rises by " << rise << " a row, quality " << quality);
+      for (int y = 0; y < slope.rows; ++y) slope.row(y).setTo(15 + rise * y);
+      cv::Mat(slope + noise).convertTo(grey, CV_8U);
+      CHECK_NOTHROW(decoded(jpeg_bytes(grey, {quality, false, false, false, {}})));
+    }
+}
+
 TEST_CASE("stray bytes behind a JPEG's pixels are damage, zeros are not", "[photo]") {
   const std::string jpeg = jpeg_bytes(textured_picture(64, 48, 2));
   const auto with = [&](const std::string& strays) {
