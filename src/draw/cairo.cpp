@@ -3,15 +3,18 @@
 
 #include <cairo-pdf.h>
 
+#include <new>
 #include <opencv2/imgproc.hpp>
 #include <stdexcept>
 
 #include "core/expects.hpp"
+#include "draw/whole_pdf.hpp"
 #include "words/text.hpp"
 
 namespace ripplegauge::draw {
 
 void require(cairo_status_t status) {
+  if (status == CAIRO_STATUS_NO_MEMORY) throw std::bad_alloc();
   if (status != CAIRO_STATUS_SUCCESS)
     throw std::runtime_error(std::string("drawing failed: ") + cairo_status_to_string(status));
 }
@@ -33,7 +36,11 @@ void set_colour(cairo_t* cairo, const Rgb& colour, double opacity) {
 }
 
 cairo_status_t append_bytes(void* closure, const unsigned char* data, unsigned int length) {
-  static_cast<std::string*>(closure)->append(reinterpret_cast<const char*>(data), length);
+  try {
+    static_cast<std::string*>(closure)->append(reinterpret_cast<const char*>(data), length);
+  } catch (const std::bad_alloc&) {  // which must not pass through Cairo
+    return CAIRO_STATUS_NO_MEMORY;
+  }
   return CAIRO_STATUS_SUCCESS;
 }
 
@@ -57,6 +64,8 @@ std::string PdfFile::finish() {
   cairo_.reset();
   cairo_surface_finish(surface_.get());
   require(cairo_surface_status(surface_.get()));
+  if (!is_whole_pdf(bytes_))
+    throw std::runtime_error("drawing failed: parts of the PDF are missing, as where memory runs out");
   return std::move(bytes_);
 }
 

@@ -20,7 +20,7 @@ struct DestroyContext {
 using Surface = std::unique_ptr<cairo_surface_t, DestroySurface>;
 using Context = std::unique_ptr<cairo_t, DestroyContext>;
 
-/// Throws std::runtime_error for anything but success.
+/// Throws std::bad_alloc where memory ran out, std::runtime_error for anything else but success.
 void require(cairo_status_t status);
 
 /// A picture (CV_8UC3) as Cairo paints it.

@@ -51,6 +51,7 @@ void PixelCanvas::rectangle(const cv::Rect2d& box, const Rgb& colour, double opa
 
 Picture PixelCanvas::picture() const {
   require(cairo_status(cairo()));
+  require(cairo_surface_status(surface_.get()));
   cairo_surface_flush(surface_.get());
   Picture picture;
   cv::cvtColor(pixels_, picture.bgr, cv::COLOR_BGRA2BGR);
