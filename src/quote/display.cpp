@@ -8,6 +8,7 @@
 #include <cmath>
 
 #include "ripplegauge/core/errors.hpp"
+#include "words/icu_memory.hpp"
 
 namespace ripplegauge {
 
@@ -19,13 +20,21 @@ using icu::number::Precision;
 
 icu::UnicodeString utf16(const std::string& text) { return icu::UnicodeString::fromUTF8(text); }
 
+/// Throws std::bad_alloc or std::runtime_error rather than leave a number out.
+std::string text_of(const icu::number::FormattedNumber& number, UErrorCode status) {
+  const icu::UnicodeString characters = number.toString(status);
+  require_memory(status);
+  if (U_FAILURE(status) != 0) throw std::runtime_error(std::string("number format: ") + u_errorName(status));
+  if (characters.isEmpty() != 0) throw std::bad_alloc();  // a string of ICU's that could not be made
+  std::string text;
+  characters.toUTF8String(text);
+  return text;
+}
+
 std::string formatted(const LocalizedNumberFormatter& format, const std::string& decimal) {
   UErrorCode status = U_ZERO_ERROR;
   const auto number = format.formatDecimal(decimal, status);
-  std::string text;
-  number.toString(status).toUTF8String(text);
-  if (U_FAILURE(status) != 0) throw std::runtime_error(std::string("number format: ") + u_errorName(status));
-  return text;
+  return text_of(number, status);
 }
 
 }  // namespace
@@ -40,12 +49,14 @@ bool is_known_currency(const std::string& code) {
     if (wanted == icu::UnicodeString(known, length)) found = true;
   }
   uenum_close(codes);
+  require_memory(status);
   return found && U_SUCCESS(status) != 0;
 }
 
 int decimals_of_currency(const std::string& code) {
   UErrorCode status = U_ZERO_ERROR;
   const int decimals = ucurr_getDefaultFractionDigits(utf16(code).getTerminatedBuffer(), &status);
+  require_memory(status);
   return U_SUCCESS(status) != 0 ? decimals : 2;
 }
 
@@ -90,12 +101,9 @@ std::string Display::amount(std::int64_t amount_minor) const {
 std::string Display::number(double value, int decimals) const {
   if (!std::isfinite(value)) return "–";
   UErrorCode status = U_ZERO_ERROR;
-  std::string text;
-  formats_->number.precision(Precision::fixedFraction(decimals))
-      .formatDouble(value, status)
-      .toString(status)
-      .toUTF8String(text);
-  return text;
+  const auto written =
+      formats_->number.precision(Precision::fixedFraction(decimals)).formatDouble(value, status);
+  return text_of(written, status);
 }
 
 std::string Display::percent(Rate rate) const { return formatted(formats_->percent, percent_text(rate)); }

@@ -7,6 +7,7 @@
 #include <unicode/ulocdata.h>
 
 #include "ripplegauge/core/errors.hpp"
+#include "words/icu_memory.hpp"
 #include "words/wording.hpp"
 
 namespace ripplegauge {
@@ -32,6 +33,7 @@ std::string date_pattern_of(const icu::Locale& locale) {
   UErrorCode status = U_ZERO_ERROR;
   const std::unique_ptr<icu::DateTimePatternGenerator> generator(
       icu::DateTimePatternGenerator::createInstance(locale, status));
+  require_memory(status);
   if (U_FAILURE(status) != 0 || !generator) return "";
   const std::string pattern = utf8(generator->getBestPattern("yyyyMMdd", status));
   // Quoted letters and other calendars' fields would need more than Wording::date knows.
@@ -49,6 +51,7 @@ PagePaper paper_of(const icu::Locale& locale) {
 std::function<std::string(std::int64_t)> plurals_of(const icu::Locale& language) {
   UErrorCode status = U_ZERO_ERROR;
   const std::shared_ptr<const icu::PluralRules> rules(icu::PluralRules::forLocale(language, status));
+  require_memory(status);
   if (U_FAILURE(status) != 0 || !rules) return {};
   return [rules](std::int64_t count) { return utf8(rules->select(static_cast<int32_t>(count))); };
 }
@@ -64,6 +67,7 @@ LocaleRules rules_for(const std::string& language, const std::string& name) {
                      "\" is not known; give a language and a country, such as de-DE or en-GB");
   UErrorCode status = U_ZERO_ERROR;
   const icu::DecimalFormatSymbols symbols(locale, status);
+  require_memory(status);
   rules.name = name;
   // Other marks go with other digits than the program writes.
   if (utf8(symbols.getConstSymbol(icu::DecimalFormatSymbols::kDecimalSeparatorSymbol)) == ",")

@@ -11,6 +11,8 @@
 #include <algorithm>
 #include <memory>
 
+#include "words/icu_memory.hpp"
+
 namespace ripplegauge {
 
 namespace {
@@ -55,6 +57,7 @@ class LineEnds {
   LineEnds() {
     UErrorCode error = U_ZERO_ERROR;
     finder_.reset(ubrk_open(UBRK_LINE, "", nullptr, 0, &error));
+    require_memory(error);
   }
 
   /// Places inside the word, in bytes, in order, between two characters that are no ASCII.
