@@ -4,6 +4,7 @@
 #include <cstdint>
 #include <exiv2/error.hpp>
 #include <exiv2/exif.hpp>
+#include <new>
 
 #include "exif_values.hpp"
 
@@ -40,6 +41,8 @@ ExifFacts exif_facts(const std::string& block) {
     Exiv2::ExifParser::decode(data, reinterpret_cast<const Exiv2::byte*>(block.data()),
                               static_cast<std::uint32_t>(block.size()));
     return facts_of(data);
+  } catch (const std::bad_alloc&) {
+    throw;  // what could not be read for want of memory is not unknown: the photo would lie on its side
   } catch (const std::exception&) {  // Exiv2::Error too
     return {};
   }
