@@ -27,6 +27,12 @@ std::string program_name();
 /// The severity rules of the data folder.
 SeverityRules default_severity_rules();
 
+/// A command's option, or nothing. CLI11's own search ends the program where memory runs out.
+inline const CLI::Option* option_named(const CLI::App& command, const std::string& name) {
+  const auto named = command.get_options([&](const CLI::Option* option) { return option->check_name(name); });
+  return named.empty() ? nullptr : named.front();
+}
+
 void add_check_command(CLI::App& app, ChosenCommand& chosen);
 void add_measure_command(CLI::App& app, ChosenCommand& chosen);
 void add_compare_command(CLI::App& app, ChosenCommand& chosen);

@@ -10,6 +10,7 @@
 #include <cstring>
 #include <exception>
 #include <iostream>
+#include <new>
 #include <optional>
 #include <string_view>
 
@@ -18,6 +19,7 @@
 #include "command.hpp"
 #include "files/dash.hpp"
 #include "files/severity_file.hpp"
+#include "last_words.hpp"
 #include "man_page.hpp"
 #include "memory.hpp"
 #include "option_hints.hpp"
@@ -155,31 +157,40 @@ int with_output_written(int exit_code, const PutOffPipeSignal& pipe_signal) {
                              (errno != 0 ? std::string(": ") + std::strerror(errno) : ""));
 }
 
+/// Runs the command; what it throws becomes a message and an exit code. Throws std::bad_alloc where not even
+/// the message could be made.
+int run_and_tell(int argc, char** argv, const PutOffPipeSignal& pipe_signal) {
+  try {
+    return with_output_written(run(argc, argv), pipe_signal);
+  } catch (const PitchMissing& error) {
+    return fail(exit_usage, std::string(error.what()) +
+                                ": give --board-pitch MM, --board FILE, or a --profile that has it");
+  } catch (const UsageError& error) {
+    return fail(exit_usage, error.what());
+  } catch (const PhotoForReading& error) {
+    return fail(exit_file, error.what() + reading_hint(error));
+  } catch (const FileError& error) {
+    return fail(exit_file, error.what());
+  } catch (const std::exception& error) {
+    if (is_out_of_memory(error)) return say_out_of_memory();
+    return fail(exit_file, std::string("unexpected: ") + error.what());
+  }
+}
+
 }  // namespace
 }  // namespace ripplegauge::cli
 
 int main(int argc, char** argv) {
   using namespace ripplegauge;
   cli::open_standard_streams();
+  cli::speak_before_breaking_down();
   std::signal(SIGXFSZ, SIG_IGN);  // a file that may not grow further is told like a full disk
   const cli::PutOffPipeSignal pipe_signal;
   const cli::FilteredStream out(std::cout), err(std::cerr);
-  cli::make_room_for_dash(argc, argv);
   try {
-    return cli::with_output_written(cli::run(argc, argv), pipe_signal);
-  } catch (const PitchMissing& error) {
-    return cli::fail(
-        cli::exit_usage,
-        std::string(error.what()) + ": give --board-pitch MM, --board FILE, or a --profile that has it");
-  } catch (const UsageError& error) {
-    return cli::fail(cli::exit_usage, error.what());
-  } catch (const PhotoForReading& error) {
-    return cli::fail(cli::exit_file, error.what() + cli::reading_hint(error));
-  } catch (const FileError& error) {
-    return cli::fail(cli::exit_file, error.what());
-  } catch (const std::exception& error) {
-    if (is_out_of_memory(error))
-      return cli::fail(cli::exit_file, "out of memory; use a smaller photo, or end other programs");
-    return cli::fail(cli::exit_file, std::string("unexpected: ") + error.what());
+    cli::make_room_for_dash(argc, argv);
+    return cli::run_and_tell(argc, argv, pipe_signal);
+  } catch (const std::bad_alloc&) {
+    return cli::say_out_of_memory();
   }
 }

@@ -10,6 +10,7 @@
 #include <numeric>
 #include <optional>
 
+#include "command.hpp"
 #include "terminal.hpp"
 
 namespace ripplegauge::cli {
@@ -142,7 +143,7 @@ std::string unknown_word(const CLI::App& app, const std::vector<std::string>& wo
     if (is_option) {
       const std::string name = word.substr(0, word.find('='));
       if (name == "--") return "";
-      if (command->get_option_no_throw(name) == nullptr)
+      if (option_named(*command, name) == nullptr)
         return no_such(path, "option", name, nearest(name, options_of(*command)));
     } else if (!subcommands.empty()) {
       if (std::find(subcommands.begin(), subcommands.end(), word) == subcommands.end()) {

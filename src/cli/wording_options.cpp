@@ -33,7 +33,7 @@ ShownUnits units_asked_of(const CLI::App& app) {
   const CLI::App* command = &app;
   while (!command->get_subcommands().empty()) command = command->get_subcommands().front();
   const auto asked = [&](const char* name) {
-    const CLI::Option* option = command->get_option_no_throw(name);
+    const CLI::Option* option = option_named(*command, name);
     return option != nullptr && option->count() > 0;
   };
   return {asked(inch_option), asked(fahrenheit_option)};

@@ -28,7 +28,7 @@ OrderedJson with_program(const OrderedJson& value) {
     return array;
   }
   if (!value.is_object() || !value.contains("schema") || value.contains("program")) return value;
-  OrderedJson object;
+  OrderedJson object = OrderedJson::object();
   for (const auto& [key, member] : value.items()) {
     object[key] = member;
     if (key == "schema") object["program"] = "ripplegauge " RIPPLEGAUGE_VERSION;
