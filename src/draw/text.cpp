@@ -6,6 +6,7 @@
 #include <unicode/utf8.h>
 
 #include <memory>
+#include <stdexcept>
 
 #include "core/expects.hpp"
 #include "draw/cairo.hpp"
@@ -75,6 +76,19 @@ std::string with_latin_digits(std::string_view text) {
   return result;
 }
 
+/// Pango draws boxes for letters whose font it cannot open, as where memory runs out, and goes on.
+void require_fonts(PangoLayout* layout) {
+  const PangoLayoutLine* line = pango_layout_get_line_readonly(layout, 0);
+  for (const GSList* run = line != nullptr ? line->runs : nullptr; run != nullptr; run = run->next) {
+    PangoFont* font = static_cast<const PangoLayoutRun*>(run->data)->item->analysis.font;
+    const bool can_draw = font != nullptr && PANGO_IS_CAIRO_FONT(font) != 0;
+    cairo_scaled_font_t* opened =
+        can_draw ? pango_cairo_font_get_scaled_font(PANGO_CAIRO_FONT(font)) : nullptr;
+    if (opened == nullptr) throw std::runtime_error("drawing failed: a font cannot be opened");
+    require(cairo_scaled_font_status(opened));
+  }
+}
+
 /// One line of the text at layout_size.
 Layout layout_of(std::string_view text, bool bold) {
   thread_local const auto context = unhinted_context();
@@ -87,6 +101,7 @@ Layout layout_of(std::string_view text, bool bold) {
   const std::string clean = printable(text);
   set(clean);
   if (pango_layout_get_unknown_glyphs_count(layout.get()) > 0) set(with_latin_digits(clean));
+  require_fonts(layout.get());
   return layout;
 }
 

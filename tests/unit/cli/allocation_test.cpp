@@ -131,5 +131,5 @@ TEST_CASE("many allocations fail, one at a time, in whole measurements and drawi
        "p.png", 0, true});
   all.push_back({"quote " + samples + "/quote/job.json --prices " + samples + "/quote/prices.csv --pdf OUT",
                  "q.pdf", 0, true});
-  for (const Command& command : all) check_command(commands, command, 300);
+  for (const Command& command : all) check_command(commands, command, 100);
 }

@@ -171,6 +171,17 @@ TEST_CASE("too little memory is told in a sentence, wherever it runs out", "[cli
 }
 #endif
 
+TEST_CASE("text whose font cannot be opened is told, not drawn as boxes", "[cli][faults]") {
+  const TemporaryFolder folder;
+  const std::string none = folder.write("fonts.conf", "<fontconfig></fontconfig>");
+  fs::create_directories(folder.path() / "out");
+  const ShellRun run = shell(folder, "FONTCONFIG_FILE='" + none + "' " + program + " sheet card --out '" +
+                                         folder.file("out/card.pdf") + "' >/dev/null");
+  CHECK(run.exit_code == 4);
+  CHECK_THAT(run.err, ContainsSubstring("a font cannot be opened"));
+  CHECK(fs::is_empty(folder.path() / "out"));
+}
+
 TEST_CASE("without a standard output nothing of it gets into files", "[cli][faults]") {
   const TemporaryFolder folder;
   REQUIRE(
