@@ -182,6 +182,16 @@ Eigen::Vector2d intersect(const Line& a, const Line& b) {
   return a.point + t.x() * a.direction;
 }
 
+/// How far to either side edges are looked at. The black border is one cell, an eighth of the side, wide: the
+/// profile must end inside it.
+double reach_of_profile_px(double shortest_side_px, double wanted_px) {
+  const double widest_px = 0.9 * shortest_side_px / 8;
+  return std::max(1.5, std::min(wanted_px, widest_px));
+}
+double settled_reach_px(double shortest_side_px) {
+  return reach_of_profile_px(shortest_side_px, std::clamp(0.055 * shortest_side_px, 3.0, 8.0));
+}
+
 /// Moves the corners of a decoded tag to the intersections of its fitted sides.
 std::optional<SeenTag> refine(const cv::Mat& grey, SeenTag tag, double corner_error_px) {
   for (int round = 0; round < 2; ++round) {
@@ -193,11 +203,8 @@ std::optional<SeenTag> refine(const cv::Mat& grey, SeenTag tag, double corner_er
       centre += 0.25 * q[k];
       shortest = std::min(shortest, (q[(k + 1) % 4] - q[k]).norm());
     }
-    // The black border is one cell, an eighth of the side, wide: the profile must end inside it.
-    const double widest = 0.9 * shortest / 8;
-    const double wanted =
-        round == 0 ? std::max(3.0, 1.5 * corner_error_px) : std::clamp(0.055 * shortest, 3.0, 8.0);
-    const double reach = std::max(1.5, std::min(wanted, widest));
+    const double reach = round == 0 ? reach_of_profile_px(shortest, std::max(3.0, 1.5 * corner_error_px))
+                                    : settled_reach_px(shortest);
     std::array<Line, 4> lines;
     double rms = 0, width = 0, variance = 0;
     for (std::size_t k = 0; k < 4; ++k) {
@@ -245,6 +252,13 @@ std::vector<SeenTag> decode_in_parts(const cv::Mat& grey, bool mirrored) {
 }
 
 }  // namespace
+
+double widest_told_edge_px(double shortest_side_px) {
+  // Of a Gaussian edge that ends two standard deviations out, the mean of the last pixel, taken for its end,
+  // is 3 % off: from 10 to 90 % of what is left it is a tenth too narrow.
+  constexpr double sigmas = 2, told_share = 0.9;
+  return told_share * edge_width_per_sigma * settled_reach_px(shortest_side_px) / sigmas;
+}
 
 std::vector<SeenTag> find_tags(const cv::Mat& grey, bool mirrored) {
   // Decoding cost goes with the pixels, and a tag of 30 px decodes well: begin on a small picture.

@@ -30,6 +30,10 @@ inline cv::Point2d centre_px(const SeenTag& tag) {
 /// 10 to 90 % width of an edge that a Gaussian blurs, in its standard deviations.
 constexpr double edge_width_per_sigma = 2.563;
 
+/// SeenTag::edge_width_px up to which it is right to a tenth, for a tag whose shortest side is this long: a
+/// wider edge does not end between the cells beside it, or as far out as is looked, and comes out too narrow.
+double widest_told_edge_px(double shortest_side_px);
+
 /// Variance of a pixel's square: no edge and no photo is sharper.
 constexpr double pixel_square_px2 = 1.0 / 12;
 

@@ -39,6 +39,14 @@ constexpr FindingText list[] = {
      "Hold the phone more squarely over the panel: 20 to 45 degrees is best."},
     {blurred, "blurred", "The photo is out of focus or blurred by motion.",
      "Tap on the card to focus on it, rest the phone on something, and photograph again."},
+    {much_blurred, "much_blurred",
+     "The photo is so blurred that the card's tags do not tell by how much: sizes are less sure, and specks "
+     "of dirt can look like small dents.",
+     "Tap on the card to focus on it, rest the phone on something, and photograph again."},
+    {edges_doubled, "edges_doubled",
+     "All edges show twice: the phone laid two exposures upon each other, and moved between them. Sizes may "
+     "be far off.",
+     "Switch off HDR and night mode, rest the phone on something, and photograph again."},
     {overexposed, "overexposed", "Most of the photo is burnt out to white; no card can be read in it.",
      "Tap on the white card to set the exposure, or turn the lamp down, and photograph again."},
     {too_dark, "too_dark", "The photo is nearly black; no card can be read in it.",

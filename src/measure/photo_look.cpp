@@ -12,6 +12,7 @@
 #include "core/parallel_for.hpp"
 #include "core/quantile.hpp"
 #include "dents/spot_search.hpp"
+#include "doubled_edges.hpp"
 #include "image/opencv_threads.hpp"
 #include "refusals.hpp"
 #include "ripplegauge/core/findings.hpp"
@@ -53,6 +54,13 @@ bool stripes_are_weak(const cv::Mat& grey, const std::vector<SeenTag>& tags, dou
   const double expected = 0.5 * normal_reflectance(clear_coat_index) * median_of(paper);
   constexpr double weak = 0.25;
   return stripe_contrast < weak * expected;
+}
+
+/// Blur that the tags' edges show and that nothing later can know of.
+void warn_of_edges(const cv::Mat& grey, const std::vector<SeenTag>& tags, std::vector<Warning>& warnings) {
+  if (median_edge_width_px(tags) > widest_told_edge_px(shortest_side_px(tags)))
+    warnings.push_back(warning(PhotoFinding::much_blurred));
+  if (find_doubled_edges(grey, tags)) warnings.push_back(warning(PhotoFinding::edges_doubled));
 }
 
 /// What a round spot of this width must show to be found: see Setup::visible_slope_mrad. Peel and noise
@@ -261,6 +269,7 @@ PhotoLook look_at_photo(const Photo& photo, const MeasureRequest& request, const
   if (stripes_are_weak(look.grey, look.problem.tags, look.residual.typical_contrast))
     reading.warnings.push_back({code_of(PhotoFinding::weak_stripes),
                                 "The stripes are faint: put more light on the board, less on the panel."});
+  warn_of_edges(photo.grey, look.problem.tags, reading.warnings);
   const StripeField& field = look.field;
   reading.setup.judged = judged_area(look.problem, look.residual, field.bundle.parameters, photo.grey.size());
   describe_setup(look.problem, field.bundle, field, reading.setup);

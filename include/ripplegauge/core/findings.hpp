@@ -31,6 +31,8 @@ enum class PhotoFinding {
   card_not_flat,
   too_oblique,
   blurred,
+  much_blurred,
+  edges_doubled,
   overexposed,
   too_dark,
   // The lens.

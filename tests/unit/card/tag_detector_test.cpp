@@ -2,11 +2,13 @@
 
 #include <cstdint>
 #include <opencv2/core.hpp>
+#include <opencv2/imgproc.hpp>
 #include <set>
 #include <utility>
 #include <vector>
 
 #include "catch.hpp"
+#include "core/linear_light.hpp"
 
 using namespace ripplegauge;
 
@@ -107,4 +109,26 @@ TEST_CASE("small tags in a large photo are found once each, wherever they lie", 
     CHECK(cv::norm(tag.corners_px[0] - (corner - cv::Point2d(0.5, 0.5))) < 0.1);
     CHECK(cv::norm(tag.corners_px[2] - (corner + cv::Point2d(39.5, 39.5))) < 0.1);
   }
+}
+
+TEST_CASE("edges are told as wide as they are, up to a width that is said", "[card]") {
+  constexpr int cell_px = 24;
+  const double widest_px = widest_told_edge_px(8 * cell_px);
+  cv::Mat paper(320, 320, CV_8UC1, cv::Scalar(230)), light;
+  draw_tag(paper, 3, {60, 60}, cell_px);
+  paper.convertTo(light, CV_32FC1, 0.75 / 230);  // linear light, not code values
+  const auto told_px = [&](double sigma_px) {
+    cv::Mat soft, code(light.size(), CV_8UC1);
+    cv::GaussianBlur(light, soft, {}, sigma_px);
+    for (int r = 0; r < code.rows; ++r)
+      for (int c = 0; c < code.cols; ++c)
+        code.at<uchar>(r, c) = cv::saturate_cast<uchar>(srgb_code_from_linear(soft.at<float>(r, c)));
+    const std::vector<SeenTag> tags = find_tags(code);
+    REQUIRE(tags.size() == 1);
+    return tags[0].edge_width_px;
+  };
+  const double nearly_px = 0.9 * widest_px, much_px = 1.5 * widest_px;
+  CHECK(told_px(nearly_px / edge_width_per_sigma) == Approx(nearly_px).epsilon(0.1));
+  CHECK(told_px(much_px / edge_width_per_sigma) < 0.9 * much_px);
+  CHECK(told_px(much_px / edge_width_per_sigma) > widest_px);
 }
