@@ -12,6 +12,9 @@
 namespace ripplegauge {
 
 bool is_deep(const Disturbance& gap, double period_mm) {
+  // The rest of a trim or a handle, whose edges and mirror images are no stripes either.
+  constexpr double beside_cover = 0.15;
+  if (gap.hidden && gap.ring_bare > beside_cover) return false;
   return gap.ring_striped > 0.5 && gap.ring_striped + gap.ring_covered > 0.85 && gap.coherence < 0.55 &&
          gap.size_mm > std::max(6.0, 1.2 * period_mm);
 }
@@ -109,6 +112,18 @@ std::optional<Refusal> refuse_burnt_out(const ResidualField& field) {
       "Lower the exposure (tap on a bright stripe) or turn the board's light down."};
 }
 
+namespace {
+
+bool is_far(const Disturbance& gap) { return gap.card_gap_mm - 0.5 * gap.size_mm > farthest_gap_mm; }
+
+/// A gap of the panel or a trim goes on beyond what is looked at.
+bool is_far_rest(const Disturbance& gap) {
+  constexpr double touching = 0.05;
+  return is_far(gap) && gap.ring_bare > touching;
+}
+
+}  // namespace
+
 std::optional<Refusal> refuse_gap(const Disturbance& gap, const BundleProblem& problem,
                                   const StripeField& field) {
   if (!is_deep(gap, field.period_mm)) return std::nullopt;
@@ -118,7 +133,8 @@ std::optional<Refusal> refuse_gap(const Disturbance& gap, const BundleProblem& p
                    "Move the lamp or the phone so that its glare lies elsewhere, or lower the exposure (tap "
                    "on the bright "
                    "spot), and photograph again."};
-  if (gap.card_gap_mm - 0.5 * gap.size_mm > farthest_gap_mm)
+  if (is_far_rest(gap)) return std::nullopt;
+  if (is_far(gap))
     return Refusal{code_of(PhotoFinding::card_too_far),
                    "Something bends the stripes too far from the card to be measured: " + place + ".",
                    "Lay the card beside the dent, its inner corner 10 to 30 mm from the dent's edge."};
@@ -135,6 +151,7 @@ std::optional<Refusal> check_gaps_without_spots(const StripeLook& look, const Bu
   for (const Disturbance& gap : look.disturbances) {
     if (!is_deep(gap, field.period_mm)) continue;
     if (auto refusal = refuse_gap(gap, problem, field)) return refusal;
+    if (is_far_rest(gap)) continue;
     const std::string place = place_of(gap, problem, field);
     return Refusal{
         gap.hidden ? code_of(PhotoFinding::stripes_hidden) : code_of(PhotoFinding::dent_not_explained),

@@ -20,9 +20,13 @@ cv::Mat disc(int radius) {
   return cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(2 * radius + 1, 2 * radius + 1));
 }
 
+/// Beside the card, and whatever else covers the panel, stripes are cut so far off.
+double card_margin_mm(double period_mm) { return 0.5 * period_mm + 2; }
+
 /// Gaps in the striped area: holes, and bays in its edge.
-std::vector<Disturbance> find_gaps(const StripeLook& look, const cv::Mat& covered, const cv::Mat& clipped,
-                                   const cv::Mat& deviation, double period_mm, const BundleProblem& problem) {
+std::vector<Disturbance> find_gaps(const StripeLook& look, const cv::Mat& covered, const cv::Mat& bare,
+                                   const cv::Mat& clipped, const cv::Mat& deviation, double period_mm,
+                                   const BundleProblem& problem) {
   const PanelGrid& grid = look.grid;
   const int thin = std::max(1, static_cast<int>(0.2 * period_mm / grid.step_mm));
   // The hull: a flat board's edges are mirrored nearly straight.
@@ -50,6 +54,7 @@ std::vector<Disturbance> find_gaps(const StripeLook& look, const cv::Mat& covere
     const double n = std::max(1, cv::countNonZero(ring));
     d.ring_striped = cv::countNonZero(ring & look.striped(box)) / n;
     d.ring_covered = cv::countNonZero(ring & covered(box)) / n;
+    d.ring_bare = cv::countNonZero(ring & bare(box)) / n;
     d.clipped_share = static_cast<double>(cv::countNonZero(self & clipped(box))) / area;
     d.coherence = cv::mean(look.coherence(box), self)[0] / look.coherence_typical;
     // The window sees the stripes around from far inside: only the quietest tenth tells whether there are any
@@ -146,8 +151,11 @@ StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, co
   const ReducedLight reduced(grey, reduction_for(step, pixels_per_mm), cv::Rect(0, 0, grey.cols, grey.rows));
   const PanelMaps maps = panel_maps(model, grid);
   cv::Mat light = sample_light(reduced, maps);
+  const cv::Mat bare = field.bare.empty() ? cv::Mat::zeros(light.size(), CV_8UC1)
+                                          : nearest_cells(field.bare, field.grid, grid);
   const cv::Mat covered = (light < 0) | (paper_mask(problem.card, problem.card_scale, grid, 2.0) != 0) |
-                          (board_tag_mask(problem, model, grid) != 0);
+                          (board_tag_mask(problem, model, grid) != 0) | (bare != 0);
+  cv::dilate(bare, look.near_bare, disc(static_cast<int>(card_margin_mm(period) / step)));
 
   // Local variance, and the part of it that goes with the model's phase: for a window of some periods that is
   // the squared Fourier coefficient at the carrier, twice (Parseval).
@@ -191,7 +199,7 @@ StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, co
                  (deviation > some_contrast * look.contrast_typical) & ~covered;
   look.striped_mm2 = cv::countNonZero(look.striped) * step * step;
   look.periods_in_a_row = periods_in_a_row(look.striped, maps.phase_cycles, step * step, period);
-  look.disturbances = find_gaps(look, covered, light > clipped_light, deviation, period, problem);
+  look.disturbances = find_gaps(look, covered, bare != 0, light > clipped_light, deviation, period, problem);
 
   const cv::Mat seen = cells_near_card(problem, grid, search_margin_mm) & ~covered;
   look.striped_share =
@@ -303,12 +311,14 @@ double unjudged_share(const StripeLook& look, const BundleProblem& problem, cons
                       const cv::Mat& unexplained) {
   const cv::Mat hull = filled_hull(look.striped);
   const cv::Mat judged = (field.inner != 0) & ~unexplained;
-  const double margin_mm = 0.5 * look.period_mm + 2;  // beside the card the stripes are cut by it
+  const double margin_mm = card_margin_mm(look.period_mm);
   int all = 0, lost = 0;
   for (int r = 0; r < look.grid.rows; ++r)
     for (int c = 0; c < look.grid.columns; ++c) {
       const double x = look.grid.x_mm(c), y = look.grid.y_mm(r), gap = card_gap_mm(problem, x, y);
-      if (hull.at<uchar>(r, c) == 0 || gap < margin_mm || gap > search_margin_mm) continue;
+      if (hull.at<uchar>(r, c) == 0 || look.near_bare.at<uchar>(r, c) != 0 || gap < margin_mm ||
+          gap > search_margin_mm)
+        continue;
       const int row = static_cast<int>(std::lround(field.grid.row_of(y))),
                 column = static_cast<int>(std::lround(field.grid.column_of(x)));
       ++all, lost += !field.grid.contains(row, column) || judged.at<uchar>(row, column) == 0;

@@ -20,7 +20,8 @@ struct Disturbance {
       0;  ///< of what bends the stripes: without the half period by which the window reaches over each side
   double ring_striped = 0;  ///< shares of the ring around it: undisturbed stripes,
   double ring_covered =
-      0;  ///< card, board tags or beyond the photo's edge; the rest is the end of the stripes
+      0;                 ///< card, board tags or beyond the photo's edge; the rest is the end of the stripes
+  double ring_bare = 0;  ///< what ends the stripes: see without_stripes()
   double clipped_share = 0;  ///< of its area, burnt out to white
   double card_gap_mm = 0;    ///< from its centre to the card's paper
   double coherence = 0;      ///< mean inside, over the typical: orange peel leaves 0.5 and more, dents little
@@ -33,6 +34,7 @@ struct StripeLook {
   cv::Mat
       coherence;  ///< CV_32FC1, 0..1: share of the local light's variance that goes with the model's stripes
   cv::Mat striped;               ///< CV_8UC1, 255 where stripes are as modelled
+  cv::Mat near_bare;             ///< CV_8UC1: nearer to where stripes end than they can be told by
   double coherence_typical = 0;  ///< where there are stripes: 0.9 when they are clean
   double contrast_typical = 0;   ///< standard deviation of the linear light there
   double striped_mm2 = 0;

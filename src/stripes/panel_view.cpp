@@ -253,6 +253,22 @@ cv::Mat larger_parts(const cv::Mat& mask, double share) {
   return larger;
 }
 
+cv::Mat nearest_cells(const cv::Mat& mask, const PanelGrid& of, const PanelGrid& grid) {
+  cv::Mat out = cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);
+  std::vector<int> column(static_cast<std::size_t>(grid.columns));
+  for (int c = 0; c < grid.columns; ++c)
+    column[static_cast<std::size_t>(c)] = static_cast<int>(std::lround(of.column_of(grid.x_mm(c))));
+  for (int r = 0; r < grid.rows; ++r) {
+    const int row = static_cast<int>(std::lround(of.row_of(grid.y_mm(r))));
+    if (row < 0 || row >= mask.rows) continue;
+    const uchar* from = mask.ptr<uchar>(row);
+    uchar* to = out.ptr<uchar>(r);
+    for (std::size_t c = 0; c < column.size(); ++c)
+      if (column[c] >= 0 && column[c] < mask.cols) to[c] = from[column[c]];
+  }
+  return out;
+}
+
 cv::Mat filled_hull(const cv::Mat& mask) {
   cv::Mat filled = cv::Mat::zeros(mask.size(), CV_8UC1);
   std::vector<cv::Point> ends, hull;  // no other cell of a row can be a corner

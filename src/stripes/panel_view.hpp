@@ -109,6 +109,9 @@ cv::Mat beyond_fold(const PanelModel<double>& model, const PanelGrid& grid);
 /// A mask without its connected parts smaller than this share of the largest one; CV_8UC1.
 cv::Mat larger_parts(const cv::Mat& mask, double share);
 
+/// The cells of `grid` as the nearest ones of `mask`, whose grid is `of`, are; 0 beyond it. CV_8UC1.
+cv::Mat nearest_cells(const cv::Mat& mask, const PanelGrid& of, const PanelGrid& grid);
+
 /// 255 inside the convex hull of what is not 0, else 0; CV_8UC1.
 cv::Mat filled_hull(const cv::Mat& mask);
 

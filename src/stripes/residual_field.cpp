@@ -124,23 +124,6 @@ cv::Mat hull_of(const cv::Mat& mask) {
   return filled_hull(larger_parts(mask, chance));
 }
 
-/// The cells of `grid` as the nearest ones of `mask`, whose grid is `of`, are; 0 beyond it.
-cv::Mat nearest_cells(const cv::Mat& mask, const PanelGrid& of, const PanelGrid& grid) {
-  cv::Mat out = cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);
-  std::vector<int> column(static_cast<std::size_t>(grid.columns));
-  for (int c = 0; c < grid.columns; ++c)
-    column[static_cast<std::size_t>(c)] = static_cast<int>(std::lround(of.column_of(grid.x_mm(c))));
-  for (int r = 0; r < grid.rows; ++r) {
-    const int row = static_cast<int>(std::lround(of.row_of(grid.y_mm(r))));
-    if (row < 0 || row >= mask.rows) continue;
-    const uchar* from = mask.ptr<uchar>(row);
-    uchar* to = out.ptr<uchar>(r);
-    for (std::size_t c = 0; c < column.size(); ++c)
-      if (column[c] >= 0 && column[c] < mask.cols) to[c] = from[column[c]];
-  }
-  return out;
-}
-
 /// How wide a wave of orange peel is: the distance along a stripe's edge at which the edge's wandering has
 /// lost half of its correlation (against what is left of it a centimetre away, where other things than peel
 /// bend a stripe). For heights of correlation exp(-L^2 / 4 s^2) that is 1.7 s. NaN where noise hides it.

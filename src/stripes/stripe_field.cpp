@@ -14,6 +14,7 @@
 #include "core/quantile.hpp"
 #include "demodulation.hpp"
 #include "stripes/block_means.hpp"
+#include "stripes/covered_panel.hpp"
 
 namespace ripplegauge {
 namespace {
@@ -189,10 +190,55 @@ std::optional<WithLine> best_line(const NarrowLook& look, const Followed& f,
   return best;
 }
 
+/// Where stripes end, and a little beside it: light of either side is blurred into the other's.
+cv::Mat bare_panel(const ReducedLight& light, const PanelModel<double>& model, const cv::Mat& covered,
+                   const PanelGrid& grid, double period_mm, const cv::Mat& in_phase) {
+  cv::Mat bare = without_stripes(light, model, covered, grid, period_mm, in_phase);
+  cv::dilate(bare, bare, cv::getStructuringElement(cv::MORPH_ELLIPSE, {5, 5}));
+  return bare;
+}
+
+/// Whether what is bare, as far as it lies within this (CV_8UC1), lies along a line: then that is the panel's
+/// edge with its gap, and what lies beyond is another panel.
+bool lies_along(const cv::Mat& bare, const cv::Mat& within, const WithLine& line, const PanelGrid& grid,
+                double period_mm) {
+  const PanelModel<double> model(line.problem.constants, line.parameters);
+  int all = 0, along = 0;
+  for (int r = 0; r < grid.rows; ++r)
+    for (int c = 0; c < grid.columns; ++c) {
+      if (bare.at<uchar>(r, c) == 0 || within.at<uchar>(r, c) == 0) continue;
+      ++all;
+      along += std::abs(model.surface().across_mm(grid.x_mm(c), grid.y_mm(r))) < period_mm;
+    }
+  constexpr double most_of_it = 0.5;
+  return along > most_of_it * all;
+}
+
+/// What lies beyond a gap or a trim, as seen from the card, and is not in phase with the panel before it: the
+/// next panel. All beyond a `line` that runs in what is bare, for that line is the panel's edge.
+cv::Mat next_panels(const cv::Mat& bare, const cv::Mat& paper, const cv::Mat& in_phase,
+                    const std::optional<WithLine>& line, const PanelGrid& grid, double period_mm) {
+  if (line && lies_along(bare, filled_hull(in_phase), *line, grid, period_mm)) {
+    const cv::Mat beyond = beyond_fold(PanelModel<double>(line->problem.constants, line->parameters), grid);
+    return cv::countNonZero(beyond & paper) > 0 ? cv::Mat(beyond == 0) : cv::Mat(beyond != 0);
+  }
+  cv::Mat labels, next = cv::Mat::zeros(bare.size(), CV_8UC1);
+  const int parts = cv::connectedComponents(bare == 0, labels, 4, CV_32S);
+  for (int i = 1; i < parts; ++i) {
+    constexpr double same_panel = 0.5;  // by chance a quarter is in phase
+    const cv::Mat part = labels == i;
+    if (cv::countNonZero(part & paper) == 0 &&
+        cv::countNonZero(part & in_phase) < same_panel * cv::countNonZero(part))
+      next.setTo(1, part);
+  }
+  return next;
+}
+
 /// `cautiously`: what lies further from the model than it should by now is not believed, however smoothly it
-/// goes on.
+/// goes on. `bare`: where it is known already that no stripes are; may be empty.
 StripeField follow_from(cv::Point2d centre_mm, bool cautiously, const cv::Mat& grey, BundleProblem& problem,
-                        const PanelVector& start, const PanelRegion& region, double pixels_per_mm) {
+                        const PanelVector& start, const PanelRegion& region, double pixels_per_mm,
+                        const cv::Mat& bare) {
   StripeField field;
   PanelVector p = start;
   const double anchor_x = centre_mm.x, anchor_y = centre_mm.y;
@@ -202,8 +248,9 @@ StripeField follow_from(cv::Point2d centre_mm, bool cautiously, const cv::Mat& g
   const PanelGrid grid = grid_around(region.x0_mm, region.y0_mm, region.x1_mm, region.y1_mm, step);
   field.grid = grid;
   const ReducedLight light(grey, reduction_for(step, pixels_per_mm), cv::Rect(0, 0, grey.cols, grey.rows));
-  const cv::Mat covered = paper_mask(problem.card, problem.card_scale, grid, 2.0) |
-                          board_tag_mask(problem, PanelModel<double>(problem.constants, p), grid);
+  cv::Mat covered = paper_mask(problem.card, problem.card_scale, grid, 2.0) |
+                    board_tag_mask(problem, PanelModel<double>(problem.constants, p), grid);
+  if (!bare.empty()) covered |= bare;
 
   const Carrier carrier = find_carrier(light, covered, grid, problem, p, region);
   field.carrier_snr = carrier.snr;
@@ -304,6 +351,18 @@ StripeField follow_from(cv::Point2d centre_mm, bool cautiously, const cv::Mat& g
   constexpr double scrap = 0.2;
   if (problem.constants.folded) followed = larger_parts(followed, scrap);
   field.followed = cells_of_blocks(followed, stride, everything.size(), cv::INTER_NEAREST).clone();
+  cv::Mat in_phase =
+      (last.usable != 0) & (last.amplitude > surely_there * typical) & (cv::abs(last.angle) < in_phase_rad);
+  cv::morphologyEx(in_phase, in_phase, cv::MORPH_OPEN, cv::Mat());
+  in_phase = larger_parts(in_phase, scrap);
+  const cv::Mat in_phase_cells = cells_of_blocks(in_phase, stride, everything.size(), cv::INTER_NEAREST);
+  field.bare = bare_panel(light, PanelModel<double>(problem.constants, p), covered, grid, field.period_mm,
+                          in_phase_cells);
+  if (cv::countNonZero(field.bare) > 0)
+    field.bare |= next_panels(field.bare, paper_mask(problem.card, problem.card_scale, grid, 0),
+                              in_phase_cells, folded, grid, field.period_mm);
+  if (!bare.empty()) field.bare |= bare;
+  field.followed.setTo(0, field.bare);
   field.seen_fraction = cv::mean(field.followed)[0];
   constexpr double barely_in_phase_rad = 1.2;
   field.light = {blocks, last.mean, last.amplitude, last.seen,
@@ -317,12 +376,20 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
                            const PanelRegion& region, double pixels_per_mm) {
   const cv::Point2d anchor_mm(problem.constants.anchor_x_mm, problem.constants.anchor_y_mm);
   const BundleProblem untouched = problem;
-  StripeField field = follow_from(anchor_mm, false, grey, problem, start, region, pixels_per_mm);
+  const auto follow = [&](const cv::Point2d& from_mm, bool cautiously, BundleProblem& by) {
+    StripeField field = follow_from(from_mm, cautiously, grey, by, start, region, pixels_per_mm, {});
+    if (field.bare.empty() || cv::countNonZero(field.bare) == 0 || !makes_sense(field.bundle, by))
+      return field;
+    // What is no panel told of one, and may have been taken for a line.
+    by = untouched;
+    return follow_from(from_mm, cautiously, grey, by, start, region, pixels_per_mm, field.bare);
+  };
+  StripeField field = follow(anchor_mm, false, problem);
   if (field.followed.empty() || makes_sense(field.bundle, problem)) return field;
   const cv::Point2d steps_mm[] = {{0, 0}, {50, 40}, {-40, 60}, {60, -60}};
   for (const cv::Point2d& step_mm : steps_mm) {
     BundleProblem again = untouched;
-    StripeField other = follow_from(anchor_mm + step_mm, true, grey, again, start, region, pixels_per_mm);
+    StripeField other = follow(anchor_mm + step_mm, true, again);
     if (other.followed.empty() || !makes_sense(other.bundle, again)) continue;
     problem = std::move(again);
     return other;
