@@ -20,7 +20,7 @@ struct Case {
 
 rendered::Scene scene_of(const Case& c, const rendered::Dent& dent) {
   rendered::Scene scene = rendered::usual_scene(dent);
-  scene.line = rendered::BodyLine{c.place_mm, c.normal_deg, c.turn, c.width_mm};
+  scene.lines = {{c.place_mm, c.normal_deg, c.turn, c.width_mm}};
   return scene;
 }
 
@@ -100,8 +100,8 @@ std::optional<rendered::RandomPhoto> with_line(unsigned seed, double beyond_mm) 
                             14 * std::cos(normal) + 93 * std::sin(normal)))
       continue;
     const double sign = uniform(generator) < 0.75 ? 1 : -1;
-    random.scene.line = rendered::BodyLine{place_mm, normal_deg, sign * (0.02 + 0.16 * uniform(generator)),
-                                           1.5 + 2 * uniform(generator)};
+    random.scene.lines = {
+        {place_mm, normal_deg, sign * (0.02 + 0.16 * uniform(generator)), 1.5 + 2 * uniform(generator)}};
     return random;
   }
   return std::nullopt;

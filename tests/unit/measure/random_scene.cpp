@@ -114,17 +114,24 @@ bool draw_dent_beside_card(Chance& chance, Scene& scene, double& peel_slope) {
   return gap_to_card_mm(scene, dent.x_mm, dent.y_mm) >= 0.6 * dent.length_mm + 4;
 }
 
-void draw_crown(Chance& chance, Scene& scene) {
-  const auto radius = [&] { return chance.happens(0.2) ? 1e6 : chance.log_uniform(1000, 8000); };
+void draw_crown(Chance& chance, Scene& scene, const Crowns& crowns) {
+  const auto radius = [&] {
+    return crowns.sign *
+           (chance.happens(0.2) ? 1e6 : chance.log_uniform(crowns.least_radius_mm, crowns.largest_radius_mm));
+  };
   const double first = 1 / radius(), second = 1 / radius(), turn = chance.uniform(0, std::numbers::pi);
   const double c = std::cos(turn), s = std::sin(turn);
   scene.crown_x = first * c * c + second * s * s;
   scene.crown_y = first * s * s + second * c * c;
   scene.crown_xy = (first - second) * c * s;
+  if (crowns.change_per_mm == 0) return;
+  for (double* term : {&scene.crown_xxx, &scene.crown_xxy, &scene.crown_xyy, &scene.crown_yyy})
+    *term = chance.normal(crowns.change_per_mm);
 }
 
 /// A photo of a place of its own; or one more of the place that another one shows, card and all.
-std::optional<RandomPhoto> draw(Chance& chance, const RandomPhoto* of_same_place = nullptr) {
+std::optional<RandomPhoto> draw(Chance& chance, const Crowns& crowns,
+                                const RandomPhoto* of_same_place = nullptr) {
   RandomPhoto out;
   Scene& scene = out.scene;
   double peel_slope = 0;
@@ -154,7 +161,7 @@ std::optional<RandomPhoto> draw(Chance& chance, const RandomPhoto* of_same_place
           wide ? chance.uniform(190, 280) : chance.uniform(320, 480), chance.uniform(16, 48),
           -90 + chance.uniform(-70, 70), chance.uniform(-12, 12));
 
-  if (of_same_place == nullptr) draw_crown(chance, scene);
+  if (of_same_place == nullptr) draw_crown(chance, scene, crowns);
 
   Board& board = scene.board;
   constexpr double pitches[] = {10, 12, 14, 16, 20};
@@ -204,17 +211,17 @@ Photo RandomPhoto::photo(unsigned seed) const {
   return taken;
 }
 
-RandomPhoto random_photo(unsigned seed) {
+RandomPhoto random_photo(unsigned seed, const Crowns& crowns) {
   Chance chance(seed);
   for (;;)
-    if (auto photo = draw(chance)) return *photo;
+    if (auto photo = draw(chance, crowns)) return *photo;
 }
 
 std::vector<RandomPhoto> random_set(unsigned seed, std::size_t photos) {
   std::vector<RandomPhoto> set{random_photo(seed)};
   Chance chance(seed + 1000000);
   while (set.size() < photos)
-    if (auto photo = draw(chance, &set.front())) set.push_back(*photo);
+    if (auto photo = draw(chance, {}, &set.front())) set.push_back(*photo);
   return set;
 }
 

@@ -7,6 +7,13 @@
 
 namespace ripplegauge::rendered {
 
+/// Ranges that panels are drawn from.
+struct Crowns {
+  double least_radius_mm = 1000, largest_radius_mm = 8000;
+  double sign = 1;           ///< -1: hollow
+  double change_per_mm = 0;  ///< standard deviation of the curvature's change by place, 1/mm^2
+};
+
 struct RandomPhoto {
   Scene scene;
   double noise = 0.008;                  ///< standard deviation of a pixel's linear light
@@ -22,7 +29,7 @@ struct RandomPhoto {
 /// the library fits), 5 to 35 mm, with or without orange peel; a photo that a careful person would not take
 /// is drawn again. Errors of print, tape and focal length come from the uncertainties that the library states
 /// for them.
-RandomPhoto random_photo(unsigned seed);
+RandomPhoto random_photo(unsigned seed, const Crowns& crowns = {});
 
 /// So many photos of the first one's place: dent, panel, paint and card are the same, and so is what was said
 /// of the card; camera, board and light are each photo's own.

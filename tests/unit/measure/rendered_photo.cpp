@@ -18,6 +18,18 @@ constexpr double log_ten = std::numbers::ln10;
 
 }  // namespace
 
+double BodyLine::lost_height_mm() const {
+  return std::abs(turn) * (flat_width_mm - width_mm) * 0.5 / std::sqrt(std::numbers::pi);
+}
+
+bool Cover::holds(double at_x_mm, double at_y_mm) const {
+  const double c = std::cos(angle_deg * radians), s = std::sin(angle_deg * radians);
+  const double dx = at_x_mm - x_mm, dy = at_y_mm - y_mm;
+  const double u = std::abs(c * dx + s * dy) - half_length_mm + corner_mm,
+               v = std::abs(c * dy - s * dx) - half_width_mm + corner_mm;
+  return std::hypot(std::max(u, 0.0), std::max(v, 0.0)) + std::min(std::max(u, v), 0.0) <= corner_mm;
+}
+
 double Dent::height(double at_x_mm, double at_y_mm) const {
   const double c = std::cos(angle_deg * radians), s = std::sin(angle_deg * radians);
   const double dx = at_x_mm - x_mm, dy = at_y_mm - y_mm;
@@ -118,26 +130,42 @@ void look_at(Camera& camera, double x_mm, double y_mm, double distance_mm, doubl
 
 namespace {
 
-/// How far beyond a body line, in widths.
-double widths_beyond(const BodyLine& line, double x, double y) {
-  const double normal = line.normal_deg * std::numbers::pi / 180;
-  return (x * std::cos(normal) + y * std::sin(normal) - line.place_mm) / line.width_mm;
+/// Height that a straight fold of turn 1 takes away, rounded off over this width as the error function.
+double fold_drop(double beyond_mm, double width_mm) {
+  const double w = beyond_mm / width_mm;
+  return width_mm * (0.5 * w * (1 + std::erf(w)) + 0.5 * std::exp(-w * w) / std::sqrt(std::numbers::pi));
+}
+
+double line_drop(const BodyLine& line, double x, double y) {
+  const double normal = line.normal_deg * radians;
+  const double beyond = x * std::cos(normal) + y * std::sin(normal) - line.place_mm;
+  const double drop = fold_drop(beyond, line.width_mm);
+  if (line.flat_length_mm == 0) return line.turn * drop;
+  const double along = y * std::cos(normal) - x * std::sin(normal) - line.flat_along_mm;
+  const double share = std::exp(-log_ten * std::pow(2 * along / line.flat_length_mm, 2));
+  return line.turn * (drop + share * (fold_drop(beyond, line.flat_width_mm) - drop));
 }
 
 double crown_height(const Scene& s, double x, double y) {
-  const double crown = -0.5 * (s.crown_x * x * x + 2 * s.crown_xy * x * y + s.crown_y * y * y);
-  if (!s.line) return crown;
-  const double w = widths_beyond(*s.line, x, y);
-  return crown - s.line->turn * s.line->width_mm *
-                     (0.5 * w * (1 + std::erf(w)) + 0.5 * std::exp(-w * w) / std::sqrt(std::numbers::pi));
+  double height = -0.5 * (s.crown_x * x * x + 2 * s.crown_xy * x * y + s.crown_y * y * y) -
+                  (s.crown_xxx * x * x * x + 3 * s.crown_xxy * x * x * y + 3 * s.crown_xyy * x * y * y +
+                   s.crown_yyy * y * y * y) /
+                      6;
+  for (const BodyLine& line : s.lines) height -= line_drop(line, x, y);
+  return height;
 }
 
 Eigen::Vector2d crown_slope(const Scene& s, double x, double y) {
-  const Eigen::Vector2d crown(-(s.crown_x * x + s.crown_xy * y), -(s.crown_y * y + s.crown_xy * x));
-  if (!s.line) return crown;
-  const double normal = s.line->normal_deg * std::numbers::pi / 180;
-  return crown - 0.5 * s.line->turn * (1 + std::erf(widths_beyond(*s.line, x, y))) *
-                     Eigen::Vector2d(std::cos(normal), std::sin(normal));
+  Eigen::Vector2d slope(-(s.crown_x * x + s.crown_xy * y) -
+                            0.5 * (s.crown_xxx * x * x + 2 * s.crown_xxy * x * y + s.crown_xyy * y * y),
+                        -(s.crown_y * y + s.crown_xy * x) -
+                            0.5 * (s.crown_xxy * x * x + 2 * s.crown_xyy * x * y + s.crown_yyy * y * y));
+  constexpr double h = 1e-4;  // mm: central differences are then good to 1e-8
+  for (const BodyLine& line : s.lines)
+    slope -= Eigen::Vector2d(line_drop(line, x + h, y) - line_drop(line, x - h, y),
+                             line_drop(line, x, y + h) - line_drop(line, x, y - h)) /
+             (2 * h);
+  return slope;
 }
 
 /// Direction of the mirrored ray, not of unit length.
@@ -194,6 +222,9 @@ class Renderer {
     }
     Eigen::Vector2d slope = crown_slope(s_, p.x(), p.y()) + relief_slope(p.x(), p.y());
     if (s_.peel) slope += s_.peel->slope(p.x(), p.y());
+    for (const Cover& cover : s_.covers)
+      if (cover.mirrors && cover.holds(p.x(), p.y()))
+        slope += cover.tilt + cover.bulge_per_mm * Eigen::Vector2d(p.x() - cover.x_mm, p.y() - cover.y_mm);
     Hit hit{static_cast<float>(p.x()), static_cast<float>(p.y())};
     if (const auto at = hit_board(s_.board, p, mirrored(ray, slope))) {
       hit.across_mm = static_cast<float>(at->x());
@@ -214,6 +245,8 @@ class Renderer {
   double light(const Hit& hit, bool beside_card) const {
     if (!beside_card && paper_covers(hit.x_mm, hit.y_mm))
       return inked(hit.x_mm / s_.card_scale, hit.y_mm / s_.card_scale) ? s_.light.ink : s_.light.paper;
+    for (const Cover& cover : s_.covers)
+      if (!cover.mirrors && cover.holds(hit.x_mm, hit.y_mm)) return cover.radiance;
     if (std::abs(hit.across_mm) > s_.board.half_across_mm || std::abs(hit.along_mm) > s_.board.half_along_mm)
       return s_.light.base + s_.light.room;
     const double fall = 1 + 0.01 * (s_.light.fall_x * (hit.x_mm - 50) + s_.light.fall_y * (hit.y_mm - 40));

@@ -87,12 +87,34 @@ struct BodyLine {
   double place_mm = 0,
          normal_deg = 0;  ///< distance from the origin along the normal, which points beyond the line
   double turn = 0, width_mm = 2;
+  /// Where the fold was hit and lost its sharpness: middle (along the line, from the foot of its normal),
+  /// length of the stretch where the lost height is at least a tenth, and the rounding's width in its middle.
+  double flat_along_mm = 0, flat_length_mm = 0, flat_width_mm = 0;
+
+  /// How much lower the crest is in the middle of the flattened stretch than the line would have it.
+  double lost_height_mm() const;
+};
+
+/// Something that covers the panel or stands in its place: a gap, trim, badge, handle, the next panel. A
+/// rectangle with round corners.
+struct Cover {
+  double x_mm = 0, y_mm = 0, angle_deg = 0;  ///< middle, direction of the length
+  double half_length_mm = 10, half_width_mm = 10, corner_mm = 0;
+  bool mirrors = false;  ///< or is matt, as light as this:
+  double radiance = 0.02;
+  Eigen::Vector2d tilt{0, 0};  ///< of what mirrors, beyond the panel's own slope
+  double bulge_per_mm = 0;     ///< slope that it gains for each mm off its middle
+
+  bool holds(double x_mm, double y_mm) const;
 };
 
 struct Scene {
   Camera camera;
   double crown_x = 0, crown_y = 0, crown_xy = 0;  ///< 1/mm, convex positive
-  std::optional<BodyLine> line;
+  /// Its change over the picture, 1/mm^2: z = -(xxx x^3 + 3 xxy x^2 y + 3 xyy x y^2 + yyy y^3) / 6.
+  double crown_xxx = 0, crown_xxy = 0, crown_xyy = 0, crown_yyy = 0;
+  std::vector<BodyLine> lines;
+  std::vector<Cover> covers;
   std::vector<Dent> dents;
   std::shared_ptr<const OrangePeel> peel;
   CardDefinition card;

@@ -136,7 +136,7 @@ struct SetsRead {
 /// Counts one quantity of one set against its truth: 1 where its interval holds it.
 int count(const Quantity& read, double truth, double& square) {
   constexpr double two_sided_95 = 1.96;
-  square += std::pow((read.value - truth) / (half_width(read) / two_sided_95), 2);
+  square += std::pow(std::log(read.value / truth) / (half_width(read) / two_sided_95), 2);
   return read.low <= truth && truth <= read.high ? 1 : 0;
 }
 

@@ -157,3 +157,38 @@ TEST_CASE("bright stripes that are burnt out are counted", "[stripes]") {
   drawing.swing = 0.3;
   CHECK(draw_panel(drawing)->residual.clipped_fraction > 0.9);
 }
+
+TEST_CASE("a strip across the stripes is bare, a magnifying dent and a shadow are not") {
+  Drawing drawing;
+  drawing.spots = {drawn_spot(85, 60, 24, -0.05)};
+  const auto bare_share = [&](const cv::Rect2d& box_mm) {
+    const StripeField field = follow(*draw_panel(drawing)).field;
+    REQUIRE_FALSE(field.bare.empty());
+    int all = 0, bare = 0;
+    for (int r = 0; r < field.grid.rows; ++r)
+      for (int c = 0; c < field.grid.columns; ++c)
+        if (box_mm.contains({field.grid.x_mm(c), field.grid.y_mm(r)})) {
+          ++all;
+          bare += field.bare.at<uchar>(r, c) != 0;
+        }
+    return static_cast<double>(bare) / all;
+  };
+  const cv::Rect2d dent(73, 48, 24, 24), strip(110, 10, 12, 90);
+  SECTION("nothing covers the panel") {
+    CHECK(bare_share(dent) == 0);
+    CHECK(bare_share(strip) == 0);
+  }
+  SECTION("a trim") {
+    drawing.spoil = [](double light, double, double, double x, double) {
+      return x > 110 && x < 122 ? 0.02 : light;
+    };
+    CHECK(bare_share(strip) > 0.9);
+    CHECK(bare_share(dent) == 0);
+  }
+  SECTION("a shadow") {
+    drawing.spoil = [](double light, double, double, double x, double) {
+      return x > 110 ? 0.5 * light : light;
+    };
+    CHECK(bare_share(strip) == 0);
+  }
+}

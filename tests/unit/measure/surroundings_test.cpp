@@ -1,0 +1,100 @@
+// What stands near a dent, or where there is none: a trim, a handle, a badge, an arch, an edge, strong and
+// hollow crowns.
+#include <sstream>
+
+#include "catch.hpp"
+#include "random_surroundings.hpp"
+
+using namespace ripplegauge;
+using rendered::Surrounding;
+
+namespace {
+
+Reading read(Surrounding kind, unsigned seed, bool dent) {
+  const auto random = rendered::random_surrounding(kind, seed, dent);
+  if (!random) return {};
+  return measure(random->photo(seed), random->request).reading;
+}
+
+/// Photos of one kind of surroundings, and how they were read.
+struct Tally {
+  int photos = 0, measured = 0, refused = 0, denied = 0, false_finds = 0, silent = 0;
+  int diameter_held = 0, depth_held = 0;
+};
+
+bool holds(const Quantity& q, double truth) { return q.low <= truth && truth <= q.high; }
+
+/// Whether a find is the dent that was drawn.
+bool is_drawn(const Dent& found, const rendered::RandomPhoto& random) {
+  if (random.scene.dents.empty()) return false;
+  const rendered::Dent& dent = random.scene.dents[0];
+  return std::hypot(found.x_mm - dent.x_mm, found.y_mm - dent.y_mm) < 0.5 * random.diameter_mm;
+}
+
+void count(const Reading& reading, const rendered::RandomPhoto& random, Tally& tally) {
+  ++tally.photos;
+  tally.refused += reading.status == Status::refused;
+  tally.denied += reading.status == Status::no_dent && !random.scene.dents.empty();
+  for (const Dent& found : reading.dents) {
+    if (!is_drawn(found, random)) {
+      ++tally.false_finds;
+      tally.silent += reading.warnings.empty();
+      continue;
+    }
+    ++tally.measured;
+    tally.diameter_held += holds(found.diameter_mm, random.diameter_mm);
+    tally.depth_held += found.depth_mm && holds(*found.depth_mm, random.depth_mm);
+  }
+}
+
+}  // namespace
+
+TEST_CASE("a trim, an arch or a gap beside a dent does not keep it from being measured", "[surroundings]") {
+  const auto kind = GENERATE(Surrounding::trim, Surrounding::arch, Surrounding::edge);
+  constexpr unsigned seed = 12;
+  const auto random = rendered::random_surrounding(kind, seed, true);
+  REQUIRE(random);
+  const Reading reading = measure(random->photo(seed), random->request).reading;
+  REQUIRE(reading.dents.size() == 1);
+  CHECK(reading.dents[0].diameter_mm.value == Approx(random->diameter_mm).epsilon(0.02));
+  CHECK(reading.dents[0].depth_mm->value == Approx(random->depth_mm).epsilon(0.05));
+}
+
+TEST_CASE("a trim or an arch is no dent, and no reason to refuse the photo", "[surroundings]") {
+  const auto kind = GENERATE(Surrounding::trim, Surrounding::arch);
+  constexpr unsigned seed = 12;
+  CHECK(read(kind, seed, false).status == Status::no_dent);
+}
+
+TEST_CASE("surroundings drawn at random", "[surroundings][slow]") {
+  struct Kind {
+    Surrounding kind;
+    const char* name;
+  };
+  const auto [kind, name] = GENERATE(values<Kind>({{Surrounding::edge, "edge"},
+                                                   {Surrounding::trim, "trim"},
+                                                   {Surrounding::handle, "handle"},
+                                                   {Surrounding::badge, "badge"},
+                                                   {Surrounding::arch, "arch"},
+                                                   {Surrounding::two_lines, "two lines"},
+                                                   {Surrounding::strong_crown, "strong crown"},
+                                                   {Surrounding::uneven_crown, "uneven crown"},
+                                                   {Surrounding::hollow, "hollow"}}));
+  constexpr unsigned photos = 14;
+  Tally beside, alone;
+  for (unsigned seed = 1; seed <= photos; ++seed)
+    for (const bool dent : {true, false})
+      if (const auto random = rendered::random_surrounding(kind, seed, dent))
+        count(measure(random->photo(seed), random->request).reading, *random, dent ? beside : alone);
+  std::ostringstream line;
+  line << name << ": " << beside.measured << " of " << beside.photos << " measured, " << beside.diameter_held
+       << " and " << beside.depth_held << " intervals hold, " << beside.refused << " refused, "
+       << beside.denied << " denied, " << beside.false_finds << " false; without a dent: " << alone.refused
+       << " of " << alone.photos << " refused, " << alone.false_finds << " false; "
+       << beside.silent + alone.silent << " false without a warning";
+  WARN(line.str());
+  CHECK(beside.measured >= 0.8 * beside.photos);
+  CHECK(beside.diameter_held >= 0.8 * beside.measured);
+  CHECK(beside.depth_held >= 0.8 * beside.measured);
+  CHECK(beside.silent + alone.silent <= 1);
+}
