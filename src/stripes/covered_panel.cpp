@@ -212,69 +212,70 @@ cv::Point2d cycles_per_cell(const cv::Mat& phase) {
           phase.at<float>(middle.y + 1, middle.x) - phase.at<float>(middle)};
 }
 
-}  // namespace
+/// Cells on steady ways: `bare` across the stripes, `foreign` in any direction where no stripe has that
+/// light.
+struct Steady {
+  cv::Mat bare, foreign;
+};
 
-cv::Mat without_stripes(const ReducedLight& light, const PanelModel<double>& model, const cv::Mat& covered,
-                        const PanelGrid& grid, double period_mm, const cv::Mat& in_phase) {
-  cv::Mat bare = cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1), foreign = bare.clone();
-  const Seen seen = see(light, model, covered, grid);
-  // The board's end is straight, on either side of a fold.
-  const cv::Mat beyond = beyond_fold(model, grid);
-  const Swing swing =
-      swing_of(seen, in_phase, filled_hull(in_phase & (beyond == 0)) | filled_hull(in_phase & (beyond != 0)));
-  if (swing.typical <= 0) return bare;
-  const double period_cells = period_mm / grid.step_mm, steady_change = steady_share * swing.typical;
+Steady steady_ways(const Seen& seen, const Swing& swing, double period_cells) {
+  Steady found{cv::Mat::zeros(seen.light.size(), CV_8UC1), cv::Mat::zeros(seen.light.size(), CV_8UC1)};
   const cv::Mat& phase = seen.phase_cycles;
   const cv::Point2d gradient = cycles_per_cell(phase);
+  const double least_change = steady_share * swing.typical;
   constexpr int directions = 16;
   constexpr double longest_periods = 4;  // ways nearly along the stripes tell nothing
   constexpr double spare = 1.2;          // stripes are not as wide everywhere
   for (int i = 0; i < directions; ++i) {
     const double angle = i * CV_PI / directions;
-    // Light that no stripe has is told in any direction, along the stripes, too.
     const Way short_way = way_of(angle, cycles_along_way * period_cells);
-    mark(steady_along(seen, short_way, steady_change), short_way, foreign,
+    mark(steady_along(seen, short_way, least_change), short_way, found.foreign,
          [&](int r, int c) { return swing.beyond(r, c, seen.light.at<float>(r, c)) > foreign_swings; });
     const double cycles = std::abs(gradient.x * std::cos(angle) + gradient.y * std::sin(angle)),
                  cells = spare * cycles_along_way / std::max(cycles, 1e-9);
     if (cells > longest_periods * period_cells) continue;
     const Way way = way_of(angle, cells);
-    mark(steady_along(seen, way, steady_change), way, bare, [&](int r, int c) {
+    mark(steady_along(seen, way, least_change), way, found.bare, [&](int r, int c) {
       const cv::Point at(c, r);  // both ends lie in the photo: what does not is hidden, and never steady
       return std::abs(phase.at<float>(at + way.end) - phase.at<float>(at - way.end)) > cycles_along_way;
     });
   }
-  bare.setTo(0, fold_mask(model, grid));  // a fold may crowd stripes more than the pixels show
+  return found;
+}
+
+/// What of the steady ways is neither a dent's nor a shadow's doing.
+///
+/// A dent whose bend just undoes the board's distance shows one light over as many stripes as its bottom is
+/// wide, two fifths of the dent: five at most, for the widest dents and the narrowest stripes. Where a deep
+/// one crowds stripes more than the pixels show, the light is between bright and dark: over half of its width
+/// at most, 45 mm. Stripes nearly too narrow for the pixels look steady, too, but are in phase. In a shadow
+/// or a highlight the stripes go on: there a part is one stripe.
+cv::Mat covers_among(Steady found, const Seen& seen, const Swing& swing, const cv::Mat& in_phase,
+                     double step_mm) {
   const auto in_phase_share = [&](const cv::Mat& part, const cv::Rect& box) {
     return static_cast<double>(cv::countNonZero(part & in_phase(box))) / cv::countNonZero(part);
   };
-  // A dent whose bend just undoes the board's distance shows one light over as many stripes as its bottom is
-  // wide, two fifths of the dent: five at most, for the widest dents and the narrowest stripes. Where a deep
-  // one crowds stripes more than the pixels show, the light is between bright and dark: over half of its
-  // width at most, 45 mm. Stripes nearly too narrow for the pixels look steady, too, but are in phase.
   constexpr double most_magnified_cycles = 6, longest_crowded_mm = 60, mostly = 0.6;
-  keep_parts(bare, [&](const cv::Mat& part, const cv::Rect& box) {
+  keep_parts(found.bare, [&](const cv::Mat& part, const cv::Rect& box) {
     const Part p = look_at_part(seen, swing, part, box);
     return p.cycles > most_magnified_cycles && in_phase_share(part, box) < mostly &&
-           (p.beyond > -foreign_swings || p.length_cells * grid.step_mm > longest_crowded_mm);
+           (p.beyond > -foreign_swings || p.length_cells * step_mm > longest_crowded_mm);
   });
-  // In a shadow or a highlight the stripes go on: then a part is one stripe.
-  constexpr double one_stripe_cycles = 0.8, most_in_phase = 0.3;
-  keep_parts(foreign, [&](const cv::Mat& part, const cv::Rect& box) {
+  constexpr double one_stripe_cycles = 0.8, hardly = 0.3;
+  keep_parts(found.foreign, [&](const cv::Mat& part, const cv::Rect& box) {
     return look_at_part(seen, swing, part, box).cycles > one_stripe_cycles ||
-           in_phase_share(part, box) < most_in_phase;
+           in_phase_share(part, box) < hardly;
   });
-  bare |= foreign;
-  const int gap = 2 * static_cast<int>(0.25 * period_cells) + 1;
-  cv::morphologyEx(bare, bare, cv::MORPH_CLOSE, cv::getStructuringElement(cv::MORPH_ELLIPSE, {gap, gap}));
-  // What lies beyond all stripes is the board's end, and so is what reaches in from there along a stripe. A
-  // gap or an arch reaches further.
-  cv::Mat from_end;
-  cv::distanceTransform(swing.known, from_end, cv::DIST_L2, cv::DIST_MASK_3);
-  const cv::Mat outside = bare & (swing.known == 0);
-  bare.setTo(0, outside);
+  return found.bare | found.foreign;
+}
+
+/// Takes away the board's end, which lies beyond all stripes, and what reaches in from there along a stripe:
+/// a gap or an arch reaches further.
+void drop_board_end(const cv::Mat& inside, double period_cells, cv::Mat& bare) {
+  cv::Mat from_end, wider_than_stripe;
+  cv::distanceTransform(inside, from_end, cv::DIST_L2, cv::DIST_MASK_3);
+  bare.setTo(0, inside == 0);
   const int stripe = 2 * static_cast<int>(0.45 * period_cells) + 1;
-  cv::Mat wider_than_stripe;
   cv::morphologyEx(bare, wider_than_stripe, cv::MORPH_OPEN,
                    cv::getStructuringElement(cv::MORPH_ELLIPSE, {stripe, stripe}));
   keep_parts(bare, [&](const cv::Mat& part, const cv::Rect& box) {
@@ -284,8 +285,28 @@ cv::Mat without_stripes(const ReducedLight& light, const PanelModel<double>& mod
     cv::minMaxLoc(from_end(box), &nearest, &furthest, nullptr, nullptr, part);
     return furthest > (nearest < at_end * period_cells ? least_reach : least_off) * period_cells;
   });
+}
+
+}  // namespace
+
+cv::Mat without_stripes(const ReducedLight& light, const PanelModel<double>& model, const cv::Mat& covered,
+                        const PanelGrid& grid, double period_mm, const cv::Mat& in_phase) {
+  const Seen seen = see(light, model, covered, grid);
+  // The board's end is straight, on either side of a fold.
+  const cv::Mat beyond = beyond_fold(model, grid);
+  const Swing swing =
+      swing_of(seen, in_phase, filled_hull(in_phase & (beyond == 0)) | filled_hull(in_phase & (beyond != 0)));
+  if (swing.typical <= 0) return cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);
+  const double period_cells = period_mm / grid.step_mm;
+  Steady found = steady_ways(seen, swing, period_cells);
+  found.bare.setTo(0, fold_mask(model, grid));  // a fold may crowd stripes more than the pixels show
+  cv::Mat bare = covers_among(found, seen, swing, in_phase, grid.step_mm);
+  const int gap = 2 * static_cast<int>(0.25 * period_cells) + 1;
+  cv::morphologyEx(bare, bare, cv::MORPH_CLOSE, cv::getStructuringElement(cv::MORPH_ELLIPSE, {gap, gap}));
+  const cv::Mat outside = bare & (swing.known == 0);
+  drop_board_end(swing.known, period_cells, bare);
   fill_parts(bare);
-  if (cv::countNonZero(bare) > 0) bare |= outside;
+  if (cv::countNonZero(bare) > 0) bare |= outside;  // a gap does not end with the stripes beside it
   return bare;
 }
 
