@@ -133,8 +133,15 @@ class PhotoSet {
  private:
   void read_singles() {
     measured_.reserve(photos_.size());
-    for (const PhotoOfPlace& p : photos_)
-      measured_.push_back(measure_with_look(p.photo, p.request, options_));
+    for (const PhotoOfPlace& p : photos_) {
+      MeasuredPhoto& m = measured_.emplace_back(measure_with_look(p.photo, p.request, options_));
+      // Maps that the joint fit does not need: of eight photos they would be a tenth of the memory.
+      m.result.relief = {};
+      m.look.stripes.coherence.release();
+      m.look.stripes.striped.release();
+      m.look.stripes.near_bare.release();
+      m.look.field.light = {};
+    }
     for (std::size_t i = 0; i < measured_.size(); ++i) {
       const MeasuredPhoto& m = measured_[i];
       if (m.look.reading.refusal) {
