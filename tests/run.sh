@@ -74,10 +74,11 @@ build build -DRIPPLEGAUGE_TESTS=ON
 mapfile -t tests < <(find build/tests -maxdepth 1 -name 'test_*' -type f -perm -u+x | sort)
 run_suite "$filter" "${tests[@]}"
 
-# run_page COMMAND...: tests of the page, which count themselves in their last line.
+# run_page COMMAND...: tests of the page, which count themselves in their last line. (`tee /dev/stderr` would empty a
+# file that the whole run is written to.)
 run_page() {
   local counts p f
-  counts=$("$@" | tee /dev/stderr | grep -oE '^[0-9]+ passed, [0-9]+ failed' | tail -n 1) || true
+  counts=$("$@" | tee >(cat >&2) | grep -oE '^[0-9]+ passed, [0-9]+ failed' | tail -n 1) || true
   read -r p _ f _ <<<"${counts:-0 passed, 1 failed}"
   passed=$((passed + p))
   failed=$((failed + f))
