@@ -20,15 +20,21 @@ constexpr double steady_share = 0.25;
 /// Beyond bright or dark, or between them, by so much of the swing: no stripe's light.
 constexpr double foreign_swings = 0.3;
 
+/// Of light where the panel is hidden: no way across it is steady.
+constexpr double unknown = 100;
+
 struct Seen {
   cv::Mat light;         ///< CV_32FC1, a little smoothed; no meaning where hidden
+  cv::Mat low, high;     ///< the same, but far below and above all light where hidden
   cv::Mat hidden;        ///< CV_8UC1: covered, or outside the photo
   cv::Mat phase_cycles;  ///< the model's; CV_32FC1
 };
 
 Seen see(const ReducedLight& light, const PanelModel<double>& model, const cv::Mat& covered,
          const PanelGrid& grid) {
-  Seen seen{cv::Mat(grid.rows, grid.columns, CV_32FC1), {}, cv::Mat(grid.rows, grid.columns, CV_32FC1)};
+  Seen seen;
+  seen.light.create(grid.rows, grid.columns, CV_32FC1);
+  seen.phase_cycles.create(grid.rows, grid.columns, CV_32FC1);
   const PanelRows rows(model, grid);
   for_rows(grid.rows, [&](int from, int to) {
     for (int r = from; r < to; ++r) {
@@ -38,6 +44,10 @@ Seen see(const ReducedLight& light, const PanelModel<double>& model, const cv::M
   });
   cv::dilate(seen.light < 0, seen.hidden, cv::Mat());  // smoothing mixes in what is hidden beside a cell
   cv::GaussianBlur(seen.light, seen.light, {3, 3}, 0);
+  seen.low = seen.light.clone();
+  seen.low.setTo(-unknown, seen.hidden);
+  seen.high = seen.light.clone();
+  seen.high.setTo(unknown, seen.hidden);
   return seen;
 }
 
@@ -142,12 +152,9 @@ Way way_of(double angle_rad, double length_cells) {
 
 /// 255 at the middles of ways along which light is steady; one that meets what is hidden never is.
 cv::Mat steady_along(const Seen& seen, const Way& way, double least_change) {
-  constexpr double unknown = 100;
-  cv::Mat low = seen.light.clone(), high = seen.light.clone(), least, most;
-  low.setTo(-unknown, seen.hidden);
-  high.setTo(unknown, seen.hidden);
-  cv::erode(low, least, way.kernel, {-1, -1}, 1, cv::BORDER_CONSTANT, cv::Scalar(-unknown));
-  cv::dilate(high, most, way.kernel, {-1, -1}, 1, cv::BORDER_CONSTANT, cv::Scalar(unknown));
+  cv::Mat least, most;
+  cv::erode(seen.low, least, way.kernel, {-1, -1}, 1, cv::BORDER_CONSTANT, cv::Scalar(-unknown));
+  cv::dilate(seen.high, most, way.kernel, {-1, -1}, 1, cv::BORDER_CONSTANT, cv::Scalar(unknown));
   return (most - least) < least_change;
 }
 

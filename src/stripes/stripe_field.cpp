@@ -327,14 +327,14 @@ StripeField follow_from(cv::Point2d centre_mm, bool cautiously, const cv::Mat& g
     for (int c = 0; c < unwrapped.cols; ++c)
       if (!std::isnan(unwrapped.at<float>(r, c))) amplitudes.push_back(last.amplitude.at<float>(r, c));
   const float typical = static_cast<float>(median_of(amplitudes));
+  cv::Mat in_phase =
+      (last.usable != 0) & (last.amplitude > surely_there * typical) & (cv::abs(last.angle) < in_phase_rad);
   cv::Mat followed(unwrapped.size(), CV_8UC1);
   for (int r = 0; r < followed.rows; ++r)
     for (int c = 0; c < followed.cols; ++c) {
       const float amplitude = last.amplitude.at<float>(r, c);
       const bool flooded = !std::isnan(unwrapped.at<float>(r, c)) && amplitude > still_there * typical;
-      const bool agrees = last.usable.at<uchar>(r, c) != 0 && amplitude > surely_there * typical &&
-                          std::abs(last.angle.at<float>(r, c)) < in_phase_rad;
-      followed.at<uchar>(r, c) = flooded || agrees;
+      followed.at<uchar>(r, c) = flooded || in_phase.at<uchar>(r, c) != 0;
     }
   // Holes filled: dents break the flood, but stripes all round them are stripes.
   const int reach = static_cast<int>(2 * field.period_mm / (stride * step));
@@ -351,8 +351,6 @@ StripeField follow_from(cv::Point2d centre_mm, bool cautiously, const cv::Mat& g
   constexpr double scrap = 0.2;
   if (problem.constants.folded) followed = larger_parts(followed, scrap);
   field.followed = cells_of_blocks(followed, stride, everything.size(), cv::INTER_NEAREST).clone();
-  cv::Mat in_phase =
-      (last.usable != 0) & (last.amplitude > surely_there * typical) & (cv::abs(last.angle) < in_phase_rad);
   cv::morphologyEx(in_phase, in_phase, cv::MORPH_OPEN, cv::Mat());
   in_phase = larger_parts(in_phase, scrap);
   const cv::Mat in_phase_cells = cells_of_blocks(in_phase, stride, everything.size(), cv::INTER_NEAREST);
