@@ -7,7 +7,7 @@
 
 #include "catch.hpp"
 #include "core/quantile.hpp"
-#include "random_scene.hpp"
+#include "random_surroundings.hpp"
 #include "rendered_photo.hpp"
 
 using namespace ripplegauge;
@@ -83,32 +83,6 @@ TEST_CASE("no body line is seen where there is none", "[body_line]") {
     CHECK_FALSE(read(rendered::usual_scene(dent_at(x_mm, 50))).setup.body_line);
 }
 
-namespace {
-
-/// A random photo with a body line so far from the dent's middle (beyond it: positive), all of the card on
-/// this side of it. Nothing where no such line passes the card.
-std::optional<rendered::RandomPhoto> with_line(unsigned seed, double beyond_mm) {
-  rendered::RandomPhoto random = rendered::random_photo(seed);
-  std::mt19937 generator(seed);
-  std::uniform_real_distribution<double> uniform;
-  const rendered::Dent& dent = random.scene.dents.at(0);
-  constexpr int tries = 200;
-  for (int i = 0; i < tries; ++i) {
-    const double normal_deg = 5 + 80 * uniform(generator), normal = normal_deg * std::numbers::pi / 180,
-                 place_mm = dent.x_mm * std::cos(normal) + dent.y_mm * std::sin(normal) - beyond_mm;
-    if (place_mm < std::max(118 * std::cos(normal) + 14 * std::sin(normal),
-                            14 * std::cos(normal) + 93 * std::sin(normal)))
-      continue;
-    const double sign = uniform(generator) < 0.75 ? 1 : -1;
-    random.scene.lines = {
-        {place_mm, normal_deg, sign * (0.02 + 0.16 * uniform(generator)), 1.5 + 2 * uniform(generator)}};
-    return random;
-  }
-  return std::nullopt;
-}
-
-}  // namespace
-
 TEST_CASE("dents beside, touching and across a random body line", "[body_line][slow]") {
   struct Tally {
     int photos = 0, measured = 0, diameter_held = 0, depth_held = 0;
@@ -117,7 +91,8 @@ TEST_CASE("dents beside, touching and across a random body line", "[body_line][s
   for (unsigned seed = 1; seed <= 60; ++seed) {
     std::mt19937 generator(seed + 1000);
     const double beyond_mm = std::uniform_real_distribution<double>(-30, 25)(generator);
-    const auto random = with_line(seed, beyond_mm);
+    std::mt19937 of_line(seed);
+    const auto random = rendered::with_body_line(rendered::random_photo(seed), of_line, -beyond_mm);
     if (!random) continue;
     CAPTURE(seed, beyond_mm);
     constexpr double rounding_mm = 5;
@@ -129,9 +104,8 @@ TEST_CASE("dents beside, touching and across a random body line", "[body_line][s
     if (reading.dents.empty() || !reading.dents[0].depth_mm) continue;
     ++t.measured;
     const Quantity &diameter = reading.dents[0].diameter_mm, &depth = *reading.dents[0].depth_mm;
-    const auto holds = [](const Quantity& q, double truth) { return q.low <= truth && truth <= q.high; };
-    t.diameter_held += holds(diameter, random->diameter_mm);
-    t.depth_held += holds(depth, random->depth_mm);
+    t.diameter_held += rendered::holds(diameter, random->diameter_mm);
+    t.depth_held += rendered::holds(depth, random->depth_mm);
     t.diameter_off.push_back(std::abs(diameter.value / random->diameter_mm - 1));
     t.depth_off.push_back(std::abs(depth.value / random->depth_mm - 1));
   }

@@ -105,52 +105,63 @@ void flatten(Generator& g, RandomPhoto& random, const Straight& at) {
   random.depth_mm = line.lost_height_mm();
 }
 
-Crowns crowns_of(Surrounding kind) {
+/// Where a kind is the panel's own shape, and nothing stands on it.
+std::optional<Crowns> crowns_of(Surrounding kind) {
   switch (kind) {
     case Surrounding::strong_crown:
-      return {300, 1000};
+      return Crowns{300, 1000};
     case Surrounding::uneven_crown:
-      return {1000, 8000, 1, 4e-6};
+      return Crowns{1000, 8000, 1, 4e-6};
     case Surrounding::hollow:
-      return {600, 4000, -1};
+      return Crowns{600, 4000, -1};
     default:
-      return {};
+      return std::nullopt;
   }
+}
+
+/// What stands or runs near the dent; false where none could be placed.
+bool add_surrounding(Generator& g, RandomPhoto& random, Surrounding kind, bool dent) {
+  const double radius_mm = 0.5 * random.diameter_mm;
+  const double off_mm = kind == Surrounding::flattened_line
+                            ? uniform(g, -15, 15)
+                            : uniform(g, dent ? 0.3 * radius_mm : 0, radius_mm + 40);
+  const auto line = line_at(g, random, off_mm);
+  if (!line) return false;
+  switch (kind) {
+    case Surrounding::two_lines: {
+      const Straight second{line->normal_deg + uniform(g, -8, 8), line->place_mm + uniform(g, 15, 50)};
+      random.scene.lines = {body_line(g, *line), body_line(g, second)};
+      break;
+    }
+    case Surrounding::line:
+      random.scene.lines = {body_line(g, *line)};
+      break;
+    case Surrounding::flattened_line:
+      flatten(g, random, *line);
+      break;
+    case Surrounding::edge:
+      add_edge(g, random.scene, *line);
+      break;
+    default:
+      add_cover(g, random.scene, *line, kind);
+  }
+  return true;
 }
 
 }  // namespace
 
+std::optional<RandomPhoto> with_body_line(RandomPhoto photo, std::mt19937& generator, double from_dent_mm) {
+  const auto line = line_at(generator, photo, from_dent_mm);
+  if (!line) return std::nullopt;
+  photo.scene.lines = {body_line(generator, *line)};
+  return photo;
+}
+
 std::optional<RandomPhoto> random_surrounding(Surrounding kind, unsigned seed, bool dent) {
-  RandomPhoto random = random_photo(seed, crowns_of(kind));
+  const auto crowns = crowns_of(kind);
+  RandomPhoto random = random_photo(seed, crowns.value_or(Crowns{}));
   Generator g(seed + 77);
-  const double radius_mm = 0.5 * random.diameter_mm;
-  const bool panel_only =
-      crowns_of(kind).least_radius_mm != Crowns().least_radius_mm || crowns_of(kind).change_per_mm != 0;
-  if (!panel_only) {
-    const bool on_line = kind == Surrounding::flattened_line;
-    const double off_mm =
-        on_line ? uniform(g, -15, 15) : uniform(g, dent ? 0.3 * radius_mm : 0, radius_mm + 40);
-    const auto line = line_at(g, random, off_mm);
-    if (!line) return std::nullopt;
-    switch (kind) {
-      case Surrounding::two_lines: {
-        const Straight second{line->normal_deg + uniform(g, -8, 8), line->place_mm + uniform(g, 15, 50)};
-        random.scene.lines = {body_line(g, *line), body_line(g, second)};
-        break;
-      }
-      case Surrounding::line:
-        random.scene.lines = {body_line(g, *line)};
-        break;
-      case Surrounding::flattened_line:
-        flatten(g, random, *line);
-        break;
-      case Surrounding::edge:
-        add_edge(g, random.scene, *line);
-        break;
-      default:
-        add_cover(g, random.scene, *line, kind);
-    }
-  }
+  if (!crowns && !add_surrounding(g, random, kind, dent)) return std::nullopt;
   if (!dent || kind == Surrounding::flattened_line) random.scene.dents.clear();
   return random;
 }

@@ -2,6 +2,8 @@
 // crowns. Drawn at random; a dent may be there or not.
 #pragma once
 
+#include <random>
+
 #include "random_scene.hpp"
 
 namespace ripplegauge::rendered {
@@ -19,6 +21,10 @@ enum class Surrounding {
   uneven_crown,  ///< whose curvature changes over the picture
   hollow,        ///< concave
 };
+
+/// The photo with a body line so far from the dent's middle (beyond it: positive) that has all of the card on
+/// its near side. Nothing where no such line passes the card.
+std::optional<RandomPhoto> with_body_line(RandomPhoto photo, std::mt19937& generator, double from_dent_mm);
 
 /// A photo with one dent, or none where `dent` is false, near this. Nothing where none could be placed.
 std::optional<RandomPhoto> random_surrounding(Surrounding kind, unsigned seed, bool dent);

@@ -156,4 +156,7 @@ Scene usual_scene(const Dent& dent);
 MeasureRequest usual_request(const Scene& scene);
 Photo usual_photo(const Scene& scene, const cv::Mat& light, double noise, unsigned seed);
 
+/// Whether an interval holds the truth.
+inline bool holds(const Quantity& q, double truth) { return q.low <= truth && truth <= q.high; }
+
 }  // namespace ripplegauge::rendered

@@ -22,8 +22,6 @@ struct Tally {
   int diameter_held = 0, depth_held = 0;
 };
 
-bool holds(const Quantity& q, double truth) { return q.low <= truth && truth <= q.high; }
-
 /// Whether a find is the dent that was drawn.
 bool is_drawn(const Dent& found, const rendered::RandomPhoto& random) {
   if (random.scene.dents.empty()) return false;
@@ -42,8 +40,8 @@ void count(const Reading& reading, const rendered::RandomPhoto& random, Tally& t
       continue;
     }
     ++tally.measured;
-    tally.diameter_held += holds(found.diameter_mm, random.diameter_mm);
-    tally.depth_held += found.depth_mm && holds(*found.depth_mm, random.depth_mm);
+    tally.diameter_held += rendered::holds(found.diameter_mm, random.diameter_mm);
+    tally.depth_held += found.depth_mm && rendered::holds(*found.depth_mm, random.depth_mm);
   }
 }
 
@@ -64,6 +62,13 @@ TEST_CASE("a trim or an arch is no dent, and no reason to refuse the photo", "[s
   const auto kind = GENERATE(Surrounding::trim, Surrounding::arch);
   constexpr unsigned seed = 12;
   CHECK(read(kind, seed, false).status == Status::no_dent);
+}
+
+TEST_CASE("a flattened body line is no all-clear", "[surroundings]") {
+  const unsigned seed = GENERATE(1U, 3U);
+  const auto random = rendered::random_surrounding(Surrounding::flattened_line, seed, true);
+  REQUIRE(random);
+  CHECK(measure(random->photo(seed), random->request).reading.status != Status::no_dent);
 }
 
 TEST_CASE("surroundings drawn at random", "[surroundings][slow]") {

@@ -32,6 +32,8 @@ PhotoOfPlace taken(const rendered::Scene& scene, double noise, unsigned seed) {
   return photo;
 }
 
+constexpr double two_sided_95 = 1.96;
+
 double half_width(const Quantity& q) { return 0.5 * std::log(q.high / q.low); }
 
 }  // namespace
@@ -135,7 +137,6 @@ struct SetsRead {
 
 /// Counts one quantity of one set against its truth: 1 where its interval holds it.
 int count(const Quantity& read, double truth, double& square) {
-  constexpr double two_sided_95 = 1.96;
   square += std::pow(std::log(read.value / truth) / (half_width(read) / two_sided_95), 2);
   return read.low <= truth && truth <= read.high ? 1 : 0;
 }
@@ -207,7 +208,6 @@ double scatter_over_stated(const std::vector<Quantity>& readings) {
   double mean = 0, squares = 0;
   const double count = static_cast<double>(readings.size());
   for (const Quantity& q : readings) mean += std::log(q.value) / count;
-  constexpr double two_sided_95 = 1.96;
   for (const Quantity& q : readings)
     squares += std::pow((std::log(q.value) - mean) / (half_width(q) / two_sided_95), 2);
   return squares / (count - 1);
