@@ -93,6 +93,11 @@ class JpegDecoder {
       jpeg_mem_src(&decoder_, reinterpret_cast<const unsigned char*>(bytes.data()), bytes.size());
       jpeg_read_header(&decoder_, TRUE);
     });
+    // Taken now: what is known of the components is gone once the picture is finished.
+    const int luma_table = decoder_.comp_info[0].quant_tbl_no;
+    if (luma_table < 0 || luma_table >= NUM_QUANT_TBLS) return;
+    if (const JQUANT_TBL* table = decoder_.quant_tbl_ptrs[luma_table])
+      mean_step_grey_ = table->quantval[0] / 8.0;
   }
   JpegDecoder(const JpegDecoder&) = delete;  // libjpeg holds pointers into it
   JpegDecoder& operator=(const JpegDecoder&) = delete;
@@ -114,12 +119,7 @@ class JpegDecoder {
   }
 
   /// In which the mean brightness of a block is told: its coefficient is eight times that (T.81, A.3.3).
-  double mean_step_grey() const {
-    const jpeg_component_info& luma = decoder_.comp_info[0];
-    const JQUANT_TBL* table =
-        luma.quant_table != nullptr ? luma.quant_table : decoder_.quant_tbl_ptrs[luma.quant_tbl_no];
-    return table != nullptr ? table->quantval[0] / 8.0 : 0;
-  }
+  double mean_step_grey() const { return mean_step_grey_; }
 
   /// The rows from `first` up to `end` of the grey picture, into `picture`, which has all rows.
   void grey(cv::Mat& picture, int first, int end) {
@@ -192,6 +192,7 @@ class JpegDecoder {
 
   JpegErrors errors_{};
   jpeg_progress_mgr progress_{};
+  double mean_step_grey_ = 0;
   Decompressor decoder_;
 };
 
