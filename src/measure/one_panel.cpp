@@ -45,6 +45,16 @@ Known told_by_all(const std::vector<SetView>& views) {
   return {mean, *best * std::max(1.0, square / degrees)};
 }
 
+/// By how much a photo's own covariance shrinks where all photos together know better, and nowhere grows.
+/// Both are brought to diagonal form at once: what is left is then a covariance again, whichever way they
+/// lie.
+Eigen::Matrix3d gained(const Eigen::Matrix3d& own, const Eigen::Matrix3d& together) {
+  const Eigen::GeneralizedSelfAdjointEigenSolver<Eigen::Matrix3d> both(together, own);
+  const Eigen::Matrix3d ways = own * both.eigenvectors();
+  const Crown less = (1 - both.eigenvalues().array()).max(0).matrix();
+  return ways * less.asDiagonal() * ways.transpose();
+}
+
 }  // namespace
 
 void agree_on_panel(std::vector<SetView>& views) {
@@ -56,11 +66,7 @@ void agree_on_panel(std::vector<SetView>& views) {
     const Eigen::Matrix<double, panel_parameters, crown_terms> by =
         bundle.covariance.middleCols<crown_terms>(p_crown) * own.inverse();
     bundle.parameters += by * (crown.value - crown_of(bundle));
-    // What is now known better of the crown is known better of what goes with it, and never worse.
-    const Eigen::SelfAdjointEigenSolver<Eigen::Matrix3d> less(own - crown.covariance);
-    const Eigen::Matrix3d gained =
-        less.eigenvectors() * less.eigenvalues().cwiseMax(0).asDiagonal() * less.eigenvectors().transpose();
-    bundle.covariance -= by * gained * by.transpose();
+    bundle.covariance -= by * gained(own, crown.covariance) * by.transpose();
     view.scene.parameters = bundle.parameters;
   }
 }
