@@ -38,7 +38,7 @@ class JointProblem {
   std::vector<SpotVector> spots_of(const Eigen::VectorXd& x) const {
     std::vector<SpotVector> spots;
     for (int at = 0; at < shape_count(); at += spot_parameters)
-      spots.emplace_back(x.segment<spot_parameters>(at));
+      spots.push_back(clamped(x.segment<spot_parameters>(at)));
     return spots;
   }
   FrameVector shift_of(const Eigen::VectorXd& x, std::size_t view) const {

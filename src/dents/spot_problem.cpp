@@ -26,18 +26,6 @@ constexpr std::array<ShapePrior, 4> shape_priors{
 constexpr double log_axis_ratio_sigma = 0.7;  // creases go to 5 : 1
 constexpr double drift_sigma_cycles = 0.02;   // what the bundle leaves undisturbed: 0.001 to 0.02 cycles
 
-/// Beyond these the shape formula degenerates; derivatives past them are simply those at the edge.
-SpotVector clamped(SpotVector s) {
-  s[s_log_a] = std::clamp(s[s_log_a], -0.7, 4.6);
-  s[s_log_b] = std::clamp(s[s_log_b], -0.7, 4.6);
-  s[s_height] = std::clamp(s[s_height], -6.0, 6.0);
-  s[s_log_p] = std::clamp(s[s_log_p], std::log(1.1), std::log(8.0));
-  s[s_log_n] = std::clamp(s[s_log_n], std::log(1.3), std::log(300.0));
-  s[s_slant_u] = std::clamp(s[s_slant_u], -0.6, 0.6);
-  s[s_slant_v] = std::clamp(s[s_slant_v], -0.6, 0.6);
-  return s;
-}
-
 kernel::Spot kernel_spot(const SpotVector& s) {
   const auto f = [](double v) { return static_cast<float>(v); };
   const double order = std::exp(s[s_log_n]), by_order = std::log(10.0) / order, rim = rim_share(order);
@@ -173,6 +161,18 @@ class SpotProblem {
 };
 
 }  // namespace
+
+// Beyond these the shape formula degenerates; derivatives past them are simply those at the edge.
+SpotVector clamped(SpotVector s) {
+  s[s_log_a] = std::clamp(s[s_log_a], -0.7, 4.6);
+  s[s_log_b] = std::clamp(s[s_log_b], -0.7, 4.6);
+  s[s_height] = std::clamp(s[s_height], -6.0, 6.0);
+  s[s_log_p] = std::clamp(s[s_log_p], std::log(1.1), std::log(8.0));
+  s[s_log_n] = std::clamp(s[s_log_n], std::log(1.3), std::log(300.0));
+  s[s_slant_u] = std::clamp(s[s_slant_u], -0.6, 0.6);
+  s[s_slant_v] = std::clamp(s[s_slant_v], -0.6, 0.6);
+  return s;
+}
 
 const std::vector<int> all_parameters{s_x,      s_y,     s_log_a, s_log_b,   s_angle,
                                       s_height, s_log_p, s_log_n, s_slant_u, s_slant_v};

@@ -33,6 +33,10 @@ struct FitOutcome {
 /// All that a spot has.
 extern const std::vector<int> all_parameters;
 
+/// The same spot with every parameter within the bounds of the family. What a fit's unknowns are beyond them
+/// moves nothing, so an answer must be put within them.
+SpotVector clamped(SpotVector spot);
+
 LightFitOptions light_options(std::span<const SpotVector> spots, bool highlight);
 
 /// What the rays of some pixels hit: panel points under the relief.

@@ -47,6 +47,18 @@ SpotNumbers numbers_of_parts(const Parts& parts, const Parts& where) {
   return numbers_of(measure_spot(map), map);
 }
 
+/// The root of a precision matrix of sums of single-precision terms, which rounding may leave a little less
+/// than definite: its diagonal then grows by as little as helps.
+Eigen::LLT<Eigen::MatrixXd> root_of(Eigen::MatrixXd precision) {
+  precision.diagonal().array() += 1e-9;
+  Eigen::LLT<Eigen::MatrixXd> root(precision);
+  for (double share = 1e-9; root.info() != Eigen::Success && share < 1; share *= 10) {
+    precision.diagonal() *= 1 + share;
+    root.compute(precision);
+  }
+  return root;
+}
+
 /// Mean square over draws of the spots from a normal law about the best, some unknowns held.
 SpotNumbers drawn_spread(const Eigen::MatrixXd& hessian, const std::vector<int>& free, const Parts& best,
                          const SpotNumbers& own, int threads) {
@@ -56,9 +68,7 @@ SpotNumbers drawn_spread(const Eigen::MatrixXd& hessian, const std::vector<int>&
   for (Eigen::Index i = 0; i < n; ++i)
     for (Eigen::Index k = 0; k < n; ++k)
       precision(i, k) = hessian(free[static_cast<std::size_t>(i)], free[static_cast<std::size_t>(k)]);
-  precision.diagonal().array() += 1e-9;
-  const Eigen::LLT<Eigen::MatrixXd> root(precision);
-  if (root.info() != Eigen::Success) return SpotNumbers::Zero();
+  const Eigen::LLT<Eigen::MatrixXd> root = root_of(precision);
   std::mt19937 random(11);
   std::normal_distribution<double> normal;
   std::vector<Eigen::VectorXd> drawn(draws, Eigen::VectorXd(n));

@@ -3,8 +3,10 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <vector>
 
 #include "catch.hpp"
+#include "dents/joint_fit.hpp"
 #include "drawn_panel.hpp"
 
 using namespace ripplegauge;
@@ -195,4 +197,14 @@ TEST_CASE(
   };
   CHECK(factor(1) < 2);
   CHECK(factor(5) > 4);
+}
+
+TEST_CASE("an answer of several photos lies within the bounds of the family", "[joint_fit]") {
+  SpotVector start = SpotVector::Zero();
+  start[s_log_n] = 24;  // of no spot: a power of e^24
+  start[s_slant_u] = 3;
+  const JointFit fit = fit_jointly({}, std::vector{start}, {.iterations = 0});
+  REQUIRE(fit.spots.size() == 1);
+  CHECK(fit.spots[0][s_log_n] == Approx(std::log(300.0)));
+  CHECK(fit.spots[0][s_slant_u] == Approx(0.6));
 }
