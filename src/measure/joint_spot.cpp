@@ -191,7 +191,10 @@ void state(const JointShape& shape, const Spread& spread, double bar_relative, d
                shape_h = change(shape.geometry.depth_mm, shape.parametric.geometry.depth_mm);
   const ShapeDoubt unexplained = unexplained_doubt(out.explained, out.explained_at_start);
   const ShapeDoubt by_line = line_doubt(share_of_line);
+  // The pixels' noise has peel in it already, shared as the photos share it: what is more than that counts.
   const double peel_u = peel_share / std::sqrt(std::max(peel_snr2, 1.0));
+  const auto beyond = [&](double noise) { return std::sqrt(std::max(peel_u * peel_u - noise * noise, 0.0)); };
+  const ShapeDoubt peel{beyond(spread.noise[0]), beyond(spread.noise[1])};
   const double common = std::sqrt(1 - own_share);
   SpotAnswer& answer = out.answer;
   answer.shape = shape.geometry;
@@ -199,11 +202,11 @@ void state(const JointShape& shape, const Spread& spread, double bar_relative, d
   answer.largest_curvature = shape.parametric.geometry.max_curvature;
   answer.averaged_curvature = averaged_curvature(shape.map, shape.geometry, bend_length_mm);
   answer.spread = (spread.all.cwiseAbs2() + shape.by_shapes.cwiseAbs2()).cwiseSqrt();
-  answer.u_diameter = std::hypot(std::hypot(bar_relative, peel_u, answer.spread[0]),
+  answer.u_diameter = std::hypot(std::hypot(bar_relative, peel.diameter, answer.spread[0]),
                                  std::hypot(common * model_diameter, by_line.diameter),
                                  std::hypot(shape_d, unexplained.diameter));
   answer.u_depth =
-      std::hypot(std::hypot(bar_height, peel_u, answer.spread[1]),
+      std::hypot(std::hypot(bar_height, peel.depth, answer.spread[1]),
                  std::hypot(common * model_depth, by_line.depth), std::hypot(shape_h, unexplained.depth));
   const auto term = [&](const char* name, const char* note, double d, double h) {
     out.budget.push_back({name, note, 100 * d, 100 * h});
@@ -216,7 +219,8 @@ void state(const JointShape& shape, const Spread& spread, double bar_relative, d
   term("geometry of the photos", "each photo's own bundle, weighed by what the dent says", rest(0), rest(1));
   term("stripe phase noise", "spots that explain all photos alike", spread.noise[0], spread.noise[1]);
   term("odd shapes", "free surfaces that do", shape.by_shapes[0], shape.by_shapes[1]);
-  term("orange peel", "its slope against the spot's; the same in all photos", peel_u, peel_u);
+  term("orange peel", "the same in all photos; beyond what the phase noise has of it", peel.diameter,
+       peel.depth);
   add_shape_terms({shape_d, shape_h}, unexplained, by_line, {common * model_diameter, common * model_depth},
                   out.budget);
 }

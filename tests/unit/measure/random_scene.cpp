@@ -206,7 +206,7 @@ std::optional<RandomPhoto> draw(Chance& chance, const Crowns& crowns,
 
 Photo RandomPhoto::photo(unsigned seed) const {
   Photo taken;
-  taken.grey = develop(render(scene), noise, seed);
+  taken.grey = develop(render(scene), noise, seed, processing);
   taken.focal_35mm_mm = focal_35mm_mm;
   return taken;
 }
@@ -217,11 +217,36 @@ RandomPhoto random_photo(unsigned seed, const Crowns& crowns) {
     if (auto photo = draw(chance, crowns)) return *photo;
 }
 
+namespace {
+
+/// What no careful person sees or could help: the family that the library fits has none of it.
+void add_workshop(Chance& chance, std::vector<RandomPhoto>& set) {
+  LiftedTip lifted;
+  if (chance.happens(0.5)) {
+    lifted.along_x = chance.happens(0.5);
+    lifted.from_mm = chance.uniform(15, 45);
+    lifted.tip_mm = chance.uniform(0.3, 1.8);
+  }
+  Processing processing;
+  processing.contrast = chance.uniform(0, 0.35);
+  processing.sharpen = chance.happens(0.7) ? chance.uniform(0.3, 1) : 0;
+  processing.sharpen_radius_px = chance.uniform(0.8, 1.8);
+  for (RandomPhoto& photo : set) {
+    photo.scene.lifted = lifted;
+    photo.processing = processing;
+    photo.scene.board.bow_mm = chance.normal(1.5);
+    photo.scene.board.bow_deg = chance.uniform(0, 180);
+  }
+}
+
+}  // namespace
+
 std::vector<RandomPhoto> random_set(unsigned seed, std::size_t photos) {
   std::vector<RandomPhoto> set{random_photo(seed)};
   Chance chance(seed + 1000000);
   while (set.size() < photos)
     if (auto photo = draw(chance, {}, &set.front())) set.push_back(*photo);
+  add_workshop(chance, set);
   return set;
 }
 

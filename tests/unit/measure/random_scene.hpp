@@ -16,7 +16,8 @@ struct Crowns {
 
 struct RandomPhoto {
   Scene scene;
-  double noise = 0.008;                  ///< standard deviation of a pixel's linear light
+  double noise = 0.008;  ///< standard deviation of a pixel's linear light
+  Processing processing;
   MeasureRequest request;                ///< with the errors that bar and tape have
   double focal_35mm_mm = 0;              ///< as EXIF has it
   double diameter_mm = 0, depth_mm = 0;  ///< truth
@@ -32,7 +33,8 @@ struct RandomPhoto {
 RandomPhoto random_photo(unsigned seed, const Crowns& crowns = {});
 
 /// So many photos of the first one's place: dent, panel, paint and card are the same, and so is what was said
-/// of the card; camera, board and light are each photo's own.
+/// of the card; camera, board and light are each photo's own. As workshops have them: boards are bowed a
+/// little, half of the cards lift a tip, and the phone, the same for all, adds contrast and sharpens.
 std::vector<RandomPhoto> random_set(unsigned seed, std::size_t photos);
 
 }  // namespace ripplegauge::rendered

@@ -3,7 +3,9 @@
 #include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <opencv2/imgproc.hpp>
+#include <span>
 
 #include "card/tag_detector.hpp"
 #include "corner_card.hpp"
@@ -179,14 +181,23 @@ std::optional<Eigen::Vector2d> hit_board(const Board& board, const Eigen::Vector
                                          const Eigen::Vector3d& ray) {
   const double approach = ray.dot(board.normal);
   if (approach >= 0) return std::nullopt;
-  const Eigen::Vector3d off =
-      from + ray * ((board.middle_mm - from).dot(board.normal) / approach) - board.middle_mm;
-  return Eigen::Vector2d(off.dot(board.across), off.dot(board.along));
+  const double to_plane = (board.middle_mm - from).dot(board.normal);
+  const double c = std::cos(board.bow_deg * radians) / board.half_across_mm,
+               s = std::sin(board.bow_deg * radians) / board.half_along_mm;
+  Eigen::Vector2d at(0, 0);
+  double bowed = 0;
+  for (int i = 0; i < (board.bow_mm == 0 ? 1 : 4); ++i) {
+    const Eigen::Vector3d off = from + ray * ((to_plane + bowed) / approach) - board.middle_mm;
+    at = {off.dot(board.across), off.dot(board.along)};
+    bowed = board.bow_mm * std::pow(c * at.x() + s * at.y(), 2);
+  }
+  return at;
 }
 
 /// What the ray through one point of the photo meets.
 struct Hit {
   float x_mm = 0, y_mm = 0;                       ///< on the panel
+  float paper_x_mm = 0, paper_y_mm = 0;           ///< on the card, were it everywhere
   float across_mm = nowhere, along_mm = nowhere;  ///< on the board
   static constexpr float nowhere = 1e9F;
 };
@@ -225,7 +236,9 @@ class Renderer {
     for (const Cover& cover : s_.covers)
       if (cover.mirrors && cover.holds(p.x(), p.y()))
         slope += cover.tilt + cover.bulge_per_mm * Eigen::Vector2d(p.x() - cover.x_mm, p.y() - cover.y_mm);
-    Hit hit{static_cast<float>(p.x()), static_cast<float>(p.y())};
+    const Eigen::Vector2d paper = on_paper(p, ray);
+    Hit hit{static_cast<float>(p.x()), static_cast<float>(p.y()), static_cast<float>(paper.x()),
+            static_cast<float>(paper.y())};
     if (const auto at = hit_board(s_.board, p, mirrored(ray, slope))) {
       hit.across_mm = static_cast<float>(at->x());
       hit.along_mm = static_cast<float>(at->y());
@@ -243,8 +256,9 @@ class Renderer {
 
   /// Light of a point of the photo whose ray meets the panel there.
   double light(const Hit& hit, bool beside_card) const {
-    if (!beside_card && paper_covers(hit.x_mm, hit.y_mm))
-      return inked(hit.x_mm / s_.card_scale, hit.y_mm / s_.card_scale) ? s_.light.ink : s_.light.paper;
+    if (!beside_card && paper_covers(hit.paper_x_mm, hit.paper_y_mm))
+      return inked(hit.paper_x_mm / s_.card_scale, hit.paper_y_mm / s_.card_scale) ? s_.light.ink
+                                                                                   : s_.light.paper;
     for (const Cover& cover : s_.covers)
       if (!cover.mirrors && cover.holds(hit.x_mm, hit.y_mm)) return cover.radiance;
     if (std::abs(hit.across_mm) > s_.board.half_across_mm || std::abs(hit.along_mm) > s_.board.half_along_mm)
@@ -254,6 +268,25 @@ class Renderer {
   }
 
  private:
+  /// Where a ray that meets the panel in p goes through the card, which stands above the panel at a lifted
+  /// tip.
+  Eigen::Vector2d on_paper(const Eigen::Vector3d& p, const Eigen::Vector3d& ray) const {
+    Eigen::Vector2d at = p.head<2>();
+    if (s_.lifted.tip_mm == 0) return at;
+    for (int i = 0; i < 3; ++i) at = p.head<2>() + ray.head<2>() * (lift_at(at) / ray.z());
+    return at;
+  }
+
+  double lift_at(const Eigen::Vector2d& at) const {
+    const LiftedTip& l = s_.lifted;
+    constexpr double half_arm_mm = 14;
+    const double along = l.along_x ? at.x() : at.y(), aside = l.along_x ? at.y() : at.x();
+    if (along < l.from_mm || std::abs(aside) > 2 * half_arm_mm) return 0;
+    double end_mm = 0;
+    for (const RectangleMm& r : s_.card.paper) end_mm = std::max(end_mm, l.along_x ? r.x1_mm : r.y1_mm);
+    return l.tip_mm * std::pow((along - l.from_mm) / (end_mm * s_.card_scale - l.from_mm), 2);
+  }
+
   double relief(double x, double y) const {
     double sum = 0;
     for (std::size_t i = 0; i < reach_.size(); ++i)
@@ -351,7 +384,11 @@ cv::Mat render(const Scene& scene, std::optional<cv::Rect> part) {
   };
   const auto between = [](const Hit& a, const Hit& b, float f) {
     const auto mix = [f](float p, float q) { return p + f * (q - p); };
-    return Hit{mix(a.x_mm, b.x_mm), mix(a.y_mm, b.y_mm), mix(a.across_mm, b.across_mm),
+    return Hit{mix(a.x_mm, b.x_mm),
+               mix(a.y_mm, b.y_mm),
+               mix(a.paper_x_mm, b.paper_x_mm),
+               mix(a.paper_y_mm, b.paper_y_mm),
+               mix(a.across_mm, b.across_mm),
                mix(a.along_mm, b.along_mm)};
   };
   constexpr int soft = 3, hard = 6;  // points a pixel, each way: ink and paper have hard edges
@@ -364,7 +401,7 @@ cv::Mat render(const Scene& scene, std::optional<cv::Rect> part) {
       const auto k = static_cast<std::size_t>(c);
       const Hit* corners[4] = {&above[k], &above[k + 1], &below[k], &below[k + 1]};
       const bool beside_card = std::none_of(std::begin(corners), std::end(corners), [&](const Hit* h) {
-        return renderer.paper_covers(h->x_mm, h->y_mm);
+        return renderer.paper_covers(h->paper_x_mm, h->paper_y_mm);
       });
       const int points = beside_card ? soft : hard;
       double sum = 0;
@@ -382,17 +419,24 @@ cv::Mat render(const Scene& scene, std::optional<cv::Rect> part) {
   return light(cv::Rect(wanted.x - drawn.x, wanted.y - drawn.y, wanted.width, wanted.height)).clone();
 }
 
-cv::Mat develop(const cv::Mat& light, double noise, unsigned seed) {
-  cv::Mat noisy(light.size(), CV_32FC1), photo(light.size(), CV_8UC1);
+cv::Mat develop(const cv::Mat& light, double noise, unsigned seed, const Processing& processing) {
+  cv::Mat noisy(light.size(), CV_32FC1), photo;
   cv::RNG(seed).fill(noisy, cv::RNG::NORMAL, 0, noise);
   noisy += light;
   for (int r = 0; r < light.rows; ++r)
-    for (int c = 0; c < light.cols; ++c) {
-      const double v = std::clamp(static_cast<double>(noisy.at<float>(r, c)), 0.0, 1.0);
+    for (float& pixel : std::span(noisy.ptr<float>(r), static_cast<std::size_t>(light.cols))) {
+      const double v = std::clamp(static_cast<double>(pixel), 0.0, 1.0);
       // IEC 61966-2-1
       const double coded = v <= 0.0031308 ? 12.92 * v : 1.055 * std::pow(v, 1 / 2.4) - 0.055;
-      photo.at<uchar>(r, c) = cv::saturate_cast<uchar>(255 * coded);
+      const double steep = 0.5 - 0.5 * std::cos(std::numbers::pi * coded);
+      pixel = static_cast<float>(255 * (coded + processing.contrast * (steep - coded)));
     }
+  if (processing.sharpen > 0) {
+    cv::Mat soft;
+    cv::GaussianBlur(noisy, soft, {}, processing.sharpen_radius_px);
+    noisy += processing.sharpen * (noisy - soft);
+  }
+  noisy.convertTo(photo, CV_8UC1);
   return photo;
 }
 

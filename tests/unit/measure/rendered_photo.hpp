@@ -70,6 +70,8 @@ struct Board {
   double pitch_mm = 12, phase_cycles = 0, duty = 0.5,
          edge_mm = 0.6;  ///< edge: width of the blurred step of light
   double half_across_mm = 500, half_along_mm = 500;
+  /// How far its edge stands nearer than its middle, in the direction `bow_deg` from across towards along.
+  double bow_mm = 0, bow_deg = 0;
 };
 
 /// Radiances as the photo shows them, 1 is a fully exposed pixel.
@@ -108,6 +110,12 @@ struct Cover {
   bool holds(double x_mm, double y_mm) const;
 };
 
+/// The end of an arm of the card that does not lie on the panel: it bends up as a parabola.
+struct LiftedTip {
+  bool along_x = true;
+  double from_mm = 40, tip_mm = 0;  ///< where it leaves the panel; how high its end stands
+};
+
 struct Scene {
   Camera camera;
   double crown_x = 0, crown_y = 0, crown_xy = 0;  ///< 1/mm, convex positive
@@ -119,6 +127,7 @@ struct Scene {
   std::shared_ptr<const OrangePeel> peel;
   CardDefinition card;
   double card_scale = 1;  ///< of the print
+  LiftedTip lifted;
   Board board;
   Light light;
   double blur_px = 0.8;
@@ -143,8 +152,15 @@ cv::Point2d pixel_of(const Scene& scene, double x_mm, double y_mm);
 /// Linear light, CV_32FC1, of the whole photo or of a part of it, without noise.
 cv::Mat render(const Scene& scene, std::optional<cv::Rect> part = std::nullopt);
 
+/// What a phone does to code values, in this order: an S-shaped curve of contrast (0: none, 1: a full cosine)
+/// and an unsharp mask.
+struct Processing {
+  double contrast = 0;
+  double sharpen = 0, sharpen_radius_px = 1;
+};
+
 /// Linear light with Gaussian noise of this standard deviation as the 8-bit sRGB code values of a photo.
-cv::Mat develop(const cv::Mat& light, double noise, unsigned seed);
+cv::Mat develop(const cv::Mat& light, double noise, unsigned seed, const Processing& processing = {});
 
 /// What a phone would write: focal length for 35 mm film from pixels, not rounded.
 double focal_35mm_of(const Camera& camera);
