@@ -5,6 +5,7 @@
 #include "advice/brief.hpp"
 #include "advice/next.hpp"
 #include "advice/plan.hpp"
+#include "core/no_dent_words.hpp"
 #include "spot_steps.hpp"
 #include "text_lines.hpp"
 
@@ -161,7 +162,10 @@ std::vector<BriefLine> only_spot(const DentPlan& spot) {
     add("Tool",
         of_kit_or_missing(spot.puller->puller.has_value(), spot.puller->missing, puller_words(*spot.puller)));
     if (spot.place == Place::body_line)
-      add("Body line", "the line first, then its flanks; stop while the line is still a little low");
+      add("Body line",
+          (spot.dent.flattened_line ? flattened_words(*spot.dent.flattened_line, spot.dent.kind) + "; "
+                                    : "") +
+              "the line first, then its flanks; stop while the line is still a little low");
     if (const double rim_mm = rim_height_mm(spot.dent); rim_mm > 0)
       add("Rim", shown(rim_mm, 2) + " mm proud round it: ease it with light taps while the tab pulls");
   } else if (spot.tip) {

@@ -63,6 +63,9 @@ std::string reading_table(const Reading& reading, const ReadingTableOptions& opt
     }
     out += std::string("    ") + (d.kind == Kind::low ? "depth       " : "height      ") +
            (d.depth_mm ? with_interval(*d.depth_mm, "mm") : "not known") + "\n";
+    if (d.flattened_line)
+      out += "    body line   flattened over " + with_interval(d.flattened_line->length_mm, "mm") + ", " +
+             with_interval(d.flattened_line->depth_mm, d.kind == Kind::low ? "mm low" : "mm high") + "\n";
     if (d.max_slope_mrad)
       out += "    slope       " + with_interval(*d.max_slope_mrad, "mrad") + ", millimetres in a metre\n";
     if (!d.severity.empty())

@@ -52,4 +52,9 @@ std::string body_line_words(const BodyLine& line) {
   return text;
 }
 
+std::string flattened_words(const FlattenedLine& line, Kind kind) {
+  return "flattened over " + whole_number(line.length_mm.value) + " mm, " + depth_text(line.depth_mm.value) +
+         (kind == Kind::low ? " mm low" : " mm high");
+}
+
 }  // namespace ripplegauge

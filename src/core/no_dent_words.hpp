@@ -17,4 +17,7 @@ std::string smallest_visible_words(const Setup& setup);
 /// "Body line: the panel turns away by 4.1 degrees (3.9 to 4.3) within 6 mm; ..."
 std::string body_line_words(const BodyLine& line);
 
+/// "flattened over 32 mm, 0.18 mm low": what a spot on the body line did to it, told for the spot's kind.
+std::string flattened_words(const FlattenedLine& line, Kind kind);
+
 }  // namespace ripplegauge

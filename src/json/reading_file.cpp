@@ -41,6 +41,12 @@ void describe(Fields& fields, T& point) {
   fields("y_mm", point.y_mm);
 }
 
+template <class Fields, Is<FlattenedLine> T>
+void describe(Fields& fields, T& line) {
+  fields("length_mm", line.length_mm);
+  fields("depth_mm", line.depth_mm);
+}
+
 template <class Fields, Is<Dent> T>
 void describe(Fields& fields, T& dent) {
   fields.choice("kind", dent.kind, {Kind::low, Kind::high});
@@ -59,6 +65,7 @@ void describe(Fields& fields, T& dent) {
   fields("stretch", dent.stretch);
   fields("agreement", dent.agreement);
   fields("inside_of", dent.inside_of);
+  fields("flattened_line", dent.flattened_line);
   fields("severity", dent.severity);
   fields("severity_reason", dent.severity_reason);
   fields("notes", dent.notes);
@@ -254,6 +261,9 @@ class Reader {
   }
   void operator()(const char* key, std::optional<BodyLine>& value) {
     if (auto child = object_.optional_object(key)) value = object<BodyLine>(*child);
+  }
+  void operator()(const char* key, std::optional<FlattenedLine>& value) {
+    if (auto child = object_.optional_object(key)) value = object<FlattenedLine>(*child);
   }
   void operator()(const char* key, std::optional<PointMm>& value) {
     if (auto child = object_.optional_object(key)) value = object<PointMm>(*child);

@@ -8,7 +8,6 @@
 
 #include "core/least_squares.hpp"
 #include "dents/loudness.hpp"
-#include "dents/near_line.hpp"
 #include "free_shape.hpp"
 #include "geometry_uncertainty.hpp"
 #include "joint_doubt.hpp"
@@ -185,12 +184,11 @@ std::optional<JointShape> shape_of(const std::vector<SetLook>& looks, const Join
 
 /// The answer's numbers, their uncertainties and where those come from.
 void state(const JointShape& shape, const Spread& spread, double bar_relative, double bar_height,
-           double peel_snr2, double share_of_line, JointSpot& out) {
+           double peel_snr2, const ShapeDoubt& by_line, JointSpot& out) {
   const auto change = [](double a, double b) { return std::abs(a / b - 1); };
   const double shape_d = change(shape.geometry.diameter_mm, shape.parametric.geometry.diameter_mm),
                shape_h = change(shape.geometry.depth_mm, shape.parametric.geometry.depth_mm);
   const ShapeDoubt unexplained = unexplained_doubt(out.explained, out.explained_at_start);
-  const ShapeDoubt by_line = line_doubt(share_of_line);
   // The pixels' noise has peel in it already, shared as the photos share it: what is more than that counts.
   const double peel_u = peel_share / std::sqrt(std::max(peel_snr2, 1.0));
   const auto beyond = [&](double noise) { return std::sqrt(std::max(peel_u * peel_u - noise * noise, 0.0)); };
@@ -268,7 +266,7 @@ std::optional<JointSpot> read_jointly(const std::vector<SetView>& views, const J
   if (!shape) return std::nullopt;
   const Spread spread = spread_of(looks, out.parts, highlight, request.threads);
   state(*shape, spread, request.bar_relative, bar_height, peel.squared_snr,
-        share_on_line(*looks.front().scene.field, out.parts.front()), out);
+        line_doubt(*looks.front().scene.field, out.parts.front()), out);
   return out;
 }
 

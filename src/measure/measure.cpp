@@ -12,6 +12,7 @@
 #include "core/drops.hpp"
 #include "core/quantile.hpp"
 #include "dents/spot_search.hpp"
+#include "flattened_line.hpp"
 #include "format.hpp"
 #include "geometry_uncertainty.hpp"
 #include "image/opencv_threads.hpp"
@@ -396,6 +397,7 @@ Measurement measure_from(const PhotoLook& look, const MeasureRequest& request, c
   reading.warnings.insert(reading.warnings.end(), spots.warnings.begin(), spots.warnings.end());
   if (look_like_drops(reading.dents)) reading.warnings.push_back(warning(PhotoFinding::many_small_spots));
   result.relief = spots.relief;
+  tell_flattened_lines(result.relief, reading);
   if (reading.dents.empty()) return refuse(refusal(PhotoFinding::dent_not_explained));
   reading.status = Status::measured;
   return result;

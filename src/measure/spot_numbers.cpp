@@ -5,6 +5,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "dents/near_line.hpp"
 #include "dents/spot_fit.hpp"
 #include "ripplegauge/core/findings.hpp"
 
@@ -59,10 +60,13 @@ ShapeDoubt unexplained_doubt(double explained, double explained_at_start) {
   return {on_diameter * unexplained, on_depth * unexplained};
 }
 
-ShapeDoubt line_doubt(double share_on_line) {
-  // Sized on rendered photos, with another rounding of the line than the model's.
-  constexpr double on_diameter = 0.05, on_depth = 0.08;
-  return {on_diameter * share_on_line, on_depth * share_on_line};
+ShapeDoubt line_doubt(const ResidualField& field, const SpotVector& spot) {
+  // Sized on rendered photos, with another rounding of the line than the model's; what the middle adds, on
+  // lines that a blow has flattened: their crest is no spot of the family.
+  constexpr double on_diameter = 0.05, on_depth = 0.08, middle_on_depth = 0.1, middle = 0.5;
+  const double share = share_on_line(field, spot);
+  return {on_diameter * share,
+          std::hypot(on_depth * share, middle_on_depth * share_on_line(field, spot, middle))};
 }
 
 void add_shape_terms(const ShapeDoubt& shape, const ShapeDoubt& unexplained, const ShapeDoubt& by_line,

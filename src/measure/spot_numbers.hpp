@@ -10,6 +10,7 @@
 #include "relief/spot_geometry.hpp"
 #include "ripplegauge/core/reading.hpp"
 #include "ripplegauge/core/relief.hpp"
+#include "stripes/residual_field.hpp"
 
 namespace ripplegauge {
 
@@ -62,8 +63,9 @@ struct ShapeDoubt {
 /// the spot left which it started from.
 ShapeDoubt unexplained_doubt(double explained, double explained_at_start);
 
-/// By the share of a spot that a body line hides: between its flanks the shape is a guess.
-ShapeDoubt line_doubt(double share_on_line);
+/// By what a body line hides of a spot: between the flanks the shape is a guess, and where the middle is
+/// hidden, so is the depth.
+ShapeDoubt line_doubt(const ResidualField& field, const SpotVector& spot);
 
 /// The last terms of a spot's budget, the same for one photo and for several: how far its shape is believed.
 void add_shape_terms(const ShapeDoubt& shape, const ShapeDoubt& unexplained, const ShapeDoubt& by_line,

@@ -10,7 +10,6 @@
 
 #include "core/least_squares.hpp"
 #include "core/parallel_for.hpp"
-#include "dents/near_line.hpp"
 #include "free_shape.hpp"
 #include "geometry_uncertainty.hpp"
 #include "relief/spot_geometry.hpp"
@@ -221,7 +220,7 @@ Doubts doubts_of(const PanelScene& scene, const BundleResult& bundle, const Fina
   const auto shift = [](double a, double b) { return std::abs(a / b - 1); };
   d.shape = {shift(g.diameter_mm, f.parametric.diameter_mm), shift(g.depth_mm, f.parametric.depth_mm)};
   d.unexplained = unexplained_doubt(f.explained, j.explained);
-  d.by_line = line_doubt(share_on_line(*scene.field, f.spot));
+  d.by_line = line_doubt(*scene.field, f.spot);
   d.shapes_share = f.odd_shape ? 1 : unseen_shapes;
   d.spread = (f.by_parameters.cwiseAbs2() + (d.shapes_share * f.by_shapes).cwiseAbs2()).cwiseSqrt();
   return d;

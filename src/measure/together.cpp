@@ -11,6 +11,7 @@
 
 #include "core/visible_dent.hpp"
 #include "dents/loudness.hpp"
+#include "flattened_line.hpp"
 #include "format.hpp"
 #include "joint_spot.hpp"
 #include "measured_photo.hpp"
@@ -353,6 +354,7 @@ class PhotoSet {
         reading.dents[static_cast<std::size_t>(*number[g])].inside_of = number[*outer];
     reading.outlines_px = out.outlines_px[photo_of_[views.front()]];
     out.joint.relief = one_map(maps);
+    tell_flattened_lines(out.joint.relief, reading);
     reading.status = reading.dents.empty() ? Status::no_dent : Status::measured;
     if (reading.dents.empty()) reading.refusal = why_not_bare(views);
     if (reading.refusal) reading.status = Status::refused;

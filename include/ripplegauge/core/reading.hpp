@@ -36,6 +36,13 @@ constexpr double bend_length_mm = 5;
 /// One low or high spot. The relief h is measured against the panel's own smooth shape (for a spot inside
 /// another one: against the smooth shape of the outer one); "10 % region" is the connected region where |h|
 /// is at least a tenth of the spot's peak.
+/// A body line that lost its sharpness where a spot lies on it.
+struct FlattenedLine {
+  Quantity length_mm;  ///< along the line, where it lost at least a tenth of the spot's depth
+  Quantity depth_mm;   ///< that it lost at most: low, or high where the panel turns up
+  bool operator==(const FlattenedLine&) const = default;
+};
+
 struct Dent {
   Kind kind = Kind::low;
   double x_mm = 0, y_mm = 0;         ///< centroid of the 10 % region
@@ -54,8 +61,9 @@ struct Dent {
   std::vector<PointMm> outline;       ///< 10 % contour, closed (the first point is not repeated)
   std::optional<PointMm> deepest;     ///< where |h| is largest; absent in older files
   std::vector<ProfilePoint> section;  ///< along the length axis through the deepest point
-  std::vector<ProfilePoint> cross_section;  ///< across it, towards angle_deg + 90; empty in older files
-  std::string severity;                     ///< grade in plain trade words; empty until it is assessed
+  std::vector<ProfilePoint> cross_section;      ///< across it, towards angle_deg + 90; empty in older files
+  std::optional<FlattenedLine> flattened_line;  ///< where the spot lies on the body line
+  std::string severity;                         ///< grade in plain trade words; empty until it is assessed
   std::string severity_reason;
   std::vector<std::string> notes;  ///< what makes this spot's numbers less sure
 };

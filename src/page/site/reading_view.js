@@ -93,6 +93,13 @@ function sizeLines(dent, show) {
   );
 }
 
+function flattenedLine(dent, show) {
+  const line = dent.flattened_line;
+  if (!line) return null;
+  const [over, by] = [line.length_mm, line.depth_mm].map((quantity) => lengthWords(quantity, show).value);
+  return element('p', `The body line is flattened over ${over}, ${by} ${dent.kind}.`);
+}
+
 /** The grade as filled steps and as a word: not by colour. */
 function gradeBar(spot) {
   if (spot.grade === null) return null;
@@ -105,6 +112,7 @@ function spotCard(dent, spot, i, several, show) {
     `section.spot.${dent.kind}`,
     element('h2', several ? `${i + 1}  ` : '', `${kindWord(dent)}, ${spot.severity}`, gradeBar(spot)),
     sizeLines(dent, show),
+    flattenedLine(dent, show),
     element('details', element('summary', 'Why, and how sure'),
       reason,
       spot.coin ? element('p', spot.coin) : null,

@@ -583,6 +583,24 @@ TEST_CASE("plans as JSON", "[plan]") {
   CHECK_NOTHROW(plans_to_json({plan_for(odd)}));
 }
 
+TEST_CASE("a flattened body line stands in the plan with its length and what it lost", "[plan]") {
+  Dent dent = sample::low(20, 0.2);
+  dent.flattened_line = FlattenedLine{{32, 30, 34}, {0.18, 0.15, 0.21}};
+  Reading reading;
+  reading.status = Status::measured;
+  reading.dents = {dent};
+  PanelFacts facts = plain_steel();
+  facts.place = Place::body_line;
+  const Plan plan = make_plan(reading, facts, sample::with_sample_kit());
+  const std::string flattened = "flattened over 32 mm, 0.18 mm low";
+  CHECK(mentions(all_text(step(plan.dents.front().steps, "pull")), flattened));
+  const std::vector<BriefLine> brief = brief_plan(plan);
+  const auto line =
+      std::find_if(brief.begin(), brief.end(), [](const BriefLine& l) { return l.label == "Body line"; });
+  REQUIRE(line != brief.end());
+  CHECK(mentions(line->text, flattened));
+}
+
 TEST_CASE("a body line that the photo shows needs no word of the person", "[plan]") {
   Reading reading;
   reading.status = Status::measured;

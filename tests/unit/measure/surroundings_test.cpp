@@ -1,8 +1,11 @@
 // What stands near a dent, or where there is none: a trim, a handle, a badge, an arch, an edge, strong and
 // hollow crowns.
+#include <cmath>
 #include <sstream>
+#include <vector>
 
 #include "catch.hpp"
+#include "core/quantile.hpp"
 #include "random_surroundings.hpp"
 
 using namespace ripplegauge;
@@ -65,10 +68,60 @@ TEST_CASE("a trim or an arch is no dent, and no reason to refuse the photo", "[s
 }
 
 TEST_CASE("a flattened body line is no all-clear", "[surroundings]") {
-  const unsigned seed = GENERATE(1U, 3U);
+  constexpr unsigned hard_to_see = 1;
+  const auto random = rendered::random_surrounding(Surrounding::flattened_line, hard_to_see, true);
+  REQUIRE(random);
+  CHECK(measure(random->photo(hard_to_see), random->request).reading.status != Status::no_dent);
+}
+
+TEST_CASE("a flattened body line is told over its length, with what it lost", "[surroundings]") {
+  constexpr unsigned seed = 3;
   const auto random = rendered::random_surrounding(Surrounding::flattened_line, seed, true);
   REQUIRE(random);
-  CHECK(measure(random->photo(seed), random->request).reading.status != Status::no_dent);
+  const Reading reading = measure(random->photo(seed), random->request).reading;
+  REQUIRE(reading.dents.size() == 1);
+  REQUIRE(reading.dents[0].flattened_line);
+  const FlattenedLine& told = *reading.dents[0].flattened_line;
+  CHECK(told.length_mm.value == Approx(random->diameter_mm).epsilon(0.1));
+  CHECK(told.depth_mm.value == Approx(random->depth_mm).epsilon(0.2));
+}
+
+TEST_CASE("a dent beside a body line does not flatten it", "[surroundings]") {
+  const auto random = rendered::random_surrounding(Surrounding::line, 2, true);
+  REQUIRE(random);
+  const Reading reading = measure(random->photo(2), random->request).reading;
+  REQUIRE(reading.dents.size() == 1);
+  REQUIRE(reading.setup.body_line);
+  CHECK_FALSE(reading.dents[0].flattened_line);
+}
+
+TEST_CASE("body lines flattened at random", "[surroundings][slow]") {
+  int photos = 0, told = 0, length_held = 0, depth_held = 0;
+  std::vector<double> length_off, depth_off;
+  for (unsigned seed = 1; seed <= 40; ++seed) {
+    const auto random = rendered::random_surrounding(Surrounding::flattened_line, seed, true);
+    if (!random) continue;
+    ++photos;
+    const Reading reading = measure(random->photo(seed), random->request).reading;
+    CHECK(reading.status != Status::no_dent);
+    if (reading.dents.size() != 1 || !reading.dents[0].flattened_line) continue;
+    ++told;
+    const FlattenedLine& line = *reading.dents[0].flattened_line;
+    length_held += rendered::holds(line.length_mm, random->diameter_mm);
+    depth_held += rendered::holds(line.depth_mm, random->depth_mm);
+    length_off.push_back(std::abs(line.length_mm.value / random->diameter_mm - 1));
+    depth_off.push_back(std::abs(line.depth_mm.value / random->depth_mm - 1));
+  }
+  REQUIRE(told > 0);
+  const double length = quantile_of(length_off, 0.5), depth = quantile_of(depth_off, 0.5);
+  WARN(told << " of " << photos << " flattened lines told: length off by " << 100 * length
+            << " % in the median, depth by " << 100 * depth << " %; " << length_held << " and " << depth_held
+            << " intervals hold");
+  CHECK(told >= 0.7 * photos);
+  CHECK(length < 0.1);
+  CHECK(length_held >= 0.85 * told);
+  CHECK(depth < 0.15);
+  CHECK(depth_held >= 0.85 * told);
 }
 
 TEST_CASE("surroundings drawn at random", "[surroundings][slow]") {

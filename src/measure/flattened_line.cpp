@@ -1,0 +1,66 @@
+// Walks along the line and reads the height that it lost off the relief.
+#include "flattened_line.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <vector>
+
+#include "relief/spot_geometry.hpp"
+#include "spot_numbers.hpp"
+
+namespace ripplegauge {
+namespace {
+
+/// A low takes height from a line that the panel turns away at, a high from one that it turns up at. The
+/// opposite makes the line sharper.
+bool takes_from(const Dent& dent, const BodyLine& line) {
+  return (dent.kind == Kind::low) == (line.turn_deg.value > 0);
+}
+
+struct Stretch {
+  double length_mm = 0, depth_mm = 0;
+};
+
+/// The stretch of the line round its lowest point under the spot that lost at least a tenth of the spot's
+/// depth.
+Stretch stretch_on(const Relief& relief, const BodyLine& line, const Dent& dent) {
+  const double angle_rad = line.angle_deg * std::numbers::pi / 180, c = std::cos(angle_rad),
+               s = std::sin(angle_rad);
+  const double middle_mm = (dent.x_mm - line.x_mm) * c + (dent.y_mm - line.y_mm) * s;
+  const double sign = dent.kind == Kind::low ? -1 : 1, step_mm = 0.25 * relief.step_mm;
+  const int reach = static_cast<int>(dent.length_mm.value / step_mm);
+  std::vector<double> lost;
+  for (int i = -reach; i <= reach; ++i) {
+    const double along_mm = middle_mm + i * step_mm;
+    lost.push_back(sign * height_at(relief, line.x_mm + along_mm * c, line.y_mm + along_mm * s));
+  }
+  const auto most = std::max_element(lost.begin(), lost.end());
+  const auto kept = [level = 0.1 * dent.depth_mm->value](double height) { return height < level; };
+  const auto end = std::find_if(most, lost.end(), kept);
+  const auto begin = std::find_if(std::make_reverse_iterator(most), lost.rend(), kept).base();
+  return {step_mm * static_cast<double>(end - begin), *most};
+}
+
+/// A quantity that is known as well as another one, but for this relative standard uncertainty.
+Quantity as_sure_as(const Quantity& known, double value, double more) {
+  return interval(value, std::hypot(std::log(known.high / known.low) / (2 * coverage_factor_95), more));
+}
+
+}  // namespace
+
+void tell_flattened_lines(const Relief& relief, Reading& reading) {
+  if (!reading.setup.body_line) return;
+  constexpr double hit = 0.5;  // of the depth: less, and the dent lies beside the line
+  for (Dent& dent : reading.dents) {
+    if (!dent.depth_mm || !takes_from(dent, *reading.setup.body_line)) continue;
+    const Stretch stretch = stretch_on(relief, *reading.setup.body_line, dent);
+    if (stretch.depth_mm < hit * dent.depth_mm->value) continue;
+    // Its ends are where it lost least. Sized on rendered photos.
+    constexpr double ends = 0.05;
+    dent.flattened_line = {as_sure_as(dent.length_mm, stretch.length_mm, ends),
+                           as_sure_as(*dent.depth_mm, stretch.depth_mm, 0)};
+  }
+}
+
+}  // namespace ripplegauge
