@@ -140,6 +140,12 @@ void Legend::lay_out_dent(const Dent& dent, int number, const std::string& coin)
                                          {"width", without_interval(dent.width_mm, "mm", words_)}}),
         plain, inner, 1);
   add(row.lines, depth_words(dent, words_), plain, inner, 2);
+  if (const auto& line = dent.flattened_line)
+    add(row.lines,
+        words_(dent.kind == Kind::low ? "picture.flattened_low" : "picture.flattened_high",
+               {{"length", without_interval(line->length_mm, "mm", words_)},
+                {"depth", without_interval(line->depth_mm, "mm", words_)}}),
+        plain, inner, 2);
   if (is_crease(dent) && dent.kind == Kind::low)
     add(row.lines, words_("picture.ends_first"), plain, inner, 2);
   if (english_) add(row.lines, coin.empty() || !is_crease(dent) ? coin : "in area " + coin, plain, inner, 2);

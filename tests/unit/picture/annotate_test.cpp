@@ -301,6 +301,16 @@ TEST_CASE("a grade that the interval leaves open is said so in the picture, too"
   CHECK(has_text(picture, "depth over width 1 %"));
 }
 
+TEST_CASE("a flattened body line stands beside the spot that flattened it", "[annotate]") {
+  Scene scene(1600, 1200);
+  scene.add(Kind::low, 800, 600, 90);
+  CHECK_FALSE(has_text(annotated_picture(scene.input), "flattened"));
+  scene.input.reading.dents[0].flattened_line = FlattenedLine{{32, 30, 34}, {0.18, 0.17, 0.19}};
+  const Picture picture = annotated_picture(scene.input);
+  CHECK(has_text(picture, "body line flattened"));
+  CHECK(has_text(picture, "mm low"));
+}
+
 TEST_CASE("along a section there is more than a zero, in every unit", "[annotate]") {
   Scene scene(2000, 1500);
   scene.add(Kind::low, 600, 500, 80);
