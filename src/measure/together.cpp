@@ -127,6 +127,7 @@ class PhotoSet {
       if (in_use().size() < 3) return refused(out, contradiction());
       left_out_[*worst] = "It contradicts the others: " + why_against_;
     }
+    if (shares_no_dent()) return refused(out, contradiction());
     assemble(out);
     return out;
   }
@@ -277,6 +278,18 @@ class PhotoSet {
     return worst;
   }
 
+  /// Whether a dent leaves most of what the photos show there unexplained: then they do not show the same.
+  bool shares_no_dent() {
+    constexpr double most = 0.5;
+    for (const auto& dent : dents_) {
+      if (!dent || dent->explained > most) continue;
+      const SpotGeometry& g = dent->answer.shape;
+      why_against_ = format("no dent at x %.0f, y %.0f mm explains what all of them show.", g.x_mm, g.y_mm);
+      return true;
+    }
+    return false;
+  }
+
   bool differs(const JointSpot& joint, const JointPart& part) {
     const SpotGeometry& g = joint.answer.shape;
     const auto place = format("the dent at x %.0f, y %.0f mm ", g.x_mm, g.y_mm);
@@ -289,12 +302,15 @@ class PhotoSet {
         own != nullptr && own->depth_mm)
       told = told_by(*own);
     constexpr double intervals = 3, least_diameter = 0.05, least_depth = 0.1;
+    // An answer that is less sure than that says nothing, and would contradict nothing.
+    constexpr double least_sure = 0.2;
+    const double u_diameter = std::min(joint.answer.u_diameter, least_sure),
+                 u_depth = std::min(joint.answer.u_depth, least_sure);
     const double diameter = std::abs(std::log(told.diameter_mm / g.diameter_mm)),
                  depth = std::abs(std::log(told.depth_mm / g.depth_mm));
     if (told.kind == g.kind &&
-        diameter <
-            std::max(intervals * std::hypot(told.u_diameter, joint.answer.u_diameter), least_diameter) &&
-        depth < std::max(intervals * std::hypot(told.u_depth, joint.answer.u_depth), least_depth))
+        diameter < std::max(intervals * std::hypot(told.u_diameter, u_diameter), least_diameter) &&
+        depth < std::max(intervals * std::hypot(told.u_depth, u_depth), least_depth))
       return false;
     why_against_ = place + format("is %.1f mm across and %.3f mm %s there.", told.diameter_mm, told.depth_mm,
                                   told.kind == Kind::low ? "deep" : "high");
