@@ -175,10 +175,10 @@ Step pull_step(const Spot& spot, const TabChoice& tab, const PullerChoice& choic
   step.points.push_back(material_of(tab) == TabMaterial::rigid
                             ? "square to the panel, little by little: a rigid tab snaps when pulled askew"
                             : "square to the panel, little by little, eye on the stripes");
-  // Common practice, no published source: the folded line is stiffer than the sheet beside it and holds that
-  // in its place.
   if (const auto& line = spot.dent.flattened_line)
     step.points.push_back("the body line is " + flattened_words(*line, spot.dent.kind));
+  // Common practice, no published source: the folded line is stiffer than the sheet beside it and holds that
+  // in its place.
   if (spot.facts.place == Place::body_line) {
     step.points.push_back("line first, then its flanks: tabs along the line, ends before the middle");
     step.points.push_back("stop while the line is still a little low: pulled over, it is hard to take back");

@@ -44,7 +44,7 @@ Stretch stretch_on(const Relief& relief, const BodyLine& line, const Dent& dent)
 
 /// A quantity that is known as well as another one, but for this relative standard uncertainty.
 Quantity as_sure_as(const Quantity& known, double value, double more) {
-  return interval(value, std::hypot(std::log(known.high / known.low) / (2 * coverage_factor_95), more));
+  return interval(value, std::hypot(relative_uncertainty(known), more));
 }
 
 }  // namespace

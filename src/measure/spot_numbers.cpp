@@ -85,6 +85,8 @@ Quantity interval(double value, double relative) {
   return {value, value / factor, value * factor};
 }
 
+double relative_uncertainty(const Quantity& q) { return std::log(q.high / q.low) / (2 * coverage_factor_95); }
+
 Dent dent_of(const SpotAnswer& answer) {
   const SpotGeometry& g = answer.shape;
   const double u_d = answer.u_diameter, u_h = answer.u_depth;

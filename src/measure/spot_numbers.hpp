@@ -74,6 +74,8 @@ void add_shape_terms(const ShapeDoubt& shape, const ShapeDoubt& unexplained, con
 /// 95 %. A size is a scale: what is not known of it is a factor, and its logarithm has this standard
 /// uncertainty.
 Quantity interval(double value, double relative);
+/// The standard uncertainty that `interval` was given.
+double relative_uncertainty(const Quantity& quantity);
 
 /// A spot as it was found to be.
 struct SpotAnswer {

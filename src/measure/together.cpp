@@ -41,10 +41,8 @@ struct Told {
 
 /// `dent` has a depth.
 Told told_by(const Dent& dent) {
-  // An interval of 95 % is four standard uncertainties wide.
-  const auto relative = [](const Quantity& q) { return 0.25 * std::log(q.high / q.low); };
-  return {dent.kind, dent.diameter_mm.value, dent.depth_mm->value, relative(dent.diameter_mm),
-          relative(*dent.depth_mm)};
+  return {dent.kind, dent.diameter_mm.value, dent.depth_mm->value, relative_uncertainty(dent.diameter_mm),
+          relative_uncertainty(*dent.depth_mm)};
 }
 
 /// One photo's spots beside another's.

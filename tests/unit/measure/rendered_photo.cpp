@@ -277,11 +277,11 @@ class Renderer {
     return at;
   }
 
+  /// Told wherever the arm would lie if it were as wide as the panel: beside it nothing asks for it.
   double lift_at(const Eigen::Vector2d& at) const {
     const LiftedTip& l = s_.lifted;
-    constexpr double half_arm_mm = 14;
-    const double along = l.along_x ? at.x() : at.y(), aside = l.along_x ? at.y() : at.x();
-    if (along < l.from_mm || std::abs(aside) > 2 * half_arm_mm) return 0;
+    const double along = l.along_x ? at.x() : at.y();
+    if (along < l.from_mm) return 0;
     double end_mm = 0;
     for (const RectangleMm& r : s_.card.paper) end_mm = std::max(end_mm, l.along_x ? r.x1_mm : r.y1_mm);
     return l.tip_mm * std::pow((along - l.from_mm) / (end_mm * s_.card_scale - l.from_mm), 2);

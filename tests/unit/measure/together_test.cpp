@@ -138,7 +138,7 @@ struct SetsRead {
 /// Counts one quantity of one set against its truth: 1 where its interval holds it.
 int count(const Quantity& read, double truth, double& square) {
   square += std::pow(std::log(read.value / truth) / (half_width(read) / two_sided_95), 2);
-  return read.low <= truth && truth <= read.high ? 1 : 0;
+  return rendered::holds(read, truth) ? 1 : 0;
 }
 
 SetsRead read_sets(unsigned sets, std::size_t photos) {
