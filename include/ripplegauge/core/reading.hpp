@@ -33,9 +33,6 @@ struct ProfilePoint {
 /// nothing that a tab could reach into, and seldom anything that a stripe resolves.
 constexpr double bend_length_mm = 5;
 
-/// One low or high spot. The relief h is measured against the panel's own smooth shape (for a spot inside
-/// another one: against the smooth shape of the outer one); "10 % region" is the connected region where |h|
-/// is at least a tenth of the spot's peak.
 /// A body line that lost its sharpness where a spot lies on it.
 struct FlattenedLine {
   Quantity length_mm;  ///< along the line, where it lost at least a tenth of the spot's depth
@@ -43,6 +40,9 @@ struct FlattenedLine {
   bool operator==(const FlattenedLine&) const = default;
 };
 
+/// One low or high spot. The relief h is measured against the panel's own smooth shape (for a spot inside
+/// another one: against the smooth shape of the outer one); "10 % region" is the connected region where |h|
+/// is at least a tenth of the spot's peak.
 struct Dent {
   Kind kind = Kind::low;
   double x_mm = 0, y_mm = 0;         ///< centroid of the 10 % region
