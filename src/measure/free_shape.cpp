@@ -87,7 +87,7 @@ bool explains_all(const SpotJudgement& j) {
 
 Patch patch_for_shape(const PanelScene& scene, const ParametricSpot& spot,
                       const std::vector<SpotVector>& others) {
-  constexpr std::size_t most_pixels = 8000;
+  const std::size_t most_pixels = spot.parts.size() > 1 ? 30000 : 8000;  // see polish() in spot_reading.cpp
   return patch_for(scene, ellipse_of(spot.geometry, spot.parts.front()), others, free_reach + 0.3,
                    most_pixels);
 }
