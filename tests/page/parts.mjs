@@ -8,6 +8,7 @@ import {clock, pullRange, pullWords, roughness} from '../../src/page/site/pull_c
 import {sha256} from '../../src/page/site/sha256.js';
 import {vehicleFile} from '../../src/page/site/today_view.js';
 import {inUnits, lengthWords} from '../../src/page/site/units.js';
+import {dayOf, timeOf} from '../../src/page/site/when.js';
 import {scaledBoard} from '../../src/page/site/workshop.js';
 import {runTests} from './run_tests.mjs';
 
@@ -30,6 +31,12 @@ const tests = {
     assert.equal(inUnits('16 mmol', inch), '16 mmol');
     assert.equal(inUnits('a crease, 43 × 11.1 mm', inch), 'a crease, 43 × 11.1 mm [1.69 × 0.44 in]');
     assert.equal(inUnits('3 mm in a metre', inch), '3 mm in a metre');
+  },
+  'a reading has the day and hour of the phone, not of Greenwich'() {
+    process.env.TZ = 'America/New_York';
+    assert.equal(dayOf('2026-03-07T02:30:00.000Z'), '2026-03-06');
+    assert.equal(timeOf('2026-03-07T02:30:00.000Z'), '21:30');
+    assert.equal(timeOf('2026-07-07T13:05:00.000Z'), '09:05');
   },
   'the clock counts down to the pull, through it and past it'() {
     const moment = (value, half) => ({value, low: value - half, high: value + half});

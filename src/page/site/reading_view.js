@@ -5,6 +5,7 @@ import {pullClock} from './pull_clock.js';
 import {photoButton} from './shoot_view.js';
 import {allReadings, changeReading, deleteReadings, readingWith} from './store.js';
 import {inUnits, lengthWords} from './units.js';
+import {timeOf} from './when.js';
 
 export async function bitmapOf(kept) {
   return kept.picture ? createImageBitmap(kept.picture) : null;
@@ -281,7 +282,7 @@ function compareField(app, kept, reading) {
   allReadings().then((all) => {
     const others = all.filter((other) => other.id !== kept.id && other.status !== 'refused' && other.vehicle === kept.vehicle && other.panel === kept.panel);
     if (!others.length) return;
-    const list = [['', 'choose …'], ...others.map((other) => [String(other.id), `${other.created.slice(11, 16)}, ${other.name}`])];
+    const list = [['', 'choose …'], ...others.map((other) => [String(other.id), `${timeOf(other.created)}, ${other.name}`])];
     place.append(select('Compare with', list, '', (id) => {
       const [before, after] = [kept.id, Number(id)].sort((a, b) => a - b);
       app.go(`#/compare/${before}/${after}`);

@@ -2,6 +2,7 @@
 import {button, download, element} from './dom.js';
 import {allReadings, deleteReadings} from './store.js';
 import {lengthWords} from './units.js';
+import {dayOf, timeOf} from './when.js';
 
 /** Groups in the order of their newest member. */
 function groupedBy(list, keyOf) {
@@ -14,14 +15,12 @@ function groupedBy(list, keyOf) {
   return [...groups];
 }
 
-const dayOf = (kept) => kept.created.slice(0, 10);
-
 export async function todayView(app) {
   const all = (await allReadings()).reverse();
   const content = [];
   if (!all.length) content.push(element('p', 'No readings yet. Each photo that is measured is kept here, on this phone alone.'));
-  for (const [day, ofDay] of groupedBy(all, dayOf)) {
-    content.push(element('h2', day === new Date().toISOString().slice(0, 10) ? 'Today' : day));
+  for (const [day, ofDay] of groupedBy(all, (kept) => dayOf(kept.created))) {
+    content.push(element('h2', day === dayOf(new Date()) ? 'Today' : day));
     for (const [vehicle, ofVehicle] of groupedBy(ofDay, (kept) => kept.vehicle)) content.push(vehicleCard(app, day, vehicle, ofVehicle));
   }
   if (all.length) content.push(element('p.quiet', 'A browser may clear what a page keeps: save what you need, or put the page on the home screen.'));
@@ -39,7 +38,7 @@ function vehicleCard(app, day, vehicle, list) {
 }
 
 function readingLine(app, kept) {
-  return element('li', element('a', {href: `#/reading/${kept.id}`}, element('bdi', summary(kept, app.workshop.show)), element('small', ` ${kept.created.slice(11, 16)} ${kept.sample ? 'sample' : kept.name}`)));
+  return element('li', element('a', {href: `#/reading/${kept.id}`}, element('bdi', summary(kept, app.workshop.show)), element('small', ` ${timeOf(kept.created)} ${kept.sample ? 'sample' : kept.name}`)));
 }
 
 function summary(kept, show) {
