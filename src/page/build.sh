@@ -51,7 +51,7 @@ cp "$out/core/core.js" "$out/core/core.wasm" samples/pictures/set-up.png "$new/"
 cp -r "$sheets" "$new/sheets"
 for size in 180 512; do rsvg-convert -w $size -h $size src/page/site/icon.svg -o "$new/icon-$size.png"; done
 files=$(cd "$new" && find . -type f ! -name service_worker.js -printf '%P\n' | sort)
-version=$(cd "$new" && echo "$files" | xargs cat service_worker.js | sha256sum | cut -c1-16)
+version=$(cd "$new" && echo "$files" | xargs cat index.html | sha256sum | cut -c1-16) # index.html is './', too
 list=$(echo "$files" | sed "s/.*/'&'/" | paste -sd,)
 sed -i "s|'VERSION'|'$version'|; s|'FILES'|'./',$list|" "$new/service_worker.js"
 rm -rf "$site.old"

@@ -2,15 +2,21 @@
 // the old one and takes over when no page of the old one is open: the two never mix.
 'use strict';
 
-const version = 'VERSION'; // build.sh writes what the files' bytes are, and their names
+const version = 'VERSION'; // build.sh writes the beginning of the SHA-256 of all files, one after another, and their names
 const files = ['FILES'];
 const kept = `ripplegauge-${version}`;
 
-self.addEventListener('install', (event) => {
-  event.waitUntil(
-    caches.open(kept).then((cache) => cache.addAll(files.map((file) => new Request(file, {cache: 'reload'})))),
-  );
-});
+self.addEventListener('install', (event) => event.waitUntil(keepAll()));
+
+/** All of one version or nothing: a host that is just being written to may hand out files of two. */
+async function keepAll() {
+  const answers = await Promise.all(files.map((file) => fetch(file, {cache: 'reload'})));
+  const bytes = await new Blob(await Promise.all(answers.map((answer) => answer.clone().blob()))).arrayBuffer();
+  const digest = Array.from(new Uint8Array(await crypto.subtle.digest('SHA-256', bytes)), (byte) => byte.toString(16).padStart(2, '0')).join('');
+  if (!digest.startsWith(version)) throw new Error('the host has files of several versions; the next visit tries again');
+  const cache = await caches.open(kept);
+  await Promise.all(files.map((file, i) => cache.put(file, answers[i])));
+}
 
 self.addEventListener('activate', (event) => {
   event.waitUntil(
