@@ -80,4 +80,6 @@ async function main() {
   process.exit(failed ? 1 : 0);
 }
 
-main();
+if (require.main === module) main();
+
+module.exports = {byProgram, differences, givenFor};

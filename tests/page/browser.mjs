@@ -8,6 +8,8 @@ import path from 'node:path';
 import assert from 'node:assert/strict';
 import {fileURLToPath} from 'node:url';
 import puppeteer from 'puppeteer-core';
+import agreement from './agree.cjs';
+import {halfWritten, otherVersion, startHost} from './changing_host.mjs';
 
 const repo = path.resolve(path.dirname(fileURLToPath(import.meta.url)), '../..');
 const site = process.env.RIPPLEGAUGE_SITE ?? path.join(repo, 'build-page/site');
@@ -149,6 +151,44 @@ async function assertAccessible(page, where) {
   const {violations} = await page.evaluate(() => axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'best-practice']}));
   assert.deepEqual(violations.map((one) => `${where}: ${one.id}: ${one.help} ${one.nodes.map((node) => node.target.join(' ')).slice(0, 3)}`), []);
 }
+
+const versionedFiles = ['app.js', 'page.css', 'reading_view.js', 'worker.js'];
+
+/** Those of them that the page gets in the next version. */
+const filesOfNext = (page) => page.evaluate(async (names) => {
+  const texts = await Promise.all(names.map(async (name) => (await fetch(name)).text()));
+  return names.filter((_, i) => /\bnext\b[^\n]*\n$/.test(texts[i]));
+}, versionedFiles);
+
+/** Asks for a new service worker and waits until it is kept or thrown away. */
+const stateAfterUpdate = (page) => page.evaluate(async () => {
+  const registration = await navigator.serviceWorker.getRegistration();
+  await registration.update();
+  const made = registration.installing ?? registration.waiting;
+  if (!made) return 'none';
+  while (made.state === 'installing') await new Promise((resolve) => setTimeout(resolve, 50));
+  return made.state;
+});
+
+/** The old worker goes when its last page has gone, a moment later. */
+async function opensNext(page, address) {
+  for (let tries = 0; tries < 50; ++tries) {
+    await page.goto(address);
+    await page.waitForSelector('html[data-ready]');
+    if ((await filesOfNext(page)).includes('app.js')) return;
+    await page.goto('about:blank');
+    await new Promise((resolve) => setTimeout(resolve, 200));
+  }
+  throw new Error('the new version never took over');
+}
+
+/** "180x180"; "drawn" for one without a size of its own. */
+const iconSize = (page, address) => page.evaluate(async (source) => {
+  const image = new Image();
+  image.src = source;
+  await image.decode();
+  return source.endsWith('.svg') ? 'drawn' : `${image.naturalWidth}x${image.naturalHeight}`;
+}, address);
 
 const tests = {
   async 'a newcomer measures the sample and finds the plan'({page}) {
@@ -318,6 +358,105 @@ const tests = {
     await context.close();
   },
 
+  async 'a new version takes over whole, and the readings stay'() {
+    const next = otherVersion(site, Object.fromEntries(versionedFiles.map((name) => [name, `\n${name.endsWith('.css') ? '/* next */' : '// next'}\n`])));
+    const host = await startHost(site);
+    const {page, context, strangers} = await newVisitor(host.address);
+    await page.waitForSelector('html[data-offline=ready]');
+    await press(page, 'Measure a sample photo');
+    await shows(page, 'How to pull it');
+
+    host.folder = halfWritten(site, next, ['worker.js', 'page.css']);
+    assert.equal(await stateAfterUpdate(page), 'redundant', 'a half-written version must not be kept');
+    host.folder = next;
+    assert.equal(await stateAfterUpdate(page), 'installed');
+    await page.reload();
+    assert.deepEqual(await filesOfNext(page), [], 'while a page of the old version is open');
+    await page.evaluate(() => (location.hash = '#/'));
+    await press(page, 'Measure a sample photo');
+    await shows(page, 'How to pull it');
+
+    const resting = await context.newPage();
+    await page.close();
+    host.stop();
+    const later = await context.newPage();
+    await resting.close();
+    await later.setViewport(phone);
+    later.setDefaultTimeout(patience);
+    await opensNext(later, host.address);
+    assert.deepEqual(await filesOfNext(later), versionedFiles);
+    assert.equal((await later.evaluate(() => caches.keys())).length, 1, 'nothing of the old version is left');
+    await later.evaluate(() => (location.hash = '#/today'));
+    await shows(later, 'low, 17.2 mm, moderate');
+    assert.equal((await storedReadings(later)).length, 2);
+    assert.deepEqual(strangers, []);
+    await context.close();
+  },
+
+  async 'it can be put on the home screen, and starts from there without a network'() {
+    if (firefox) return 'skipped'; // it installs no pages on a computer
+    const host = await startHost(site);
+    const {page, context} = await newVisitor(host.address);
+    await page.waitForSelector('html[data-offline=ready]');
+    const devtools = await page.createCDPSession();
+    const {errors, data} = await devtools.send('Page.getAppManifest');
+    assert.deepEqual(errors, []);
+    const {installabilityErrors} = await devtools.send('Page.getInstallabilityErrors');
+    assert.deepEqual(installabilityErrors.filter(({errorId}) => errorId !== 'in-incognito'), []); // as every test is
+    const manifest = JSON.parse(data);
+    assert.equal(manifest.display, 'standalone');
+    host.stop();
+    for (const icon of manifest.icons) assert.equal(await iconSize(page, icon.src), icon.sizes === 'any' ? 'drawn' : icon.sizes, icon.src);
+    await page.goto(new URL(manifest.start_url, host.address));
+    await press(page, 'Measure a sample photo');
+    await shows(page, 'How to pull it');
+    await context.close();
+  },
+
+  async 'the picture with the spot is shared'({page}) {
+    await press(page, 'Measure a sample photo');
+    await shows(page, 'How to pull it');
+    await page.evaluate(() => {
+      Object.defineProperty(navigator, 'canShare', {value: ({files}) => files.length === 1});
+      Object.defineProperty(navigator, 'share', {value: async ({files}) => (window.given = files[0])});
+    });
+    await press(page, 'Share the picture');
+    await until(page, () => window.given);
+    const shared = await page.evaluate(async () => {
+      const bitmap = await createImageBitmap(window.given);
+      const canvas = new OffscreenCanvas(bitmap.width, bitmap.height);
+      const context = canvas.getContext('2d');
+      context.drawImage(bitmap, 0, 0);
+      const {data} = context.getImageData(0, 0, bitmap.width, bitmap.height);
+      let drawn = 0; // pixels of the blue of a low's outline and label
+      for (let i = 0; i < data.length; i += 4) drawn += Math.hypot(data[i] - 0x0a, data[i + 1] - 0x58, data[i + 2] - 0xb0) < 40;
+      return {name: window.given.name, type: window.given.type, width: bitmap.width, height: bitmap.height, drawn, shown: document.querySelector('figure canvas').height / document.querySelector('figure canvas').width};
+    });
+    assert.equal(shared.name, 'sample-measured.jpg');
+    assert.equal(shared.type, 'image/jpeg');
+    assert.equal(shared.width, 1600);
+    assert.ok(shared.height > 1600 * shared.shown + 60, 'the sizes stand below the photo');
+    assert.ok(shared.drawn > 3000, `${shared.drawn} pixels of the spot's colour`);
+  },
+
+  async 'practice photos read as they do in the program'({page}) {
+    const folder = path.join(repo, '../shared/practice/single');
+    if (!fs.existsSync(folder)) return 'skipped';
+    const photos = fs.readdirSync(folder).filter((name) => name.endsWith('.jpg')).filter((_, i) => slow || i < 3);
+    const wrong = [];
+    for (const name of photos) {
+      const photo = path.join(folder, name);
+      const given = agreement.givenFor(photo);
+      await setUp(page, String(given.pitch), String(given.bar));
+      await choose(page, 'Take or choose a photo', photo);
+      await until(page, (count) => document.querySelector('h1').innerText !== 'Measure a dent' && !document.querySelector('dialog') && count, 1);
+      const reading = (await storedReadings(page)).pop();
+      assert.equal(reading.photo, name);
+      wrong.push(...agreement.differences(agreement.byProgram(photo, given).reading, reading).map((words) => `${name}: ${words}`));
+    }
+    assert.deepEqual(wrong, []);
+  },
+
   async 'a photo that lies on its side in the file'({page}) {
     await setUp(page);
     const bytes = await redrawn(page, sample('low-dark.jpg'), {turned: true});
@@ -370,10 +509,11 @@ const tests = {
     await shows(page, 'not on this phone');
   },
 
-  async 'aiming sees the card, says when it is good, and takes the photo'() {
+  async 'aiming sees the card, says when it is good, and takes the photo'({page: painter}) {
     if (firefox) return 'skipped'; // its camera cannot be given a film
     const film = path.join(fs.mkdtempSync(path.join(os.tmpdir(), 'page-film-')), 'still.mjpeg');
-    fs.writeFileSync(film, fs.readFileSync(path.join(site, 'sample.jpg')));
+    // Drawn anew: of a progressive JPEG, or one of odd height, as the sample is, the browser makes no film.
+    fs.writeFileSync(film, await redrawn(painter, path.join(site, 'sample.jpg'), {width: 1600, height: 1200}));
     const own = await launch(['--use-fake-device-for-media-stream', '--use-fake-ui-for-media-stream', `--use-file-for-fake-video-capture=${film}`]);
     try {
       const {page, strangers} = await newVisitor(shared.address, own);
