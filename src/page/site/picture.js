@@ -46,7 +46,7 @@ export function partThatMatters(reading, map) {
   const whole = {x: 0, y: 0, width: reading.photo_info.width_px, height: reading.photo_info.height_px};
   if (!map) return whole;
   const points = [[-25, -25], [125, -25], [-25, 90], [125, 90]].map(([x, y]) => photoPoint(map, x, y));
-  for (const outline of reading.outlines_px ?? []) points.push(...finite(outline));
+  for (const {outline_px: outline} of reading.dents ?? []) points.push(...finite(outline ?? []));
   const xs = points.map(([x]) => x);
   const ys = points.map(([, y]) => y);
   const air = 0.08 * Math.max(Math.max(...xs) - Math.min(...xs), Math.max(...ys) - Math.min(...ys));
@@ -70,19 +70,22 @@ export function drawReading(photo, reading, card, {width = 1200, part = partThat
   const size = width / 32;
   if (reading.status === 'refused') drawSeen(context, card, at, size);
   else drawJudged(context, reading, at, size);
-  (reading.dents ?? []).forEach((dent, i) => drawSpot(context, dent, i, reading, card, at, size, label(dent, i)));
+  const dents = reading.dents ?? [];
+  for (const dent of dents) drawSpot(context, dent, card, at, size);
+  const taken = [];
+  dents.forEach((dent, i) => tagSpot(context, dent, card, at, size, `${i + 1}  ${label(dent)}`.trim(), taken));
   return canvas;
 }
 
-function path(context, points) {
+function path(context, points, closed) {
   context.beginPath();
   points.forEach(([x, y], i) => (i ? context.lineTo(x, y) : context.moveTo(x, y)));
-  context.closePath();
+  if (closed) context.closePath();
 }
 
 /** A coloured line between two of paper, so that it shows on any paint. */
-function outline(context, points, colour, width, dash = []) {
-  path(context, points);
+function outline(context, points, colour, width, dash = [], closed = true) {
+  path(context, points, closed);
   context.setLineDash([]);
   context.lineJoin = 'round';
   context.strokeStyle = colours.paper;
@@ -95,20 +98,34 @@ function outline(context, points, colour, width, dash = []) {
   context.setLineDash([]);
 }
 
-function drawSpot(context, dent, i, reading, card, at, size, label) {
+const colourOf = (dent) => (dent.kind === 'low' ? colours.low : colours.high);
+
+function drawSpot(context, dent, card, at, size) {
   const low = dent.kind === 'low';
-  const colour = low ? colours.low : colours.high;
-  const points = finite(reading.outlines_px?.[i] ?? []).map(at);
+  const colour = colourOf(dent);
+  const points = finite(dent.outline_px ?? []).map(at);
   // Not by colour alone: lows have a whole line, highs a dashed one, and the label says it.
   if (points.length > 2) outline(context, points, colour, 0.14 * size, low ? [] : [0.5 * size, 0.3 * size]);
-  const deepest = dent.deepest ? photoPoint(card?.photo_from_panel, dent.deepest.x_mm ?? dent.deepest[0], dent.deepest.y_mm ?? dent.deepest[1]) : null;
+  const deepest = dent.deepest ? photoPoint(card?.photo_from_panel, dent.deepest.x_mm, dent.deepest.y_mm) : null;
   if (deepest) cross(context, at(deepest), colour, 0.35 * size);
+}
+
+/** Beside the spot, where no other spot's tag is. */
+function tagSpot(context, dent, card, at, size, text, taken) {
+  const centre = photoPoint(card?.photo_from_panel, dent.x_mm, dent.y_mm);
+  const points = dent.outline_px ? finite(dent.outline_px).map(at) : [centre ? at(centre) : [size, size]];
   const xs = points.map(([x]) => x);
   const ys = points.map(([, y]) => y);
-  const centre = photoPoint(card?.photo_from_panel, dent.x_mm, dent.y_mm);
-  const [x, y] = points.length ? [(Math.min(...xs) + Math.max(...xs)) / 2, Math.min(...ys)] : centre ? at(centre) : [size, size];
-  tag(context, x, y - 0.5 * size, `${i + 1}${label ? '  ' + label : ''}`, colour, size);
+  const [left, right, top, bottom] = [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
+  const [x, y] = [(left + right) / 2, (top + bottom) / 2];
+  const beside = 0.6 * tagWidth(context, text, size);
+  const places = [[x, top - 0.5 * size], [x, bottom + 2 * size], [right + beside, y + 0.75 * size], [left - beside, y + 0.75 * size]].map(([px, py]) => tagBox(context, px, py, text, size));
+  const free = places.find((box) => !taken.some((other) => overlap(box, other))) ?? places[0];
+  taken.push(free);
+  tag(context, free, text, colourOf(dent), size);
 }
+
+const overlap = (a, b) => a.left < b.left + b.width && b.left < a.left + a.width && a.top < b.top + b.height && b.top < a.top + a.height;
 
 function cross(context, [x, y], colour, reach) {
   for (const [style, width] of [[colours.paper, 0.5], [colour, 0.25]]) {
@@ -123,23 +140,34 @@ function cross(context, [x, y], colour, reach) {
   }
 }
 
-function tag(context, x, y, text, colour, size) {
+function tagWidth(context, text, size) {
   context.font = `600 ${size}px system-ui, sans-serif`;
-  const width = context.measureText(text).width + 0.8 * size;
-  const left = Math.max(2, Math.min(context.canvas.width - width - 2, x - width / 2));
-  const top = Math.max(2, y - 1.5 * size);
+  return context.measureText(text).width + 0.8 * size;
+}
+
+/** Above a point, and within the picture. */
+function tagBox(context, x, y, text, size) {
+  const width = tagWidth(context, text, size);
+  const height = 1.5 * size;
+  const inside = (from, length, whole) => Math.max(2, Math.min(whole - length - 2, from));
+  return {left: inside(x - width / 2, width, context.canvas.width), top: inside(y - height, height, context.canvas.height), width, height};
+}
+
+function tag(context, {left, top, width, height}, text, colour, size) {
   context.fillStyle = colour;
-  context.fillRect(left, top, width, 1.5 * size);
+  context.fillRect(left, top, width, height);
   context.strokeStyle = colours.paper;
   context.lineWidth = 0.08 * size;
-  context.strokeRect(left, top, width, 1.5 * size);
+  context.strokeRect(left, top, width, height);
   context.fillStyle = colours.paper;
   context.textBaseline = 'middle';
   context.fillText(text, left + 0.4 * size, top + 0.8 * size);
 }
 
-/** Round what was judged: a dent outside would not have been seen. */
+/** Round what was judged: a dent outside would not have been seen. And the panel's body line. */
 function drawJudged(context, reading, at, size) {
+  const line = finite(reading.body_line_px ?? []).map(at);
+  if (line.length > 1) outline(context, line, colours.ink, 0.08 * size, [0.6 * size, 0.4 * size], false);
   for (const {points_px: points} of reading.judged_px ?? []) outline(context, finite(points).map(at), colours.ink, 0.06 * size, [0.12 * size, 0.3 * size]);
 }
 
@@ -148,7 +176,8 @@ function drawSeen(context, card, at, size) {
   for (const {id, corners_px: corners} of card?.tags ?? []) {
     const points = corners.map(at);
     outline(context, points, colours.found, 0.12 * size);
-    tag(context, points[0][0], points[0][1], `tag ${id}`, colours.found, 0.8 * size);
+    const text = `tag ${id}`;
+    tag(context, tagBox(context, ...points[0], text, 0.8 * size), text, colours.found, 0.8 * size);
   }
 }
 
