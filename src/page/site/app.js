@@ -19,7 +19,7 @@ const app = {
   say(text) {
     status.textContent = text;
     clearTimeout(app.silence);
-    app.silence = setTimeout(() => (status.textContent = ''), 8000);
+    app.silence = setTimeout(() => (status.textContent = ''), 3000 + 60 * text.length);
   },
   go(address) {
     if (location.hash === address) show();

@@ -128,8 +128,8 @@ function spotTable(reading, told, show) {
     element('tbody', reading.dents.map((dent, i) => element('tr',
       element('th', {scope: 'row'}, String(i + 1)),
       element('td', dent.kind),
-      element('td', lengthWords(dent.diameter_mm, show).value),
-      element('td', dent.depth_mm ? lengthWords(dent.depth_mm, show).value : 'not known'),
+      element('td.size', lengthWords(dent.diameter_mm, show).value),
+      element('td.size', dent.depth_mm ? lengthWords(dent.depth_mm, show).value : 'not known'),
       element('td', told.spots[i].severity)))));
 }
 

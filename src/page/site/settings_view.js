@@ -35,6 +35,7 @@ export async function settingsView(app) {
       app.say(done);
       await again();
     } catch (error) {
+      app.say('');
       wrong.textContent = error.message;
       wrong.scrollIntoView({block: 'center'});
     }
@@ -134,7 +135,7 @@ function storeSection(app, again) {
   const used = element('p');
   Promise.all([allReadings(), navigator.storage?.estimate?.()]).then(([all, estimate]) => {
     const room = estimate?.usage ? `, ${(estimate.usage / 1e6).toFixed(0)} MB of ${(estimate.quota / 1e6).toFixed(0)} MB` : '';
-    used.textContent = `${all.length} readings${room}.`;
+    used.textContent = `${all.length} ${all.length === 1 ? 'reading' : 'readings'}${room}.`;
   }).catch((error) => (used.textContent = error.message));
   return element('section.card', element('h2', 'Kept on this phone'), used,
     button('Delete all readings', async () => {
