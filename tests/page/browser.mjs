@@ -152,6 +152,35 @@ async function assertAccessible(page, where) {
   assert.deepEqual(violations.map((one) => `${where}: ${one.id}: ${one.help} ${one.nodes.map((node) => node.target.join(' ')).slice(0, 3)}`), []);
 }
 
+/** How much of the outline of the newest reading's first spot has the colour of a low, with the whole photo shown. */
+async function outlineDrawn(page) {
+  const reading = (await storedReadings(page)).pop();
+  return page.$eval('figure canvas', (canvas, outline, photoWidth) => {
+    const context = canvas.getContext('2d');
+    const scale = canvas.width / photoWidth;
+    const blue = ([x, y]) => {
+      const {data: [r, g, b]} = context.getImageData(Math.floor((x + 0.5) * scale), Math.floor((y + 0.5) * scale), 1, 1);
+      return Math.hypot(r - 0x0a, g - 0x58, b - 0xb0) < 40;
+    };
+    return outline.filter(blue).length / outline.length;
+  }, reading.dents[0].outline_px, reading.photo_info.width_px);
+}
+
+/** Words that stand on two lines. */
+const brokenWords = (page, selector) => page.$eval(selector, (top) => {
+  const texts = document.createTreeWalker(top, NodeFilter.SHOW_TEXT);
+  const broken = [];
+  const range = document.createRange();
+  while (texts.nextNode()) {
+    for (const {index, 0: word} of texts.currentNode.data.matchAll(/\S+/g)) {
+      range.setStart(texts.currentNode, index);
+      range.setEnd(texts.currentNode, index + word.length);
+      if (range.getClientRects().length > 1) broken.push(word);
+    }
+  }
+  return broken;
+});
+
 const versionedFiles = ['app.js', 'page.css', 'reading_view.js', 'worker.js'];
 
 /** Those of them that the page gets in the next version. */
@@ -207,6 +236,8 @@ const tests = {
     assert.ok(lines >= 8 && lines <= 14, `${lines} lines`);
     await picture(page, 'sample');
     await assertAccessible(page, 'reading');
+    await press(page, 'Whole photo');
+    assert.ok((await outlineDrawn(page)) > 0.8, 'the spot has its outline in the picture');
   },
 
   async 'a clock counts down to the pull once the air is known'({page}) {
@@ -263,6 +294,7 @@ const tests = {
     await choose(page, 'Take or choose a photo', sample('hail.jpg'));
     await shows(page, 'How to pull it');
     assert.equal(await page.$$eval('table tbody tr', (rows) => rows.length), 5);
+    assert.deepEqual(await brokenWords(page, 'table'), []);
     await picture(page, 'hail');
   },
 
@@ -341,6 +373,13 @@ const tests = {
     const text = await textOf(page);
     assert.match(text, /0\.67\d? in/);
     assert.match(text, /°F/);
+    const [number, unit] = await page.$eval('.sizes strong', (size) => [0, size.textContent.indexOf('in')].map((at) => {
+      const range = document.createRange();
+      range.setStart(size.firstChild, at);
+      range.setEnd(size.firstChild, at + 1);
+      return range.getBoundingClientRect().left;
+    }));
+    assert.ok(number < unit, 'a size reads from left to right');
     assert.doesNotMatch(text, /°C/);
     await picture(page, 'dark-rtl');
     await assertAccessible(page, 'dark');
