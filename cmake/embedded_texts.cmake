@@ -1,7 +1,12 @@
-# Compiles the languages of FOLDER/texts/*.txt into TARGET: the program says something wherever it is copied to. A new
-# file is a new language, without a line of code.
+# embed_texts(TARGET FOLDER [LANGUAGES]) compiles the languages of FOLDER/texts/*.txt into TARGET: the program says
+# something wherever it is copied to. A new file is a new language, without a line of code. LANGUAGES: only these ("en").
 function(embed_texts target folder)
-  file(GLOB files CONFIGURE_DEPENDS ${folder}/texts/*.txt)
+  set(languages ${ARGN})
+  if(NOT languages)
+    set(languages *)
+  endif()
+  list(TRANSFORM languages REPLACE "(.+)" "${folder}/texts/\\1.txt" OUTPUT_VARIABLE patterns)
+  file(GLOB files CONFIGURE_DEPENDS ${patterns})
   set(embedded "")
   foreach(file ${files})
     get_filename_component(language ${file} NAME_WE)
