@@ -3,7 +3,7 @@
 import assert from 'node:assert/strict';
 import {createHash} from 'node:crypto';
 import {wordsOfCheck, wordsOfLook} from '../../src/page/site/aim_words.js';
-import {pictureFromView, photoPoint} from '../../src/page/site/picture.js';
+import {partThatMatters, pictureFromView, photoPoint} from '../../src/page/site/picture.js';
 import {clock, pullRange, pullWords, roughness} from '../../src/page/site/pull_clock.js';
 import {sha256} from '../../src/page/site/sha256.js';
 import {vehicleFile} from '../../src/page/site/today_view.js';
@@ -71,6 +71,13 @@ const tests = {
   'a board that was printed at 99 % is 99 % of its file'() {
     const board = scaledBoard({pitch_mm: 16, name: 'b', tags: [{id: 3, x_mm: 100, y_mm: 50, side_mm: 20}]}, 99);
     assert.deepEqual(board, {pitch_mm: 15.84, name: 'b', tags: [{id: 3, x_mm: 99, y_mm: 49.5, side_mm: 19.8}]});
+  },
+  'the part of a photo that is shown holds the card and every spot'() {
+    const map = [10, 0, 500, 0, 10, 500, 0, 0, 1];
+    const reading = {photo_info: {width_px: 4000, height_px: 3000}, dents: [{outline_px: [[2500, 1500], [2600, 1500], [2550, 1600]]}]};
+    const {x, y, width, height} = partThatMatters(reading, map);
+    assert.ok(x <= 250 && y <= 250 && x + width >= 2600 && y + height >= 1600, `${[x, y, width, height]}`);
+    assert.ok(x + width < 3000, 'and not the whole photo');
   },
   'a square view is mapped into the picture, half pixels and all'() {
     const map = [2, 0, 100, 0, -3, 200, 0, 0, 1]; // photo from panel
