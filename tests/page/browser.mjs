@@ -172,6 +172,12 @@ async function outlineDrawn(page) {
   }, reading.dents[0].outline_px, reading.photo_info.width_px);
 }
 
+/** Whether all of it is on the screen, and not behind the bar at the foot of the page. */
+const reachable = (page, selector) => page.$eval(selector, (one) => {
+  const {top, bottom} = one.getBoundingClientRect();
+  return top >= 0 && bottom <= document.querySelector('nav').getBoundingClientRect().top;
+});
+
 /** Words that stand on two lines. */
 const brokenWords = (page, selector) => page.$eval(selector, (top) => {
   const texts = document.createTreeWalker(top, NodeFilter.SHOW_TEXT);
@@ -567,6 +573,9 @@ const tests = {
       await shows(page, 'Good');
       await picture(page, 'aim');
       await assertAccessible(page, 'aim');
+      await page.setViewport({...phone, width: phone.height, height: phone.width});
+      await picture(page, 'aim-landscape');
+      for (const shown of ['video', 'button.main', 'p.large']) assert.ok(await reachable(page, shown), `${shown} is seen with the phone held across`);
       await press(page, 'Take the photo');
       await shows(page, 'How to pull it');
       assert.match(await textOf(page), /17\.\d mm/);
