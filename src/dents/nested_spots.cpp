@@ -100,6 +100,23 @@ double polish_in_turn(const Patch& whole, const SpotVector& single, double alone
 
 }  // namespace
 
+namespace {
+
+/// Both at once: in turn they creep towards their heights, since each explains some of the other's.
+void polish_at_once(const Patch& whole, NestedPair& pair) {
+  constexpr int until_settled = 40;
+  const SpotSum both =
+      polish_sum(whole, {pair.outer.spot, pair.inner.spot, pair.outer.drift}, false, until_settled);
+  const auto sane = [](const SpotVector& now, const SpotVector& then) {
+    return now.allFinite() && now[s_height] * then[s_height] > 0;
+  };
+  if (!sane(both.first, pair.outer.spot) || !sane(both.second, pair.inner.spot)) return;
+  pair.outer.spot = both.first;
+  pair.inner.spot = both.second;
+}
+
+}  // namespace
+
 std::optional<NestedPair> find_nested(const PanelScene& scene, const SpotVector& single,
                                       const std::vector<SpotVector>& others) {
   const NestingOptions& options = scene.options.nesting;
@@ -120,7 +137,9 @@ std::optional<NestedPair> find_nested(const PanelScene& scene, const SpotVector&
     auto pair = start_with(scene, single, others, inner_share);
     if (!pair) continue;
     const double left = polish_in_turn(whole, single, left_alone, options.hopeless, *pair);
-    if (left > least || !lies_inside(pair->outer.spot, pair->inner.spot, options)) continue;
+    if (left > least) continue;
+    polish_at_once(whole, *pair);
+    if (!lies_inside(pair->outer.spot, pair->inner.spot, options)) continue;
     least = left;
     best = pair;
   }

@@ -239,6 +239,22 @@ std::vector<SpotSum> other_orders(const Patch& patch, const SpotSum& sum, std::s
   });
 }
 
+/// The second one moved by half of its radius and by all of it, as it is and wider: where it folds stripes,
+/// its place has basins, too.
+std::vector<SpotSum> moved_starts(const SpotSum& sum) {
+  constexpr int directions = 8;
+  std::vector<SpotSum> starts;
+  for (int i = 0; i < directions; ++i)
+    for (const auto& [way, size] : {std::pair{0.5, 1.0}, {0.5, 1.4}, {1.0, 1.0}, {1.0, 1.4}}) {
+      const double angle = 2 * std::numbers::pi * i / directions, way_mm = way * mean_radius_mm(sum.second);
+      SpotSum other = sum;
+      other.second[s_x] += way_mm * std::cos(angle), other.second[s_y] += way_mm * std::sin(angle);
+      other.second[s_log_a] += std::log(size), other.second[s_log_b] += std::log(size);
+      starts.push_back(other);
+    }
+  return starts;
+}
+
 /// Whether the second one is a rim of the first: of the other sign, wider, lower, and about it.
 bool is_rimmed(const SpotSum& sum, const SumOptions& options) {
   return sum.first[s_height] * sum.second[s_height] < 0 &&
@@ -329,9 +345,10 @@ std::vector<SpotSum> first_starts(const Patch& patch, const PixelArrays& few, co
 SpotSum polished_best(const Patch& patch, std::vector<SpotSum> fits, bool highlight,
                       const PanelScene& scene) {
   if (fits.size() > scene.options.sums.finalists) fits.resize(scene.options.sums.finalists);
+  constexpr int until_settled = 40;
   std::vector<SpotSum> finished(fits.size());
   parallel_for(fits.size(), scene.threads,
-               [&](std::size_t i) { finished[i] = polish_sum(patch, fits[i], highlight, 14); });
+               [&](std::size_t i) { finished[i] = polish_sum(patch, fits[i], highlight, until_settled); });
   return *std::min_element(finished.begin(), finished.end(), cheaper);
 }
 
@@ -357,6 +374,7 @@ std::optional<SpotSum> find_sum(const PanelScene& scene, const SpotFit& single,
     const double before = fits.best().cost;
     fits.add(added_starts(patch, fits.best().first, options.places, scene.threads));
     fits.add(other_orders(patch, fits.best(), options.orders));
+    fits.add(moved_starts(fits.best()));
     if (fits.best().cost > options.worthwhile_gain * before) break;
   }
   SpotSum sum = polished_best(patch, fits.all(), highlight, scene);
