@@ -98,19 +98,12 @@ double polish_in_turn(const Patch& whole, const SpotVector& single, double alone
   return left;
 }
 
-}  // namespace
-
-namespace {
-
 /// Both at once: in turn they creep towards their heights, since each explains some of the other's.
 void polish_at_once(const Patch& whole, NestedPair& pair) {
   constexpr int until_settled = 40;
   const SpotSum both =
       polish_sum(whole, {pair.outer.spot, pair.inner.spot, pair.outer.drift}, false, until_settled);
-  const auto sane = [](const SpotVector& now, const SpotVector& then) {
-    return now.allFinite() && now[s_height] * then[s_height] > 0;
-  };
-  if (!sane(both.first, pair.outer.spot) || !sane(both.second, pair.inner.spot)) return;
+  if (!still_itself(both.first, pair.outer.spot) || !still_itself(both.second, pair.inner.spot)) return;
   pair.outer.spot = both.first;
   pair.inner.spot = both.second;
 }

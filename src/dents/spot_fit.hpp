@@ -88,6 +88,11 @@ double correlated_noise(const Patch& patch, const SpotFit& fit, bool highlight);
 void explain(Patch& patch, const SpotVector& spot);
 void explain(Patch& patch, std::span<const SpotVector> spots);
 
+/// Whether a fit left a spot what it was: finite, and of the same sign.
+inline bool still_itself(const SpotVector& now, const SpotVector& then) {
+  return now.allFinite() && now[s_height] * then[s_height] > 0;
+}
+
 /// Two spots whose sum is the relief of one dent.
 struct SpotSum {
   SpotVector first = SpotVector::Zero(), second = SpotVector::Zero();

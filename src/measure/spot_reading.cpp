@@ -116,10 +116,7 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
     const SpotSum plain = polish_sum(patch, start, false), with = polish_sum(patch, plain, true, 12);
     out.highlight = with.cost < plain.cost - highlight_worth;
     const SpotSum& sum = out.highlight ? with : plain;
-    const auto sane = [](const SpotVector& now, const SpotVector& then) {
-      return now.allFinite() && now[s_height] * then[s_height] > 0;
-    };
-    if (sane(sum.first, out.spot) && sane(sum.second, *out.second))
+    if (still_itself(sum.first, out.spot) && still_itself(sum.second, *out.second))
       out.spot = sum.first, out.second = sum.second;
     if (judged) out.judgement = judge(patch, sum, found, out.highlight, scene.pixels_per_mm);
     return;
@@ -134,8 +131,7 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
     soften(patch, fit.spot);
     fit = polish_with_fitting_light(patch, fit, out.highlight, until_settled);
   }
-  const bool sane = fit.spot.allFinite() && fit.spot[s_height] * out.spot[s_height] > 0;
-  if (!sane) fit.spot = out.spot;
+  if (!still_itself(fit.spot, out.spot)) fit.spot = out.spot;
   out.spot = fit.spot;
   if (!judged) return;
   // Correlated noise widens what is known; the best fit stays what it is.
