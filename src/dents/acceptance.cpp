@@ -54,6 +54,13 @@ bool sign_is_told(const SpotFit& fit, const SpotJudgement& j, const Acceptance& 
          j.opposite_ratio > acceptance.min_opposite_ratio;
 }
 
+bool shaped_as_a_dent(const SpotVector& spot, const Acceptance& acceptance) {
+  const double slope = steepest_slope(spot);
+  return slope >= acceptance.min_slope && slope < acceptance.max_slope &&
+         mean_radius_mm(spot) < acceptance.max_radius_mm && elongation(spot) < acceptance.max_elongation &&
+         2 * half_width_mm(spot) > acceptance.min_width_mm;
+}
+
 namespace {
 
 /// By how much the spots that explain what is seen as well as this one move the stripes at least.
@@ -80,13 +87,6 @@ bool whole_enough(const PanelScene& scene, const Attempt& a, const Acceptance& a
   if (cut < acceptance.max_cut_share) return true;
   const double by_line = share_on_line(*scene.field, a.fit.spot);
   return by_line < acceptance.max_share_on_line && cut - by_line < acceptance.max_cut_share;
-}
-
-bool shaped_as_a_dent(const SpotVector& spot, const Acceptance& acceptance) {
-  const double slope = steepest_slope(spot);
-  return slope >= acceptance.min_slope && slope < acceptance.max_slope &&
-         mean_radius_mm(spot) < acceptance.max_radius_mm && elongation(spot) < acceptance.max_elongation &&
-         2 * half_width_mm(spot) > acceptance.min_width_mm;
 }
 
 bool stands_out(const SpotFit& fit, const SpotJudgement& j, const Acceptance& acceptance) {

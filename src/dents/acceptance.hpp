@@ -37,6 +37,9 @@ bool more_than_few_looks(const SpotJudgement& j, const Acceptance& acceptance);
 /// and not burnt out.
 bool sign_is_told(const SpotFit& fit, const SpotJudgement& j, const Acceptance& acceptance);
 
+/// Size, elongation and slope are such as a dent can have: a fit to a shadow or to a lamp runs out of them.
+bool shaped_as_a_dent(const SpotVector& spot, const Acceptance& acceptance);
+
 /// All of these, and in a place where it can be seen, near the outline that it is to explain.
 bool believable(const PanelScene& scene, const Attempt& attempt, const Outline& outline);
 

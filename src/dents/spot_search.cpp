@@ -162,8 +162,9 @@ class SpotSearch {
     if (more_starts && accept_neighbours(candidate)) return true;
     if (more_starts && may_be_two && accept_last_chance(candidate, all)) return true;
     if (a.usable)
-      result_.rejected.push_back(
-          {outline, candidate.peak, a.judgement, share_on_line(*scene_.field, a.fit.spot)});
+      result_.rejected.push_back({outline, candidate.peak, a.judgement,
+                                  share_on_line(*scene_.field, a.fit.spot),
+                                  shaped_as_a_dent(a.fit.spot, scene_.options.acceptance)});
     return false;
   }
 

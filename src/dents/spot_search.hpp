@@ -22,6 +22,7 @@ struct RejectedSpot {
   double peak = 0;
   SpotJudgement judgement;
   double share_on_line = 0;  ///< of its area, hidden by a body line
+  bool shaped_as_a_dent = false;
 };
 
 /// A place where stripes are bent or hidden and no believable spot explains it.

@@ -140,8 +140,9 @@ std::optional<Refusal> refuse_unproven(const PhotoLook& look, const SpotSearchRe
   // A spot that explains what is seen and moves the stripes as no peel does, but of which too few edges tell.
   for (const RejectedSpot& r : found.rejected) {
     const SpotJudgement& j = r.judgement;
-    if (j.explained < acceptance.min_explained || j.slope_over_peel < acceptance.min_slope_over_peel ||
-        j.moved_snr < acceptance.min_moved_snr || 2 * r.outline.radius_mm < acceptance.min_width_mm)
+    if (!r.shaped_as_a_dent || j.explained < acceptance.min_explained ||
+        j.slope_over_peel < acceptance.min_slope_over_peel || j.moved_snr < acceptance.min_moved_snr ||
+        2 * r.outline.radius_mm < acceptance.min_width_mm)
       continue;
     return Refusal{
         code_of(PhotoFinding::dent_uncertain),
