@@ -38,10 +38,19 @@ struct NormalEquations {
   }
 };
 
+/// Infinite where there are none; empty where no parameter has any.
+struct ParameterBounds {
+  Eigen::VectorXd lower{}, upper{};
+};
+
+/// `size` parameters without bounds.
+ParameterBounds no_bounds(Eigen::Index size);
+
 struct LevenbergMarquardtOptions {
   int max_iterations = 30;
   double relative_cost_tolerance = 1e-7;  ///< stop when a step gains less than this share of the cost
   double initial_damping = 1e-4;          ///< times the diagonal of the Gauss-Newton matrix
+  ParameterBounds bounds{};
 };
 
 struct LeastSquaresSummary {
@@ -56,7 +65,8 @@ using NormalEquationsFunction =
     std::function<void(const Eigen::VectorXd& x, bool with_derivatives, NormalEquations& out)>;
 
 /// Levenberg-Marquardt with Marquardt's diagonal scaling (D. W. Marquardt, J. SIAM 11:431, 1963). Improves x
-/// in place; x never gets worse. `hessian_out`, if given, receives the undamped matrix at the solution.
+/// in place, within its bounds; x never gets worse. `hessian_out`, if given, receives the undamped matrix at
+/// the solution.
 LeastSquaresSummary minimise(const NormalEquationsFunction& equations, Eigen::VectorXd& x,
                              const LevenbergMarquardtOptions& options = {},
                              Eigen::MatrixXd* hessian_out = nullptr);

@@ -35,6 +35,16 @@ class JointProblem {
     return x;
   }
 
+  ParameterBounds bounds() const {
+    const ParameterBounds of_spot = spot_bounds();
+    ParameterBounds all = no_bounds(shape_count() + terms_a_view * count(views_));
+    for (int at = 0; at < shape_count(); at += spot_parameters) {
+      all.lower.segment<spot_parameters>(at) = of_spot.lower;
+      all.upper.segment<spot_parameters>(at) = of_spot.upper;
+    }
+    return all;
+  }
+
   std::vector<SpotVector> spots_of(const Eigen::VectorXd& x) const {
     std::vector<SpotVector> spots;
     for (int at = 0; at < shape_count(); at += spot_parameters)
@@ -136,7 +146,8 @@ JointFit fit_jointly(std::span<const JointView> views, std::span<const SpotVecto
   const LeastSquaresSummary summary = minimise(std::ref(problem), x,
                                                {.max_iterations = request.iterations,
                                                 .relative_cost_tolerance = request.tolerance,
-                                                .initial_damping = 1e-3},
+                                                .initial_damping = 1e-3,
+                                                .bounds = problem.bounds()},
                                                &fit.hessian);
   NormalEquations end(static_cast<int>(x.size()));
   problem(x, false, end);

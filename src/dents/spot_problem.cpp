@@ -59,6 +59,14 @@ class SpotProblem {
 
   int size() const { return shape_count() + (request_.drift ? drift_terms : 0); }
 
+  ParameterBounds bounds() const {
+    const ParameterBounds of_spot = spot_bounds();
+    ParameterBounds all = no_bounds(size());
+    for (int a = 0; a < shape_count(); ++a)
+      all.lower[a] = of_spot.lower[parameter(a)], all.upper[a] = of_spot.upper[parameter(a)];
+    return all;
+  }
+
   Eigen::VectorXd unknowns() const {
     Eigen::VectorXd x(size());
     for (int a = 0; a < shape_count(); ++a) x[a] = start_[spot_number(a)][parameter(a)];
@@ -162,16 +170,25 @@ class SpotProblem {
 
 }  // namespace
 
-// Beyond these the shape formula degenerates; derivatives past them are simply those at the edge.
-SpotVector clamped(SpotVector s) {
-  s[s_log_a] = std::clamp(s[s_log_a], -0.7, 4.6);
-  s[s_log_b] = std::clamp(s[s_log_b], -0.7, 4.6);
-  s[s_height] = std::clamp(s[s_height], -6.0, 6.0);
-  s[s_log_p] = std::clamp(s[s_log_p], std::log(1.1), std::log(8.0));
-  s[s_log_n] = std::clamp(s[s_log_n], std::log(1.3), std::log(300.0));
-  s[s_slant_u] = std::clamp(s[s_slant_u], -0.6, 0.6);
-  s[s_slant_v] = std::clamp(s[s_slant_v], -0.6, 0.6);
-  return s;
+// Beyond these the shape formula degenerates.
+ParameterBounds spot_bounds() {
+  ParameterBounds bounds = no_bounds(spot_parameters);
+  const auto bound = [&](SpotParameter parameter, double lower, double upper) {
+    bounds.lower[parameter] = lower, bounds.upper[parameter] = upper;
+  };
+  for (const SpotParameter axis : {s_log_a, s_log_b}) bound(axis, -0.7, 4.6);
+  bound(s_height, -6, 6);
+  bound(s_log_p, std::log(1.1), std::log(8.0));
+  // Below 2 the foot would bend without bound, as no metal does: single pixels there would move the cost in
+  // jumps.
+  bound(s_log_n, std::log(2.0), std::log(300.0));
+  for (const SpotParameter slant : {s_slant_u, s_slant_v}) bound(slant, -0.6, 0.6);
+  return bounds;
+}
+
+SpotVector clamped(const SpotVector& s) {
+  static const ParameterBounds bounds = spot_bounds();
+  return s.cwiseMax(bounds.lower).cwiseMin(bounds.upper);
 }
 
 const std::vector<int> all_parameters{s_x,      s_y,     s_log_a, s_log_b,   s_angle,
@@ -307,7 +324,8 @@ FitOutcome fit_spots(const PixelArrays& pixels, std::span<const SpotVector> star
   const LeastSquaresSummary summary = minimise(std::ref(problem), x,
                                                {.max_iterations = request.iterations,
                                                 .relative_cost_tolerance = request.tolerance,
-                                                .initial_damping = 1e-3},
+                                                .initial_damping = 1e-3,
+                                                .bounds = problem.bounds()},
                                                hessian);
   return {problem.spots_of(x), problem.drift_of(x), summary.final_cost};
 }

@@ -33,9 +33,12 @@ struct FitOutcome {
 /// All that a spot has.
 extern const std::vector<int> all_parameters;
 
+/// Bounds of the family, by SpotParameter.
+ParameterBounds spot_bounds();
+
 /// The same spot with every parameter within the bounds of the family. What a fit's unknowns are beyond them
 /// moves nothing, so an answer must be put within them.
-SpotVector clamped(SpotVector spot);
+SpotVector clamped(const SpotVector& spot);
 
 LightFitOptions light_options(std::span<const SpotVector> spots, bool highlight);
 
