@@ -106,8 +106,8 @@ void polish(const PanelScene& scene, const std::vector<SpotVector>& others, cons
   constexpr std::size_t least_pixels = 500, least_to_judge = 4000;
   constexpr int a_few = 8;  // iterations: neither what blur shifts nor a neighbour asks for an exact spot
   constexpr int until_settled = 40;
-  // What a sum leaves over is no noise: which pixels are looked at decides by a per cent, unless all are.
-  const std::size_t of_final = out.second ? 60000 : 14000, most_pixels = judged ? of_final : 5000;
+  // What shapes leave over is no noise: which pixels are looked at decides by per cents, unless all are.
+  const std::size_t most_pixels = judged ? 60000 : 5000;
   if (out.second) {
     const SpotSum start{out.spot, *out.second};
     Patch patch = patch_for(scene, start, others, most_pixels);
