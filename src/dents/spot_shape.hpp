@@ -17,8 +17,8 @@
 namespace ripplegauge {
 
 /// h = height (1 - c rho^p)^n inside, 0 outside, with rho an elliptic radius with two slants, scaled so that
-/// rho = 1 is the contour at a tenth of the height. p = 2, n large is a Gaussian; n = 2 a flat-footed
-/// polynomial; p > 2 a flat bottom.
+/// rho = 1 is the contour at a tenth of the height. p = 2, n large is a Gaussian; n = 2, the least, a
+/// flat-footed polynomial; p > 2 a flat bottom.
 enum SpotParameter : int {
   s_x = 0,
   s_y,
