@@ -9,6 +9,7 @@
 #include <array>
 #include <cmath>
 #include <numbers>
+#include <opencv2/imgproc.hpp>
 #include <vector>
 
 #include "core/least_squares.hpp"
@@ -38,14 +39,18 @@ struct Nodes {
   std::size_t size() const { return x_mm.size(); }
 };
 
-/// Nodes in phase whose neighbours mostly are, too: not the last ones before a board's end. CV_8UC1.
+/// Nodes in phase whose neighbours mostly are, too, half a period off all others: windows see stripes a third
+/// of a period beyond a board's end. CV_8UC1.
 cv::Mat among_stripes(const StripeLight& light) {
   constexpr double neighbours = 4;  // a period
   constexpr float mostly = 0.7F;
+  constexpr int half_period = 2;
   cv::Mat seen, in_phase;
   cv::Mat(light.seen != 0).convertTo(seen, CV_32FC1, 1.0 / 255);
   cv::Mat(light.in_phase != 0).convertTo(in_phase, CV_32FC1, 1.0 / 255);
-  return (smooth(in_phase, neighbours) > mostly * smooth(seen, neighbours)) & (light.in_phase != 0);
+  cv::Mat among = (smooth(in_phase, neighbours) > mostly * smooth(seen, neighbours)) & (light.in_phase != 0);
+  cv::erode(among, among, cv::Mat(), {-1, -1}, half_period, cv::BORDER_CONSTANT, cv::Scalar::all(255));
+  return among;
 }
 
 Nodes striped_nodes(const StripeLight& light, const cv::Mat& striped) {
