@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
+#include <set>
 #include <vector>
 
 #include "core/quantile.hpp"
@@ -101,6 +102,10 @@ struct Swing {
 
   double x(int column) const { return column / half_width_cells - 1; }
   double y(int row) const { return row / half_width_cells - 1; }
+  /// Half way from dark to bright.
+  double middle(int row, int column) const {
+    return 0.5 * (dark.at(x(column), y(row)) + bright.at(x(column), y(row)));
+  }
   /// How far a light lies beyond what stripes have there, in swings; negative between dark and bright, and
   /// where nothing is known.
   double beyond(int row, int column, double light) const {
@@ -200,6 +205,103 @@ Part look_at_part(const Seen& seen, const Swing& swing, const cv::Mat& part, con
           std::hypot(box.width, box.height)};
 }
 
+/// The cells round a part, from where its own light is no longer smoothed into them to a third of a period
+/// out; in the box returned.
+cv::Mat ring_round(const cv::Mat& part, cv::Rect& box, cv::Size size, double period_cells) {
+  constexpr double out_periods = 0.3;
+  constexpr int smoothed = 2;  // cells
+  const int out = smoothed + std::max(1, static_cast<int>(out_periods * period_cells));
+  const auto disc = [](int radius) {
+    return cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * radius + 1, 2 * radius + 1});
+  };
+  cv::Mat padded, near, far;
+  cv::copyMakeBorder(part, padded, out, out, out, out, cv::BORDER_CONSTANT, 0);
+  cv::dilate(padded, near, disc(smoothed));
+  cv::dilate(padded, far, disc(out));
+  const cv::Rect grown(box.x - out, box.y - out, box.width + 2 * out, box.height + 2 * out);
+  box = grown & cv::Rect({0, 0}, size);
+  return (far & ~near)(box - grown.tl());
+}
+
+/// Of a mask's cells that lie well within a bright or a dark stripe of the model: how many are as light as
+/// that stripe.
+struct Agreement {
+  int cells = 0;  ///< of the mask
+  int asked = 0, as_modelled = 0;
+};
+
+/// `clearly`: asks only those that are as light as one of the two.
+Agreement agreement_in(const Seen& seen, const Swing& swing, const cv::Mat& mask, const cv::Rect& box,
+                       bool clearly) {
+  constexpr double near_edge_cycles = 0.12;
+  Agreement found;
+  for (int r = 0; r < box.height; ++r)
+    for (int c = 0; c < box.width; ++c) {
+      if (mask.at<uchar>(r, c) == 0) continue;
+      ++found.cells;
+      const cv::Point at(box.x + c, box.y + r);
+      if (seen.hidden.at<uchar>(at) != 0 || swing.known.at<uchar>(at) == 0) continue;
+      const double cycles = seen.phase_cycles.at<float>(at), light = seen.light.at<float>(at),
+                   from_bright = std::abs(cycles - std::nearbyint(cycles));
+      if (std::abs(from_bright - 0.25) < near_edge_cycles ||
+          (clearly && swing.beyond(at.y, at.x, light) < -foreign_swings))
+        continue;
+      ++found.asked;
+      found.as_modelled += (from_bright < 0.25) == (light > swing.middle(at.y, at.x));
+    }
+  return found;
+}
+
+constexpr double least_asked = 0.25;  // half of all cells lie near edges
+
+/// Whether bright and dark stand where the model has them right up to a part's rim, all round it. Beside a
+/// cover they do. Where a dent keeps one light over more than a stripe, phase runs on from there, and is
+/// three eighths of a cycle off at one end at least.
+bool ends_abruptly(const Seen& seen, const Swing& swing, const cv::Mat& part, cv::Rect box,
+                   double period_cells) {
+  const cv::Mat ring = ring_round(part, box, seen.light.size(), period_cells);
+  const Agreement a = agreement_in(seen, swing, ring, box, false);
+  constexpr double nearly_all = 0.93;
+  return a.asked > least_asked * a.cells && a.as_modelled > nearly_all * a.asked;
+}
+
+/// Whether a part is dark across bright stripes, or bright across dark ones: a gap narrower than the windows
+/// that see its surroundings in phase.
+bool hides_stripes(const Seen& seen, const Swing& swing, const cv::Mat& part, const cv::Rect& box) {
+  const Agreement a = agreement_in(seen, swing, part, box, true);
+  constexpr double by_chance = 0.75;  // a gap is right about half of the stripes
+  return a.asked > least_asked * a.cells && a.as_modelled < by_chance * a.asked;
+}
+
+/// The parts with what hangs together with them and has their light, up to three quarters of a period out:
+/// ways across a stripe do not reach into a cover's corners.
+void grow_parts(const Seen& seen, const Swing& swing, double period_cells, cv::Mat& bare) {
+  constexpr double out_periods = 0.75;
+  const int out = static_cast<int>(out_periods * period_cells);
+  const cv::Mat disc = cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * out + 1, 2 * out + 1});
+  const double change = steady_share * swing.typical;
+  cv::Mat labels;
+  const int parts = cv::connectedComponents(bare, labels, 8, CV_32S);
+  for (int i = 1; i < parts; ++i) {
+    const cv::Mat part = labels == i;
+    std::vector<float> own;
+    for (int r = 0; r < part.rows; ++r)
+      for (int c = 0; c < part.cols; ++c)
+        if (part.at<uchar>(r, c) != 0) own.push_back(seen.light.at<float>(r, c));
+    const double median = median_of(own);
+    cv::Mat alike, around, pieces;
+    cv::inRange(seen.light, median - change, median + change, alike);
+    cv::dilate(part, around, disc);
+    cv::connectedComponents(alike & around & (seen.hidden == 0), pieces, 4, CV_32S);
+    std::set<int> of_part;
+    for (int r = 0; r < part.rows; ++r)
+      for (int c = 0; c < part.cols; ++c)
+        if (part.at<uchar>(r, c) != 0) of_part.insert(pieces.at<int>(r, c));
+    of_part.erase(0);
+    for (const int piece : of_part) bare.setTo(1, pieces == piece);
+  }
+}
+
 /// The parts with their bays and holes filled, where that adds little: what covers a panel is mostly convex,
 /// and its own mirror images and edges are not steady.
 void fill_parts(cv::Mat& bare) {
@@ -258,15 +360,18 @@ Steady steady_ways(const Seen& seen, const Swing& swing, double period_cells) {
 /// at most, 45 mm. Stripes nearly too narrow for the pixels look steady, too, but are in phase. In a shadow
 /// or a highlight the stripes go on: there a part is one stripe.
 cv::Mat covers_among(Steady found, const Seen& seen, const Swing& swing, const cv::Mat& in_phase,
-                     double step_mm) {
+                     double step_mm, double period_cells) {
   const auto in_phase_share = [&](const cv::Mat& part, const cv::Rect& box) {
     return static_cast<double>(cv::countNonZero(part & in_phase(box))) / cv::countNonZero(part);
   };
   constexpr double most_magnified_cycles = 6, longest_crowded_mm = 60, mostly = 0.6;
   keep_parts(found.bare, [&](const cv::Mat& part, const cv::Rect& box) {
     const Part p = look_at_part(seen, swing, part, box);
-    return p.cycles > most_magnified_cycles && in_phase_share(part, box) < mostly &&
-           (p.beyond > -foreign_swings || p.length_cells * step_mm > longest_crowded_mm);
+    if (in_phase_share(part, box) > mostly && !hides_stripes(seen, swing, part, box)) return false;
+    const bool may_be_crowded = p.beyond < -foreign_swings;
+    if (may_be_crowded)
+      return p.cycles > most_magnified_cycles && p.length_cells * step_mm > longest_crowded_mm;
+    return p.cycles > most_magnified_cycles || ends_abruptly(seen, swing, part, box, period_cells);
   });
   constexpr double one_stripe_cycles = 0.8, hardly = 0.3;
   keep_parts(found.foreign, [&](const cv::Mat& part, const cv::Rect& box) {
@@ -296,25 +401,28 @@ void drop_board_end(const cv::Mat& inside, double period_cells, cv::Mat& bare) {
 
 }  // namespace
 
-cv::Mat without_stripes(const ReducedLight& light, const PanelModel<double>& model, const cv::Mat& covered,
-                        const PanelGrid& grid, double period_mm, const cv::Mat& in_phase) {
+BareCells without_stripes(const ReducedLight& light, const PanelModel<double>& model, const cv::Mat& covered,
+                          const PanelGrid& grid, double period_mm, const cv::Mat& in_phase) {
   const Seen seen = see(light, model, covered, grid);
   // The board's end is straight, on either side of a fold.
   const cv::Mat beyond = beyond_fold(model, grid);
   const Swing swing =
       swing_of(seen, in_phase, filled_hull(in_phase & (beyond == 0)) | filled_hull(in_phase & (beyond != 0)));
-  if (swing.typical <= 0) return cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);
+  if (swing.typical <= 0)
+    return {cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1),
+            cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1)};
   const double period_cells = period_mm / grid.step_mm;
   Steady found = steady_ways(seen, swing, period_cells);
   found.bare.setTo(0, fold_mask(model, grid));  // a fold may crowd stripes more than the pixels show
-  cv::Mat bare = covers_among(found, seen, swing, in_phase, grid.step_mm);
+  cv::Mat bare = covers_among(found, seen, swing, in_phase, grid.step_mm, period_cells);
   const int gap = 2 * static_cast<int>(0.25 * period_cells) + 1;
   cv::morphologyEx(bare, bare, cv::MORPH_CLOSE, cv::getStructuringElement(cv::MORPH_ELLIPSE, {gap, gap}));
   const cv::Mat outside = bare & (swing.known == 0);
   drop_board_end(swing.known, period_cells, bare);
+  grow_parts(seen, swing, period_cells, bare);
   fill_parts(bare);
-  if (cv::countNonZero(bare) > 0) bare |= outside;  // a gap does not end with the stripes beside it
-  return bare;
+  // A gap does not end with the stripes beside it.
+  return {cv::countNonZero(bare) > 0 ? cv::Mat(bare | outside) : bare, bare};
 }
 
 }  // namespace ripplegauge

@@ -190,12 +190,11 @@ std::optional<WithLine> best_line(const NarrowLook& look, const Followed& f,
   return best;
 }
 
-/// Where stripes end, and a little beside it: light of either side is blurred into the other's.
-cv::Mat bare_panel(const ReducedLight& light, const PanelModel<double>& model, const cv::Mat& covered,
-                   const PanelGrid& grid, double period_mm, const cv::Mat& in_phase) {
-  cv::Mat bare = without_stripes(light, model, covered, grid, period_mm, in_phase);
-  cv::dilate(bare, bare, cv::getStructuringElement(cv::MORPH_ELLIPSE, {5, 5}));
-  return bare;
+/// A little more: light of either side is blurred into the other's.
+cv::Mat with_blurred(const cv::Mat& bare) {
+  cv::Mat wider;
+  cv::dilate(bare, wider, cv::getStructuringElement(cv::MORPH_ELLIPSE, {5, 5}));
+  return wider;
 }
 
 /// Whether what is bare, as far as it lies within this (CV_8UC1), lies along a line: then that is the panel's
@@ -232,6 +231,15 @@ cv::Mat next_panels(const cv::Mat& bare, const cv::Mat& paper, const cv::Mat& in
       next.setTo(1, part);
   }
   return next;
+}
+
+/// What windows over the stripes see of light from where they end. CV_8UC1.
+cv::Mat near_bare(const cv::Mat& bare, double period_cells) {
+  constexpr double periods = 0.5;
+  const int reach = 2 * static_cast<int>(periods * period_cells) + 1;
+  cv::Mat near;
+  cv::dilate(bare, near, cv::getStructuringElement(cv::MORPH_ELLIPSE, {reach, reach}));
+  return near;
 }
 
 /// `cautiously`: what lies further from the model than it should by now is not believed, however smoothly it
@@ -354,18 +362,29 @@ StripeField follow_from(cv::Point2d centre_mm, bool cautiously, const cv::Mat& g
   cv::morphologyEx(in_phase, in_phase, cv::MORPH_OPEN, cv::Mat());
   in_phase = larger_parts(in_phase, scrap);
   const cv::Mat in_phase_cells = cells_of_blocks(in_phase, stride, everything.size(), cv::INTER_NEAREST);
-  field.bare = bare_panel(light, PanelModel<double>(problem.constants, p), covered, grid, field.period_mm,
-                          in_phase_cells);
+  const BareCells found = without_stripes(light, PanelModel<double>(problem.constants, p), covered, grid,
+                                          field.period_mm, in_phase_cells);
+  field.ends = found.ends;
+  field.bare = with_blurred(found.all);
+  if (!bare.empty()) field.bare |= bare;
   if (cv::countNonZero(field.bare) > 0)
     field.bare |= next_panels(field.bare, paper_mask(problem.card, problem.card_scale, grid, 0),
                               in_phase_cells, folded, grid, field.period_mm);
-  if (!bare.empty()) field.bare |= bare;
   field.followed.setTo(0, field.bare);
   field.seen_fraction = cv::mean(field.followed)[0];
   constexpr double barely_in_phase_rad = 1.2;
-  field.light = {blocks, last.mean, last.amplitude, last.seen,
-                 (last.seen != 0) & (cv::abs(last.angle) < barely_in_phase_rad)};
+  const cv::Mat seen =
+      (last.seen != 0) & (nearest_cells(near_bare(field.bare, field.period_mm / step), grid, blocks) == 0);
+  field.light = {blocks, last.mean, last.amplitude, seen, seen & (cv::abs(last.angle) < barely_in_phase_rad)};
   return field;
+}
+
+/// Whether more of the panel turned out to be bare than was known; a few cells more change nothing.
+bool shows_more_bare(const cv::Mat& bare, const cv::Mat& known) {
+  constexpr double a_few = 0.02;
+  const int more = bare.empty() ? 0 : cv::countNonZero(bare),
+            before = known.empty() ? 0 : cv::countNonZero(known);
+  return known.empty() ? more > 0 : more - before > a_few * static_cast<double>(bare.total());
 }
 
 }  // namespace
@@ -375,12 +394,19 @@ StripeField follow_stripes(const cv::Mat& grey, BundleProblem& problem, const Pa
   const cv::Point2d anchor_mm(problem.constants.anchor_x_mm, problem.constants.anchor_y_mm);
   const BundleProblem untouched = problem;
   const auto follow = [&](const cv::Point2d& from_mm, bool cautiously, BundleProblem& by) {
-    StripeField field = follow_from(from_mm, cautiously, grey, by, start, region, pixels_per_mm, {});
-    if (field.bare.empty() || cv::countNonZero(field.bare) == 0 || !makes_sense(field.bundle, by))
-      return field;
-    // What is no panel told of one, and may have been taken for a line.
-    by = untouched;
-    return follow_from(from_mm, cautiously, grey, by, start, region, pixels_per_mm, field.bare);
+    StripeField field;
+    cv::Mat bare, ends;
+    constexpr int most_looks = 3;
+    for (int look = 0; look < most_looks; ++look) {
+      // What is no panel told of one the time before, and may have been taken for a line.
+      by = untouched;
+      field = follow_from(from_mm, cautiously, grey, by, start, region, pixels_per_mm, bare);
+      if (!ends.empty() && !field.ends.empty()) field.ends |= ends;
+      if (!shows_more_bare(field.bare, bare) || !makes_sense(field.bundle, by)) break;
+      bare = field.bare;
+      ends = field.ends;
+    }
+    return field;
   };
   StripeField field = follow(anchor_mm, false, problem);
   if (field.followed.empty() || makes_sense(field.bundle, problem)) return field;

@@ -30,6 +30,7 @@ struct StripeField {
   PanelGrid grid;    ///< of the masks
   cv::Mat followed;  ///< CV_8UC1: where the stripe phase could be followed (holes such as dents filled)
   cv::Mat bare;      ///< CV_8UC1: where stripes end, at a gap, trim, badge or handle; see without_stripes()
+  cv::Mat ends;      ///< CV_8UC1: of those what something ends or covers, not the board's end
   StripeLight light;
   double period_mm = 0;      ///< on the panel, near the anchor
   double seen_fraction = 0;  ///< share of the neighbourhood of the anchor where stripes were followed
