@@ -66,6 +66,8 @@ std::string reading_table(const Reading& reading, const ReadingTableOptions& opt
     if (d.flattened_line)
       out += "    body line   flattened over " + with_interval(d.flattened_line->length_mm, "mm") + ", " +
              with_interval(d.flattened_line->depth_mm, d.kind == Kind::low ? "mm low" : "mm high") + "\n";
+    if (d.panel_end_mm)
+      out += "    panel ends  " + with_interval(*d.panel_end_mm, "mm") + " from its middle, or is covered\n";
     if (d.max_slope_mrad)
       out += "    slope       " + with_interval(*d.max_slope_mrad, "mrad") + ", millimetres in a metre\n";
     if (!d.severity.empty())

@@ -66,6 +66,7 @@ void describe(Fields& fields, T& dent) {
   fields("agreement", dent.agreement);
   fields("inside_of", dent.inside_of);
   fields("flattened_line", dent.flattened_line);
+  fields("panel_end_mm", dent.panel_end_mm);
   fields("severity", dent.severity);
   fields("severity_reason", dent.severity_reason);
   fields("notes", dent.notes);

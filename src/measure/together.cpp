@@ -16,6 +16,7 @@
 #include "joint_spot.hpp"
 #include "measured_photo.hpp"
 #include "one_panel.hpp"
+#include "panel_end.hpp"
 #include "ripplegauge/core/errors.hpp"
 #include "ripplegauge/core/findings.hpp"
 
@@ -369,6 +370,9 @@ class PhotoSet {
     reading.outlines_px = out.outlines_px[photo_of_[views.front()]];
     out.joint.relief = one_map(maps);
     tell_flattened_lines(out.joint.relief, reading);
+    std::vector<const StripeField*> fields;
+    for (const std::size_t v : views) fields.push_back(&measured_[photo_of_[v]].look.field);
+    tell_panel_ends(fields, reading.dents);
     reading.status = reading.dents.empty() ? Status::no_dent : Status::measured;
     if (reading.dents.empty()) reading.refusal = why_not_bare(views);
     if (reading.refusal) reading.status = Status::refused;

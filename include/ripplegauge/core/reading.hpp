@@ -63,7 +63,10 @@ struct Dent {
   std::vector<ProfilePoint> section;  ///< along the length axis through the deepest point
   std::vector<ProfilePoint> cross_section;      ///< across it, towards angle_deg + 90; empty in older files
   std::optional<FlattenedLine> flattened_line;  ///< where the spot lies on the body line
-  std::string severity;                         ///< grade in plain trade words; empty until it is assessed
+  /// From the spot's middle to where the panel is seen to end or to be covered: its edge, a gap, trim, handle
+  /// or badge. Absent where the photo shows none.
+  std::optional<Quantity> panel_end_mm;
+  std::string severity;  ///< grade in plain trade words; empty until it is assessed
   std::string severity_reason;
   std::vector<std::string> notes;  ///< what makes this spot's numbers less sure
 };

@@ -79,6 +79,7 @@ class RandomReading {
       dent.min_radius_mm = maybe_quantity();
       dent.bend_radius_mm = maybe_quantity();
       if (coin()) dent.flattened_line = FlattenedLine{quantity(), quantity()};
+      dent.panel_end_mm = maybe_quantity();
       if (coin()) dent.deepest = PointMm{number(), number()};
       dent.volume_mm3 = maybe_quantity();
       if (coin()) dent.stretch = number_or_nan();
@@ -173,6 +174,7 @@ Reading full_reading() {
   dent.volume_mm3 = quantity();
   dent.stretch = 0.001;
   dent.flattened_line = FlattenedLine{quantity(), quantity()};
+  dent.panel_end_mm = quantity();
   dent.agreement = 0.9;
   dent.deepest = PointMm{12, 34};
   dent.section = {{-5, -0.1}, {0, -0.3}};
@@ -312,6 +314,7 @@ TEST_CASE("every field of a reading is in its JSON", "[reading_file]") {
   CHECK(back.volume_mm3 == dent.volume_mm3);
   CHECK(back.stretch == dent.stretch);
   CHECK(back.flattened_line == dent.flattened_line);
+  CHECK(back.panel_end_mm == dent.panel_end_mm);
   CHECK(back.agreement == dent.agreement);
   CHECK(back.outline == dent.outline);
   CHECK(back.section == dent.section);

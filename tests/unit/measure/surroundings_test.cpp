@@ -1,12 +1,15 @@
 // What stands near a dent, or where there is none: a trim, a handle, a badge, an arch, an edge, strong and
 // hollow crowns.
+#include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <sstream>
 #include <vector>
 
 #include "catch.hpp"
 #include "core/quantile.hpp"
 #include "random_surroundings.hpp"
+#include "ripplegauge/core/findings.hpp"
 
 using namespace ripplegauge;
 using rendered::Surrounding;
@@ -24,6 +27,21 @@ struct Tally {
   int photos = 0, measured = 0, refused = 0, denied = 0, false_finds = 0, silent = 0;
   int diameter_held = 0, depth_held = 0;
 };
+
+/// From the dent's middle to the nearest place that is covered.
+double way_to_cover_mm(const rendered::RandomPhoto& random) {
+  const rendered::Dent& dent = random.scene.dents.at(0);
+  constexpr double step_mm = 0.25, furthest_mm = 150;
+  constexpr int directions = 360;
+  for (double way_mm = 0; way_mm < furthest_mm; way_mm += step_mm)
+    for (int i = 0; i < directions; ++i) {
+      const double angle = 2 * std::numbers::pi * i / directions, x = dent.x_mm + way_mm * std::cos(angle),
+                   y = dent.y_mm + way_mm * std::sin(angle);
+      for (const rendered::Cover& cover : random.scene.covers)
+        if (cover.holds(x, y)) return way_mm;
+    }
+  return furthest_mm;
+}
 
 /// Whether a find is the dent that was drawn.
 bool is_drawn(const Dent& found, const rendered::RandomPhoto& random) {
@@ -65,6 +83,44 @@ TEST_CASE("a trim or an arch is no dent, and no reason to refuse the photo", "[s
   const auto kind = GENERATE(Surrounding::trim, Surrounding::arch);
   constexpr unsigned seed = 12;
   CHECK(read(kind, seed, false).status == Status::no_dent);
+}
+
+TEST_CASE("a badge is no dent, no reason to refuse the photo, and said to hide its place", "[surroundings]") {
+  const unsigned bright = 1, on_fine_stripes = 7;
+  for (const unsigned seed : {bright, on_fine_stripes}) {
+    const Reading reading = read(Surrounding::badge, seed, false);
+    CHECK(reading.status == Status::no_dent);
+    CHECK(std::any_of(reading.warnings.begin(), reading.warnings.end(),
+                      [](const Warning& w) { return is(w, PhotoFinding::not_all_measured); }));
+  }
+}
+
+TEST_CASE("the next panel, behind a gap and tilted, is no body line", "[surroundings]") {
+  constexpr unsigned narrow_gap = 8;
+  const Reading reading = read(Surrounding::edge, narrow_gap, false);
+  CHECK(reading.status == Status::no_dent);
+  CHECK_FALSE(reading.setup.body_line);
+}
+
+TEST_CASE("how far from a dent the panel ends is told where it is seen", "[surroundings]") {
+  const auto kind = GENERATE(Surrounding::trim, Surrounding::edge, Surrounding::badge);
+  constexpr unsigned seed = 12;
+  const auto random = rendered::random_surrounding(kind, seed, true);
+  REQUIRE(random);
+  const Reading reading = measure(random->photo(seed), random->request).reading;
+  REQUIRE(reading.dents.size() == 1);
+  REQUIRE(reading.dents[0].panel_end_mm);
+  CHECK(rendered::holds(*reading.dents[0].panel_end_mm, way_to_cover_mm(*random)));
+}
+
+TEST_CASE("a dent so deep that its stripes crowd to grey is nothing that covers the panel",
+          "[surroundings]") {
+  rendered::Scene scene = rendered::usual_scene({.x_mm = 60, .y_mm = 48, .height_mm = -0.75});
+  scene.board.pitch_mm = 6;
+  const Reading reading =
+      measure(rendered::usual_photo(scene, rendered::render(scene), 0.008, 1), rendered::usual_request(scene))
+          .reading;
+  CHECK(reading.status != Status::no_dent);
 }
 
 TEST_CASE("a flattened body line is no all-clear", "[surroundings]") {
