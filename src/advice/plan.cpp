@@ -302,21 +302,30 @@ void shorten_repeated_glue(const std::vector<DentPlan>& earlier, DentPlan& plan)
   }
 }
 
-/// What is said of the panel, and at this dent what the photo shows: that it lies on a body line.
-PanelFacts facts_at(const Dent& dent, const Reading& reading, PanelFacts facts) {
-  const auto& line = reading.setup.body_line;
-  if (facts.place != Place::unknown || !line) return facts;
-  const double along_rad = line->angle_deg * std::numbers::pi / 180,
-               across_mm = std::abs((dent.x_mm - line->x_mm) * std::sin(along_rad) -
-                                    (dent.y_mm - line->y_mm) * std::cos(along_rad));
+bool on_body_line(const Dent& dent, const BodyLine& line) {
+  const double along_rad = line.angle_deg * std::numbers::pi / 180,
+               across_mm = std::abs((dent.x_mm - line.x_mm) * std::sin(along_rad) -
+                                    (dent.y_mm - line.y_mm) * std::cos(along_rad));
   constexpr double beside_mm = 5;  // metal that close moves with the line (common practice)
   const double half_mm = 0.5 * std::max(dent.length_mm.value, dent.diameter_mm.value);
-  if (across_mm < half_mm + 0.5 * line->width_mm.value + beside_mm) facts.place = Place::body_line;
+  return across_mm < half_mm + 0.5 * line.width_mm.value + beside_mm;
+}
+
+/// What is said of the panel, and at this dent what the photo shows: that it lies on a body line, or that a
+/// lifter's outer foot has no metal to stand on.
+PanelFacts facts_at(const Dent& dent, const Reading& reading, PanelFacts facts, const AdviceRules& rules) {
+  if (facts.place != Place::unknown) return facts;
+  const double feet_mm = 0.5 * dent.diameter_mm.high + rules.feet_clear_mm.value + lifter_foot_mm;
+  if (reading.setup.body_line && on_body_line(dent, *reading.setup.body_line))
+    facts.place = Place::body_line;
+  else if (dent.panel_end_mm && dent.panel_end_mm->low < feet_mm)
+    facts.place = Place::edge;
   return facts;
 }
 
 std::vector<Question> questions_for(const Reading& reading, const PanelFacts& facts, bool pulling,
-                                    const std::vector<SeverityAssessment>& severities) {
+                                    const std::vector<SeverityAssessment>& severities,
+                                    const AdviceRules& rules) {
   std::vector<Question> list;
   const auto ask = [&list](const char* code, const char* text) { list.push_back({code, text}); };
   if (facts.material == Material::unknown)
@@ -326,7 +335,7 @@ std::vector<Question> questions_for(const Reading& reading, const PanelFacts& fa
   if (pulling && facts.coating == Coating::unknown)
     ask("coating", "Is there a wax, sealant or ceramic coating? Glue may not hold.");
   const bool place_known = std::all_of(reading.dents.begin(), reading.dents.end(), [&](const Dent& dent) {
-    return facts_at(dent, reading, facts).place != Place::unknown;
+    return facts_at(dent, reading, facts, rules).place != Place::unknown;
   });
   if (pulling && !place_known)
     ask("place", "Open panel, on a body line, near an edge, over a brace? It chooses the puller.");
@@ -374,9 +383,9 @@ Plan make_plan(const Reading& reading, const PanelFacts& facts, const AdviceData
 
   std::vector<SeverityAssessment> severities;
   for (const Dent& dent : reading.dents)
-    severities.push_back(assess_severity(dent, facts_at(dent, reading, facts), data.severity));
+    severities.push_back(assess_severity(dent, facts_at(dent, reading, facts, data.rules), data.severity));
   for (const std::size_t index : order_of_work(reading, severities)) {
-    const PanelFacts here = facts_at(reading.dents[index], reading, facts);
+    const PanelFacts here = facts_at(reading.dents[index], reading, facts, data.rules);
     DentPlan dent = plan_spot(reading, index, severities[index], here, data);
     shorten_repeated_glue(plan.dents, dent);
     plan.dents.push_back(std::move(dent));
@@ -404,7 +413,7 @@ Plan make_plan(const Reading& reading, const PanelFacts& facts, const AdviceData
   }
   if (tapping && !pulling) plan.after.push_back(measure_again_step(plan.dents.front().dent));
   if (pulling || tapping) plan.after.push_back(stop_step(data.rules));
-  plan.questions = questions_for(reading, facts, pulling, severities);
+  plan.questions = questions_for(reading, facts, pulling, severities, data.rules);
   plan.cautions = cautions_for({pulling, pulling || tapping, pulling && coated(facts.coating),
                                 glue.glue.gun_c, glue.glue.warm_panel_c, !glue.glue.cold},
                                facts);

@@ -10,6 +10,9 @@
 
 namespace ripplegauge {
 
+/// How much metal a lifter's foot stands on, outwards. Common practice, no published source.
+inline constexpr double lifter_foot_mm = 25;
+
 /// A number and why it is that number; the reason is shown to the user.
 struct RuleNumber {
   double value = 0;

@@ -67,11 +67,15 @@ std::vector<PointMm> places_for(const Dent& dent, const TabChoice& tab) {
 /// Spots that a lifter's feet may come to stand on: a hammer has none.
 void say_where_not_to_stand(const Reading& reading, std::size_t index, const PullerChoice& choice,
                             Step& step) {
-  constexpr double foot_mm = 25;  // common practice, no published source
   if (!is_lifter(choice.kind)) return;
   const Dent& dent = reading.dents[index];
   const double free_mm = choice.puller ? choice.puller->free_width_mm.value_or(0) : 0,
-               inner_mm = 0.5 * std::max(free_mm, dent.diameter_mm.high), outer_mm = inner_mm + foot_mm;
+               inner_mm = 0.5 * std::max(free_mm, dent.diameter_mm.high), outer_mm = inner_mm + lifter_foot_mm;
+  if (dent.panel_end_mm && dent.panel_end_mm->low < outer_mm) {
+    step.points.push_back("no foot on that side: the panel ends or is covered " +
+                          shown(dent.panel_end_mm->value, 0) + " mm from the spot's middle");
+    step.facts.push_back(number_fact("to the panel's end", *dent.panel_end_mm, "mm", "measured"));
+  }
   for (std::size_t i = 0; i < reading.dents.size(); ++i) {
     const Dent& other = reading.dents[i];
     if (i == index || other.inside_of == static_cast<int>(index) || dent.inside_of == static_cast<int>(i))

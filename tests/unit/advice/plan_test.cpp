@@ -601,6 +601,31 @@ TEST_CASE("a flattened body line stands in the plan with its length and what it 
   CHECK(mentions(line->text, flattened));
 }
 
+TEST_CASE("where the photo shows that a lifter has no metal to stand on, the plan takes a hammer", "[plan]") {
+  Reading reading;
+  reading.status = Status::measured;
+  reading.dents = {sample::low(20, 0.2)};
+  PanelFacts facts = plain_steel();
+  facts.place = Place::unknown;
+  const auto plan_with_end = [&](double from_middle_mm) {
+    reading.dents[0].panel_end_mm = {from_middle_mm, from_middle_mm - 3, from_middle_mm + 3};
+    return make_plan(reading, facts, sample::with_sample_kit());
+  };
+  const auto asked = [](const Plan& plan) {
+    return std::any_of(plan.questions.begin(), plan.questions.end(),
+                       [](const Question& q) { return q.code == "place"; });
+  };
+  const Plan near = plan_with_end(25), far = plan_with_end(90);
+  CHECK(near.dents.front().place == Place::edge);
+  CHECK_FALSE(asked(near));
+  CHECK(mentions(all_text(step(near.dents.front().steps, "pull")), "slide hammer"));
+  CHECK(far.dents.front().place == Place::unknown);
+  CHECK(asked(far));
+  facts.place = Place::open;  // who stands at the car knows better
+  CHECK(plan_with_end(25).dents.front().place == Place::open);
+  CHECK(mentions(all_text(step(plan_with_end(25).dents.front().steps, "pull")), "no foot on that side"));
+}
+
 TEST_CASE("a body line that the photo shows needs no word of the person", "[plan]") {
   Reading reading;
   reading.status = Status::measured;
