@@ -70,7 +70,8 @@ void say_where_not_to_stand(const Reading& reading, std::size_t index, const Pul
   if (!is_lifter(choice.kind)) return;
   const Dent& dent = reading.dents[index];
   const double free_mm = choice.puller ? choice.puller->free_width_mm.value_or(0) : 0,
-               inner_mm = 0.5 * std::max(free_mm, dent.diameter_mm.high), outer_mm = inner_mm + lifter_foot_mm;
+               inner_mm = 0.5 * std::max(free_mm, dent.diameter_mm.high),
+               outer_mm = inner_mm + lifter_foot_mm;
   if (dent.panel_end_mm && dent.panel_end_mm->low < outer_mm) {
     step.points.push_back("no foot on that side: the panel ends or is covered " +
                           shown(dent.panel_end_mm->value, 0) + " mm from the spot's middle");
