@@ -187,21 +187,22 @@ void keep_parts(cv::Mat& bare, const Test& test) {
   }
 }
 
-/// A connected part of what is steady: how many cycles of the model's phase it spans, how far its light lies
-/// beyond the stripes' own, in swings, and how long it is.
+/// A connected part of what is steady: how many cycles of the model's phase it spans, its light, how far that
+/// lies beyond the stripes' own, in swings, and how long the part is.
 struct Part {
-  double cycles = 0, beyond = 0, length_cells = 0;
+  double cycles = 0, light = 0, beyond = 0, length_cells = 0;
 };
 
 Part look_at_part(const Seen& seen, const Swing& swing, const cv::Mat& part, const cv::Rect& box) {
-  std::vector<float> phases, beyond;
+  std::vector<float> phases, lights, beyond;
   for (int r = box.y; r < box.y + box.height; ++r)
     for (int c = box.x; c < box.x + box.width; ++c)
       if (part.at<uchar>(r - box.y, c - box.x) != 0) {
         phases.push_back(seen.phase_cycles.at<float>(r, c));
+        lights.push_back(seen.light.at<float>(r, c));
         beyond.push_back(static_cast<float>(swing.beyond(r, c, seen.light.at<float>(r, c))));
       }
-  return {quantile_of(phases, 0.98) - quantile_of(phases, 0.02), median_of(beyond),
+  return {quantile_of(phases, 0.98) - quantile_of(phases, 0.02), median_of(lights), median_of(beyond),
           std::hypot(box.width, box.height)};
 }
 
@@ -371,7 +372,9 @@ cv::Mat covers_among(Steady found, const Seen& seen, const Swing& swing, const c
     const bool may_be_crowded = p.beyond < -foreign_swings;
     if (may_be_crowded)
       return p.cycles > most_magnified_cycles && p.length_cells * step_mm > longest_crowded_mm;
-    return p.cycles > most_magnified_cycles || ends_abruptly(seen, swing, part, box, period_cells);
+    if (p.cycles > most_magnified_cycles) return true;
+    // What is burnt out tells nothing of what is there: a lamp in a dent looks the same.
+    return p.light < clipped_light && ends_abruptly(seen, swing, part, box, period_cells);
   });
   constexpr double one_stripe_cycles = 0.8, hardly = 0.3;
   keep_parts(found.foreign, [&](const cv::Mat& part, const cv::Rect& box) {

@@ -37,6 +37,9 @@ struct PanelGrid {
 
 PanelGrid grid_around(double x0_mm, double y0_mm, double x1_mm, double y1_mm, double step_mm);
 
+/// Light of a fully exposed pixel: samples above count as clipped ("at least this bright").
+inline constexpr float clipped_light = 0.93F;
+
 /// A photo in linear light, averaged over factor x factor blocks: CV_32FC1 in [0, 1]. Block (r, c) covers the
 /// full photo's pixels factor r ... factor r + factor - 1 from `origin_px` on.
 class ReducedLight {

@@ -38,9 +38,6 @@ struct ResidualField {
 /// How far from the card dents are looked for: further away the card says too little of camera and crown.
 inline constexpr double search_margin_mm = 50;
 
-/// Light of a fully exposed pixel: samples above count as clipped ("at least this bright").
-inline constexpr float clipped_light = 0.93F;
-
 ResidualField stripe_residual(const cv::Mat& grey, const BundleProblem& problem, const StripeField& field,
                               double pixels_per_mm);
 
