@@ -27,8 +27,10 @@ Eigen::VectorXd step_within(const Eigen::MatrixXd& hessian, const Eigen::VectorX
       if (stopped[static_cast<std::size_t>(i)] || kept == step[i]) continue;
       stopped[static_cast<std::size_t>(i)] = crossed = true;
       right -= kept * left.col(i);
-      left.row(i).setZero(), left.col(i).setZero();
-      left(i, i) = 1, right[i] = kept;
+      left.row(i).setZero();
+      left.col(i).setZero();
+      left(i, i) = 1;
+      right[i] = kept;
     }
     if (!crossed) return step.cwiseMax(least).cwiseMin(most);
   }

@@ -22,7 +22,9 @@ TEST_CASE("what stops at a bound makes the others go where they fit best without
     const Eigen::Vector2d r(x[0] + x[1] - 3, 2 * (x[0] - x[1]));
     Eigen::Matrix2d j;
     j << 1, 1, 2, -2;
-    out.cost = 0.5 * r.squaredNorm(), out.gradient = j.transpose() * r, out.hessian = j.transpose() * j;
+    out.cost = 0.5 * r.squaredNorm();
+    out.gradient = j.transpose() * r;
+    out.hessian = j.transpose() * j;
   };
   LevenbergMarquardtOptions options;
   options.bounds = no_bounds(2);
