@@ -298,9 +298,7 @@ cv::Mat loud_cells(const DisturbanceMap& map, const PanelGrid& grid, double leas
                    const CandidateOptions& options) {
   cv::Mat cells = (map.score > options.loud_score) & (map.energy > options.min_energy);
   const int radius = static_cast<int>(0.5 * least_mm / grid.step_mm);
-  if (radius > 0)
-    cv::morphologyEx(cells, cells, cv::MORPH_OPEN,
-                     cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(2 * radius + 1, 2 * radius + 1)));
+  if (radius > 0) cv::morphologyEx(cells, cells, cv::MORPH_OPEN, disc_of(radius));
   // Of what is left, only regions with a cell that good panel never shows.
   cv::Mat labels;
   const int count = cv::connectedComponents(cells, labels, 8, CV_32S);

@@ -36,7 +36,7 @@ class JointProblem {
   }
 
   ParameterBounds bounds() const {
-    const ParameterBounds of_spot = spot_bounds();
+    const ParameterBounds& of_spot = spot_bounds();
     ParameterBounds all = no_bounds(shape_count() + terms_a_view * count(views_));
     for (int at = 0; at < shape_count(); at += spot_parameters) {
       all.lower.segment<spot_parameters>(at) = of_spot.lower;

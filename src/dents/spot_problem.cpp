@@ -60,10 +60,12 @@ class SpotProblem {
   int size() const { return shape_count() + (request_.drift ? drift_terms : 0); }
 
   ParameterBounds bounds() const {
-    const ParameterBounds of_spot = spot_bounds();
+    const ParameterBounds& of_spot = spot_bounds();
     ParameterBounds all = no_bounds(size());
-    for (int a = 0; a < shape_count(); ++a)
-      all.lower[a] = of_spot.lower[parameter(a)], all.upper[a] = of_spot.upper[parameter(a)];
+    for (int a = 0; a < shape_count(); ++a) {
+      all.lower[a] = of_spot.lower[parameter(a)];
+      all.upper[a] = of_spot.upper[parameter(a)];
+    }
     return all;
   }
 
@@ -168,10 +170,8 @@ class SpotProblem {
   std::vector<const float*> columns_;
 };
 
-}  // namespace
-
 // Beyond these the shape formula degenerates.
-ParameterBounds spot_bounds() {
+ParameterBounds make_spot_bounds() {
   ParameterBounds bounds = no_bounds(spot_parameters);
   const auto bound = [&](SpotParameter parameter, double lower, double upper) {
     bounds.lower[parameter] = lower, bounds.upper[parameter] = upper;
@@ -186,9 +186,15 @@ ParameterBounds spot_bounds() {
   return bounds;
 }
 
+}  // namespace
+
+const ParameterBounds& spot_bounds() {
+  static const ParameterBounds bounds = make_spot_bounds();
+  return bounds;
+}
+
 SpotVector clamped(const SpotVector& s) {
-  static const ParameterBounds bounds = spot_bounds();
-  return s.cwiseMax(bounds.lower).cwiseMin(bounds.upper);
+  return s.cwiseMax(spot_bounds().lower).cwiseMin(spot_bounds().upper);
 }
 
 const std::vector<int> all_parameters{s_x,      s_y,     s_log_a, s_log_b,   s_angle,

@@ -34,10 +34,10 @@ struct FitOutcome {
 extern const std::vector<int> all_parameters;
 
 /// Bounds of the family, by SpotParameter.
-ParameterBounds spot_bounds();
+const ParameterBounds& spot_bounds();
 
-/// The same spot with every parameter within the bounds of the family. What a fit's unknowns are beyond them
-/// moves nothing, so an answer must be put within them.
+/// The same spot with every parameter within the bounds of the family: fits stay there, but what a photo
+/// shares with others may be shifted out of them.
 SpotVector clamped(const SpotVector& spot);
 
 LightFitOptions light_options(std::span<const SpotVector> spots, bool highlight);

@@ -29,7 +29,7 @@ Unexplained unexplained_places(const ResidualField& field, const DisturbanceMap&
   cv::Mat &cells = found.cells, labels, stats, centres, depth;
   cells = loud_cells(map, grid, options.acceptance.min_width_mm, options.candidates);
   const int reach = std::max(1, static_cast<int>(0.5 * field.period_mm / grid.step_mm));
-  const cv::Mat disc = cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(2 * reach + 1, 2 * reach + 1));
+  const cv::Mat disc = disc_of(reach);
   cv::distanceTransform(cells, depth, cv::DIST_L2, cv::DIST_MASK_5);
   cv::morphologyEx(cells, cells, cv::MORPH_CLOSE, disc);
   clear_spots(cells, grid, spots, options.effort.foot);

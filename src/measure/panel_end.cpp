@@ -24,7 +24,7 @@ double share_followed_round(const cv::Mat& part, const StripeField& field) {
   constexpr double out_periods = 0.75;
   const auto grown = [&](int cells) {
     cv::Mat wider;
-    cv::dilate(part, wider, cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * cells + 1, 2 * cells + 1}));
+    cv::dilate(part, wider, disc_of(cells));
     return wider;
   };
   const int out_cells = std::max(2, static_cast<int>(out_periods * field.period_mm / field.grid.step_mm));

@@ -16,10 +16,6 @@
 namespace ripplegauge {
 namespace {
 
-cv::Mat disc(int radius) {
-  return cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(2 * radius + 1, 2 * radius + 1));
-}
-
 /// Beside the card, and whatever else covers the panel, stripes are cut so far off.
 double card_margin_mm(double period_mm) { return 0.5 * period_mm + 2; }
 
@@ -31,7 +27,7 @@ std::vector<Disturbance> find_gaps(const StripeLook& look, const cv::Mat& covere
   const int thin = std::max(1, static_cast<int>(0.2 * period_mm / grid.step_mm));
   // The hull: a flat board's edges are mirrored nearly straight.
   cv::Mat gaps = filled_hull(look.striped) & ~look.striped & ~covered, labels, stats, centres;
-  cv::morphologyEx(gaps, gaps, cv::MORPH_OPEN, disc(thin));
+  cv::morphologyEx(gaps, gaps, cv::MORPH_OPEN, disc_of(thin));
   const int count = cv::connectedComponentsWithStats(gaps, labels, stats, centres, 4, CV_32S);
   const int reach = std::max(2, static_cast<int>(0.5 * period_mm / grid.step_mm));
   const double cell_mm2 = grid.step_mm * grid.step_mm, least_mm = std::max(3.0, 0.4 * period_mm);
@@ -49,7 +45,7 @@ std::vector<Disturbance> find_gaps(const StripeLook& look, const cv::Mat& covere
         cv::Rect(0, 0, gaps.cols, gaps.rows);
     const cv::Mat self = labels(box) == i;
     cv::Mat grown;
-    cv::dilate(self, grown, disc(reach));
+    cv::dilate(self, grown, disc_of(reach));
     const cv::Mat ring = grown & ~self;
     const double n = std::max(1, cv::countNonZero(ring));
     d.ring_striped = cv::countNonZero(ring & look.striped(box)) / n;
@@ -155,7 +151,7 @@ StripeLook look_at_stripes(const cv::Mat& grey, const BundleProblem& problem, co
                                           : nearest_cells(field.bare, field.grid, grid);
   const cv::Mat covered = (light < 0) | (paper_mask(problem.card, problem.card_scale, grid, 2.0) != 0) |
                           (board_tag_mask(problem, model, grid) != 0) | (bare != 0);
-  cv::dilate(bare, look.near_bare, disc(static_cast<int>(card_margin_mm(period) / step)));
+  cv::dilate(bare, look.near_bare, disc_of(static_cast<int>(card_margin_mm(period) / step)));
 
   // Local variance, and the part of it that goes with the model's phase: for a window of some periods that is
   // the squared Fourier coefficient at the carrier, twice (Parseval).
@@ -273,7 +269,7 @@ std::vector<PixelOutline> judged_outlines(const ResidualField& field, const Pane
   cv::Mat judged = (field.inner != 0) & ~unexplained;
   const PanelGrid& g = field.grid;
   const int smooth = std::max(1, static_cast<int>(1.0 / g.step_mm));
-  cv::morphologyEx(judged, judged, cv::MORPH_CLOSE, disc(smooth));
+  cv::morphologyEx(judged, judged, cv::MORPH_CLOSE, disc_of(smooth));
   std::vector<std::vector<cv::Point>> contours;
   cv::findContours(judged, contours, cv::RETR_CCOMP, cv::CHAIN_APPROX_NONE);
   constexpr double least_mm2 = 60, exact_mm = 0.7;

@@ -212,13 +212,10 @@ cv::Mat ring_round(const cv::Mat& part, cv::Rect& box, cv::Size size, double per
   constexpr double out_periods = 0.3;
   constexpr int smoothed = 2;  // cells
   const int out = smoothed + std::max(1, static_cast<int>(out_periods * period_cells));
-  const auto disc = [](int radius) {
-    return cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * radius + 1, 2 * radius + 1});
-  };
   cv::Mat padded, near, far;
   cv::copyMakeBorder(part, padded, out, out, out, out, cv::BORDER_CONSTANT, 0);
-  cv::dilate(padded, near, disc(smoothed));
-  cv::dilate(padded, far, disc(out));
+  cv::dilate(padded, near, disc_of(smoothed));
+  cv::dilate(padded, far, disc_of(out));
   const cv::Rect grown(box.x - out, box.y - out, box.width + 2 * out, box.height + 2 * out);
   box = grown & cv::Rect({0, 0}, size);
   return (far & ~near)(box - grown.tl());
@@ -279,7 +276,7 @@ bool hides_stripes(const Seen& seen, const Swing& swing, const cv::Mat& part, co
 void grow_parts(const Seen& seen, const Swing& swing, double period_cells, cv::Mat& bare) {
   constexpr double out_periods = 0.75;
   const int out = static_cast<int>(out_periods * period_cells);
-  const cv::Mat disc = cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * out + 1, 2 * out + 1});
+  const cv::Mat disc = disc_of(out);
   const double change = steady_share * swing.typical;
   cv::Mat labels;
   const int parts = cv::connectedComponents(bare, labels, 8, CV_32S);
@@ -390,9 +387,7 @@ void drop_board_end(const cv::Mat& inside, double period_cells, cv::Mat& bare) {
   cv::Mat from_end, wider_than_stripe;
   cv::distanceTransform(inside, from_end, cv::DIST_L2, cv::DIST_MASK_3);
   bare.setTo(0, inside == 0);
-  const int stripe = 2 * static_cast<int>(0.45 * period_cells) + 1;
-  cv::morphologyEx(bare, wider_than_stripe, cv::MORPH_OPEN,
-                   cv::getStructuringElement(cv::MORPH_ELLIPSE, {stripe, stripe}));
+  cv::morphologyEx(bare, wider_than_stripe, cv::MORPH_OPEN, disc_of(static_cast<int>(0.45 * period_cells)));
   keep_parts(bare, [&](const cv::Mat& part, const cv::Rect& box) {
     if (cv::countNonZero(part & wider_than_stripe(box)) > 0) return true;
     constexpr double at_end = 0.25, least_reach = 3, least_off = 1;  // periods
@@ -418,8 +413,7 @@ BareCells without_stripes(const ReducedLight& light, const PanelModel<double>& m
   Steady found = steady_ways(seen, swing, period_cells);
   found.bare.setTo(0, fold_mask(model, grid));  // a fold may crowd stripes more than the pixels show
   cv::Mat bare = covers_among(found, seen, swing, in_phase, grid.step_mm, period_cells);
-  const int gap = 2 * static_cast<int>(0.25 * period_cells) + 1;
-  cv::morphologyEx(bare, bare, cv::MORPH_CLOSE, cv::getStructuringElement(cv::MORPH_ELLIPSE, {gap, gap}));
+  cv::morphologyEx(bare, bare, cv::MORPH_CLOSE, disc_of(static_cast<int>(0.25 * period_cells)));
   const cv::Mat outside = bare & (swing.known == 0);
   drop_board_end(swing.known, period_cells, bare);
   grow_parts(seen, swing, period_cells, bare);

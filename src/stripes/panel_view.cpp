@@ -287,6 +287,11 @@ cv::Mat filled_hull(const cv::Mat& mask) {
   return filled;
 }
 
+cv::Mat disc_of(int radius_cells) {
+  const int side = 2 * radius_cells + 1;
+  return cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(side, side));
+}
+
 cv::Mat smooth(const cv::Mat& image, double sigma_px) {
   const int factor = std::max(1, static_cast<int>(sigma_px / 3));
   cv::Mat out;

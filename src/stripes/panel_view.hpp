@@ -118,6 +118,9 @@ cv::Mat nearest_cells(const cv::Mat& mask, const PanelGrid& of, const PanelGrid&
 /// 255 inside the convex hull of what is not 0, else 0; CV_8UC1.
 cv::Mat filled_hull(const cv::Mat& mask);
 
+/// A disc of cells, to dilate, erode, open or close masks by.
+cv::Mat disc_of(int radius_cells);
+
 /// Gaussian blur for large sigma at the price of a small one: on a reduced copy. CV_32FC1.
 cv::Mat smooth(const cv::Mat& image, double sigma_px);
 

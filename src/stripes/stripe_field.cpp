@@ -193,7 +193,7 @@ std::optional<WithLine> best_line(const NarrowLook& look, const Followed& f,
 /// A little more: light of either side is blurred into the other's.
 cv::Mat with_blurred(const cv::Mat& bare) {
   cv::Mat wider;
-  cv::dilate(bare, wider, cv::getStructuringElement(cv::MORPH_ELLIPSE, {5, 5}));
+  cv::dilate(bare, wider, disc_of(2));
   return wider;
 }
 
@@ -236,9 +236,8 @@ cv::Mat next_panels(const cv::Mat& bare, const cv::Mat& paper, const cv::Mat& in
 /// What windows over the stripes see of light from where they end. CV_8UC1.
 cv::Mat near_bare(const cv::Mat& bare, double period_cells) {
   constexpr double periods = 0.5;
-  const int reach = 2 * static_cast<int>(periods * period_cells) + 1;
   cv::Mat near;
-  cv::dilate(bare, near, cv::getStructuringElement(cv::MORPH_ELLIPSE, {reach, reach}));
+  cv::dilate(bare, near, disc_of(static_cast<int>(periods * period_cells)));
   return near;
 }
 
@@ -347,8 +346,7 @@ StripeField follow_from(cv::Point2d centre_mm, bool cautiously, const cv::Mat& g
   // Holes filled: dents break the flood, but stripes all round them are stripes.
   const int reach = static_cast<int>(2 * field.period_mm / (stride * step));
   cv::copyMakeBorder(followed, followed, reach + 1, reach + 1, reach + 1, reach + 1, cv::BORDER_CONSTANT, 0);
-  cv::morphologyEx(followed, followed, cv::MORPH_CLOSE,
-                   cv::getStructuringElement(cv::MORPH_ELLIPSE, cv::Size(2 * reach + 1, 2 * reach + 1)));
+  cv::morphologyEx(followed, followed, cv::MORPH_CLOSE, disc_of(reach));
   cv::Mat outside = followed.clone();
   cv::floodFill(outside, cv::Point(0, 0), 2);
   followed.setTo(1, outside != 2);
