@@ -6,6 +6,7 @@
 #include <numbers>
 #include <numeric>
 #include <tuple>
+#include <vector>
 
 #include "advice/cautions.hpp"
 #include "facts.hpp"
@@ -316,7 +317,8 @@ bool on_body_line(const Dent& dent, const BodyLine& line) {
 PanelFacts facts_at(const Dent& dent, const Reading& reading, PanelFacts facts, const AdviceRules& rules) {
   if (facts.place != Place::unknown) return facts;
   const double feet_mm = 0.5 * dent.diameter_mm.high + rules.feet_clear_mm.value + lifter_foot_mm;
-  if (reading.setup.body_line && on_body_line(dent, *reading.setup.body_line))
+  const std::vector<BodyLine> lines = reading.setup.body_lines();
+  if (std::any_of(lines.begin(), lines.end(), [&](const BodyLine& line) { return on_body_line(dent, line); }))
     facts.place = Place::body_line;
   else if (dent.panel_end_mm && dent.panel_end_mm->low < feet_mm)
     facts.place = Place::edge;

@@ -111,6 +111,7 @@ std::vector<Reading> views_of(const TogetherMeasurement& together) {
     view.setup = single.setup;
     view.outlines_px = together.outlines_px[i];
     view.body_line_px = single.body_line_px;
+    view.second_body_line_px = single.second_body_line_px;
     view.judged_px = single.judged_px;
     views.push_back(std::move(view));
   }

@@ -85,7 +85,7 @@ std::string reading_table(const Reading& reading, const ReadingTableOptions& opt
       out += fmt::format("      {:<32} {:10.2f} {:10.2f}\n", "together", std::sqrt(dd), std::sqrt(zz));
     }
   }
-  if (reading.setup.body_line) out += wrap(body_line_words(*reading.setup.body_line), "  ", "  ");
+  for (const BodyLine& line : reading.setup.body_lines()) out += wrap(body_line_words(line), "  ", "  ");
   for (const Warning& w : reading.warnings) out += wrap("Warning: " + w.message, "  ", "  ");
   return out;
 }

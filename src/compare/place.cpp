@@ -49,18 +49,29 @@ std::string against_order(const Reading& before, const Reading& after, const Wor
   return "";
 }
 
-/// Lines that cross the panel at another angle, or elsewhere: twice what the same line is found again to.
+/// How far apart two lines lie, and how they are turned against each other.
+struct LineDifference {
+  double apart_mm, turned_deg;
+};
+LineDifference difference_of(const BodyLine& one, const BodyLine& other) {
+  const double along = other.angle_deg * std::numbers::pi / 180;
+  return {std::abs((one.x_mm - other.x_mm) * std::sin(along) - (one.y_mm - other.y_mm) * std::cos(along)),
+          std::abs(std::remainder(one.angle_deg - other.angle_deg, 180))};
+}
+
+/// Lines that cross the panel at another angle, or elsewhere: twice what the same line is found again to. Of
+/// several in view one may be seen in one photo alone, but not all.
 std::string against_line(const Setup& before, const Setup& after, const Wording& words) {
   constexpr double least_deg = 5, least_mm = 5;
   if (!before.body_line || !after.body_line) return "";
-  const BodyLine &one = *before.body_line, &other = *after.body_line;
-  const double turn_deg = std::remainder(one.angle_deg - other.angle_deg, 180),
-               along = other.angle_deg * std::numbers::pi / 180,
-               apart_mm = std::abs((one.x_mm - other.x_mm) * std::sin(along) -
-                                   (one.y_mm - other.y_mm) * std::cos(along));
-  if (std::abs(turn_deg) < least_deg && apart_mm < least_mm) return "";
+  for (const BodyLine& one : before.body_lines())
+    for (const BodyLine& other : after.body_lines()) {
+      const LineDifference d = difference_of(one, other);
+      if (d.turned_deg < least_deg && d.apart_mm < least_mm) return "";
+    }
+  const LineDifference d = difference_of(*before.body_line, *after.body_line);
   return words("compare.place.line_elsewhere",
-               {{"mm", words.number(apart_mm, 0)}, {"degrees", words.number(std::abs(turn_deg), 0)}});
+               {{"mm", words.number(d.apart_mm, 0)}, {"degrees", words.number(d.turned_deg, 0)}});
 }
 
 /// What speaks against one panel under one card that lies where it lay; empty when nothing does.

@@ -6,6 +6,13 @@
 
 namespace ripplegauge {
 
+std::vector<BodyLine> Setup::body_lines() const {
+  std::vector<BodyLine> lines;
+  for (const auto& line : {body_line, second_body_line})
+    if (line) lines.push_back(*line);
+  return lines;
+}
+
 bool JudgedArea::covers(double x_mm, double y_mm) const {
   if (!(cell_mm > 0)) return false;
   const double row = std::floor((y_mm - y0_mm) / cell_mm), column = std::floor((x_mm - x0_mm) / cell_mm);

@@ -161,6 +161,7 @@ void describe(Fields& fields, T& setup) {
   fields("crown_x_per_m", setup.crown_x_per_m);
   fields("crown_y_per_m", setup.crown_y_per_m);
   fields("body_line", setup.body_line);
+  fields("second_body_line", setup.second_body_line);
   fields("stripe_period_mm", setup.stripe_period_mm);
   fields("visible_slope_mrad", setup.visible_slope_mrad);
   fields("judged", setup.judged);
@@ -331,6 +332,7 @@ OrderedJson to_json(const Reading& reading) {
   writer("photo_info", reading.photo);
   writer("setup", reading.setup);
   if (!reading.body_line_px.empty()) writer("body_line_px", reading.body_line_px);
+  if (!reading.second_body_line_px.empty()) writer("second_body_line_px", reading.second_body_line_px);
   if (!reading.judged_px.empty()) writer("judged_px", reading.judged_px);
   if (!reading.set.empty()) writer("set", reading.set);
   return std::move(writer.json());
@@ -377,6 +379,7 @@ Reading reading_from(ObjectReader& object) {
   if (auto refusal = object.optional_object("refusal")) reading.refusal = Reader::object<Refusal>(*refusal);
   if (auto setup = object.optional_object("setup")) reading.setup = Reader::object<Setup>(*setup);
   reading.body_line_px = object.optional_pairs("body_line_px");
+  reading.second_body_line_px = object.optional_pairs("second_body_line_px");
   for (ObjectReader& outline : object.optional_objects("judged_px"))
     reading.judged_px.push_back(Reader::object<PixelOutline>(outline));
   for (ObjectReader& photo : object.optional_objects("set"))

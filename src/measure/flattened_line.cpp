@@ -50,17 +50,17 @@ Quantity as_sure_as(const Quantity& known, double value, double more) {
 }  // namespace
 
 void tell_flattened_lines(const Relief& relief, Reading& reading) {
-  if (!reading.setup.body_line) return;
   constexpr double hit = 0.5;  // of the depth: less, and the dent lies beside the line
-  for (Dent& dent : reading.dents) {
-    if (!dent.depth_mm || !takes_from(dent, *reading.setup.body_line)) continue;
-    const Stretch stretch = stretch_on(relief, *reading.setup.body_line, dent);
-    if (stretch.depth_mm < hit * dent.depth_mm->value) continue;
-    // Its ends are where it lost least. Sized on rendered photos.
-    constexpr double ends = 0.05;
-    dent.flattened_line = {as_sure_as(dent.length_mm, stretch.length_mm, ends),
-                           as_sure_as(*dent.depth_mm, stretch.depth_mm, 0)};
-  }
+  for (Dent& dent : reading.dents)
+    for (const BodyLine& line : reading.setup.body_lines()) {
+      if (!dent.depth_mm || !takes_from(dent, line)) continue;
+      const Stretch stretch = stretch_on(relief, line, dent);
+      if (stretch.depth_mm < hit * dent.depth_mm->value) continue;
+      // Its ends are where it lost least. Sized on rendered photos.
+      constexpr double ends = 0.05;
+      dent.flattened_line = {as_sure_as(dent.length_mm, stretch.length_mm, ends),
+                             as_sure_as(*dent.depth_mm, stretch.depth_mm, 0)};
+    }
 }
 
 }  // namespace ripplegauge

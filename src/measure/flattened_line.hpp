@@ -7,7 +7,7 @@
 
 namespace ripplegauge {
 
-/// Tells of each spot of the reading that lies on its body line over what length and by how much the line is
+/// Tells of each spot of the reading that lies on a body line over what length and by how much the line is
 /// flattened. `relief` holds all spots against the folded panel.
 void tell_flattened_lines(const Relief& relief, Reading& reading);
 

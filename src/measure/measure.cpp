@@ -289,8 +289,11 @@ void describe_judged(const PhotoLook& look, const SpotSearchResult& found, Readi
   const PanelModel<double> model(look.problem.constants, parameters);
   reading.setup.judged =
       judged_area(look.problem, look.residual, parameters, look.grey.size(), found.unexplained_cells);
-  if (reading.setup.body_line)
-    reading.body_line_px = body_line_outline(model, *reading.setup.body_line, look.grey.size());
+  const auto outline_of = [&](const std::optional<BodyLine>& line) {
+    return line ? body_line_outline(model, *line, look.grey.size()) : decltype(reading.body_line_px){};
+  };
+  reading.body_line_px = outline_of(reading.setup.body_line);
+  reading.second_body_line_px = outline_of(reading.setup.second_body_line);
   reading.judged_px = judged_outlines(look.residual, model, found.unexplained_cells);
 }
 

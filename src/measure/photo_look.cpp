@@ -7,6 +7,7 @@
 #include <numbers>
 #include <opencv2/core.hpp>
 #include <utility>
+#include <vector>
 
 #include "core/linear_light.hpp"
 #include "core/parallel_for.hpp"
@@ -117,6 +118,31 @@ void follow_in_even_light(const CardDefinition& card, const PanelVector& paramet
   }
 }
 
+/// The lines of the panel, the one nearest to what the card surrounds first.
+void describe_body_lines(const BundleProblem& problem, const BundleResult& bundle, Setup& setup) {
+  const double x = problem.constants.anchor_x_mm, y = problem.constants.anchor_y_mm;
+  const PanelModel<double> model(problem.constants, bundle.parameters);
+  const auto u = [&](int i) { return std::sqrt(std::max(0.0, bundle.covariance(i, i))); };
+  std::vector<BodyLine> lines;
+  for (int i = 0; i < problem.constants.folds; ++i) {
+    const PlacedFold<double>& fold = model.surface().folds()[static_cast<std::size_t>(i)];
+    const double normal_rad = fold.fold().direction_rad, across_mm = fold.across_mm(x, y);
+    BodyLine& line = lines.emplace_back();
+    line.x_mm = x - across_mm * std::cos(normal_rad);
+    line.y_mm = y - across_mm * std::sin(normal_rad);
+    line.angle_deg = std::remainder(normal_rad * degrees + 90, 180);
+    line.turn_deg = quantity_from_standard_uncertainty(fold.fold().turn * degrees, u(fold_at(i)) * degrees);
+    // A logistic curve goes from 5 to 95 % within 2 ln 19 of its widths.
+    const double width_mm = 2 * std::log(19.0) * std::exp(fold.fold().log_width);
+    line.width_mm = quantity_from_standard_uncertainty(width_mm, width_mm * u(fold_at(i) + 3));
+  }
+  std::sort(lines.begin(), lines.end(), [&](const BodyLine& a, const BodyLine& b) {
+    return std::hypot(a.x_mm - x, a.y_mm - y) < std::hypot(b.x_mm - x, b.y_mm - y);
+  });
+  if (!lines.empty()) setup.body_line = lines[0];
+  if (lines.size() > 1) setup.second_body_line = lines[1];
+}
+
 }  // namespace
 
 void describe_setup(const BundleProblem& problem, const BundleResult& bundle, const StripeField& field,
@@ -140,19 +166,7 @@ void describe_setup(const BundleProblem& problem, const BundleResult& bundle, co
                                            std::hypot(u(p_board_tilt), u(p_board_tilt + 1)) * degrees);
     setup.stripe_period_mm = field.period_mm;
   }
-  if (model.surface().folded()) {
-    const double x = problem.constants.anchor_x_mm, y = problem.constants.anchor_y_mm,
-                 normal_rad = p[p_fold + 2], across_mm = model.surface().across_mm(x, y);
-    BodyLine line;
-    line.x_mm = x - across_mm * std::cos(normal_rad);
-    line.y_mm = y - across_mm * std::sin(normal_rad);
-    line.angle_deg = std::remainder(normal_rad * degrees + 90, 180);
-    line.turn_deg = quantity_from_standard_uncertainty(p[p_fold] * degrees, u(p_fold) * degrees);
-    // A logistic curve goes from 5 to 95 % within 2 ln 19 of its widths.
-    const double width_mm = 2 * std::log(19.0) * std::exp(p[p_fold + 3]);
-    line.width_mm = quantity_from_standard_uncertainty(width_mm, width_mm * u(p_fold + 3));
-    setup.body_line = line;
-  }
+  describe_body_lines(problem, bundle, setup);
   setup.crown_x_per_m = quantity_from_standard_uncertainty(1e3 * p[p_crown], 1e3 * u(p_crown));
   setup.crown_y_per_m = quantity_from_standard_uncertainty(1e3 * p[p_crown + 1], 1e3 * u(p_crown + 1));
 }

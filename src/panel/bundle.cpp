@@ -117,16 +117,16 @@ void add_focal_prior(const PanelPriors& priors, const PanelVector& p, NormalEqua
   out.hessian(p_log_focal, p_log_focal) += weight;
 }
 
-void add_fold_prior(const PanelPriors& priors, const PanelVector& p, NormalEquations& out) {
-  out.add_prior(p_fold, p[p_fold], 0, priors.fold_turn);
-  out.add_prior(p_fold + 1, p[p_fold + 1], 0, priors.fold_place_mm);
-  out.add_prior(p_fold + 3, p[p_fold + 3], std::log(priors.fold_width_mm), priors.fold_log_width);
-  out.add_prior(p_fold + 4, p[p_fold + 4], 0, priors.fold_bend_per_mm);
+void add_fold_prior(const PanelPriors& priors, const PanelVector& p, int at, NormalEquations& out) {
+  out.add_prior(at, p[at], 0, priors.fold_turn);
+  out.add_prior(at + 1, p[at + 1], 0, priors.fold_place_mm);
+  out.add_prior(at + 3, p[at + 3], std::log(priors.fold_width_mm), priors.fold_log_width);
+  out.add_prior(at + 4, p[at + 4], 0, priors.fold_bend_per_mm);
 }
 
 void add_priors(const BundleProblem& problem, const PanelVector& p, NormalEquations& out) {
   const PanelPriors& priors = problem.priors;
-  if (problem.constants.folded) add_fold_prior(priors, p, out);
+  for (int line = 0; line < problem.constants.folds; ++line) add_fold_prior(priors, p, fold_at(line), out);
   const auto add = [&](int index, double sigma, double expected = 0) {
     out.add_prior(index, p[index], expected, sigma);
   };
@@ -259,7 +259,7 @@ std::vector<int> free_parameters(const BundleProblem& problem, BundleFreedom fre
   std::vector<int> free;
   if (freedom == BundleFreedom::everything)
     for (int i = 0; i < p_board_tilt; ++i)
-      if (problem.constants.folded || i < p_fold || i >= p_ink) free.push_back(i);
+      if (i < fold_at(problem.constants.folds) || i >= p_ink) free.push_back(i);
   const bool tags_seen = !problem.board_corners.empty();
   if (tags_seen || !problem.samples.empty())
     for (int i = p_board_tilt; i <= p_board_distance; ++i)
@@ -350,10 +350,11 @@ NormalEquations bundle_equations(const BundleProblem& problem, const PanelVector
 FoldTerms fold_terms(const BundleProblem& problem, const PanelVector& flat, const PanelVector& folded,
                      const BundleNoise& noise) {
   PanelConstants constants = problem.constants;
-  constants.folded = true;
+  const int line = constants.folds++;
   const PanelModel<double> without(problem.constants, flat), with(constants, folded);
   const PixelPhase<panel_parameters> phase(PanelModel<PanelDual>(problem.constants, flat), without);
-  const double importance = phase_importance(problem, noise), turn = folded[p_fold];
+  const double importance = phase_importance(problem, noise), turn = folded[fold_at(line)];
+  const PlacedFold<double>& fold = with.surface().folds().back();
   FoldTerms terms;
   using ByQuantity = PixelPhase<panel_parameters>::ByQuantity;
   ByQuantity by;
@@ -362,7 +363,7 @@ FoldTerms fold_terms(const BundleProblem& problem, const PanelVector& flat, cons
     const double cycles = phase.at(s.u_px, s.v_px, by);
     const auto point = with.panel_from_pixel(s.u_px, s.v_px);
     const double by_turn = (with.phase(point.x_mm, point.y_mm, 0, 0) - cycles) / turn;
-    const Eigen::Vector2d by_fold(by_turn, with.surface().across_mm(point.x_mm, point.y_mm) > 0 ? 1 : 0);
+    const Eigen::Vector2d by_fold(by_turn, fold.across_mm(point.x_mm, point.y_mm) > 0 ? 1 : 0);
     const double r = (cycles - s.phase_cycles) / noise.phase_cycles;
     const double weight = importance * cauchy_weight(r) / (noise.phase_cycles * noise.phase_cycles);
     terms.gradient += (weight * (cycles - s.phase_cycles)) * by_fold;

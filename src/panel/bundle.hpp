@@ -110,7 +110,7 @@ struct FoldTerms {
   Eigen::Matrix2d information = Eigen::Matrix2d::Zero();
   Eigen::Matrix<double, panel_parameters, 2> with_others = Eigen::Matrix<double, panel_parameters, 2>::Zero();
 };
-/// `flat` has no fold; `folded` is the same with a small turn at the place in question.
+/// `flat` has the problem's folds; `folded` is the same with one more, a small turn at the place in question.
 FoldTerms fold_terms(const BundleProblem& problem, const PanelVector& flat, const PanelVector& folded,
                      const BundleNoise& noise);
 

@@ -22,25 +22,32 @@ namespace ripplegauge {
 
 /// Places of the unknowns in the bundle's parameter vector.
 enum PanelParameter : int {
-  p_rotation = 0,      ///< 3: small rotation (Gibbs vector) on top of the base rotation camera_from_card
-  p_translation = 3,   ///< 3: camera_from_card translation, mm
-  p_k1 = 6,            ///< radial distortion, coefficient of r^2 in normalised image coordinates
-  p_k2 = 7,            ///< coefficient of r^4
-  p_log_focal = 8,     ///< ln(focal length / nominal focal length)
-  p_centre = 9,        ///< 2: principal point minus nominal centre, px
-  p_crown = 11,        ///< 3: kx, ky, kxy, 1/mm
-  p_fold = 14,         ///< 5: as Fold has them; free only where the photo shows a fold
-  p_ink = 19,          ///< how much wider than nominal half a tag's black square is printed or seen, mm
-  p_lift = 20,         ///< 2: how far the card's far ends, along x and along y, lie above the panel, mm
-  p_lift_from = 22,    ///< 2: ln odds of the place, 0 to 3/4 of the way out, where the card leaves the panel
-  p_board_tilt = 24,   ///< 2: slopes of the board against the plane square to the central reflected ray
-  p_board_spin = 26,   ///< direction across the stripes in the board plane, rad
-  p_board_phase = 27,  ///< phase at the anchor, cycles
-  p_board_distance = 28,  ///< distance along the reflected ray minus the nominal one, mm
-  p_board_bow = 29,       ///< 3: curvatures of the board along, along by across, and across its stripes, 1/mm
-  p_board_shift = 32,     ///< 2: position on the board, x and y of the board frame, of the anchor's image, mm
-  panel_parameters = 34
+  p_rotation = 0,     ///< 3: small rotation (Gibbs vector) on top of the base rotation camera_from_card
+  p_translation = 3,  ///< 3: camera_from_card translation, mm
+  p_k1 = 6,           ///< radial distortion, coefficient of r^2 in normalised image coordinates
+  p_k2 = 7,           ///< coefficient of r^4
+  p_log_focal = 8,    ///< ln(focal length / nominal focal length)
+  p_centre = 9,       ///< 2: principal point minus nominal centre, px
+  p_crown = 11,       ///< 3: kx, ky, kxy, 1/mm
+  p_fold = 14,        ///< 5 of each body line, as Fold has them; free only of those that the photo shows
+  /// How much wider than nominal half a tag's black square is printed or seen, mm.
+  p_ink = p_fold + most_folds * fold_parameters,
+  p_lift,  ///< 2: how far the card's far ends, along x and along y, lie above the panel, mm
+  /// 2: ln odds of the place, 0 to 3/4 of the way out, where the card leaves the panel.
+  p_lift_from = p_lift + 2,
+  /// 2: slopes of the board against the plane square to the central reflected ray.
+  p_board_tilt = p_lift_from + 2,
+  p_board_spin = p_board_tilt + 2,  ///< direction across the stripes in the board plane, rad
+  p_board_phase,                    ///< phase at the anchor, cycles
+  p_board_distance,                 ///< distance along the reflected ray minus the nominal one, mm
+  p_board_bow,  ///< 3: curvatures of the board along, along by across, and across its stripes, 1/mm
+  /// 2: position on the board, x and y of the board frame, of the anchor's image, mm.
+  p_board_shift = p_board_bow + 3,
+  panel_parameters = p_board_shift + 2
 };
+
+/// The place of one body line's parameters.
+constexpr int fold_at(int line) { return p_fold + line * fold_parameters; }
 
 using PanelVector = Eigen::Matrix<double, panel_parameters, 1>;
 using PanelDual = Dual<panel_parameters>;
@@ -57,7 +64,7 @@ struct PanelConstants {
   double anchor_x_mm = 60, anchor_y_mm = 45;  ///< panel point that the board's distance is told for
   double pitch_mm = 0;
   double nominal_distance_mm = 0;
-  bool folded = false;  ///< whether the panel has a body line in view
+  int folds = 0;  ///< how many body lines of the panel are in view
 };
 
 template <class T>
@@ -248,7 +255,10 @@ PanelModel<T>::PanelModel(const PanelConstants& c, const PanelVector& parameters
   centre_u_ = c.centre_u_px + p(p_centre);
   centre_v_ = c.centre_v_px + p(p_centre + 1);
   surface_ = PanelSurface<T>(p(p_crown), p(p_crown + 1), p(p_crown + 2));
-  if (c.folded) surface_.set_fold({p(p_fold), p(p_fold + 1), p(p_fold + 2), p(p_fold + 3), p(p_fold + 4)});
+  for (int line = 0; line < c.folds; ++line) {
+    const int at = fold_at(line);
+    surface_.add_fold({p(at), p(at + 1), p(at + 2), p(at + 3), p(at + 4)});
+  }
   ink_ = p(p_ink);
   for (int arm = 0; arm < 2; ++arm)
     lift_[arm] = p(p_lift + arm), lift_from_[arm] = 0.75 / (1.0 + exp(-p(p_lift_from + arm)));

@@ -9,6 +9,8 @@
 
 #include <array>
 #include <cmath>
+#include <cstddef>
+#include <span>
 
 #include "core/dual.hpp"
 
@@ -36,73 +38,47 @@ struct Fold {
   T bend_per_mm;    ///< curvature that the far side has beyond the near side's, across the line
 };
 
-/// z = -(kx x^2 + 2 kxy x y + ky y^2) / 2, positive = convex, plus a fold where there is one.
-template <class T>
-class PanelSurface {
- public:
-  PanelSurface() = default;
-  PanelSurface(const T& kx, const T& ky, const T& kxy) : kx_(kx), ky_(ky), kxy_(kxy) {}
+/// How many body lines one photo shows at most. With the card on the near side of each, they add up.
+inline constexpr int most_folds = 2;
+inline constexpr int fold_parameters = 5;
 
-  void set_fold(const Fold<T>& fold) {
+/// A fold made ready for evaluation.
+template <class T>
+class PlacedFold {
+ public:
+  PlacedFold() = default;
+  explicit PlacedFold(const Fold<T>& fold) : fold_(fold) {
     using std::cos;
     using std::exp;
     using std::sin;
-    fold_ = fold, folded_ = true;
     normal_x_ = cos(fold.direction_rad), normal_y_ = sin(fold.direction_rad);
     width_ = exp(fold.log_width);
   }
-  bool folded() const { return folded_; }
   const Fold<T>& fold() const { return fold_; }
-  const T& kx() const { return kx_; }
-  const T& ky() const { return ky_; }
-  const T& kxy() const { return kxy_; }
+
+  /// Distance beyond the line, negative on the near side, mm.
+  T across_mm(const T& x, const T& y) const { return x * normal_x_ + y * normal_y_ - fold_.place_mm; }
 
   T height(const T& x, const T& y) const {
-    const T crown = -0.5 * (kx_ * x * x + 2.0 * kxy_ * x * y + ky_ * y * y);
-    if (!folded_) return crown;
     const T beyond = beyond_mm(x, y);
-    return crown - beyond * (fold_.turn + 0.5 * fold_.bend_per_mm * beyond);
+    return -(beyond * (fold_.turn + 0.5 * fold_.bend_per_mm * beyond));
   }
-
   Slope<T> slope(const T& x, const T& y) const {
-    const Slope<T> crown{-(kx_ * x + kxy_ * y), -(ky_ * y + kxy_ * x)};
-    if (!folded_) return crown;
     const T drop = (fold_.turn + fold_.bend_per_mm * beyond_mm(x, y)) * share_beyond(x, y);
-    return {crown.x - drop * normal_x_, crown.y - drop * normal_y_};
+    return {-(drop * normal_x_), -(drop * normal_y_)};
   }
-
-  /// How far along origin + t direction a ray meets the surface: the crowned panel's nearer root in closed
-  /// form, the fold by Newton's steps from there.
-  template <class Vector>
-  T hit(const Vector& origin, const Vector& direction) const {
-    T t = hit_of_crown(origin, direction);
-    if (!folded_) return t;
-    constexpr int steps = 6;  // the far side lies centimetres lower at most, and is nearly plane
-    for (int i = 0; i < steps; ++i) {
-      const Vector q = origin + direction * t;
-      const Slope<T> g = slope(q.x, q.y);
-      t = t - (q.z - height(q.x, q.y)) / (direction.z - g.x * direction.x - g.y * direction.y);
-    }
-    return t;
-  }
-
-  /// Second derivatives of the height at a point.
   Bend bend(double x, double y) const {
-    Bend b{-kx_, -kxy_, -ky_};
-    if (!folded_) return b;
     const double share = share_beyond(x, y), beyond = beyond_mm(x, y);
     const double across = -(fold_.bend_per_mm * share * share +
                             (fold_.turn + fold_.bend_per_mm * beyond) * share * (1 - share) / width_);
-    b.xx += across * normal_x_ * normal_x_, b.xy += across * normal_x_ * normal_y_,
-        b.yy += across * normal_y_ * normal_y_;
-    return b;
+    return {across * normal_x_ * normal_x_, across * normal_x_ * normal_y_, across * normal_y_ * normal_y_};
   }
 
-  /// Derivatives of height and slope at a point by the fold's five parameters, in Fold's order.
+  /// Derivatives of height and slope at a point by the fold's parameters, in Fold's order.
   struct ByParameter {
     double height = 0, slope_x = 0, slope_y = 0;
   };
-  std::array<ByParameter, 5> derivatives_at(double x, double y) const {
+  std::array<ByParameter, fold_parameters> derivatives_at(double x, double y) const {
     const double share = share_beyond(x, y), beyond = beyond_mm(x, y), s = across_mm(x, y);
     const double turn_here = fold_.turn + fold_.bend_per_mm * beyond;
     const double drop = turn_here * share;  // slope across, downwards
@@ -121,9 +97,6 @@ class PanelSurface {
             downwards(turn_here * beyond_by_log_width, drop_by_log_width),
             downwards(0.5 * beyond * beyond, beyond * share)};
   }
-
-  /// Distance beyond the line, negative on the near side, mm.
-  T across_mm(const T& x, const T& y) const { return x * normal_x_ + y * normal_y_ - fold_.place_mm; }
 
  private:
   /// The same rounded off: S.
@@ -145,6 +118,65 @@ class PanelSurface {
   }
   static constexpr double far_widths = 35;
 
+  Fold<T> fold_{};
+  T normal_x_{}, normal_y_{}, width_{};
+};
+
+/// z = -(kx x^2 + 2 kxy x y + ky y^2) / 2, positive = convex, plus the folds that there are.
+template <class T>
+class PanelSurface {
+ public:
+  PanelSurface() = default;
+  PanelSurface(const T& kx, const T& ky, const T& kxy) : kx_(kx), ky_(ky), kxy_(kxy) {}
+
+  /// Of at most most_folds.
+  void add_fold(const Fold<T>& fold) { folds_[count_++] = PlacedFold<T>(fold); }
+  std::span<const PlacedFold<T>> folds() const { return std::span(folds_).first(count_); }
+  const T& kx() const { return kx_; }
+  const T& ky() const { return ky_; }
+  const T& kxy() const { return kxy_; }
+
+  T height(const T& x, const T& y) const {
+    T z = -0.5 * (kx_ * x * x + 2.0 * kxy_ * x * y + ky_ * y * y);
+    for (const PlacedFold<T>& fold : folds()) z = z + fold.height(x, y);
+    return z;
+  }
+
+  Slope<T> slope(const T& x, const T& y) const {
+    Slope<T> g{-(kx_ * x + kxy_ * y), -(ky_ * y + kxy_ * x)};
+    for (const PlacedFold<T>& fold : folds()) {
+      const Slope<T> more = fold.slope(x, y);
+      g = {g.x + more.x, g.y + more.y};
+    }
+    return g;
+  }
+
+  /// How far along origin + t direction a ray meets the surface: the crowned panel's nearer root in closed
+  /// form, the folds by Newton's steps from there.
+  template <class Vector>
+  T hit(const Vector& origin, const Vector& direction) const {
+    T t = hit_of_crown(origin, direction);
+    if (folds().empty()) return t;
+    constexpr int steps = 6;  // the far side lies centimetres lower at most, and is nearly plane
+    for (int i = 0; i < steps; ++i) {
+      const Vector q = origin + direction * t;
+      const Slope<T> g = slope(q.x, q.y);
+      t = t - (q.z - height(q.x, q.y)) / (direction.z - g.x * direction.x - g.y * direction.y);
+    }
+    return t;
+  }
+
+  /// Second derivatives of the height at a point.
+  Bend bend(double x, double y) const {
+    Bend b{-kx_, -kxy_, -ky_};
+    for (const PlacedFold<T>& fold : folds()) {
+      const Bend more = fold.bend(x, y);
+      b.xx += more.xx, b.xy += more.xy, b.yy += more.yy;
+    }
+    return b;
+  }
+
+ private:
   template <class Vector>
   T hit_of_crown(const Vector& origin, const Vector& d) const {
     using std::sqrt;
@@ -164,9 +196,8 @@ class PanelSurface {
   }
 
   T kx_{}, ky_{}, kxy_{};
-  Fold<T> fold_{};
-  T normal_x_{}, normal_y_{}, width_{};
-  bool folded_ = false;
+  std::array<PlacedFold<T>, most_folds> folds_{};
+  std::size_t count_ = 0;
 };
 
 }  // namespace ripplegauge

@@ -30,8 +30,8 @@ class PixelPhase {
     q_kx,
     q_ky,
     q_kxy,
-    q_fold,  ///< 5, as Fold has them
-    q_phase = q_fold + 5,
+    q_fold,  ///< 5 of each fold, as Fold has them
+    q_phase = q_fold + most_folds * fold_parameters,
     quantities
   };
   using ByQuantity = Eigen::Matrix<double, quantities, 1>;
@@ -68,14 +68,14 @@ PixelPhase<N>::PixelPhase(const PanelModel<Dual<N>>& model, const PanelModel<dou
   scalar(q_centre_u, model.centre_u_), scalar(q_centre_v, model.centre_v_);
   const PanelSurface<Dual<N>>& surface = model.surface_;
   scalar(q_kx, surface.kx()), scalar(q_ky, surface.ky()), scalar(q_kxy, surface.kxy());
-  const Fold<Dual<N>>& fold = surface.fold();
+  by_parameter_.template middleCols<most_folds * fold_parameters>(q_fold).setZero();
   int next = q_fold;
-  for (const Dual<N>* q :
-       {&fold.turn, &fold.place_mm, &fold.direction_rad, &fold.log_width, &fold.bend_per_mm})
-    if (surface.folded())
+  for (const PlacedFold<Dual<N>>& placed : surface.folds()) {
+    const Fold<Dual<N>>& fold = placed.fold();
+    for (const Dual<N>* q :
+         {&fold.turn, &fold.place_mm, &fold.direction_rad, &fold.log_width, &fold.bend_per_mm})
       scalar(next++, *q);
-    else
-      by_parameter_.col(next++).setZero();
+  }
   scalar(q_phase, model.phase_);
 }
 
@@ -131,14 +131,11 @@ double PixelPhase<N>::at(double u_px, double v_px, ByQuantity& by) const {
   by[q_kx] = by_normal.x * x + by_crown * 0.5 * x * x;
   by[q_ky] = by_normal.y * y + by_crown * 0.5 * y * y;
   by[q_kxy] = by_normal.x * y + by_normal.y * x + by_crown * x * y;
-  by.template segment<5>(q_fold).setZero();
-  if (m.surface_.folded()) {
-    const auto derivatives = m.surface_.derivatives_at(x, y);
-    for (int i = 0; i < 5; ++i) {
-      const auto& d = derivatives[static_cast<std::size_t>(i)];
-      by[q_fold + i] = -(by_normal.x * d.slope_x + by_normal.y * d.slope_y) - by_crown * d.height;
-    }
-  }
+  by.template segment<most_folds * fold_parameters>(q_fold).setZero();
+  int next = q_fold;
+  for (const PlacedFold<double>& fold : m.surface_.folds())
+    for (const auto& d : fold.derivatives_at(x, y))
+      by[next++] = -(by_normal.x * d.slope_x + by_normal.y * d.slope_y) - by_crown * d.height;
   const Vector by_moved_ray = by_place - normal * by_height;
   put(by, q_camera, by_moved_ray - by_ray);
   // The pixel's ray from the lens: (ax, by, 1) in the camera's frame, for an undistorted (ax, by).

@@ -229,12 +229,12 @@ void draw_judged_area(PixelCanvas& canvas, const Reading& reading, const View& v
     draw_over_photo(canvas, outline.points_px, true, view, photo, dotted);
 }
 
-/// Along a body line, in long dashes.
-void draw_body_line(PixelCanvas& canvas, const Reading& reading, const View& view, const cv::Size2d& photo,
-                    double size) {
+/// Along body lines, in long dashes.
+void draw_body_lines(PixelCanvas& canvas, const Reading& reading, const View& view, const cv::Size2d& photo,
+                     double size) {
   const LineLook dashed{{1.2 * size, 0.6 * size}, true, 0.7, 0.2 * size, 0.1 * size};
-  if (reading.body_line_px.size() >= 2)
-    draw_over_photo(canvas, reading.body_line_px, false, view, photo, dashed);
+  for (const auto* line_px : {&reading.body_line_px, &reading.second_body_line_px})
+    if (line_px->size() >= 2) draw_over_photo(canvas, *line_px, false, view, photo, dashed);
 }
 
 }  // namespace
@@ -258,7 +258,7 @@ Picture annotated_picture(const AnnotateInput& input) {
   canvas.paste(photo, 0, 0);
   const View view{reduced * photo.cols / cut.width, cv::Point2d(cut.tl()) / reduced};
   draw_judged_area(canvas, reading, view, photo.size(), text_size);
-  draw_body_line(canvas, reading, view, photo.size(), text_size);
+  draw_body_lines(canvas, reading, view, photo.size(), text_size);
   const std::vector<Spot> spots = spots_of(input, view);
   const cv::Rect2d bar =
       draw_scale_bar(canvas, reading, spots, photo.size(), view.scale, text_size, input.words);

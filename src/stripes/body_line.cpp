@@ -1,9 +1,9 @@
 // How a fold is found. Where it breaks the stripes: 1. the largest patch of stripes beyond those followed is
 // unwrapped for itself; 2. a straight line between the two patches is the fold's place; 3. of all turns that
 // put the second patch's phase onto the model's, give or take whole cycles, those are refined that leave its
-// slope least unexplained. Where stripes were followed across it: 4. of many lines, the one whose turn would
-// take most off the bundle's cost, by one Gauss-Newton step, is refined. Either must explain what it is there
-// for.
+// slope least unexplained. Where stripes were followed across it: 4. of many lines, those whose turn would
+// take most off the bundle's cost, by one Gauss-Newton step, are refined, with every count of cycles that
+// explains the stripes. Which of these is right is seen near the line, by whoever asks (stripe_field.cpp).
 #include "body_line.hpp"
 
 #include <algorithm>
@@ -88,13 +88,10 @@ struct Line {
   }
 };
 
-/// The parameters with a turn at a line, rounded off as usual.
-PanelVector with_fold(const PanelPriors& priors, PanelVector p, const Line& line, double turn) {
-  p[p_fold] = turn;
-  p[p_fold + 1] = line.place_mm;
-  p[p_fold + 2] = line.direction_rad;
-  p[p_fold + 3] = std::log(priors.fold_width_mm);
-  p[p_fold + 4] = 0;
+/// The parameters with a turn at a line that the panel does not have yet, rounded off as usual.
+PanelVector with_fold(const BundleProblem& problem, PanelVector p, const Line& line, double turn) {
+  p.segment<fold_parameters>(fold_at(problem.constants.folds)) << turn, line.place_mm, line.direction_rad,
+      std::log(problem.priors.fold_width_mm), 0;
   return p;
 }
 
@@ -153,8 +150,8 @@ Line line_between(const std::vector<Node>& all_near, const std::vector<Node>& al
   return best;
 }
 
-PanelConstants constants_with_fold(PanelConstants constants) {
-  constants.folded = true;
+PanelConstants with_one_more(PanelConstants constants) {
+  ++constants.folds;
   return constants;
 }
 
@@ -181,20 +178,21 @@ Misfit misfit_of(const PanelModel<double>& model, const std::vector<PhaseSample>
 std::vector<PanelVector> turns_to_try(const BundleProblem& problem, const PanelVector& parameters,
                                       const Line& line, const std::vector<PhaseSample>& far) {
   const double cycle = turn_a_cycle(PanelModel<double>(problem.constants, parameters), problem.constants);
-  const PanelConstants constants = constants_with_fold(problem.constants);
-  PanelVector p = with_fold(problem.priors, parameters, line, 0);
+  const PanelConstants constants = with_one_more(problem.constants);
+  PanelVector p = with_fold(problem, parameters, line, 0);
+  double& turn = p[fold_at(problem.constants.folds)];
   constexpr double steepest = 0.4;
   constexpr int steps_a_cycle = 4, cycles = 3;
   double least = 1e300, best = 0;
   const int steps = static_cast<int>(steepest * steps_a_cycle / cycle);
   for (int i = -steps; i <= steps; ++i) {
-    p[p_fold] = i * cycle / steps_a_cycle;
+    turn = i * cycle / steps_a_cycle;
     const double left = misfit_of(PanelModel<double>(constants, p), far).left_cycles;
-    if (left < least) least = left, best = p[p_fold];
+    if (left < least) least = left, best = turn;
   }
   std::vector<PanelVector> turns;
   for (int k = -cycles; k <= cycles; ++k) {
-    p[p_fold] = best + k * cycle;
+    turn = best + k * cycle;
     turns.push_back(p);
   }
   return turns;
@@ -215,33 +213,35 @@ BundleProblem counted_as_one(BundleProblem problem, const PanelVector& p,
   return problem;
 }
 
-/// The same of a folded panel.
+/// The same of a panel with one fold more.
 BundleProblem of_both_sides(BundleProblem problem, const PanelVector& p, const std::vector<PhaseSample>& near,
                             const std::vector<PhaseSample>& far) {
-  problem.constants = constants_with_fold(problem.constants);
+  problem.constants = with_one_more(problem.constants);
   return counted_as_one(std::move(problem), p, near, far);
 }
 
-/// The turn that explains both sides best, whole cycles between them left open.
-std::optional<PanelVector> best_turn(const BundleProblem& problem, const PanelVector& start, const Line& line,
-                                     const std::vector<PhaseSample>& all_near,
-                                     const std::vector<PhaseSample>& all_far) {
+/// Turns that explain both sides, whole cycles between them left open; the cheapest one first.
+std::vector<PanelVector> turns_at(const BundleProblem& problem, const PanelVector& start, const Line& line,
+                                  const std::vector<PhaseSample>& all_near,
+                                  const std::vector<PhaseSample>& all_far) {
   constexpr std::size_t enough = 250;
   const std::vector<PhaseSample> near = some_of(all_near, enough), far = some_of(all_far, enough);
-  std::optional<PanelVector> best;
-  double least_cost = 1e300;
+  constexpr double unexplained_cycles = 0.08;
+  const PanelConstants folded = with_one_more(problem.constants);
+  std::vector<BundleResult> turns;
   for (PanelVector p : turns_to_try(problem, start, line, far)) {
     for (const BundleNoise& noise : {rough, fine, fine, sharp})
       p = settle_bundle(of_both_sides(problem, p, near, far), p, BundleFreedom::everything, noise, 10);
     const BundleResult result =
         fit_bundle(of_both_sides(problem, p, near, far), p, BundleFreedom::everything, sharp);
-    if (result.cost < least_cost) least_cost = result.cost, best = result.parameters;
+    if (misfit_of(PanelModel<double>(folded, result.parameters), far).left_cycles < unexplained_cycles)
+      turns.push_back(result);
   }
-  constexpr double unexplained_cycles = 0.08;
-  if (best && misfit_of(PanelModel<double>(constants_with_fold(problem.constants), *best), far).left_cycles >
-                  unexplained_cycles)
-    return std::nullopt;
-  return best;
+  std::sort(turns.begin(), turns.end(),
+            [](const BundleResult& a, const BundleResult& b) { return a.cost < b.cost; });
+  std::vector<PanelVector> parameters;
+  for (const BundleResult& turn : turns) parameters.push_back(turn.parameters);
+  return parameters;
 }
 
 /// Whether the card lies beyond a line.
@@ -260,7 +260,7 @@ Line reversed(const Line& line) {
 bool needs_fold(const BundleProblem& problem, const PanelVector& flat_start, const PanelVector& folded,
                 const std::vector<PhaseSample>& near, const std::vector<PhaseSample>& far) {
   constexpr double decisive = 20;  // costs are half a chi square: odds of e^20
-  if (std::abs(folded[p_fold]) < least_fold_turn) return false;
+  if (std::abs(folded[fold_at(problem.constants.folds)]) < least_fold_turn) return false;
   const BundleNoise noise{.phase_cycles = 0.03};
   const BundleProblem unfolded = counted_as_one(problem, flat_start, near, far);
   PanelVector p = settle_bundle(unfolded, flat_start, BundleFreedom::everything, rough);
@@ -307,9 +307,9 @@ std::optional<PanelVector> fold_that_breaks(const Followed& f) {
     start = settle_bundle(problem, start, BundleFreedom::board_only, rough);
     start = settle_bundle(problem, start, BundleFreedom::everything, fine);
   }
-  const auto turned = best_turn(problem, start, line, near_samples, far_samples);
-  if (!turned || !needs_fold(problem, start, *turned, near_samples, far_samples)) return std::nullopt;
-  return turned;
+  const std::vector<PanelVector> turns = turns_at(problem, start, line, near_samples, far_samples);
+  if (turns.empty() || !needs_fold(problem, start, turns[0], near_samples, far_samples)) return std::nullopt;
+  return turns[0];
 }
 
 namespace {
@@ -340,7 +340,7 @@ std::vector<Kink> best_kinks(const BundleProblem& problem, const PanelVector& pa
       Line line{angle, low + (high - low) * k / places, 0};
       if (card_beyond(problem, line)) line = reversed(line);
       constexpr double small_turn = 1e-4;
-      const PanelVector p = with_fold(problem.priors, parameters, line, small_turn);
+      const PanelVector p = with_fold(problem, parameters, line, small_turn);
       const FoldTerms terms = fold_terms(some, parameters, p, noise);
       const Eigen::MatrixXd shared = solver.solve(terms.with_others);
       const Eigen::Matrix2d information = terms.information - terms.with_others.transpose() * shared;
@@ -365,8 +365,9 @@ std::vector<Kink> best_kinks(const BundleProblem& problem, const PanelVector& pa
   return best;
 }
 
-/// The fold at a line within what was followed.
-std::optional<PanelVector> fold_at(const Line& line, const Followed& f) {
+/// The folds at a line within what was followed, one for each count of cycles beyond it that explains the
+/// stripes: only those near the line tell which one is right.
+std::vector<PanelVector> folds_along(const Line& line, const Followed& f) {
   const BundleProblem& problem = *f.problem;
   const PanelModel<double> flat(problem.constants, f.parameters);
   // Nodes are a quarter of a period apart; what windows over the stripes see there is of both sides.
@@ -378,16 +379,17 @@ std::optional<PanelVector> fold_at(const Line& line, const Followed& f) {
     if (std::abs(beyond_mm) > too_near_mm) (beyond_mm > 0 ? far : near).push_back(s);
   }
   constexpr std::size_t least_samples = 40;
-  if (near.size() < least_samples || far.size() < least_samples) return std::nullopt;
-  if (!on_several_stripes(near) || !on_several_stripes(far)) return std::nullopt;
-  const auto turned = best_turn(problem, f.parameters, line, near, far);
-  if (!turned || !needs_fold(problem, f.parameters, *turned, near, far)) return std::nullopt;
-  return turned;
+  if (near.size() < least_samples || far.size() < least_samples) return {};
+  if (!on_several_stripes(near) || !on_several_stripes(far)) return {};
+  std::vector<PanelVector> folds = turns_at(problem, f.parameters, line, near, far);
+  const int turn = fold_at(problem.constants.folds);
+  std::erase_if(folds, [&](const PanelVector& p) { return std::abs(p[turn]) < least_fold_turn; });
+  return folds;
 }
 
 }  // namespace
 
-std::vector<PanelVector> folds_that_kink(const Followed& f) {
+std::vector<std::vector<PanelVector>> folds_that_kink(const Followed& f) {
   const BundleProblem& problem = *f.problem;
   const PanelModel<double> flat(problem.constants, f.parameters);
   constexpr std::size_t every = 3;  // of some 700
@@ -400,42 +402,45 @@ std::vector<PanelVector> folds_that_kink(const Followed& f) {
   const BundleNoise noise{.phase_cycles = std::clamp(quantile_of(errors, most), 0.008, 0.5)};
   // What leaves less unexplained than the least turn would has none.
   constexpr double promising = 5, uneven_cycles = 0.02;
-  std::vector<PanelVector> found;
+  std::vector<std::vector<PanelVector>> found;
   if (noise.phase_cycles < uneven_cycles) return found;
   for (const Kink& kink :
        best_kinks(problem, f.parameters, nodes_of(f.unwrapped, f.demodulated.amplitude, f.nodes), few_samples,
                   noise)) {
     if (kink.gain < promising) break;
-    if (const auto fold = fold_at(kink.line, f)) found.push_back(*fold);
+    if (auto folds = folds_along(kink.line, f); !folds.empty()) found.push_back(std::move(folds));
   }
   return found;
 }
 
-void turn_line(PanelVector& parameters, double by_mm, double by_rad, double x_mm, double y_mm) {
-  Line line{parameters[p_fold + 2], parameters[p_fold + 1] + by_mm, 0};
-  line = turned_about(line, x_mm, y_mm, by_rad);
-  parameters[p_fold + 1] = line.place_mm, parameters[p_fold + 2] = line.direction_rad;
+void turn_line(PanelVector& parameters, int fold, double by_mm, double by_rad, double x_mm, double y_mm) {
+  double &place_mm = parameters[fold_at(fold) + 1], &direction_rad = parameters[fold_at(fold) + 2];
+  const Line line = turned_about({direction_rad, place_mm + by_mm, 0}, x_mm, y_mm, by_rad);
+  place_mm = line.place_mm, direction_rad = line.direction_rad;
 }
 
 std::optional<PanelVector> other_count_of_cycles(const BundleProblem& folded, const PanelVector& parameters) {
   const PanelModel<double> model(folded.constants, parameters);
-  std::vector<PhaseSample> near, far;
-  for (const PhaseSample& s : folded.samples) {
-    const auto point = model.panel_from_pixel(s.u_px, s.v_px);
-    (model.surface().across_mm(point.x_mm, point.y_mm) > 0 ? far : near).push_back(s);
-  }
-  if (far.empty()) return std::nullopt;
   PanelVector best = parameters;
   double least = fit_bundle(folded, parameters, BundleFreedom::everything, sharp).cost;
   bool better = false;
-  for (const int cycles : {-1, 1}) {
-    PanelVector p = parameters;
-    p[p_fold] += cycles * turn_a_cycle(model, folded.constants);
-    for (const BundleNoise& noise : {rough, fine, sharp})
-      p = settle_bundle(of_both_sides(folded, p, near, far), p, BundleFreedom::everything, noise, 10);
-    const double cost =
-        fit_bundle(of_both_sides(folded, p, near, far), p, BundleFreedom::everything, sharp).cost;
-    if (cost < least) least = cost, best = p, better = true;
+  for (int fold = 0; fold < folded.constants.folds; ++fold) {
+    const PlacedFold<double>& line = model.surface().folds()[static_cast<std::size_t>(fold)];
+    std::vector<PhaseSample> near, far;
+    for (const PhaseSample& s : folded.samples) {
+      const auto point = model.panel_from_pixel(s.u_px, s.v_px);
+      (line.across_mm(point.x_mm, point.y_mm) > 0 ? far : near).push_back(s);
+    }
+    if (far.empty()) continue;
+    for (const int cycles : {-1, 1}) {
+      PanelVector p = parameters;
+      p[fold_at(fold)] += cycles * turn_a_cycle(model, folded.constants);
+      for (const BundleNoise& noise : {rough, fine, sharp})
+        p = settle_bundle(counted_as_one(folded, p, near, far), p, BundleFreedom::everything, noise, 10);
+      const double cost =
+          fit_bundle(counted_as_one(folded, p, near, far), p, BundleFreedom::everything, sharp).cost;
+      if (cost < least) least = cost, best = p, better = true;
+    }
   }
   return better ? std::optional(best) : std::nullopt;
 }

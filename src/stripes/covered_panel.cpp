@@ -402,10 +402,8 @@ void drop_board_end(const cv::Mat& inside, double period_cells, cv::Mat& bare) {
 BareCells without_stripes(const ReducedLight& light, const PanelModel<double>& model, const cv::Mat& covered,
                           const PanelGrid& grid, double period_mm, const cv::Mat& in_phase) {
   const Seen seen = see(light, model, covered, grid);
-  // The board's end is straight, on either side of a fold.
-  const cv::Mat beyond = beyond_fold(model, grid);
-  const Swing swing =
-      swing_of(seen, in_phase, filled_hull(in_phase & (beyond == 0)) | filled_hull(in_phase & (beyond != 0)));
+  // The board's end is straight, on each side of a fold.
+  const Swing swing = swing_of(seen, in_phase, hulls_by_side(in_phase, sides_of_folds(model, grid)));
   if (swing.typical <= 0)
     return {cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1),
             cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1)};

@@ -119,7 +119,7 @@ void expand_row(const cv::Mat& coarse, int stride, int row, int columns, float* 
 
 PanelRows::PanelRows(const PanelModel<double>& model, const PanelGrid& grid)
     : columns_(grid.columns),
-      stride_(model.surface().folded() ? 1 : usual_stride),
+      stride_(model.surface().folds().empty() ? usual_stride : 1),
       u_px_(coarse_map(grid, stride_)),
       v_px_(coarse_map(grid, stride_)),
       phase_cycles_(coarse_map(grid, stride_)) {
@@ -194,27 +194,40 @@ cv::Mat board_tag_mask(const BundleProblem& problem, const PanelModel<double>& m
 
 cv::Mat fold_mask(const PanelModel<double>& model, const PanelGrid& grid, double margin_mm) {
   cv::Mat mask = cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);
-  const PanelSurface<double>& surface = model.surface();
-  if (!surface.folded()) return mask;
   // A logistic curve's tail is exp(-t / width) of the turn; other roundings differ from it by a good part of
   // that. Where it is less than any dent's slope, the fold's own shape no longer matters.
   constexpr double uncertain_part = 0.15, no_dent_slope = 0.001, blur_mm = 1;
-  const double widths =
-      std::max(0.0, std::log(uncertain_part * std::abs(surface.fold().turn) / no_dent_slope));
-  const double half_mm = widths * std::exp(surface.fold().log_width) + blur_mm + margin_mm;
-  for (int r = 0; r < grid.rows; ++r)
-    for (int c = 0; c < grid.columns; ++c)
-      if (std::abs(surface.across_mm(grid.x_mm(c), grid.y_mm(r))) < half_mm) mask.at<uchar>(r, c) = 1;
+  for (const PlacedFold<double>& line : model.surface().folds()) {
+    const double widths =
+        std::max(0.0, std::log(uncertain_part * std::abs(line.fold().turn) / no_dent_slope));
+    const double half_mm = widths * std::exp(line.fold().log_width) + blur_mm + margin_mm;
+    for (int r = 0; r < grid.rows; ++r)
+      for (int c = 0; c < grid.columns; ++c)
+        if (std::abs(line.across_mm(grid.x_mm(c), grid.y_mm(r))) < half_mm) mask.at<uchar>(r, c) = 1;
+  }
   return mask;
 }
 
-cv::Mat beyond_fold(const PanelModel<double>& model, const PanelGrid& grid) {
-  cv::Mat mask = cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);
-  if (!model.surface().folded()) return mask;
-  for (int r = 0; r < grid.rows; ++r)
-    for (int c = 0; c < grid.columns; ++c)
-      mask.at<uchar>(r, c) = model.surface().across_mm(grid.x_mm(c), grid.y_mm(r)) > 0;
-  return mask;
+cv::Mat sides_of_folds(const PanelModel<double>& model, const PanelGrid& grid) {
+  cv::Mat sides = cv::Mat::zeros(grid.rows, grid.columns, CV_8UC1);
+  int bit = 1;
+  for (const PlacedFold<double>& line : model.surface().folds()) {
+    for (int r = 0; r < grid.rows; ++r)
+      for (int c = 0; c < grid.columns; ++c)
+        if (line.across_mm(grid.x_mm(c), grid.y_mm(r)) > 0)
+          sides.at<uchar>(r, c) = static_cast<uchar>(sides.at<uchar>(r, c) | bit);
+    bit *= 2;
+  }
+  return sides;
+}
+
+cv::Mat hulls_by_side(const cv::Mat& mask, const cv::Mat& sides, double share) {
+  cv::Mat hulls = cv::Mat::zeros(mask.size(), CV_8UC1);
+  constexpr int most_sides = 1 << most_folds;
+  for (int side = 0; side < most_sides; ++side)
+    if (const cv::Mat here = mask & (sides == side); cv::countNonZero(here) > 0)
+      hulls |= filled_hull(larger_parts(here, share));
+  return hulls;
 }
 
 cv::Mat sample_light(const ReducedLight& light, const PanelMaps& maps) {

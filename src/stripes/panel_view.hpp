@@ -102,12 +102,17 @@ cv::Mat paper_mask(const CardDefinition& card, double card_scale, const PanelGri
 /// board's pose is not known from tags. CV_8UC1.
 cv::Mat board_tag_mask(const BundleProblem& problem, const PanelModel<double>& model, const PanelGrid& grid);
 
-/// 1 along a body line, where the fold's own shape, which is known roughly, bends stripes more than a dent,
+/// 1 along body lines, where the fold's own shape, which is known roughly, bends stripes more than a dent,
 /// and so far beside it; CV_8UC1.
 cv::Mat fold_mask(const PanelModel<double>& model, const PanelGrid& grid, double margin_mm = 0);
 
-/// 1 beyond a body line; all 0 on a panel without. CV_8UC1.
-cv::Mat beyond_fold(const PanelModel<double>& model, const PanelGrid& grid);
+/// On which side of each body line a cell lies: bit i is set beyond the i-th; all 0 on a panel without.
+/// CV_8UC1.
+cv::Mat sides_of_folds(const PanelModel<double>& model, const PanelGrid& grid);
+
+/// The convex hull of what a mask has on each side of the lines, without connected parts there that are
+/// smaller than this share of the largest one. CV_8UC1.
+cv::Mat hulls_by_side(const cv::Mat& mask, const cv::Mat& sides, double share = 0);
 
 /// A mask without its connected parts smaller than this share of the largest one; CV_8UC1.
 cv::Mat larger_parts(const cv::Mat& mask, double share);

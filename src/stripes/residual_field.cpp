@@ -118,12 +118,6 @@ cv::Mat eroded_by(const cv::Mat& mask, int margin) {
   return out;
 }
 
-/// 255 inside the convex hull of a mask's larger parts. CV_8UC1.
-cv::Mat hull_of(const cv::Mat& mask) {
-  constexpr double chance = 0.05;  // smaller parts may be anything
-  return filled_hull(larger_parts(mask, chance));
-}
-
 /// How wide a wave of orange peel is: the distance along a stripe's edge at which the edge's wandering has
 /// lost half of its correlation (against what is left of it a centimetre away, where other things than peel
 /// bend a stripe). For heights of correlation exp(-L^2 / 4 s^2) that is 1.7 s. NaN where noise hides it.
@@ -274,17 +268,18 @@ std::optional<PanelMaps> lay_grid(const cv::Mat& grey, const BundleProblem& prob
 }
 
 /// `valid`, `inner` and `fold`. The card hides stripes but does not end them: what is half a period inside
-/// counts the card in; so does a fold. The board's reflection has straight sides, on either side of a fold,
+/// counts the card in; so does a fold. The board's reflection has straight sides, on each side of a fold,
 /// so its hull tells where it ends beside the card.
 void set_masks(const BundleProblem& problem, const StripeField& field, ResidualField& f) {
   const PanelModel<double> model(problem.constants, field.bundle.parameters);
   f.period_mm = field.period_mm;
   const int margin = std::max(1, static_cast<int>(0.5 * field.period_mm / field.grid.step_mm));
   const double hidden_mm = 2.0 + 0.5 * field.period_mm;
-  const cv::Mat fold = fold_mask(model, field.grid, hidden_mm), beyond = beyond_fold(model, field.grid);
+  const cv::Mat fold = fold_mask(model, field.grid, hidden_mm);
   const cv::Mat striped =
       field.followed | fold | paper_mask(problem.card, problem.card_scale, field.grid, hidden_mm);
-  const cv::Mat hulls = hull_of(field.followed & (beyond == 0)) | hull_of(field.followed & beyond) | fold;
+  constexpr double chance = 0.05;  // smaller parts may be anything
+  const cv::Mat hulls = hulls_by_side(field.followed, sides_of_folds(model, field.grid), chance) | fold;
   const cv::Mat well_inside = eroded_by(striped, margin) & eroded_by(hulls, margin);
   const cv::Mat followed = nearest_cells(field.followed, field.grid, f.grid),
                 inner = nearest_cells(well_inside, field.grid, f.grid);

@@ -20,6 +20,10 @@ namespace ripplegauge {
 namespace {
 
 constexpr double two_pi = 2 * std::numbers::pi;
+/// Half width of the windows that follow stripes once the model knows them roughly, and so many samples of
+/// what they see.
+constexpr double wide_periods = 0.7;
+constexpr std::size_t samples_at_last = 700;
 
 /// At most so many of these nodes as samples: the model's phase there and what is measured beyond it,
 /// radians.
@@ -36,6 +40,22 @@ std::vector<PhaseSample> samples_at(const std::vector<cv::Point>& places, const 
         {pixel.u_px, pixel.v_px, model.phase(x, y, 0, 0) + beyond_model.at<float>(at) / two_pi});
   }
   return samples;
+}
+
+/// The phase beyond the model's, unwrapped from a place on as far as light swings enough; NaN beyond.
+/// CV_32FC1.
+cv::Mat flood_from(const Demodulated& d, const PanelGrid& nodes, double x_mm, double y_mm) {
+  constexpr double enough = 0.4;
+  return largest_flood(unwrap_in_floods(
+      d, {static_cast<int>(nodes.column_of(x_mm)), static_cast<int>(nodes.row_of(y_mm))}, enough));
+}
+
+std::vector<cv::Point> followed_places(const cv::Mat& unwrapped) {
+  std::vector<cv::Point> places;
+  for (int r = 0; r < unwrapped.rows; ++r)
+    for (int c = 0; c < unwrapped.cols; ++c)
+      if (!std::isnan(unwrapped.at<float>(r, c))) places.emplace_back(c, r);
+  return places;
 }
 
 /// Samples of nodes whose phase is nearly the model's: no unwrapping is needed.
@@ -87,11 +107,13 @@ struct NarrowLook {
   }
 };
 
-/// A panel with a body line, settled to the stripes of both sides.
+/// A panel with a body line more, settled to the stripes of both sides.
 struct WithLine {
-  BundleProblem problem;
+  BundleProblem problem;  ///< its last fold is the new line
   PanelVector parameters;
   double agreement = 0;  ///< see agreement_of()
+
+  int fold() const { return problem.constants.folds - 1; }
 };
 
 /// How many nodes agree with the model's phase; those that are off by more than a few hundredths of a cycle
@@ -108,8 +130,8 @@ double agreement_of(const Demodulated& d) {
   return sum;
 }
 
+/// `problem` has the fold already.
 WithLine settle_line(const NarrowLook& look, const PanelGrid& nodes, BundleProblem problem, PanelVector p) {
-  problem.constants.folded = true;
   constexpr int most_rounds = 6, settled = 3;
   constexpr std::size_t samples = 700;
   for (int round = 0, unchanged = 0; round < most_rounds && unchanged < settled; ++round) {
@@ -124,15 +146,15 @@ WithLine settle_line(const NarrowLook& look, const PanelGrid& nodes, BundleProbl
   return {std::move(problem), p, agreement};
 }
 
-/// The line moved and turned either way.
-std::array<PanelVector, 4> neighbours_of(const PanelVector& line, double moved_mm, double turned_rad,
-                                         const Window& window) {
+/// The parameters with one fold's line moved and turned either way.
+std::array<PanelVector, 4> neighbours_of(const PanelVector& parameters, int fold, double moved_mm,
+                                         double turned_rad, const Window& window) {
   std::array<PanelVector, 4> all;
-  all.fill(line);
-  turn_line(all[0], moved_mm, 0, window.anchor_x_mm, window.anchor_y_mm);
-  turn_line(all[1], -moved_mm, 0, window.anchor_x_mm, window.anchor_y_mm);
-  turn_line(all[2], 0, turned_rad, window.anchor_x_mm, window.anchor_y_mm);
-  turn_line(all[3], 0, -turned_rad, window.anchor_x_mm, window.anchor_y_mm);
+  all.fill(parameters);
+  turn_line(all[0], fold, moved_mm, 0, window.anchor_x_mm, window.anchor_y_mm);
+  turn_line(all[1], fold, -moved_mm, 0, window.anchor_x_mm, window.anchor_y_mm);
+  turn_line(all[2], fold, 0, turned_rad, window.anchor_x_mm, window.anchor_y_mm);
+  turn_line(all[3], fold, 0, -turned_rad, window.anchor_x_mm, window.anchor_y_mm);
   return all;
 }
 
@@ -146,7 +168,7 @@ PanelVector slid(const NarrowLook& look, const WithLine& line) {
     bool moved = true;
     for (int i = 0; i < most_steps && moved; ++i) {
       moved = false;
-      for (const PanelVector& p : neighbours_of(best, step_mm, step_rad, look.window)) {
+      for (const PanelVector& p : neighbours_of(best, line.fold(), step_mm, step_rad, look.window)) {
         const double agreement = agreement_of(look.at(line.problem, p));
         if (agreement <= most) continue;
         most = agreement;
@@ -158,29 +180,34 @@ PanelVector slid(const NarrowLook& look, const WithLine& line) {
   return best;
 }
 
-/// The best of these lines and their neighbours: a bundle finds its way to the line from a few millimetres
-/// and degrees only. Nothing where none brings nodes into phase that were not: real lines gain a fifth and
-/// more, others up to a fortieth.
+/// The best of the lines that start, at each place, as the one whose nodes agree most, and of their
+/// neighbours: a bundle finds its way to the line from a few millimetres and degrees only. Nothing where none
+/// brings nodes into phase that were not: real lines gain a fifth and more, others up to a fortieth.
 std::optional<WithLine> best_line(const NarrowLook& look, const Followed& f,
-                                  const std::vector<PanelVector>& starts) {
+                                  const std::vector<std::vector<PanelVector>>& starts) {
   constexpr double promising = 1.03, needed = 1.08;
   const double without = agreement_of(f.demodulated);
   std::optional<WithLine> best;
+  BundleProblem with_line = *f.problem;
+  const int fold = with_line.constants.folds++;
   const auto look_at = [&](const PanelVector& start) {
-    WithLine settled = settle_line(look, f.nodes, *f.problem, start);
+    WithLine settled = settle_line(look, f.nodes, with_line, start);
     if (best && settled.agreement <= best->agreement) return;
     best = std::move(settled);
   };
-  for (const PanelVector& start : starts) look_at(start);
+  for (const std::vector<PanelVector>& place : starts)
+    look_at(*std::max_element(place.begin(), place.end(), [&](const PanelVector& a, const PanelVector& b) {
+      return agreement_of(look.at(with_line, a)) < agreement_of(look.at(with_line, b));
+    }));
   if (!best || best->agreement < promising * without) return std::nullopt;
   // A dent or the board's end eats into a patch of stripes: then the line between two patches is off.
   constexpr double moved_mm = 8, turned_rad = 0.12, better = 1.005;
   for (double before = 0; best->agreement > better * before;) {
     before = best->agreement;
-    for (const PanelVector& start : neighbours_of(best->parameters, moved_mm, turned_rad, look.window))
+    for (const PanelVector& start : neighbours_of(best->parameters, fold, moved_mm, turned_rad, look.window))
       look_at(start);
   }
-  if (best->agreement < needed * without || std::abs(best->parameters[p_fold]) < least_fold_turn)
+  if (best->agreement < needed * without || std::abs(best->parameters[fold_at(fold)]) < least_fold_turn)
     return std::nullopt;
   constexpr double any_better = 1.001;
   for (double before = 0; best->agreement > any_better * before;) {
@@ -188,6 +215,26 @@ std::optional<WithLine> best_line(const NarrowLook& look, const Followed& f,
     look_at(slid(look, *best));
   }
   return best;
+}
+
+/// A line that the model does not have yet: one that breaks the stripes, or one that they were followed
+/// across.
+std::optional<WithLine> next_line(const NarrowLook& look, const Followed& followed) {
+  if (const auto fold = fold_that_breaks(followed))
+    if (auto line = best_line(look, followed, {{*fold}})) return line;
+  return best_line(look, followed, folds_that_kink(followed));
+}
+
+/// A second line, in what the stripes show against a panel with the first.
+std::optional<WithLine> line_beyond(const NarrowLook& look, const WithLine& first, const PanelGrid& nodes) {
+  NarrowLook wide = look;
+  wide.window.sigma_periods = wide_periods;
+  const cv::Mat unwrapped = flood_from(wide.at(first.problem, first.parameters), nodes,
+                                       look.window.anchor_x_mm, look.window.anchor_y_mm);
+  BundleProblem problem = first.problem;
+  const PanelModel<double> model(problem.constants, first.parameters);
+  problem.samples = samples_at(followed_places(unwrapped), unwrapped, model, nodes, samples_at_last);
+  return next_line(look, {&problem, first.parameters, look.at(problem, first.parameters), unwrapped, nodes});
 }
 
 /// A little more: light of either side is blurred into the other's.
@@ -202,12 +249,13 @@ cv::Mat with_blurred(const cv::Mat& bare) {
 bool lies_along(const cv::Mat& bare, const cv::Mat& within, const WithLine& line, const PanelGrid& grid,
                 double period_mm) {
   const PanelModel<double> model(line.problem.constants, line.parameters);
+  const PlacedFold<double>& fold = model.surface().folds().back();
   int all = 0, along = 0;
   for (int r = 0; r < grid.rows; ++r)
     for (int c = 0; c < grid.columns; ++c) {
       if (bare.at<uchar>(r, c) == 0 || within.at<uchar>(r, c) == 0) continue;
       ++all;
-      along += std::abs(model.surface().across_mm(grid.x_mm(c), grid.y_mm(r))) < period_mm;
+      along += std::abs(fold.across_mm(grid.x_mm(c), grid.y_mm(r))) < period_mm;
     }
   constexpr double most_of_it = 0.5;
   return along > most_of_it * all;
@@ -218,8 +266,9 @@ bool lies_along(const cv::Mat& bare, const cv::Mat& within, const WithLine& line
 cv::Mat next_panels(const cv::Mat& bare, const cv::Mat& paper, const cv::Mat& in_phase,
                     const std::optional<WithLine>& line, const PanelGrid& grid, double period_mm) {
   if (line && lies_along(bare, filled_hull(in_phase), *line, grid, period_mm)) {
-    const cv::Mat beyond = beyond_fold(PanelModel<double>(line->problem.constants, line->parameters), grid);
-    return cv::countNonZero(beyond & paper) > 0 ? cv::Mat(beyond == 0) : cv::Mat(beyond != 0);
+    const cv::Mat sides = sides_of_folds(PanelModel<double>(line->problem.constants, line->parameters), grid),
+                  beyond = (sides & (1 << line->fold())) != 0;
+    return cv::countNonZero(beyond & paper) > 0 ? cv::Mat(beyond == 0) : beyond;
   }
   cv::Mat labels, next = cv::Mat::zeros(bare.size(), CV_8UC1);
   const int parts = cv::connectedComponents(bare == 0, labels, 4, CV_32S);
@@ -271,11 +320,11 @@ StripeField follow_from(cv::Point2d centre_mm, bool cautiously, const cv::Mat& g
   constexpr double radius_mm[rounds] = {50, 65, 85, 115, 150, 150};
   cv::Mat unwrapped;
   int stride = 1;
-  constexpr std::size_t samples_on_the_way = 250, samples_at_last = 700;
+  constexpr std::size_t samples_on_the_way = 250;
   for (int round = 0; round < rounds; ++round) {
     field.period_mm = 1 / phase_gradient(PanelModel<double>(problem.constants, p), anchor_x, anchor_y).norm();
     const bool last_round = round == rounds - 1;
-    const double sigma_periods = round < 3 ? 0.9 : 0.7;
+    const double sigma_periods = round < 3 ? 0.9 : wide_periods;
     // No more of the panel than this round looks at, and what its windows reach into.
     const double reach_mm = radius_mm[round] + 3 * sigma_periods * field.period_mm;
     const cv::Rect part = last_round ? everything : grid.box_around(anchor_x, anchor_y, reach_mm);
@@ -285,17 +334,11 @@ StripeField follow_from(cv::Point2d centre_mm, bool cautiously, const cv::Mat& g
                                      {sigma_periods, anchor_x, anchor_y, radius_mm[round]});
     stride = d.stride;
     const PanelGrid blocks = block_grid(here, stride);
-    constexpr double enough = 0.4;
-    unwrapped = largest_flood(unwrap_in_floods(
-        d, {static_cast<int>(blocks.column_of(anchor_x)), static_cast<int>(blocks.row_of(anchor_y))},
-        enough));
+    unwrapped = flood_from(d, blocks, anchor_x, anchor_y);
     constexpr int rounds_to_settle = 2;
     if (cautiously && round >= rounds_to_settle)
       unwrapped.setTo(std::numeric_limits<float>::quiet_NaN(), cv::abs(unwrapped) > in_phase_rad);
-    std::vector<cv::Point> nodes;
-    for (int r = 0; r < unwrapped.rows; ++r)
-      for (int c = 0; c < unwrapped.cols; ++c)
-        if (!std::isnan(unwrapped.at<float>(r, c))) nodes.emplace_back(c, r);
+    const std::vector<cv::Point> nodes = followed_places(unwrapped);
     if (nodes.size() < 40) return field;
     problem.samples =
         samples_at(nodes, unwrapped, model, blocks, last_round ? samples_at_last : samples_on_the_way);
@@ -314,12 +357,9 @@ StripeField follow_from(cv::Point2d centre_mm, bool cautiously, const cv::Mat& g
   Demodulated last = look.at(problem, p);
   const PanelGrid blocks = block_grid(grid, last.stride);
   std::optional<WithLine> folded;
-  if (makes_sense(field.bundle, problem)) {
-    const Followed followed{&problem, p, last, unwrapped, blocks};
-    if (const auto fold = fold_that_breaks(followed)) folded = best_line(look, followed, {*fold});
-    if (!folded) folded = best_line(look, followed, folds_that_kink(followed));
-  }
+  if (makes_sense(field.bundle, problem)) folded = next_line(look, {&problem, p, last, unwrapped, blocks});
   if (folded) {
+    if (auto second = line_beyond(look, *folded, blocks)) folded = std::move(second);
     problem = folded->problem;
     field.bundle = fit_bundle(problem, folded->parameters, BundleFreedom::everything);
     p = field.bundle.parameters;
@@ -355,7 +395,7 @@ StripeField follow_from(cv::Point2d centre_mm, bool cautiously, const cv::Mat& g
           .clone();
   // With nothing followed up to them, small patches may be in phase by chance.
   constexpr double scrap = 0.2;
-  if (problem.constants.folded) followed = larger_parts(followed, scrap);
+  if (problem.constants.folds > 0) followed = larger_parts(followed, scrap);
   field.followed = cells_of_blocks(followed, stride, everything.size(), cv::INTER_NEAREST).clone();
   cv::morphologyEx(in_phase, in_phase, cv::MORPH_OPEN, cv::Mat());
   in_phase = larger_parts(in_phase, scrap);

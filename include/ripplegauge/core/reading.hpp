@@ -139,7 +139,11 @@ struct Setup {
   std::optional<double> visible_slope_mrad;
   std::optional<JudgedArea> judged;           ///< absent when the stripes were not followed
   std::vector<VisibleDent> smallest_visible;  ///< for widths of 5, 10 and 20 mm; empty where it is not known
-  std::optional<BodyLine> body_line{};        ///< dents are measured against the panel folded so
+  /// Dents are measured against the panel folded so; of two lines the one nearer to the card comes first.
+  std::optional<BodyLine> body_line{}, second_body_line{};
+
+  /// Those that there are.
+  std::vector<BodyLine> body_lines() const;
 };
 
 struct PhotoInfo {
@@ -172,8 +176,8 @@ struct Reading {
   /// Outlines in pixels of the upright photo, in the order of dents: a picture can be drawn from a reading
   /// alone.
   std::vector<std::vector<std::pair<double, double>>> outlines_px;
-  std::vector<std::pair<double, double>>
-      body_line_px;                     ///< along the body line, from one end in view to the other
+  std::vector<std::pair<double, double>> body_line_px,
+      second_body_line_px;              ///< along a body line, from one end in view to the other
   std::vector<PixelOutline> judged_px;  ///< round the area that was judged, and round holes in it
   std::vector<PhotoOfSet> set;  ///< all photos that were read as one; empty for a reading of a single photo
 };

@@ -164,10 +164,12 @@ function tag(context, {left, top, width, height}, text, colour, size) {
   context.fillText(text, left + 0.4 * size, top + 0.8 * size);
 }
 
-/** Round what was judged: a dent outside would not have been seen. And the panel's body line. */
+/** Round what was judged: a dent outside would not have been seen. And the panel's body lines. */
 function drawJudged(context, reading, at, size) {
-  const line = finite(reading.body_line_px ?? []).map(at);
-  if (line.length > 1) outline(context, line, colours.ink, 0.08 * size, [0.6 * size, 0.4 * size], false);
+  for (const points of [reading.body_line_px, reading.second_body_line_px]) {
+    const line = finite(points ?? []).map(at);
+    if (line.length > 1) outline(context, line, colours.ink, 0.08 * size, [0.6 * size, 0.4 * size], false);
+  }
   for (const {points_px: points} of reading.judged_px ?? []) outline(context, finite(points).map(at), colours.ink, 0.06 * size, [0.12 * size, 0.3 * size]);
 }
 

@@ -657,6 +657,11 @@ TEST_CASE("a body line that the photo shows needs no word of the person", "[plan
   CHECK(said(0));
   CHECK(said(14));
   CHECK_FALSE(said(30));
+  reading.setup.second_body_line = reading.setup.body_line;
+  reading.setup.second_body_line->x_mm = x_mm;
+  reading.setup.second_body_line->y_mm = y_mm;
+  CHECK(said(30));
+  reading.setup.second_body_line.reset();
   facts.place = Place::open;  // the person's word counts for more
   reading.setup.body_line->x_mm = x_mm;
   reading.setup.body_line->y_mm = y_mm;

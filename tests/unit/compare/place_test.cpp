@@ -135,6 +135,10 @@ TEST_CASE("the same photo twice, photos in the wrong order, another card or line
     CHECK(evidence(before, after).same == SamePlace::no);
     after.setup.body_line = line(70, 40);
     CHECK(evidence(before, after).same == SamePlace::no);
+    // of two lines one may be out of the other photo's view
+    after.setup.second_body_line = line(70, 3);
+    CHECK(evidence(before, after).same == SamePlace::likely);
+    after.setup.second_body_line.reset();
     // directions are lines, not arrows
     before.setup.body_line = line(70, 89);
     after.setup.body_line = line(70, -89);

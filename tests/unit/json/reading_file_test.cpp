@@ -187,6 +187,7 @@ Reading full_reading() {
   reading.budgets = {{{"scale", "bar read to 0.5 mm", 0.5, 0.7}}, {{"noise", "", 0.1, 1.7}}};
   reading.outlines_px = {{{10, 20}, {30, 40}}, {{1, 2}}};
   reading.body_line_px = {{10, 20}, {30, 45.5}};
+  reading.second_body_line_px = {{50, 60}, {70, 80}};
   reading.judged_px = {{{{1, 2}, {3, 4}, {5, 6}}}, {{{7, 8}, {9, 10}, {11, 12}}}};
   reading.set.resize(2);
   reading.set[0].photo.name = "a.jpg";
@@ -195,15 +196,25 @@ Reading full_reading() {
   reading.photo = {"a/b.jpg", "2024-05-06 07:08:09", "abc", 4032, 3024};
   reading.warnings = {{"thin", "few stripes"}};
   Setup& setup = reading.setup;
-  setup = {16,         420.0,
-           97.3,       "corner card",
-           8,          5.5,
-           quantity(), quantity(),
-           quantity(), quantity(),
-           quantity(), quantity(),
-           quantity(), 12.5,
-           3.5,        JudgedArea{-20, -10, 120, 95, 6400, 0, {}, 1},
-           {},         BodyLine{60, 45, -12.5, {4.1, 3.9, 4.3}, {6, 5, 7}}};
+  setup = {16,
+           420.0,
+           97.3,
+           "corner card",
+           8,
+           5.5,
+           quantity(),
+           quantity(),
+           quantity(),
+           quantity(),
+           quantity(),
+           quantity(),
+           quantity(),
+           12.5,
+           3.5,
+           JudgedArea{-20, -10, 120, 95, 6400, 0, {}, 1},
+           {},
+           BodyLine{60, 45, -12.5, {4.1, 3.9, 4.3}, {6, 5, 7}},
+           BodyLine{60, 75, -10, {2, 1.9, 2.1}, {6, 5, 7}}};
   return reading;
 }
 
@@ -330,7 +341,8 @@ TEST_CASE("every field of a reading is in its JSON", "[reading_file]") {
   CHECK(read.outlines_px == reading.outlines_px);
   CHECK(read.judged_px == reading.judged_px);
   CHECK(read.body_line_px == reading.body_line_px);
-  CHECK(read.setup.body_line == reading.setup.body_line);
+  CHECK(read.second_body_line_px == reading.second_body_line_px);
+  CHECK(read.setup.body_lines() == reading.setup.body_lines());
   REQUIRE(read.set.size() == reading.set.size());
   for (std::size_t i = 0; i < read.set.size(); ++i) {
     CHECK(read.set[i].photo.name == reading.set[i].photo.name);

@@ -174,7 +174,8 @@ TEST_CASE("a pixel's phase and its derivatives are those of the model in duals",
 
 TEST_CASE("the derivatives of a folded panel's phase are those of the model in duals", "[bundle]") {
   Scene scene(450, 320);
-  scene.constants.folded = true;
+  scene.constants.folds = GENERATE(1, 2);
+  scene.parameters.segment<fold_parameters>(fold_at(1)) << -0.08, 30, 0.9, 0.6, -1e-4;
   const std::pair<int, double> off[] = {{p_rotation, 0.3},   {p_crown, 3e-4},   {p_board_tilt, 0.15},
                                         {p_board_spin, 0.7}, {p_fold, 0.12},    {p_fold + 1, 15},
                                         {p_fold + 2, 0.6},   {p_fold + 3, 0.9}, {p_fold + 4, 2e-4}};

@@ -23,7 +23,7 @@ struct FollowedPanel {
 FollowedPanel follow(const DrawnPanel& panel) {
   FollowedPanel followed{panel.problem, {}};
   BundleProblem& problem = followed.problem;
-  problem.constants.folded = false;
+  problem.constants.folds = 0;
   problem.constants.nominal_distance_mm *= 1.08;
   PanelVector start = panel.field.bundle.parameters;
   start.segment<3>(p_board_tilt).setZero();
@@ -64,7 +64,7 @@ TEST_CASE("stripes are followed from the tags alone, and the board is found on t
   CHECK(field.bundle.phase_mad_cycles < 0.02);
   CHECK(phase_difference(panel->problem.constants, panel->field.bundle.parameters, problem.constants,
                          field.bundle.parameters) < 0.02);
-  CHECK_FALSE(problem.constants.folded);
+  CHECK(problem.constants.folds == 0);
 }
 
 TEST_CASE("where there are no stripes nothing is followed", "[stripes]") {
@@ -79,14 +79,34 @@ TEST_CASE("a body line is found with its turn and its place", "[stripes]") {
   Drawing drawing;
   constexpr double turn = 0.08, place_mm = 95;
   drawing.alter = [=](PanelVector& p, PanelConstants& constants) {
-    constants.folded = true;
+    constants.folds = 1;
     p.segment<5>(p_fold) << turn, place_mm, 0.1, std::log(2.5), 0;
   };
   const auto panel = draw_panel(drawing);
   const auto [problem, field] = follow(*panel);
-  REQUIRE(problem.constants.folded);
+  REQUIRE(problem.constants.folds == 1);
   CHECK(field.bundle.parameters[p_fold] == Approx(turn).epsilon(0.05));
   CHECK(field.bundle.parameters[p_fold + 1] == Approx(place_mm).margin(1));
+}
+
+TEST_CASE("two body lines are found, one beyond the other", "[stripes]") {
+  Drawing drawing;
+  constexpr double turn = 0.08, place_mm = 75, second_turn = 0.05, second_place_mm = 115;
+  drawing.alter = [=](PanelVector& p, PanelConstants& constants) {
+    constants.folds = 2;
+    p.segment<5>(fold_at(0)) << turn, place_mm, 0.1, std::log(2.5), 0;
+    p.segment<5>(fold_at(1)) << second_turn, second_place_mm, 0.05, std::log(2), 0;
+  };
+  const auto panel = draw_panel(drawing);
+  const auto [problem, field] = follow(*panel);
+  REQUIRE(problem.constants.folds == 2);
+  const PanelVector& p = field.bundle.parameters;
+  const bool in_order = p[fold_at(0) + 1] < p[fold_at(1) + 1];
+  const int first = fold_at(in_order ? 0 : 1), second = fold_at(in_order ? 1 : 0);
+  CHECK(p[first] == Approx(turn).epsilon(0.05));
+  CHECK(p[first + 1] == Approx(place_mm).margin(1));
+  CHECK(p[second] == Approx(second_turn).epsilon(0.05));
+  CHECK(p[second + 1] == Approx(second_place_mm).margin(1));
 }
 
 TEST_CASE("an edge of light is found with its factor, and taken out of the photo", "[stripes]") {
