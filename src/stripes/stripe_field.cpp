@@ -195,10 +195,12 @@ std::optional<WithLine> best_line(const NarrowLook& look, const Followed& f,
     if (best && settled.agreement <= best->agreement) return;
     best = std::move(settled);
   };
-  for (const std::vector<PanelVector>& place : starts)
-    look_at(*std::max_element(place.begin(), place.end(), [&](const PanelVector& a, const PanelVector& b) {
-      return agreement_of(look.at(with_line, a)) < agreement_of(look.at(with_line, b));
-    }));
+  for (const std::vector<PanelVector>& place : starts) {
+    std::vector<double> agreements;
+    for (const PanelVector& p : place) agreements.push_back(agreement_of(look.at(with_line, p)));
+    look_at(place[static_cast<std::size_t>(
+        std::distance(agreements.begin(), std::max_element(agreements.begin(), agreements.end())))]);
+  }
   if (!best || best->agreement < promising * without) return std::nullopt;
   // A dent or the board's end eats into a patch of stripes: then the line between two patches is off.
   constexpr double moved_mm = 8, turned_rad = 0.12, better = 1.005;
@@ -246,10 +248,8 @@ cv::Mat with_blurred(const cv::Mat& bare) {
 
 /// Whether what is bare, as far as it lies within this (CV_8UC1), lies along a line: then that is the panel's
 /// edge with its gap, and what lies beyond is another panel.
-bool lies_along(const cv::Mat& bare, const cv::Mat& within, const WithLine& line, const PanelGrid& grid,
-                double period_mm) {
-  const PanelModel<double> model(line.problem.constants, line.parameters);
-  const PlacedFold<double>& fold = model.surface().folds().back();
+bool lies_along(const cv::Mat& bare, const cv::Mat& within, const PlacedFold<double>& fold,
+                const PanelGrid& grid, double period_mm) {
   int all = 0, along = 0;
   for (int r = 0; r < grid.rows; ++r)
     for (int c = 0; c < grid.columns; ++c) {
@@ -262,13 +262,19 @@ bool lies_along(const cv::Mat& bare, const cv::Mat& within, const WithLine& line
 }
 
 /// What lies beyond a gap or a trim, as seen from the card, and is not in phase with the panel before it: the
-/// next panel. All beyond a `line` that runs in what is bare, for that line is the panel's edge.
+/// next panel. All beyond a line that runs in what is bare, for that line is the panel's edge.
 cv::Mat next_panels(const cv::Mat& bare, const cv::Mat& paper, const cv::Mat& in_phase,
                     const std::optional<WithLine>& line, const PanelGrid& grid, double period_mm) {
-  if (line && lies_along(bare, filled_hull(in_phase), *line, grid, period_mm)) {
-    const cv::Mat sides = sides_of_folds(PanelModel<double>(line->problem.constants, line->parameters), grid),
-                  beyond = (sides & (1 << line->fold())) != 0;
-    return cv::countNonZero(beyond & paper) > 0 ? cv::Mat(beyond == 0) : beyond;
+  if (line) {
+    const PanelModel<double> model(line->problem.constants, line->parameters);
+    const cv::Mat hull = filled_hull(in_phase), sides = sides_of_folds(model, grid);
+    int bit = 1;
+    for (const PlacedFold<double>& fold : model.surface().folds()) {
+      const cv::Mat beyond = (sides & bit) != 0;
+      bit *= 2;
+      if (lies_along(bare, hull, fold, grid, period_mm))
+        return cv::countNonZero(beyond & paper) > 0 ? cv::Mat(beyond == 0) : beyond;
+    }
   }
   cv::Mat labels, next = cv::Mat::zeros(bare.size(), CV_8UC1);
   const int parts = cv::connectedComponents(bare == 0, labels, 4, CV_32S);
