@@ -206,7 +206,7 @@ def draw_scene(chance, kind, with_dent, megapixels, seed):
         scene = make_bay.draw_scene(chance, megapixels, seed)
         if not DIAMETER[0] <= relief.truth(scene["dents"][0], 300)["rim"]["eq_diameter"] <= DIAMETER[1]:
             continue
-        scene["camera"]["lens_samples"] = 5
+        scene["camera"]["lens_samples"] = 4
         for _ in range(30):
             surrounded = surround(chance, scene, kind)
             if surrounded:
