@@ -27,6 +27,21 @@ def _noise_slopes(chance, rms, wavelength, shape):
     return (x * gain).astype(np.float32), (y * gain).astype(np.float32)
 
 
+LOOKED_UP_PER_ROW = 4096  # OpenCV reads at most 32767 places in a row or column
+
+
+def looked_up(picture, u, v, border=cv2.BORDER_CONSTANT):
+    """The picture's values at places in rows and columns or in one row, between pixels linearly."""
+    shape = u.shape
+    if len(shape) == 1:
+        rows = -(-shape[0] // LOOKED_UP_PER_ROW)
+        u, v = (np.resize(w, (rows, LOOKED_UP_PER_ROW)) for w in (u, v))
+    if not u.size:
+        return np.zeros(shape, np.float32)
+    values = cv2.remap(picture, u.astype(np.float32), v.astype(np.float32), cv2.INTER_LINEAR, borderMode=border)
+    return values.ravel()[:shape[0]] if len(shape) == 1 else values
+
+
 class Surface:
     """What lies on the panel besides its dents: peel slopes, and how much of the mirror dust leaves."""
 
@@ -48,10 +63,8 @@ class Surface:
             cv2.line(self.clean, tuple(int(v) for v in a), tuple(int(v) for v in b), 0.75, 1, cv2.LINE_AA)
 
     def at(self, x, y):
-        u = ((x - EXTENT_MM[0]) / MAP_STEP_MM - 0.5).astype(np.float32)
-        v = ((y - EXTENT_MM[1]) / MAP_STEP_MM - 0.5).astype(np.float32)
-        return [cv2.remap(m, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_WRAP)
-                for m in (self.slope_x, self.slope_y, self.clean)]
+        u, v = (x - EXTENT_MM[0]) / MAP_STEP_MM - 0.5, (y - EXTENT_MM[1]) / MAP_STEP_MM - 0.5
+        return [looked_up(m, u, v, cv2.BORDER_WRAP) for m in (self.slope_x, self.slope_y, self.clean)]
 
 
 class Room:
@@ -71,8 +84,7 @@ class Room:
     def at(self, d):
         azimuth = np.arctan2(d[..., 1], d[..., 0]) / (2 * math.pi) + 0.5
         height = np.arccos(np.clip(d[..., 2], -1, 1)) / math.pi
-        light = cv2.remap(self.picture, (azimuth * 719).astype(np.float32), (height * 359).astype(np.float32),
-                          cv2.INTER_LINEAR)
+        light = looked_up(self.picture, azimuth * 719, height * 359)
         return np.where(d @ self.person > math.cos(0.22), 0.01, light)
 
 
@@ -191,20 +203,37 @@ class Scene:
         n = np.stack([-(cx + rx + px), -(cy + ry + py), np.ones_like(x)], -1)
         return n / np.linalg.norm(n, axis=-1, keepdims=True), clean
 
-    def panel_hit(self, place, d):
-        return self.hit(place, d, lambda x, y: self.panel.crown(x, y) + self.relief(x, y))
+    def panel_hit(self, place, d, steps=4):
+        """As `hit`, by the crown's slopes: a body line may fall away steeply."""
+        t = -place[..., 2] / d[..., 2]
+        for _ in range(steps):
+            p = place + t[..., None] * d
+            x, y = p[..., 0], p[..., 1]
+            slope_x, slope_y = self.panel.crown_slopes(x, y)
+            miss = self.panel.crown(x, y) + self.relief(x, y) - p[..., 2]
+            t = t + miss / (d[..., 2] - slope_x * d[..., 0] - slope_y * d[..., 1])
+        return place + t[..., None] * d
 
-    def light(self, place, d, haze=None):
-        at = self.panel_hit(place, d)
-        x, y = at[..., 0], at[..., 1]
-        n, clean = self.mirror_normal(x, y)
-        out = mirrored(d, n)
+    def mirrored_light(self, at, out):
+        """What the panel mirrors at a point in a direction."""
+        return self.board.seen(at, out, self.room)
+
+    def paint_light(self, at, d, n, clean, haze=None):
+        """Light of painted metal seen along d, where its mirror is `clean` (1) or dusty (less)."""
         shine = fresnel(np.clip(-np.sum(d * n, -1), 0.02, 1))
-        mirror = self.board.seen(at, out, self.room)
+        mirror = self.mirrored_light(at, mirrored(d, n))
         if haze is not None:
             mirror = (1 - self.bay["haze"]) * mirror + self.bay["haze"] * haze
-        day = self.daylight(x, y)
-        image = (shine / pov_scene.CLEAR_COAT * mirror * clean)[..., None] + (day * (0.3 + 0.7 * clean))[..., None] * self.colour
+        day = self.daylight(at[..., 0], at[..., 1])
+        return (shine / pov_scene.CLEAR_COAT * mirror * clean)[..., None] + (day * (0.3 + 0.7 * clean))[..., None] * self.colour
+
+    def metal_light(self, place, d, haze):
+        at = self.panel_hit(place, d)
+        n, clean = self.mirror_normal(at[..., 0], at[..., 1])
+        return self.paint_light(at, d, n, clean, haze)
+
+    def light(self, place, d, haze=None):
+        image = self.metal_light(place, d, haze)
         on, paper = self.paper(place, d)
         return np.where(on[..., None], paper[..., None] * np.ones(3), image)
 
@@ -235,9 +264,9 @@ def haze_layer(stage, camera, chance):
     return cv2.resize(cv2.GaussianBlur(small, (0, 0), 1.0), (camera.width, camera.height), interpolation=cv2.INTER_CUBIC)
 
 
-def render(scene, panel, camera, board, points, chance):
+def render(scene, panel, camera, board, points, chance, stage_class=Scene):
     """Linear light on the sensor, BGR float32. `points`: pairs of lens (unit disc) and pixel offsets."""
-    stage = Scene(scene, panel, camera, board, chance)
+    stage = stage_class(scene, panel, camera, board, chance)
     haze = haze_layer(stage, camera, chance) if scene["bay"]["haze"] else None
     u, v = np.meshgrid(np.arange(camera.width, dtype=float), np.arange(camera.height, dtype=float))
     total, count = np.zeros(u.shape + (3,), np.float32), 0

@@ -81,12 +81,12 @@ def draw_scene(chance, megapixels, seed):
     raise SystemExit("no scene found that could be taken")
 
 
-def make(scene, name, out):
+def make(scene, name, out, stage_class=bay_light.Scene, more_truth=None):
     panel, camera, board = make_photo.objects(scene)
     chance = np.random.default_rng(scene["seed"])
     with tempfile.TemporaryDirectory(prefix="ripple-bay-") as folder:
         light = bay_light.render(scene | {"folder": folder}, panel, camera, board,
-                                 make_photo.sample_points(scene["camera"]["lens_samples"]), chance)
+                                 make_photo.sample_points(scene["camera"]["lens_samples"]), chance, stage_class)
     image = bay_phone.develop(light, scene["phone"], chance)
     if scene["phone"]["messenger"]:
         image = bay_phone.messenger(image, MESSENGER_PX)
@@ -96,6 +96,7 @@ def make(scene, name, out):
     else:
         make_photo.write_jpeg(path, image, scene | {"jpeg_quality": scene["phone"]["jpeg_quality"]})
     answer = make_photo.answers(scene, panel, camera, board) | {"scene": scene}
+    answer["truth"] |= more_truth or {}
     with open(os.path.join(out, name + ".json"), "w") as f:
         json.dump(answer, f, indent=1)
 

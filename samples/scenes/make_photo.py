@@ -140,7 +140,7 @@ def write_jpeg(path, image, scene):
 
 
 def objects(scene):
-    panel = relief.Panel(scene["panel"], scene.get("dents", []))
+    panel = relief.Panel(scene["panel"], scene.get("dents", []), scene.get("lines", []))
     camera = Camera(scene["camera"], panel)
     return panel, camera, Board(scene["board"], camera, panel)
 
@@ -163,6 +163,8 @@ def answers(scene, panel, camera, board):
 def make(scene_path, out, keep=None):
     with open(scene_path) as f:
         scene = json.load(f)
+    if scene.get("lines") or scene.get("covers"):
+        sys.exit(f"{scene_path}: `lines` and `covers` are not POV-Ray's here; make_surroundings.py renders them")
     name = os.path.splitext(os.path.basename(scene_path))[0]
     panel, camera, board = objects(scene)
     os.makedirs(out, exist_ok=True)

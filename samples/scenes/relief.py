@@ -13,6 +13,8 @@ import math
 import cv2
 import numpy as np
 
+from surroundings import Line
+
 LN10 = math.log(10.0)
 
 
@@ -108,21 +110,28 @@ class Dent:
 
 
 class Panel:
-    """The crowned panel with its dents: z = -(kx x^2 + 2 kxy x y + ky y^2)/2 + sum of dents."""
+    """The crowned panel with its dents: z = -(kx x^2 + 2 kxy x y + ky y^2)/2 - drops of body lines + sum of dents."""
 
-    def __init__(self, panel, dents):
+    def __init__(self, panel, dents, lines=()):
         first, second = (0.0 if not panel.get(k) else 1.0 / panel[k] for k in ("radius_1_mm", "radius_2_mm"))
         angle = math.radians(panel.get("crown_angle_deg", 0.0))
         c, s = math.cos(angle), math.sin(angle)
         self.kx, self.ky = first * c * c + second * s * s, first * s * s + second * c * c
         self.kxy = (first - second) * c * s
         self.dents = [Dent(d) for d in dents]
+        self.lines = [Line(line) for line in lines]
 
     def crown(self, x, y):
-        return -0.5 * (self.kx * x * x + 2 * self.kxy * x * y + self.ky * y * y)
+        """The panel as it was pressed, body lines included."""
+        z = -0.5 * (self.kx * x * x + 2 * self.kxy * x * y + self.ky * y * y)
+        return z - sum(line.drop(x, y) for line in self.lines)
 
     def crown_slopes(self, x, y):
-        return -(self.kx * x + self.kxy * y), -(self.kxy * x + self.ky * y)
+        slope_x, slope_y = -(self.kx * x + self.kxy * y), -(self.kxy * x + self.ky * y)
+        for line in self.lines:
+            fall_x, fall_y = line.drop_slopes(x, y)
+            slope_x, slope_y = slope_x - fall_x, slope_y - fall_y
+        return slope_x, slope_y
 
     def relief(self, x, y):
         return sum((d.height(x, y) for d in self.dents), np.zeros(np.broadcast(x, y).shape))
