@@ -5,7 +5,7 @@ usage: make_surroundings.py --around line|two_lines|edge|trim|badge|handle|arch|
 
 Every other photo has a dent, the others have none. Scenes are drawn as in make_study.py; a good phone in steady hands takes
 them: this is about what surrounds. Writes FOLDER/NAME.jpg and NAME.json (what is given, the truth with what surrounds and
-how far off it is, and the scene). A photo that is there is not made again. Three megapixels take about 15 seconds.
+how far off it is, and the scene). A photo that is there is not made again. Three megapixels take about 25 seconds on one core.
 """
 import argparse
 import math
