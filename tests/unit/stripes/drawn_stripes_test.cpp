@@ -89,7 +89,7 @@ TEST_CASE("a body line is found with its turn and its place", "[stripes]") {
   CHECK(field.bundle.parameters[p_fold + 1] == Approx(place_mm).margin(1));
 }
 
-TEST_CASE("two body lines are found, one beyond the other", "[stripes]") {
+TEST_CASE("two body lines are found, one beyond the other", "[stripes][search]") {
   Drawing drawing;
   constexpr double turn = 0.08, place_mm = 75, second_turn = 0.05, second_place_mm = 115;
   drawing.alter = [=](PanelVector& p, PanelConstants& constants) {
