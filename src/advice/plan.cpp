@@ -3,12 +3,12 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 #include <numeric>
 #include <tuple>
 #include <vector>
 
 #include "advice/cautions.hpp"
+#include "core/line_axes.hpp"
 #include "facts.hpp"
 #include "spot_steps.hpp"
 
@@ -304,12 +304,9 @@ void shorten_repeated_glue(const std::vector<DentPlan>& earlier, DentPlan& plan)
 }
 
 bool on_body_line(const Dent& dent, const BodyLine& line) {
-  const double along_rad = line.angle_deg * std::numbers::pi / 180,
-               across_mm = std::abs((dent.x_mm - line.x_mm) * std::sin(along_rad) -
-                                    (dent.y_mm - line.y_mm) * std::cos(along_rad));
   constexpr double beside_mm = 5;  // metal that close moves with the line (common practice)
   const double half_mm = 0.5 * std::max(dent.length_mm.value, dent.diameter_mm.value);
-  return across_mm < half_mm + 0.5 * line.width_mm.value + beside_mm;
+  return LineAxes(line).off_mm(dent.x_mm, dent.y_mm) < half_mm + 0.5 * line.width_mm.value + beside_mm;
 }
 
 /// What is said of the panel, and at this dent what the photo shows: that it lies on a body line, or that a

@@ -8,6 +8,7 @@
 #include "compare/photo_time.hpp"
 #include "compare/relief_difference.hpp"
 #include "compare/words.hpp"
+#include "core/line_axes.hpp"
 #include "core/visible_dent.hpp"
 
 namespace ripplegauge {
@@ -54,8 +55,7 @@ struct LineDifference {
   double apart_mm, turned_deg;
 };
 LineDifference difference_of(const BodyLine& one, const BodyLine& other) {
-  const double along = other.angle_deg * std::numbers::pi / 180;
-  return {std::abs((one.x_mm - other.x_mm) * std::sin(along) - (one.y_mm - other.y_mm) * std::cos(along)),
+  return {LineAxes(other).off_mm(one.x_mm, one.y_mm),
           std::abs(std::remainder(one.angle_deg - other.angle_deg, 180))};
 }
 

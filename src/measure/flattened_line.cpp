@@ -3,9 +3,9 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 #include <vector>
 
+#include "core/line_axes.hpp"
 #include "relief/spot_geometry.hpp"
 #include "spot_numbers.hpp"
 
@@ -25,15 +25,14 @@ struct Stretch {
 /// The stretch of the line round its lowest point under the spot that lost at least a tenth of the spot's
 /// depth.
 Stretch stretch_on(const Relief& relief, const BodyLine& line, const Dent& dent) {
-  const double angle_rad = line.angle_deg * std::numbers::pi / 180, c = std::cos(angle_rad),
-               s = std::sin(angle_rad);
-  const double middle_mm = (dent.x_mm - line.x_mm) * c + (dent.y_mm - line.y_mm) * s;
+  const LineAxes axes(line);
+  const double middle_mm = axes.along_mm(dent.x_mm, dent.y_mm);
   const double sign = dent.kind == Kind::low ? -1 : 1, step_mm = 0.25 * relief.step_mm;
   const int reach = static_cast<int>(dent.length_mm.value / step_mm);
   std::vector<double> lost;
   for (int i = -reach; i <= reach; ++i) {
-    const double along_mm = middle_mm + i * step_mm;
-    lost.push_back(sign * height_at(relief, line.x_mm + along_mm * c, line.y_mm + along_mm * s));
+    const PointMm at = axes.at(middle_mm + i * step_mm);
+    lost.push_back(sign * height_at(relief, at.x_mm, at.y_mm));
   }
   const auto most = std::max_element(lost.begin(), lost.end());
   const auto kept = [level = 0.1 * dent.depth_mm->value](double height) { return height < level; };

@@ -10,6 +10,7 @@
 #include <string>
 
 #include "bundle_setup.hpp"
+#include "core/line_axes.hpp"
 #include "core/quantile.hpp"
 #include "stripes/block_means.hpp"
 
@@ -290,13 +291,12 @@ std::vector<PixelOutline> judged_outlines(const ResidualField& field, const Pane
 std::vector<std::pair<double, double>> body_line_outline(const PanelModel<double>& model,
                                                          const BodyLine& line, cv::Size photo) {
   constexpr double reach_mm = 250, step_mm = 5;
-  const double angle_rad = line.angle_deg * std::numbers::pi / 180;
+  const LineAxes axes(line);
   std::vector<std::pair<double, double>> points_px;
   for (double along_mm = -reach_mm; along_mm <= reach_mm; along_mm += step_mm) {
-    const double x = line.x_mm + along_mm * std::cos(angle_rad),
-                 y = line.y_mm + along_mm * std::sin(angle_rad);
-    if (!(model.depth_mm(x, y) > 0)) continue;
-    const auto pixel = model.pixel_from_panel(x, y);
+    const PointMm at = axes.at(along_mm);
+    if (!(model.depth_mm(at.x_mm, at.y_mm) > 0)) continue;
+    const auto pixel = model.pixel_from_panel(at.x_mm, at.y_mm);
     if (pixel.u_px > 0 && pixel.v_px > 0 && pixel.u_px < photo.width && pixel.v_px < photo.height)
       points_px.emplace_back(pixel.u_px, pixel.v_px);
   }
