@@ -45,8 +45,7 @@ GeometryUncertainty geometry_uncertainty(const PanelConstants& constants, const 
     return std::sqrt(std::max(0.0, by.row(row).dot(bundle.covariance * by.row(row).transpose())));
   };
   return {u(f_log_size), u(f_log_height),
-          std::abs(by(f_log_height, p_board_distance)) *
-              std::sqrt(std::max(0.0, bundle.covariance(p_board_distance, p_board_distance)))};
+          std::abs(by(f_log_height, p_board_distance)) * bundle.standard_uncertainty(p_board_distance)};
 }
 
 double depth_error_by_card_size(const PanelModel<double>& model, double x_mm, double y_mm) {

@@ -122,7 +122,7 @@ void follow_in_even_light(const CardDefinition& card, const PanelVector& paramet
 void describe_body_lines(const BundleProblem& problem, const BundleResult& bundle, Setup& setup) {
   const double x = problem.constants.anchor_x_mm, y = problem.constants.anchor_y_mm;
   const PanelModel<double> model(problem.constants, bundle.parameters);
-  const auto u = [&](int i) { return std::sqrt(std::max(0.0, bundle.covariance(i, i))); };
+  const auto u = [&](int i) { return bundle.standard_uncertainty(i); };
   std::vector<BodyLine> lines;
   for (int i = 0; i < problem.constants.folds; ++i) {
     const PlacedFold<double>& fold = model.surface().folds()[static_cast<std::size_t>(i)];
@@ -148,7 +148,7 @@ void describe_body_lines(const BundleProblem& problem, const BundleResult& bundl
 void describe_setup(const BundleProblem& problem, const BundleResult& bundle, const StripeField& field,
                     Setup& setup) {
   const PanelModel<double> model(problem.constants, bundle.parameters);
-  const auto u = [&](int i) { return std::sqrt(std::max(0.0, bundle.covariance(i, i))); };
+  const auto u = [&](int i) { return bundle.standard_uncertainty(i); };
   const auto& p = bundle.parameters;
   const double focal = problem.constants.nominal_focal_px * std::exp(p[p_log_focal]);
   setup.focal_px = quantity_from_standard_uncertainty(focal, focal * u(p_log_focal));

@@ -56,7 +56,7 @@ ImpliedDistance implied_distance(Followed& followed, const PanelVector& start, d
   const BundleResult bundle =
       fit_bundle(followed.problem, start, BundleFreedom::everything, phase_noise(followed.field));
   return {followed.problem.constants.nominal_distance_mm + bundle.parameters[p_board_distance],
-          std::sqrt(std::max(0.0, bundle.covariance(p_board_distance, p_board_distance))), bundle.parameters};
+          bundle.standard_uncertainty(p_board_distance), bundle.parameters};
 }
 
 /// The pitch whose implied distance is the stated one, by secants; phases count in cycles, whatever the

@@ -13,10 +13,6 @@
 namespace ripplegauge {
 namespace {
 
-double distance_uncertainty_mm(const BundleResult& bundle) {
-  return std::sqrt(std::max(0.0, bundle.covariance(p_board_distance, p_board_distance)));
-}
-
 /// The slip that would explain the difference, if one does.
 std::string likely_slip(double taped_mm, double photo_mm, double uncertainty_mm) {
   for (const auto& [factor, words] :
@@ -60,7 +56,7 @@ BundleResult fit_with_tape(BundleProblem& problem, const PanelVector& start, con
                                       camera.y - problem.constants.anchor_y_mm, camera.z);
   // A card told 1 % too large puts the board c / d % too near: see read_spots().
   const double photo_uncertainty_mm =
-      std::hypot(distance_uncertainty_mm(open), camera_mm * card_scale_uncertainty);
+      std::hypot(open.standard_uncertainty(p_board_distance), camera_mm * card_scale_uncertainty);
   const double off_mm = tape->distance_mm - photo_mm;
   if (std::abs(off_mm) > tape_contradicted * std::hypot(photo_uncertainty_mm, tape->uncertainty_mm)) {
     warnings.push_back(set_aside(problem, *tape, photo_mm, photo_uncertainty_mm, camera_mm));

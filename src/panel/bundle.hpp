@@ -2,6 +2,8 @@
 // phase of the undisturbed stripes (Triggs et al., "Bundle adjustment - a modern synthesis", 2000).
 #pragma once
 
+#include <algorithm>
+#include <cmath>
 #include <optional>
 #include <vector>
 
@@ -81,6 +83,11 @@ struct BundleResult {
   double tag_rms_px = 0;
   double board_rms = 0;         ///< of the board corners' coordinates, in units of their stated uncertainties
   double phase_mad_cycles = 0;  ///< 1.4826 x median |residual| of the phase samples
+
+  /// Of a parameter, in its own unit.
+  double standard_uncertainty(int parameter) const {
+    return std::sqrt(std::max(0.0, covariance(parameter, parameter)));
+  }
 };
 
 /// Starts from the tags alone: pose by IPPE (Collins & Bartoli, IJCV 2014, 10.1007/s11263-014-0725-5), both
