@@ -180,6 +180,62 @@ PanelVector slid(const NarrowLook& look, const WithLine& line) {
   return best;
 }
 
+/// Of these starts the one whose nodes agree most, nothing settled.
+const PanelVector& most_agreeing(const NarrowLook& look, const BundleProblem& problem,
+                                 const std::vector<PanelVector>& starts) {
+  std::vector<double> agreements;
+  for (const PanelVector& p : starts) agreements.push_back(agreement_of(look.at(problem, p)));
+  return starts[static_cast<std::size_t>(
+      std::distance(agreements.begin(), std::max_element(agreements.begin(), agreements.end())))];
+}
+
+/// Settles lines from starts and keeps the one whose nodes agree most.
+class LineSearch {
+ public:
+  LineSearch(const NarrowLook& look, const Followed& followed)
+      : look_(look), nodes_(followed.nodes), with_line_(*followed.problem) {
+    ++with_line_.constants.folds;
+  }
+
+  /// Of the starts at each place the one whose nodes agree most.
+  void look_at_places(const std::vector<std::vector<PanelVector>>& starts) {
+    for (const std::vector<PanelVector>& place : starts) look_at(most_agreeing(look_, with_line_, place));
+  }
+  /// A dent or the board's end eats into a patch of stripes: then the line between two patches is off.
+  void look_beside() {
+    constexpr double moved_mm = 8, turned_rad = 0.12, better = 1.005;
+    while_better(better, [&] {
+      for (const PanelVector& start :
+           neighbours_of(best_->parameters, best_->fold(), moved_mm, turned_rad, look_.window))
+        look_at(start);
+    });
+  }
+  void slide() {
+    constexpr double any_better = 1.001;
+    while_better(any_better, [&] { look_at(slid(look_, *best_)); });
+  }
+  const std::optional<WithLine>& best() const { return best_; }
+
+ private:
+  void look_at(const PanelVector& start) {
+    WithLine settled = settle_line(look_, nodes_, with_line_, start);
+    if (best_ && settled.agreement <= best_->agreement) return;
+    best_ = std::move(settled);
+  }
+  template <class Step>
+  void while_better(double better, const Step& step) {
+    for (double before = 0; best_->agreement > better * before;) {
+      before = best_->agreement;
+      step();
+    }
+  }
+
+  const NarrowLook& look_;
+  const PanelGrid& nodes_;
+  BundleProblem with_line_;
+  std::optional<WithLine> best_;
+};
+
 /// The best of the lines that start, at each place, as the one whose nodes agree most, and of their
 /// neighbours: a bundle finds its way to the line from a few millimetres and degrees only. Nothing where none
 /// brings nodes into phase that were not: real lines gain a fifth and more, others up to a fortieth.
@@ -187,35 +243,15 @@ std::optional<WithLine> best_line(const NarrowLook& look, const Followed& f,
                                   const std::vector<std::vector<PanelVector>>& starts) {
   constexpr double promising = 1.03, needed = 1.08;
   const double without = agreement_of(f.demodulated);
-  std::optional<WithLine> best;
-  BundleProblem with_line = *f.problem;
-  const int fold = with_line.constants.folds++;
-  const auto look_at = [&](const PanelVector& start) {
-    WithLine settled = settle_line(look, f.nodes, with_line, start);
-    if (best && settled.agreement <= best->agreement) return;
-    best = std::move(settled);
-  };
-  for (const std::vector<PanelVector>& place : starts) {
-    std::vector<double> agreements;
-    for (const PanelVector& p : place) agreements.push_back(agreement_of(look.at(with_line, p)));
-    look_at(place[static_cast<std::size_t>(
-        std::distance(agreements.begin(), std::max_element(agreements.begin(), agreements.end())))]);
-  }
+  LineSearch search(look, f);
+  search.look_at_places(starts);
+  const std::optional<WithLine>& best = search.best();
   if (!best || best->agreement < promising * without) return std::nullopt;
-  // A dent or the board's end eats into a patch of stripes: then the line between two patches is off.
-  constexpr double moved_mm = 8, turned_rad = 0.12, better = 1.005;
-  for (double before = 0; best->agreement > better * before;) {
-    before = best->agreement;
-    for (const PanelVector& start : neighbours_of(best->parameters, fold, moved_mm, turned_rad, look.window))
-      look_at(start);
-  }
-  if (best->agreement < needed * without || std::abs(best->parameters[fold_at(fold)]) < least_fold_turn)
+  search.look_beside();
+  if (best->agreement < needed * without ||
+      std::abs(best->parameters[fold_at(best->fold())]) < least_fold_turn)
     return std::nullopt;
-  constexpr double any_better = 1.001;
-  for (double before = 0; best->agreement > any_better * before;) {
-    before = best->agreement;
-    look_at(slid(look, *best));
-  }
+  search.slide();
   return best;
 }
 
