@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 #include <vector>
 
 #include "core/line_axes.hpp"
@@ -46,19 +47,26 @@ Quantity as_sure_as(const Quantity& known, double value, double more) {
   return interval(value, std::hypot(relative_uncertainty(known), more));
 }
 
+/// What a spot takes from a line; nothing where it lies beside it.
+std::optional<FlattenedLine> taken_from(const BodyLine& line, const Dent& dent, const Relief& relief) {
+  constexpr double hit = 0.5;  // of the depth
+  if (!dent.depth_mm || !takes_from(dent, line)) return std::nullopt;
+  const Stretch stretch = stretch_on(relief, line, dent);
+  if (stretch.depth_mm < hit * dent.depth_mm->value) return std::nullopt;
+  // Its ends are where it lost least. Sized on rendered photos.
+  constexpr double ends = 0.05;
+  return FlattenedLine{as_sure_as(dent.length_mm, stretch.length_mm, ends),
+                       as_sure_as(*dent.depth_mm, stretch.depth_mm, 0)};
+}
+
 }  // namespace
 
 void tell_flattened_lines(const Relief& relief, Reading& reading) {
-  constexpr double hit = 0.5;  // of the depth: less, and the dent lies beside the line
   for (Dent& dent : reading.dents)
     for (const BodyLine& line : reading.setup.body_lines()) {
-      if (!dent.depth_mm || !takes_from(dent, line)) continue;
-      const Stretch stretch = stretch_on(relief, line, dent);
-      if (stretch.depth_mm < hit * dent.depth_mm->value) continue;
-      // Its ends are where it lost least. Sized on rendered photos.
-      constexpr double ends = 0.05;
-      dent.flattened_line = {as_sure_as(dent.length_mm, stretch.length_mm, ends),
-                             as_sure_as(*dent.depth_mm, stretch.depth_mm, 0)};
+      const auto taken = taken_from(line, dent, relief);
+      const auto& most = dent.flattened_line;
+      if (taken && (!most || taken->depth_mm.value > most->depth_mm.value)) dent.flattened_line = taken;
     }
 }
 

@@ -8,7 +8,7 @@
 namespace ripplegauge {
 
 /// Tells of each spot of the reading that lies on a body line over what length and by how much the line is
-/// flattened. `relief` holds all spots against the folded panel.
+/// flattened; of two lines the one that lost more. `relief` holds all spots against the folded panel.
 void tell_flattened_lines(const Relief& relief, Reading& reading);
 
 }  // namespace ripplegauge
