@@ -374,7 +374,8 @@ Measurement measure_from(const PhotoLook& look, const MeasureRequest& request, c
   tied.bundle = field.bundle;
   tied.found = found.spots;
   describe_judged(look, found, reading);
-  for (Warning& warning : covered_places(field)) reading.warnings.push_back(std::move(warning));
+  const PanelEnds ends = panel_ends(field);
+  for (Warning& warning : covered_places(ends)) reading.warnings.push_back(std::move(warning));
   if (found.spots.empty()) {
     if (const auto refusal = refuse_no_dent(look, found, any_found, scene.options.acceptance))
       return refuse(*refusal);
@@ -404,7 +405,7 @@ Measurement measure_from(const PhotoLook& look, const MeasureRequest& request, c
   if (look_like_drops(reading.dents)) reading.warnings.push_back(warning(PhotoFinding::many_small_spots));
   result.relief = spots.relief;
   tell_flattened_lines(result.relief, reading);
-  tell_panel_ends({&field}, reading.dents);
+  tell_panel_ends({ends}, reading.dents);
   if (reading.dents.empty()) return refuse(refusal(PhotoFinding::dent_not_explained));
   reading.status = Status::measured;
   return result;

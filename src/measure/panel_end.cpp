@@ -11,13 +11,6 @@
 namespace ripplegauge {
 namespace {
 
-/// A connected part of what ends the stripes.
-struct CoveredPart {
-  double x_mm, y_mm, length_mm;
-  cv::Mat cells;  ///< 255 or 0
-  bool enclosed;  ///< by stripes, nearly all round
-};
-
 /// Share of the cells round a part, from where its blurred rim ends, in which stripes are followed.
 double share_followed_round(const cv::Mat& part, const StripeField& field) {
   constexpr int rim_cells = 4;
@@ -33,13 +26,23 @@ double share_followed_round(const cv::Mat& part, const StripeField& field) {
          std::max(1, cv::countNonZero(ring));
 }
 
-/// What ends the stripes, but for what may be the board's end or something mirrored beside it: stripes go on
-/// round it, or it crosses the picture.
-std::vector<CoveredPart> covered_parts(const StripeField& field) {
+/// From a place to the nearest cell that ends the panel, mm; infinite where none does.
+double nearest_end_mm(const PanelEnds& ends, double x_mm, double y_mm) {
+  double nearest_mm = std::numeric_limits<double>::infinity();
+  for (const CoveredPart& part : ends.parts)
+    for (const cv::Point& cell : part.cells)
+      nearest_mm =
+          std::min(nearest_mm, std::hypot(ends.grid.x_mm(cell.x) - x_mm, ends.grid.y_mm(cell.y) - y_mm));
+  return nearest_mm;
+}
+
+}  // namespace
+
+PanelEnds panel_ends(const StripeField& field) {
   // Rendered photos: badges and stickers have stripes all round, what lies at the board's end over a half at
   // most.
   constexpr double nearly_all_round = 0.7, most_of_the_way = 0.6;
-  std::vector<CoveredPart> found;
+  PanelEnds found{field.grid, field.period_mm, {}};
   if (field.ends.empty()) return found;
   const cv::Rect stripes = cv::boundingRect(field.followed);
   cv::Mat labels, stats, centres;
@@ -47,53 +50,40 @@ std::vector<CoveredPart> covered_parts(const StripeField& field) {
   for (int i = 1; i < parts; ++i) {
     const double length_cells =
         std::hypot(stats.at<int>(i, cv::CC_STAT_WIDTH), stats.at<int>(i, cv::CC_STAT_HEIGHT));
-    const cv::Mat cells = labels == i;
-    const bool enclosed = share_followed_round(cells, field) > nearly_all_round,
+    const cv::Mat mask = labels == i;
+    const bool enclosed = share_followed_round(mask, field) > nearly_all_round,
                across = length_cells > most_of_the_way * std::hypot(stripes.width, stripes.height);
-    if (enclosed || across)
-      found.push_back({field.grid.x_mm(centres.at<double>(i, 0)), field.grid.y_mm(centres.at<double>(i, 1)),
-                       field.grid.step_mm * length_cells, cells, enclosed});
+    if (!enclosed && !across) continue;
+    CoveredPart& part = found.parts.emplace_back();
+    part.x_mm = field.grid.x_mm(centres.at<double>(i, 0));
+    part.y_mm = field.grid.y_mm(centres.at<double>(i, 1));
+    part.length_mm = field.grid.step_mm * length_cells;
+    part.enclosed = enclosed;
+    cv::findNonZero(mask, part.cells);
   }
   return found;
 }
 
-/// From a place to the nearest cell that ends the panel, mm; infinite where none does.
-double nearest_end_mm(const std::vector<CoveredPart>& parts, const PanelGrid& grid, double x_mm,
-                      double y_mm) {
-  double nearest_mm = std::numeric_limits<double>::infinity();
-  for (const CoveredPart& part : parts)
-    for (int r = 0; r < part.cells.rows; ++r)
-      for (int c = 0; c < part.cells.cols; ++c)
-        if (part.cells.at<uchar>(r, c) != 0)
-          nearest_mm = std::min(nearest_mm, std::hypot(grid.x_mm(c) - x_mm, grid.y_mm(r) - y_mm));
-  return nearest_mm;
-}
-
-}  // namespace
-
-void tell_panel_ends(const std::vector<const StripeField*>& fields, std::vector<Dent>& dents) {
-  std::vector<std::vector<CoveredPart>> parts;
-  for (const StripeField* field : fields) parts.push_back(covered_parts(*field));
+void tell_panel_ends(const std::vector<PanelEnds>& of_photos, std::vector<Dent>& dents) {
   for (Dent& dent : dents) {
     double nearest_mm = std::numeric_limits<double>::infinity(), unsure_mm = 0;
-    for (std::size_t i = 0; i < fields.size(); ++i) {
-      const StripeField* field = fields[i];
-      const double here_mm = nearest_end_mm(parts[i], field->grid, dent.x_mm, dent.y_mm);
+    for (const PanelEnds& ends : of_photos) {
+      const double here_mm = nearest_end_mm(ends, dent.x_mm, dent.y_mm);
       if (here_mm >= nearest_mm) continue;
       nearest_mm = here_mm;
       // A dark gap runs into a dark stripe: up to half a period, on one side or the other.
-      unsure_mm = 0.5 * field->period_mm + field->grid.step_mm;
+      unsure_mm = 0.5 * ends.period_mm + ends.grid.step_mm;
     }
     if (!std::isinf(nearest_mm))
       dent.panel_end_mm = Quantity{nearest_mm, std::max(0.0, nearest_mm - unsure_mm), nearest_mm + unsure_mm};
   }
 }
 
-std::vector<Warning> covered_places(const StripeField& field) {
+std::vector<Warning> covered_places(const PanelEnds& ends) {
   // Longer than the largest dents with a stripe at either end; shorter than what is taken for a dent.
   constexpr double largest_mm = 80, smallest_mm = 6;
   std::vector<Warning> warnings;
-  for (const CoveredPart& part : covered_parts(field)) {
+  for (const CoveredPart& part : ends.parts) {
     if (!part.enclosed || part.length_mm < smallest_mm || part.length_mm > largest_mm) continue;
     warnings.push_back(
         {code_of(PhotoFinding::not_all_measured),

@@ -370,9 +370,9 @@ class PhotoSet {
     reading.outlines_px = out.outlines_px[photo_of_[views.front()]];
     out.joint.relief = one_map(maps);
     tell_flattened_lines(out.joint.relief, reading);
-    std::vector<const StripeField*> fields;
-    for (const std::size_t v : views) fields.push_back(&measured_[photo_of_[v]].look.field);
-    tell_panel_ends(fields, reading.dents);
+    std::vector<PanelEnds> ends;
+    for (const std::size_t v : views) ends.push_back(panel_ends(measured_[photo_of_[v]].look.field));
+    tell_panel_ends(ends, reading.dents);
     reading.status = reading.dents.empty() ? Status::no_dent : Status::measured;
     if (reading.dents.empty()) reading.refusal = why_not_bare(views);
     if (reading.refusal) reading.status = Status::refused;
