@@ -6,20 +6,16 @@ is mirrored in it, and mirrors it.
 import numpy as np
 
 import pov_scene
-from bay_light import Scene, fresnel
-from optics import mirrored, unit
-from surroundings import End, central_slopes, cover_of, first_below
+from bay_light import HIT_STEPS, Scene, fresnel
+from optics import central_slopes, hit_surface, mirrored, normal_of, unit
+from surroundings import End, cover_of, first_below
 
 PANEL_FROM_MM, PANEL_TO_MM, FLOOR = -250.0, 350.0, 0.03  # the panel both ways, and the light of what lies beyond it
 HORIZON_MISS_MM = 5.0  # more than any dent's depth
 GAP_DEPTH_MM = 6.0
+SLOPE_STEP_MM = 1e-3  # of differences of heights
 WALL_MM = 0.03  # a ray that lands so far below a surface has met its cut end
 DAYLIGHT = unit([0.3, 0.4, 1.0])
-
-
-def _normal(slope_x, slope_y):
-    n = np.stack([-slope_x, -slope_y, np.ones_like(slope_x)], -1)
-    return n / np.linalg.norm(n, axis=-1, keepdims=True)
 
 
 class CoveredScene(Scene):
@@ -76,9 +72,9 @@ class CoveredScene(Scene):
     def _cover_light(self, cover, p, d):
         """Light of a cover's surface: matt grey under daylight, and glossy as paint or metal if it says so."""
         x, y = p[:, 0], p[:, 1]
-        fall_x, fall_y = central_slopes(cover.height, x, y)
+        fall_x, fall_y = central_slopes(cover.height, x, y, SLOPE_STEP_MM)
         slope_x, slope_y = self.panel.crown_slopes(x, y)
-        n = _normal(slope_x + fall_x, slope_y + fall_y)
+        n = normal_of(slope_x + fall_x, slope_y + fall_y)
         facts = cover.cover
         matt = (facts["grey"] * self.daylight(x, y) * (0.4 + 0.6 * np.clip(n @ DAYLIGHT, 0, 1)))[:, None] * np.ones(3)
         if not facts["glossy"]:
@@ -94,7 +90,7 @@ class CoveredScene(Scene):
     def _bare_panel_light(self, place, d):
         """Grey light of the panel without what stands on it."""
         at = self.panel_hit(place, d)
-        n = _normal(*self.panel.crown_slopes(at[:, 0], at[:, 1]))
+        n = normal_of(*self.panel.crown_slopes(at[:, 0], at[:, 1]))
         shine = fresnel(np.clip(-np.sum(d * n, -1), 0.02, 1))
         mirror = self.board.seen(at, mirrored(d, n), self.room)
         return shine / pov_scene.CLEAR_COAT * mirror + self.colour.mean()
@@ -130,13 +126,8 @@ class CoveredScene(Scene):
         image[near] = light
 
     def _next_hit(self, end, foot, ray):
-        p = foot
-        for _ in range(4):
-            x, y = p[:, 0], p[:, 1]
-            slope_x, slope_y = self.panel.crown_slopes(x, y)
-            miss = self.panel.crown(x, y) - end.next_drop(x, y) - p[:, 2]
-            p = p + (miss / (ray[:, 2] - slope_x * ray[:, 0] - slope_y * ray[:, 1]))[:, None] * ray
-        return p
+        return hit_surface(foot, ray, lambda x, y: self.panel.crown(x, y) - end.next_drop(x, y), self.panel.crown_slopes,
+                           HIT_STEPS, np.zeros(len(foot)))
 
     def _draw_rims(self, end, foot, ray, edge, light):
         def added(x, y):
@@ -159,9 +150,9 @@ class CoveredScene(Scene):
         """Painted metal whose height over the crown is `added`; what looks down mirrors the dark of the gap."""
         x, y = p[:, 0], p[:, 1]
         slope_x, slope_y = self.panel.crown_slopes(x, y)
-        more_x, more_y = central_slopes(added, x, y)
+        more_x, more_y = central_slopes(added, x, y, SLOPE_STEP_MM)
         peel_x, peel_y, clean = self.surface.at(x, y)
-        n = _normal(slope_x + more_x + peel_x, slope_y + more_y + peel_y)
+        n = normal_of(slope_x + more_x + peel_x, slope_y + more_y + peel_y)
         light = self.paint_light(p, ray, n, clean)
         down = mirrored(ray, n)[:, 2] < 0
         light[down] = end.dark + self.colour

@@ -10,11 +10,12 @@ import cv2
 import numpy as np
 
 import pov_scene
-from optics import mirrored
+from optics import SHEET, SHEET_BOX, hit_surface, mirrored, normal_of, unit
 
 MAP_STEP_MM = 0.15  # of peel and dust
 EXTENT_MM = (-200.0, -200.0, 300.0, 300.0)
 HAZE_RAYS, HAZE_SHRINK = 48, 6
+HIT_STEPS = 4  # of rays that meet nearly flat metal or paper
 
 
 def _noise_slopes(chance, rms, wavelength, shape):
@@ -78,8 +79,7 @@ class Room:
             box = cv2.boxPoints((centre, size, float(chance.uniform(0, 180)))).astype(np.int32)
             cv2.fillPoly(picture, [box], float(chance.uniform(0.4, 2.0) if lamp else 0.2 * bay["room_level"]))
         self.picture = cv2.GaussianBlur(picture, (0, 0), 1.2)
-        towards = camera.place - board.seen
-        self.person = towards / np.linalg.norm(towards)
+        self.person = unit(camera.place - board.seen)
 
     def at(self, d):
         azimuth = np.arctan2(d[..., 1], d[..., 0]) / (2 * math.pi) + 0.5
@@ -152,17 +152,9 @@ class Scene:
         self.boxes = [(d.dent["x_mm"], d.dent["y_mm"], d.reach_mm()) for d in panel.dents]
         bar = scene["card"]["bar_mm"] / 100
         folder = scene["folder"]
-        self.sheet = [c * bar for c in pov_scene.card_picture(folder + "/card.png")]
+        pov_scene.card_picture(folder + "/card.png")
         self.print = cv2.resize(cv2.imread(folder + "/card.png", 0), None, fx=3, fy=3, interpolation=cv2.INTER_NEAREST)
         self.bar = bar
-
-    def hit(self, place, d, height, steps=4):
-        """Where rays meet z = height(x, y); slopes are small, so a few secant steps along z do."""
-        t = -place[2] / d[..., 2]
-        for _ in range(steps):
-            p = place + t[..., None] * d
-            t = t + (height(p[..., 0], p[..., 1]) - p[..., 2]) / d[..., 2]
-        return place + t[..., None] * d
 
     def relief(self, x, y):
         return self._in_boxes(x, y, self.panel.relief, 1)
@@ -176,10 +168,8 @@ class Scene:
             out[:, near] = function(x[near], y[near])
         return out if count > 1 else out[0]
 
-    def relief_slopes(self, x, y, delta=1e-4):
-        r = self.panel.relief
-        return self._in_boxes(x, y, lambda a, b: np.stack([(r(a + delta, b) - r(a - delta, b)) / (2 * delta),
-                                                           (r(a, b + delta) - r(a, b - delta)) / (2 * delta)]), 2)
+    def relief_slopes(self, x, y):
+        return self._in_boxes(x, y, lambda a, b: np.stack(self.panel.relief_slopes(a, b)), 2)
 
     def daylight(self, x, y):
         """Light on paint and paper: a slope over the panel, and a shadow's edge."""
@@ -200,19 +190,11 @@ class Scene:
         cx, cy = self.panel.crown_slopes(x, y)
         rx, ry = self.relief_slopes(x, y)
         px, py, clean = self.surface.at(x, y)
-        n = np.stack([-(cx + rx + px), -(cy + ry + py), np.ones_like(x)], -1)
-        return n / np.linalg.norm(n, axis=-1, keepdims=True), clean
+        return normal_of(cx + rx + px, cy + ry + py), clean
 
-    def panel_hit(self, place, d, steps=4):
-        """As `hit`, by the crown's slopes: a body line may fall away steeply."""
-        t = -place[..., 2] / d[..., 2]
-        for _ in range(steps):
-            p = place + t[..., None] * d
-            x, y = p[..., 0], p[..., 1]
-            slope_x, slope_y = self.panel.crown_slopes(x, y)
-            miss = self.panel.crown(x, y) + self.relief(x, y) - p[..., 2]
-            t = t + miss / (d[..., 2] - slope_x * d[..., 0] - slope_y * d[..., 1])
-        return place + t[..., None] * d
+    def panel_hit(self, place, d):
+        """By the crown's slopes, since a dent's are small; a body line may fall away steeply."""
+        return hit_surface(place, d, lambda x, y: self.panel.crown(x, y) + self.relief(x, y), self.panel.crown_slopes, HIT_STEPS)
 
     def mirrored_light(self, at, out):
         """What the panel mirrors at a point in a direction."""
@@ -238,13 +220,14 @@ class Scene:
         return np.where(on[..., None], paper[..., None] * np.ones(3), image)
 
     def paper(self, place, d):
-        at = self.hit(place, d, lambda x, y: self.panel.crown(x, y) + self.lift(x, y))
+        level = lambda x, y: (0.0, 0.0)  # noqa: E731  paper slopes little
+        at = hit_surface(place, d, lambda x, y: self.panel.crown(x, y) + self.lift(x, y), level, HIT_STEPS)
         x, y = at[..., 0], at[..., 1]
         a, b = x / self.bar, y / self.bar
         on = np.zeros(x.shape, bool)
-        for x0, y0, x1, y1 in pov_scene.SHEET:
+        for x0, y0, x1, y1 in SHEET:
             on |= (a >= x0) & (a <= x1) & (b >= y0) & (b <= y1)
-        u, v = (a + 14) * 12 - 0.5, (89 - b) * 12 - 0.5
+        u, v = (a - SHEET_BOX[0]) * 12 - 0.5, (SHEET_BOX[3] - b) * 12 - 0.5
         print_ = cv2.remap(self.print, u.astype(np.float32), v.astype(np.float32), cv2.INTER_LINEAR) / 255.0
         return on, print_ * self.scene["card"]["white"] * self.daylight(x, y)
 
@@ -257,8 +240,7 @@ def haze_layer(stage, camera, chance):
     n, _ = stage.mirror_normal(at[..., 0], at[..., 1])
     total = 0
     for _ in range(HAZE_RAYS):
-        jittered = n + chance.normal(0, stage.bay["haze_sigma"] / 2, n.shape)
-        jittered /= np.linalg.norm(jittered, axis=-1, keepdims=True)
+        jittered = unit(n + chance.normal(0, stage.bay["haze_sigma"] / 2, n.shape))
         total = total + stage.board.seen(at, mirrored(d, jittered), stage.room)
     small = (total / HAZE_RAYS).astype(np.float32)
     return cv2.resize(cv2.GaussianBlur(small, (0, 0), 1.0), (camera.width, camera.height), interpolation=cv2.INTER_CUBIC)
@@ -276,8 +258,7 @@ def render(scene, panel, camera, board, points, chance, stage_class=Scene):
         for part in rows:
             x, y = camera.undistorted(u[part] + pixel[0], v[part] + pixel[1])
             # rays through one point of the lens meet on the plane in focus
-            d = (camera.forward + x[..., None] * camera.right - y[..., None] * camera.up) * camera.focus_mm - offset
-            d /= np.linalg.norm(d, axis=-1, keepdims=True)
+            d = unit((camera.forward + x[..., None] * camera.right - y[..., None] * camera.up) * camera.focus_mm - offset)
             total[part] += stage.light(camera.place + offset, d, None if haze is None else haze[part])
         count += 1
     return total / count

@@ -17,7 +17,7 @@ import numpy as np
 
 import make_photo
 import pov_scene
-from optics import hit_panel, mirrored
+from optics import hit_surface, mirrored
 
 TOLERANCE_PX = 0.1
 
@@ -72,7 +72,7 @@ def main():
 
     def board_point(du, dv):
         ray = camera.ray(u + du, v + dv)
-        at = hit_panel(panel, camera.place, ray)
+        at = hit_surface(camera.place, ray, panel.height, panel.slopes, steps=30)
         bu, bv, length = board.hit(at, mirrored(ray, panel.normals(at[:, 0], at[:, 1])))
         return np.stack([bu, bv], -1), length, at
 

@@ -17,6 +17,7 @@ import numpy as np
 import make_photo
 import pov_scene
 import relief
+from optics import SHEET, mirrored_by_crown
 
 # Ranges. Lengths in mm, angles in degrees, slopes in mrad.
 TILT = (16, 50)
@@ -117,7 +118,7 @@ def draw_dents(chance, kind, peel, turn):
 
 
 def off_the_card(x, y, radius, scale, clear=4.0):
-    for x0, y0, x1, y1 in pov_scene.SHEET:
+    for x0, y0, x1, y1 in SHEET:
         dx = max(x0 * scale - x, 0, x - x1 * scale)
         dy = max(y0 * scale - y, 0, y - y1 * scale)
         if math.hypot(dx, dy) < radius + clear:
@@ -226,13 +227,7 @@ def could_be_taken(scene, kind):
 
 
 def on_board(around, travel, panel, camera, board):
-    at = np.column_stack([around, panel.crown(around[:, 0], around[:, 1])])
-    slope_x, slope_y = panel.crown_slopes(at[:, 0], at[:, 1])
-    normal = np.stack([-slope_x, -slope_y, np.ones(len(at))], -1)
-    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
-    ray = at - camera.place
-    ray /= np.linalg.norm(ray, axis=1, keepdims=True)
-    u, v, length = board.hit(at, ray - 2 * np.sum(ray * normal, 1, keepdims=True) * normal)
+    u, v, length = board.hit(*mirrored_by_crown(panel, camera.place, around[:, 0], around[:, 1]))
     return bool(np.all(np.abs(u) < board.width / 2 - travel - 4) and np.all(np.abs(v) < board.height / 2 - travel - 4)
                 and np.all(length > 0))
 

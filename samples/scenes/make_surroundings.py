@@ -18,6 +18,7 @@ import make_bay
 import make_photo
 import make_study
 import relief
+from optics import SHEET_CORNERS, mirrored_by_crown, unit
 from surroundings import End, Line, Raised, cover_of, first_below
 
 KINDS = ("line", "two_lines", "edge", "trim", "badge", "handle", "arch")
@@ -34,8 +35,7 @@ SEEN_CLEAR = 4.0  # of what is mirrored beside a dent
 
 def card_outline(scale):
     """Points along the sheet's outline."""
-    corners = [(-14, -14), (114, -14), (114, 14), (14, 14), (14, 89), (-14, 89), (-14, -14)]
-    sides = [np.linspace(a, b, 30) for a, b in zip(corners[:-1], corners[1:])]
+    sides = [np.linspace(a, b, 30) for a, b in zip(SHEET_CORNERS, SHEET_CORNERS[1:] + SHEET_CORNERS[:1])]
     return scale * np.concatenate(sides)
 
 
@@ -123,18 +123,12 @@ def draw_raised(chance, kind, middle, normal, off):
 
 def hidden(scene, panel, camera, board, points):
     """Whether something raised stands before any of these points of the panel, as the camera or as the board sees them."""
-    at = np.column_stack([points, panel.crown(points[:, 0], points[:, 1])])
-    slope_x, slope_y = panel.crown_slopes(points[:, 0], points[:, 1])
-    n = np.stack([-slope_x, -slope_y, np.ones(len(at))], -1)
-    n /= np.linalg.norm(n, axis=1, keepdims=True)
-    d = camera.place - at
-    d /= np.linalg.norm(d, axis=1, keepdims=True)
-    seen = 2 * np.sum(d * n, 1, keepdims=True) * n - d
+    at, seen = mirrored_by_crown(panel, camera.place, points[:, 0], points[:, 1])
     for cover in (c for c in map(cover_of, scene["covers"]) if isinstance(c, Raised)):
         def top(x, y, cover=cover):
             raised = cover.height(x, y)
             return np.where(raised > 0, panel.crown(x, y) + raised, -np.inf)
-        for way in (d, seen):
+        for way in (unit(camera.place - at), seen):
             end = at + 1.2 * cover.top / np.maximum(way[:, 2:], 0.05) * way
             if np.any(~np.isnan(first_below(at, end, top, steps=40, rounds=0))):
                 return True

@@ -1,4 +1,5 @@
-"""Where things are: camera, board and the mirror law. Lengths in mm, the card frame (x, y on the panel, z out of it).
+"""Where things are: the card's sheet, camera, board, and the mirror law. Lengths in mm, the card frame (x, y on the panel,
+z out of it).
 
 Pixel centres are at whole numbers: (0, 0) is the centre of the top-left pixel.
 """
@@ -8,14 +9,48 @@ import numpy as np
 
 FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)
 
+# The card's sheet is an L: from its corner at (low, low) one arm goes to `right`, one to `top`, both as wide as to `inner`.
+_low, _inner, _right, _top = -14, 14, 114, 89
+SHEET_BOX = (_low, _low, _right, _top)
+SHEET = [(_low, _low, _right, _inner), (_low, _low, _inner, _top)]
+SHEET_CORNERS = [(_low, _low), (_right, _low), (_right, _inner), (_inner, _inner), (_inner, _top), (_low, _top)]
+
 
 def unit(v):
-    return np.asarray(v, float) / np.linalg.norm(v)
+    return np.asarray(v, float) / np.linalg.norm(v, axis=-1, keepdims=True)
 
 
 def mirrored(direction, normal):
     """Law of reflection: r = d - 2 (d.n) n."""
     return direction - 2.0 * np.sum(direction * normal, -1, keepdims=True) * normal
+
+
+def normal_of(slope_x, slope_y):
+    """Of a surface that is so steep along x and y."""
+    return unit(np.stack([-slope_x, -slope_y, np.ones_like(slope_x)], -1))
+
+
+def mirrored_by_crown(panel, place, x, y):
+    """Points of the smooth panel, and where each mirrors the ray that comes from `place`."""
+    at = np.stack([x, y, panel.crown(x, y)], -1)
+    return at, mirrored(unit(at - place), normal_of(*panel.crown_slopes(x, y)))
+
+
+def central_slopes(height, x, y, step):
+    return ((height(x + step, y) - height(x - step, y)) / (2 * step),
+            (height(x, y + step) - height(x, y - step)) / (2 * step))
+
+
+def hit_surface(place, direction, height, slopes, steps, t=None):
+    """Points where rays from `place` meet z = height(x, y), by Newton's method from `t`, or from the plane z = 0 on."""
+    t = -place[..., 2] / direction[..., 2] if t is None else t
+    for _ in range(steps):
+        p = place + t[..., None] * direction
+        x, y = p[..., 0], p[..., 1]
+        slope_x, slope_y = slopes(x, y)
+        miss = height(x, y) - p[..., 2]
+        t = t + miss / (direction[..., 2] - slope_x * direction[..., 0] - slope_y * direction[..., 1])
+    return place + t[..., None] * direction
 
 
 class Camera:
@@ -55,8 +90,7 @@ class Camera:
 
     def ray(self, u, v):
         x, y = self.undistorted(u, v)
-        d = self.forward + x[..., None] * self.right - y[..., None] * self.up
-        return d / np.linalg.norm(d, axis=-1, keepdims=True)
+        return unit(self.forward + x[..., None] * self.right - y[..., None] * self.up)
 
     def project(self, points):
         p = np.asarray(points, float) - self.place
@@ -67,25 +101,12 @@ class Camera:
         return np.stack([x * factor, y * factor], -1) * self.focal_px + self.centre
 
 
-def hit_panel(panel, place, direction):
-    """Points where rays from `place` meet the panel, by Newton's method from the flat panel."""
-    t = -place[2] / direction[..., 2]
-    for _ in range(30):
-        p = place + t[..., None] * direction
-        zx, zy = panel.slopes(p[..., 0], p[..., 1])
-        miss = p[..., 2] - panel.height(p[..., 0], p[..., 1])
-        t = t - miss / (direction[..., 2] - zx * direction[..., 0] - zy * direction[..., 1])
-    return place + t[..., None] * direction
-
-
 class Board:
     """A plane with its own frame: u right and v up as seen from the printed face, n towards the panel."""
 
     def __init__(self, board, camera, panel):
         ax, ay = board["reflects_at_mm"]
-        at = np.array([ax, ay, float(panel.crown(ax, ay))])
-        slope_x, slope_y = panel.crown_slopes(ax, ay)
-        ray = mirrored(unit(at - camera.place), unit([-slope_x, -slope_y, 1.0]))
+        at, ray = mirrored_by_crown(panel, camera.place, ax, ay)
         self.middle_ray, self.reflects_at = ray, at
         n = -ray
         u = unit(np.cross([0.0, 0.0, 1.0], n))
@@ -113,9 +134,7 @@ class Board:
     def view_from(self, camera, panel, x, y):
         """Of the ray that leaves the smooth panel at (x, y) and is seen by the camera: its length (what a tape tells), and
         the angle between it and the board's normal, degrees."""
-        at = np.array([x, y, float(panel.crown(x, y))])
-        slope_x, slope_y = panel.crown_slopes(x, y)
-        ray = mirrored(unit(at - camera.place), unit([-slope_x, -slope_y, 1.0]))
+        at, ray = mirrored_by_crown(panel, camera.place, x, y)
         return float(self.hit(at, ray)[2]), math.degrees(math.acos(min(1.0, abs(float(ray @ self.n)))))
 
     def blocks(self, camera, points):

@@ -5,14 +5,13 @@ import os
 import cv2
 import numpy as np
 
-from optics import mirrored, unit
+from optics import SHEET, SHEET_BOX, mirrored_by_crown, normal_of, unit
 
 # Radiance is counted so that a mirror of 4 % (clear coat seen head-on) shows the board's light stripes as `bright`.
 CLEAR_COAT = 0.04
 CLEAR_COAT_INDEX = 1.5
 PAPER_THICKNESS_MM = 0.1
 CELL_MM = 5.0  # coarse panel: a pure crown is a quadratic, whose normals interpolate exactly
-SHEET = [(-14, -14, 114, 14), (-14, -14, 14, 89)]
 CARD_TAGS = [(0, 0, 0), (1, 25, 0), (2, 50, 0), (3, 75, 0), (4, 100, 0), (5, 0, 25), (6, 0, 50), (7, 0, 75)]
 TAG_SIDE_MM = 18.0
 
@@ -46,14 +45,13 @@ def tag_cells(tag):
 
 def card_picture(path):
     """The sheet at 0.25 mm a pixel: every edge of the print lies on a pixel's edge."""
-    x0, y0, x1, y1 = -14, -14, 114, 89
+    x0, y0, x1, y1 = SHEET_BOX
     picture = np.full(((y1 - y0) * 4, (x1 - x0) * 4), 255, np.uint8)
     for tag, x, y in CARD_TAGS:
         cells = np.kron(tag_cells(tag), np.ones((9, 9), np.uint8))
         left, top = int((x - 9 - x0) * 4), int((y1 - (y + 9)) * 4)
         picture[top:top + 72, left:left + 72] = np.where(cells, 255, 14)
     cv2.imwrite(path, picture)
-    return (x0, y0, x1, y1)
 
 
 def board_tag_picture(path, tag, mirrored_print):
@@ -108,9 +106,7 @@ def panel_source(panel, extent, finish, steps_across):
 
     source = []
     x, y, faces = grid(x0 + CELL_MM * np.arange(nx + 1), y0 + CELL_MM * np.arange(ny + 1))
-    slope_x, slope_y = panel.crown_slopes(x, y)
-    normals = np.stack([-slope_x, -slope_y, np.ones_like(x)], -1)
-    normals /= np.linalg.norm(normals, axis=-1, keepdims=True)
+    normals = normal_of(*panel.crown_slopes(x, y))
     points = np.stack([x, y, panel.crown(x, y)], -1)
     cell_x, cell_y = np.meshgrid(np.arange(nx), np.arange(ny))
     keep = np.ones((ny, nx), bool)
@@ -138,7 +134,8 @@ def card_source(panel, card, folder, number_of_card, coded):
     angle = math.radians(card.get("angle_deg", 0.0))
     ox, oy = card.get("x_mm", 0.0), card.get("y_mm", 0.0)
     picture = os.path.join(folder, f"card{number_of_card}.png")
-    x0, y0, x1, y1 = card_picture(picture)
+    card_picture(picture)
+    x0, y0, x1, y1 = SHEET_BOX
     # Image maps lie on the unit square of x and y, as the print lies on the card frame's.
     turn = f"rotate z*{number(math.degrees(angle))} translate {vector([ox, oy, 0])}"
     if coded:
@@ -198,10 +195,7 @@ def board_source(board_frame, board, folder, coded):
 
 def lamp_source(lamp, camera, panel):
     """A bright strip, placed where the panel mirrors it at `reflects_at_mm`."""
-    x, y = lamp["reflects_at_mm"]
-    at = np.array([x, y, float(panel.crown(x, y))])
-    slope_x, slope_y = panel.crown_slopes(x, y)
-    ray = mirrored(unit(at - camera.place), unit([-slope_x, -slope_y, 1.0]))
+    at, ray = mirrored_by_crown(panel, camera.place, *lamp["reflects_at_mm"])
     n = -ray
     u = unit(np.cross([0.0, 0.0, 1.0], n))
     v = np.cross(n, u)

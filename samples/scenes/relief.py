@@ -13,6 +13,7 @@ import math
 import cv2
 import numpy as np
 
+from optics import central_slopes, normal_of
 from surroundings import Line
 
 LN10 = math.log(10.0)
@@ -139,17 +140,17 @@ class Panel:
     def height(self, x, y):
         return self.crown(x, y) + self.relief(x, y)
 
-    def slopes(self, x, y, delta=1e-4):
-        """Central differences: the shapes are smooth, so 0.1 um steps are good to about 1e-8."""
+    def relief_slopes(self, x, y):
+        """The shapes are smooth, so 0.1 um steps are good to about 1e-8."""
+        return central_slopes(self.relief, x, y, 1e-4)
+
+    def slopes(self, x, y):
         cx, cy = self.crown_slopes(x, y)
-        hx = (self.relief(x + delta, y) - self.relief(x - delta, y)) / (2 * delta)
-        hy = (self.relief(x, y + delta) - self.relief(x, y - delta)) / (2 * delta)
+        hx, hy = self.relief_slopes(x, y)
         return cx + hx, cy + hy
 
     def normals(self, x, y):
-        zx, zy = self.slopes(x, y)
-        n = np.stack([-zx, -zy, np.ones_like(zx)], -1)
-        return n / np.linalg.norm(n, axis=-1, keepdims=True)
+        return normal_of(*self.slopes(x, y))
 
 
 def _region(height, x, y, level):

@@ -7,16 +7,10 @@ import math
 import numpy as np
 
 RIM_STEEPNESS = 0.85  # sine of the steepest angle of a rolled rim
-SLOPE_STEP_MM = 1e-3
 
 
 def _direction(degrees):
     return math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
-
-
-def central_slopes(height, x, y, step=SLOPE_STEP_MM):
-    return ((height(x + step, y) - height(x - step, y)) / (2 * step),
-            (height(x, y + step) - height(x, y - step)) / (2 * step))
 
 
 class Line:
