@@ -157,11 +157,14 @@ class PanelSurface {
   T hit(const Vector& origin, const Vector& direction) const {
     T t = hit_of_crown(origin, direction);
     if (folds().empty()) return t;
-    constexpr int steps = 6;  // the far side lies centimetres lower at most, and is nearly plane
-    for (int i = 0; i < steps; ++i) {
+    constexpr int most_steps = 6;     // the far side lies centimetres lower at most, and is nearly plane
+    constexpr double settled = 1e-7;  // of the way: what is left is as the square of it, of derivatives as it
+    for (int i = 0; i < most_steps; ++i) {
       const Vector q = origin + direction * t;
       const Slope<T> g = slope(q.x, q.y);
-      t = t - (q.z - height(q.x, q.y)) / (direction.z - g.x * direction.x - g.y * direction.y);
+      const T step = (q.z - height(q.x, q.y)) / (direction.z - g.x * direction.x - g.y * direction.y);
+      t = t - step;
+      if (std::abs(value_of(step)) < settled * std::abs(value_of(t))) break;
     }
     return t;
   }
