@@ -2,7 +2,9 @@
 #pragma once
 
 #include <cmath>
+#include <cstdint>
 #include <optional>
+#include <utility>
 #include <vector>
 
 #include "attempt.hpp"
@@ -23,7 +25,7 @@ class FirstAttempts {
   /// `worth_trying` names and that are surely not parts of it.
   template <class WorthTrying>
   Attempt at(std::size_t index, std::size_t most, const WorthTrying& worth_trying) {
-    if (counts(index)) return made_[index]->attempt;
+    if (counts(index)) return wanted(index);
     std::vector<std::size_t> batch{index};
     if (scene_.threads == 1) most = 1;
     for (std::size_t i = index + 1; i < candidates_.size() && batch.size() < most; ++i)
@@ -31,16 +33,29 @@ class FirstAttempts {
         batch.push_back(i);
     parallel_for(batch.size(), scene_.threads, [&](std::size_t k) {
       const Outline& outline = candidates_[batch[k]].outline;
-      made_[batch[k]] = {attempt_beside_others(scene_, outline, candidates_, accepted_), accepted_.size()};
+      FitWork work;
+      PanelScene scene = scene_;
+      scene.work = &work;
+      made_[batch[k]] = {attempt_beside_others(scene, outline, candidates_, accepted_), accepted_.size(),
+                         work.pixels};
     });
-    return made_[index]->attempt;
+    return wanted(index);
   }
 
  private:
   struct Made {
     Attempt attempt;
-    std::size_t accepted;  ///< spots when it was made
+    std::size_t accepted;        ///< spots when it was made
+    std::int64_t fitted_pixels;  ///< by it, not yet counted as the scene's work
   };
+
+  /// An attempt's work counts when it is asked for: what was made ahead in vain, one thread would not have
+  /// made.
+  const Attempt& wanted(std::size_t index) {
+    Made& made = *made_[index];
+    if (scene_.work) scene_.work->pixels += std::exchange(made.fitted_pixels, 0);
+    return made.attempt;
+  }
 
   bool counts(std::size_t index) {
     if (!made_[index]) return false;

@@ -19,6 +19,7 @@ struct PanelScene {
   double pixels_per_mm = 0;
   int threads = 1;  ///< the result is the same on any number
   DentOptions options{};
+  FitWork* work = nullptr;  ///< counts what the fits of a search do, where it is to end
 };
 
 /// For a search that finishes what comes, as where outlines are good.

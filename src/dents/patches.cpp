@@ -49,6 +49,7 @@ Patch patch_about(const PanelScene& scene, const Outline& outline, double half_m
   request.threads = scene.threads;
   Patch patch = make_patch(*scene.grey, *scene.problem, scene.parameters, *scene.field, request, leave_out,
                            scene.pixels_per_mm);
+  patch.work = scene.work;
   if (patch.size() == 0) return patch;
   std::vector<SpotVector> near;
   std::copy_if(explained.begin(), explained.end(), std::back_inserter(near),

@@ -333,6 +333,8 @@ FitOutcome fit_spots(const PixelArrays& pixels, std::span<const SpotVector> star
                                                 .initial_damping = 1e-3,
                                                 .bounds = problem.bounds()},
                                                hessian);
+  if (FitWork* work = pixels.patch->work)
+    work->pixels += static_cast<std::int64_t>(pixels.size()) * summary.iterations;
   return {problem.spots_of(x), problem.drift_of(x), summary.final_cost};
 }
 

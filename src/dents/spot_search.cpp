@@ -27,13 +27,15 @@ class SpotSearch {
       : scene_(scene),
         acceptance_(scene.options.acceptance),
         effort_(scene.options.effort),
-        candidate_options_(scene.options.candidates) {}
+        candidate_options_(scene.options.candidates) {
+    scene_.work = &work_;
+  }
 
   SpotSearchResult run() {
     for (int round = 0; round < effort_.max_rounds; ++round)
       if (!look_over_panel()) break;
     join_touching(scene_, result_.spots);
-    look_again(scene_, result_.spots);
+    if (!is_worn_out()) look_again(scene_, result_.spots);
     tell_unexplained();
     return std::move(result_);
   }
@@ -56,12 +58,24 @@ class SpotSearch {
         nothing_below_ = candidates[i].peak;
         break;
       }
-      if (!is_new(candidates[i]) || explain_one(i, candidates, first) || is_stale(candidates[i].outline))
-        continue;
+      if (!is_new(candidates[i])) continue;
+      if (gives_up()) break;
+      if (explain_one(i, candidates, first) || is_stale(candidates[i].outline)) continue;
       ++failures_in_a_row_;
       hopeless_.push_back({candidates[i], accepted_.size()});
     }
     return accepted_.size() > known_at_round_;
+  }
+
+  /// Whether the search has done as much as may be asked for by what it found.
+  bool is_worn_out() const {
+    const auto per_spot = static_cast<double>(result_.spots.size()) * effort_.most_fitted_pixels_a_spot;
+    return static_cast<double>(work_.pixels) > effort_.most_fitted_pixels + per_spot;
+  }
+  /// Asked before each thing that is still to be tried: from then on nothing is.
+  bool gives_up() {
+    result_.worn_out |= is_worn_out();
+    return result_.worn_out;
   }
 
   ResidualField without_accepted() {
@@ -170,7 +184,7 @@ class SpotSearch {
 
   /// Replaces an attempt by a wide one that has more to show.
   void search_widely(const Outline& outline, const std::vector<Candidate>& all, Attempt& a) {
-    if (wide_searches_++ >= effort_.max_wide_searches) return;
+    if (wide_searches_++ >= effort_.max_wide_searches || gives_up()) return;
     const Attempt b = wide_attempt(scene_, outline, other_candidates(all, outline), accepted_);
     if (b.usable && credit(b.judgement) > credit(a.judgement)) a = b;
   }
@@ -178,7 +192,8 @@ class SpotSearch {
   /// What is surely there and nothing explains: no start of the other searches may have lain in its basin,
   /// for their outlines come in sizes.
   bool accept_last_chance(const Candidate& candidate, const std::vector<Candidate>& all) {
-    if (candidate.peak <= acceptance_.surely_disturbed || last_chances_ >= effort_.max_last_chances)
+    if (candidate.peak <= acceptance_.surely_disturbed || last_chances_ >= effort_.max_last_chances ||
+        gives_up())
       return false;
     ++last_chances_;
     const Outline& outline = candidate.outline;
@@ -191,7 +206,7 @@ class SpotSearch {
   /// explained.
   bool accept_neighbours(const Candidate& candidate) {
     for (const std::vector<Outline>& lobes : candidate.partings) {
-      if (looks_for_neighbours_++ >= effort_.max_looks_for_neighbours) return false;
+      if (looks_for_neighbours_++ >= effort_.max_looks_for_neighbours || gives_up()) return false;
       const std::vector<Attempt> neighbours = believed_together(scene_, lobes, accepted_);
       for (const Attempt& n : neighbours) keep({n.fit, n.judgement});
       if (!neighbours.empty()) return true;
@@ -201,8 +216,9 @@ class SpotSearch {
 
   /// Several spots that run together.
   bool explain_parts(std::size_t index, const std::vector<Candidate>& all) {
-    return std::any_of(all[index].partings.begin(), all[index].partings.end(),
-                       [&](const std::vector<Outline>& lobes) { return explain_lobes(lobes, index, all); });
+    return std::any_of(
+        all[index].partings.begin(), all[index].partings.end(),
+        [&](const std::vector<Outline>& lobes) { return !gives_up() && explain_lobes(lobes, index, all); });
   }
 
   /// Each round part for itself, and again with the others explained.
@@ -239,7 +255,7 @@ class SpotSearch {
 
   /// What one spot does not explain may be a smaller one of the other sign inside it.
   bool accept_nested(const Attempt& a, const Outline& outline) {
-    if (looks_inside_++ >= effort_.max_looks_inside) return false;
+    if (looks_inside_++ >= effort_.max_looks_inside || gives_up()) return false;
     const auto pair = find_nested(scene_, a.fit.spot, accepted_);
     if (!pair) return false;
     const Attempt outer = judged_among(scene_, pair->outer, with_accepted(pair->inner.spot));
@@ -261,7 +277,8 @@ class SpotSearch {
   /// Or another half of the same dent. Two spots can draw what peel does, so one must be there in any case.
   bool accept_sum(const Attempt& a, const Outline& outline) {
     if (!louder_than_peel(a.judgement, acceptance_) || a.judgement.explained <= effort_.sum_explained ||
-        mean_radius_mm(a.fit.spot) <= effort_.speck_radius_mm || looks_for_sums_++ >= effort_.max_sums)
+        mean_radius_mm(a.fit.spot) <= effort_.speck_radius_mm || looks_for_sums_++ >= effort_.max_sums ||
+        gives_up())
       return false;
     const auto sum = find_sum(scene_, a.fit, accepted_);
     if (!sum) return false;
@@ -280,7 +297,8 @@ class SpotSearch {
     failures_in_a_row_ = 0;
   }
 
-  const PanelScene& scene_;
+  FitWork work_;
+  PanelScene scene_;
   const Acceptance& acceptance_;
   const EffortOptions& effort_;
   const CandidateOptions& candidate_options_;

@@ -35,6 +35,8 @@ struct SpotSearchResult {
   std::vector<FoundSpot> spots;
   std::vector<RejectedSpot> rejected;  ///< disturbances that no believable spot explains, strongest first
   std::vector<UnexplainedPlace> unexplained;  ///< louder than peel, the loudest first
+  /// Ended by EffortOptions::most_fitted_pixels with more to try: there may be more spots.
+  bool worn_out = false;
   cv::Mat unexplained_cells;  ///< CV_8UC1, the residual field's cells: 255 in these places, else 0
 };
 

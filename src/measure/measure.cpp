@@ -303,6 +303,7 @@ std::optional<Refusal> refuse_no_dent(const PhotoLook& look, const SpotSearchRes
   if (auto refusal = check_unexplained(found, look.residual)) return refusal;
   if (auto refusal = check_gaps_without_spots(look.stripes, look.problem, look.field)) return refusal;
   if (auto refusal = refuse_unproven(look, found, acceptance)) return refusal;
+  if (found.worn_out) return refusal(PhotoFinding::dent_not_explained);
   if (any_found && !look.light_edges.empty()) return refusal(PhotoFinding::dent_not_explained);
   return std::nullopt;
 }
@@ -396,6 +397,11 @@ Measurement measure_from(const PhotoLook& look, const MeasureRequest& request, c
     reading.warnings.push_back(*unusual);
   for (Warning& warning : gaps_beside_spots(look.stripes, found.spots))
     reading.warnings.push_back(std::move(warning));
+  if (found.worn_out)
+    reading.warnings.push_back({code_of(PhotoFinding::not_all_measured),
+                                "So much bends or hides the stripes that the search ended before all of it "
+                                "was explained: more may be "
+                                "there than was measured."});
 
   const SpotReadings spots = read_spots(scene, tied.bundle, found.spots, request.bar_length_mm, options);
   reading.dents = spots.dents;

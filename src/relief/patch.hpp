@@ -5,6 +5,7 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <array>
+#include <atomic>
 #include <cstdint>
 #include <memory>
 #include <opencv2/core.hpp>
@@ -77,6 +78,11 @@ struct PixelGeometry {
   Eigen::Matrix<double, 6, 6> level_normal;  ///< their normal matrix
 };
 
+/// What fits have done so far, counted by any number of threads; the same on every machine, as time is not.
+struct FitWork {
+  std::atomic<std::int64_t> pixels{0};  ///< looked at, once an iteration
+};
+
 struct Patch {
   double x_mm = 0, y_mm = 0, half_mm = 0, step_mm = 0;
   MirrorBoard board;
@@ -86,7 +92,8 @@ struct Patch {
   double gain = 0;                                             ///< median phase gain, cycles per unit slope
   double effective_pixel_share = 1;  ///< independent pixels / pixels: blur and JPEG correlate neighbours
   double clipped_fraction = 0;
-  int threads = 1;  ///< that may work on it
+  int threads = 1;          ///< that may work on it
+  FitWork* work = nullptr;  ///< where fits over these pixels count what they do, if anybody wants to know
 
   /// 2 pi^2 sigma^2 of a blur, as a metric on phase gradients in cycles per mm: blur exponent = g' M g.
   struct BlurMetric {

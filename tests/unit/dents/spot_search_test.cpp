@@ -72,6 +72,26 @@ TEST_CASE("smooth and peeled panels without a dent show none", "[spots][search]"
   }
 }
 
+TEST_CASE("a search that is worn out says so, and ends alike on any number of threads", "[spots][search]") {
+  std::vector<SpotVector> many;
+  for (int i = 0; i < 6; ++i) many.push_back(drawn_spot(40 + 20 * i, i % 2 ? 50 : 80, 12, -0.15));
+  const auto panel = draw_panel(usual(many));
+  PanelScene scene = panel->scene;
+  CHECK_FALSE(find_spots(scene).worn_out);
+  scene.options.effort.most_fitted_pixels = 1e6;
+  scene.options.effort.most_fitted_pixels_a_spot = 0;
+  scene.threads = 1;
+  const SpotSearchResult alone = find_spots(scene);
+  CHECK(alone.worn_out);
+  CHECK(alone.spots.size() < many.size());
+  CHECK_FALSE(alone.unexplained.empty());
+  scene.threads = 4;
+  const SpotSearchResult helped = find_spots(scene);
+  REQUIRE(helped.spots.size() == alone.spots.size());
+  for (std::size_t i = 0; i < alone.spots.size(); ++i)
+    CHECK(helped.spots[i].fit.spot == alone.spots[i].fit.spot);
+}
+
 TEST_CASE("dents that touch are parted", "[spots][search]") {
   const SpotVector left = drawn_spot(75, 65, 14, -0.16), right = drawn_spot(92, 66, 15, -0.18);
   const auto panel = draw_panel(usual({left, right}));
