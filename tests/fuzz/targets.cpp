@@ -128,9 +128,9 @@ double processor_s(int whose) {
          1e-6 * static_cast<double>(used.ru_utime.tv_usec + used.ru_stime.tv_usec);
 }
 
-/// Of processor time: ten times what is aimed at, since a replay on a busy machine is to tell what never
-/// ends; and ten times that where every access is checked.
-constexpr double longest_s = sanitized ? 200 : 20;
+/// Of processor time: what a photo of nothing but disturbances takes, some five seconds, and more for a busy
+/// machine; ten times that where every access is checked.
+constexpr double longest_s = sanitized ? 150 : 15;
 
 bool has_heif_structure(std::string_view bytes) {
   try {
