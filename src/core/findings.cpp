@@ -132,6 +132,8 @@ constexpr FindingText list[] = {
      "Photograph it again from nearer or with coarser stripes."},
     {dense_fringes, "dense_fringes", "Inside a dent the stripes run too dense to count surely.",
      "Go nearer or use a coarser pitch."},
+    {may_be_mark, "may_be_mark", "A spot may be a mark on the panel, or something that lies on it.",
+     "Look at the place, and photograph it again with the board moved by half a stripe."},
     {many_small_spots, "many_small_spots",
      "Most of the spots are small and alike, as water drops and dirt are.",
      "Wipe the panel dry and clean, and photograph it again."},

@@ -12,6 +12,7 @@
 #include "core/parallel_for.hpp"
 #include "free_shape.hpp"
 #include "geometry_uncertainty.hpp"
+#include "may_be_mark.hpp"
 #include "relief/spot_geometry.hpp"
 #include "ripplegauge/core/findings.hpp"
 #include "spot_numbers.hpp"
@@ -245,9 +246,11 @@ std::vector<BudgetTerm> budget_of(const Doubts& d, const FinalSpot& f, bool boar
 }
 
 /// What a reader must know of how well the stripes tell this dent.
-void add_warnings(const FinalSpot& f, Dent& dent, std::vector<Warning>& warnings) {
+void add_warnings(const FinalSpot& f, const ResidualField& field, Dent& dent,
+                  std::vector<Warning>& warnings) {
   if (is_poorly_explained(f.explained, f.judgement.explained))
     warnings.push_back(warning(PhotoFinding::poorly_explained));
+  if (auto doubt = may_be_mark(field, f.spot, dent)) warnings.push_back(std::move(*doubt));
   constexpr double dense_fringes_px = 0.3;  // cycles per pixel: a whole fringe can hide between samples
   if (f.judgement.fringe_density_px <= dense_fringes_px) return;
   dent.notes.push_back("stripes run very dense inside: the depth may be off by a fringe");
@@ -284,7 +287,7 @@ SpotReadings read_spots(const PanelScene& scene, const BundleResult& bundle,
                          doubts.of_depth(), doubts.spread});
     if (found[i].inside_of) dent.inside_of = static_cast<int>(*found[i].inside_of);
     dent.agreement = std::clamp(f.explained, 0.0, 1.0);
-    add_warnings(f, dent, out.warnings);
+    add_warnings(f, *scene.field, dent, out.warnings);
     out.budgets.push_back(budget_of(doubts, f, board_has_tags));
     out.outlines_px.push_back(outline_in_photo(model, dent));
     out.dents.push_back(std::move(dent));

@@ -65,6 +65,7 @@ enum class PhotoFinding {
   card_far_for_crown,
   poorly_explained,
   dense_fringes,
+  may_be_mark,
   many_small_spots,
   // Several photos of one place.
   photos_contradict,

@@ -249,6 +249,31 @@ TEST_CASE("refused: a dent at the photo's edge, or too far from the card", "[ref
   CHECK(advises(check, "card_nearer"));
 }
 
+TEST_CASE("a mark that looks like a dent is told as one that may be a mark", "[refusals][search]") {
+  const Sample s = small_sample("no-dent");
+  const Places places(s.photo, s.request);
+  constexpr double dark = 137, bright = 236;  // as the stripes
+  int marks = 0;
+  for (const double grey : {dark, bright})
+    for (const double radius_mm : {3.0, 4.3})
+      for (const double y_mm : {50.0, 52.4, 54.8}) {  // over bright stripes and over dark ones
+        INFO("grey " << grey << ", radius " << radius_mm << " mm, y " << y_mm << " mm");
+        Photo marked = s.photo;
+        paint(marked, soft_mask(marked, places.disc(55, y_mm, radius_mm)), grey);
+        const Reading reading = measure(marked, s.request).reading;
+        const auto warned = [&](const char* code) {
+          return std::any_of(reading.warnings.begin(), reading.warnings.end(),
+                             [&](const Warning& w) { return w.code == code; });
+        };
+        CHECK((reading.dents.empty() || warned("may_be_mark") || warned("poorly_explained")));
+        marks += warned("may_be_mark");
+      }
+  CHECK(marks > 0);
+  for (const char* name : {"low-dark", "high-dark", "crease", "step", "hail"})
+    for (const Warning& w : measure(sample(name).photo, sample(name).request).reading.warnings)
+      CHECK_FALSE(w.code == "may_be_mark");
+}
+
 TEST_CASE("refused: something hides the stripes that is no dent", "[refusals]") {
   const Sample s = small_sample("no-dent");
   const Places places(s.photo, s.request);
@@ -258,7 +283,7 @@ TEST_CASE("refused: something hides the stripes that is no dent", "[refusals]") 
   // Refused, or at the least told: a patch without contrast is half explained by a dent that magnifies one
   // stripe, and what is not judged must be said.
   const auto doubtful = [](const Warning& w) {
-    return w.code == "poorly_explained" || w.code == "not_all_measured";
+    return w.code == "poorly_explained" || w.code == "not_all_measured" || w.code == "may_be_mark";
   };
   CHECK((reading.refusal || std::any_of(reading.warnings.begin(), reading.warnings.end(), doubtful)));
 
