@@ -283,7 +283,7 @@ TEST_CASE("refused: something hides the stripes that is no dent", "[refusals]") 
   // Refused, or at the least told: a patch without contrast is half explained by a dent that magnifies one
   // stripe, and what is not judged must be said.
   const auto doubtful = [](const Warning& w) {
-    return w.code == "poorly_explained" || w.code == "not_all_measured" || w.code == "may_be_mark";
+    return w.code == "poorly_explained" || w.code == "not_all_measured";
   };
   CHECK((reading.refusal || std::any_of(reading.warnings.begin(), reading.warnings.end(), doubtful)));
 
