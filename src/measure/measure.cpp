@@ -400,8 +400,7 @@ Measurement measure_from(const PhotoLook& look, const MeasureRequest& request, c
   if (found.worn_out)
     reading.warnings.push_back({code_of(PhotoFinding::not_all_measured),
                                 "So much bends or hides the stripes that the search ended before all of it "
-                                "was explained: more may be "
-                                "there than was measured."});
+                                "was explained: more may be there than was measured."});
 
   const SpotReadings spots = read_spots(scene, tied.bundle, found.spots, request.bar_length_mm, options);
   reading.dents = spots.dents;
